@@ -1,0 +1,314 @@
+"""Reads the tables: ours, then the user's own rows over them.
+
+A user's folder holds CSV files of the same names. A row whose key exists replaces ours, any other is added; both are
+remembered in ``Tables.own`` so that a report can mark what came from them. Nothing is half-loaded: all faults of all
+files are reported together.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import os
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property, lru_cache
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar, cast
+
+from pydantic import TypeAdapter, ValidationError
+
+from preservecheck.errors import TableError
+from preservecheck.reference import rows as r
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+ENV = "PRESERVECHECK_TABLES"
+OWN_SOURCE = "own"
+# a table of ours is below 1 MB; a user's few rows never need more than this
+MAX_BYTES = 10_000_000
+AnyRow = TypeVar("AnyRow", bound=r.Row)
+
+
+def tables_root() -> Traversable:
+    """Folder of the shipped tables: inside the installed package, else the checkout's ``tables/``."""
+    shipped = files("preservecheck") / "_tables"
+    if shipped.is_dir():
+        return shipped
+    checkout = Path(__file__).resolve().parents[2] / "tables"
+    if (checkout / "sources.csv").is_file():
+        return checkout
+    raise TableError("the data tables are missing; reinstall preservecheck")
+
+
+@dataclass(frozen=True)
+class Tables:
+    """All tables, read on first use of each, with the user's rows over them.
+
+    Parameters
+    ----------
+    root
+        Folder of the shipped tables.
+    own_dir
+        Folder of the user's own CSV files, or ``None``.
+    """
+
+    root: Traversable
+    own_dir: Path | None = None
+    _cache: dict[str, tuple[Any, ...]] = field(default_factory=dict, repr=False, compare=False)
+    _own: dict[str, frozenset[str]] = field(default_factory=dict, repr=False, compare=False)
+
+    def rows(self, name: str) -> tuple[Any, ...]:
+        """All rows of one table, typed.
+
+        Raises
+        ------
+        TableError
+            With every fault of the table: file, line, column, value and what is allowed.
+        """
+        if name not in self._cache:
+            if name not in r.TABLES:
+                raise TableError(f"there is no table {name!r}; the tables are {', '.join(r.TABLES)}")
+            self._load(name)
+        return self._cache[name]
+
+    def own(self, name: str) -> frozenset[str]:
+        """Keys of the rows of a table that came from the user's folder."""
+        self.rows(name)
+        return self._own[name]
+
+    def _load(self, name: str) -> None:
+        model = r.TABLES[name]
+        shipped = read_rows((self.root / f"{name}.csv").read_bytes(), model, f"tables/{name}.csv")
+        own: list[Any] = []
+        if self.own_dir is not None and (path := self.own_dir / f"{name}.csv").is_file():
+            if path.stat().st_size > MAX_BYTES:
+                raise TableError(f"{path}: larger than {MAX_BYTES // 1_000_000} MB; give only your own rows")
+            own = read_rows(path.read_bytes(), model, str(path), own=True)
+        keys = frozenset(row.key_text for row in own)
+        self._own[name] = keys
+        self._cache[name] = (*(row for row in shipped if row.key_text not in keys), *own)
+
+    systems = cached_property(lambda self: cast(tuple[r.System, ...], self.rows("systems")))
+    actives = cached_property(lambda self: cast(tuple[r.Active, ...], self.rows("actives")))
+    ingredients = cached_property(lambda self: cast(tuple[r.Ingredient, ...], self.rows("ingredients")))
+    mic = cached_property(lambda self: cast(tuple[r.Mic, ...], self.rows("mic")))
+    partition = cached_property(lambda self: cast(tuple[r.Partition, ...], self.rows("partition")))
+    binding = cached_property(lambda self: cast(tuple[r.Binding, ...], self.rows("binding")))
+    solutes = cached_property(lambda self: cast(tuple[r.Solute, ...], self.rows("solutes")))
+    growth_limits = cached_property(lambda self: cast(tuple[r.GrowthLimit, ...], self.rows("growth_limits")))
+    legal_limits = cached_property(lambda self: cast(tuple[r.LegalLimit, ...], self.rows("legal_limits")))
+    conversions = cached_property(lambda self: cast(tuple[r.Conversion, ...], self.rows("conversions")))
+    label_rules = cached_property(lambda self: cast(tuple[r.LabelRule, ...], self.rows("label_rules")))
+    incompatibilities = cached_property(lambda self: cast(tuple[r.Incompatibility, ...], self.rows("incompatibilities")))
+    product_ph = cached_property(lambda self: cast(tuple[r.ProductPh, ...], self.rows("product_ph")))
+    cautions = cached_property(lambda self: cast(tuple[r.Caution, ...], self.rows("cautions")))
+    challenge_criteria = cached_property(
+        lambda self: cast(tuple[r.ChallengeCriterion, ...], self.rows("challenge_criteria")))
+    test_organisms = cached_property(lambda self: cast(tuple[r.TestOrganism, ...], self.rows("test_organisms")))
+
+    @cached_property
+    def sources(self) -> Mapping[str, r.Source]:
+        """Sources by id."""
+        return {s.id: s for s in cast(tuple[r.Source, ...], self.rows("sources"))}
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 over all tables and the user's own rows, file by file in a fixed order."""
+        total = hashlib.sha256()
+        for name in r.TABLES:
+            total.update((self.root / f"{name}.csv").read_bytes())
+            if self.own_dir is not None and (path := self.own_dir / f"{name}.csv").is_file():
+                total.update(path.read_bytes())
+        return total.hexdigest()
+
+    def cite(self, row: r.Row) -> str:
+        """Where a row comes from, in one line: source, locator and how far to trust it."""
+        if row.source == OWN_SOURCE:
+            return f"your own tables: {row.locator or row.key_text}"
+        source = self.sources.get(row.source)
+        text = source.citation if source else row.source
+        if row.locator:
+            text += f"; {row.locator}"
+        if row.basis == "memory":
+            text += " (recalled, not re-read)"
+        elif row.basis == "practice":
+            text += " (common practice)" if "common practice" not in text else ""
+        return text
+
+    def to_frame(self, name: str) -> pd.DataFrame:
+        """One table as a data frame, a column a field, unknown cells missing."""
+        import pandas as pd  # noqa: PLC0415
+
+        return pd.DataFrame([row.model_dump() for row in self.rows(name)])
+
+
+def read_rows(data: bytes, model: type[Any], where: str, *, own: bool = False) -> list[Any]:
+    """Rows of one CSV file as models.
+
+    Parameters
+    ----------
+    data
+        The file, UTF-8 with comma and header line.
+    model
+        Row model of the table.
+    where
+        File name for messages.
+    own
+        The user's own file: ``source`` and ``basis`` may be left out, a byte-order mark and semicolons are accepted.
+
+    Raises
+    ------
+    TableError
+        All faults at once.
+    """
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise TableError(f"{where}: not UTF-8 (byte {error.start}); save it as CSV UTF-8") from None
+    head = text.split("\n", 1)[0]
+    delimiter = ";" if own and head.count(";") > head.count(",") else ","
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    faults: list[str] = []
+    out: list[Any] = []
+    seen: dict[str, int] = {}
+    try:
+        header = [cell.strip() for cell in next(reader, [])]
+        if not header:
+            raise TableError(f"{where}: the file is empty; the first line names the columns")
+        known = set(model.model_fields)
+        unknown = [c for c in header if c not in known]
+        doubled = sorted({c for c in header if header.count(c) > 1})
+        if doubled:
+            faults.append(f"{where}, line 1: column {', '.join(doubled)} stands twice")
+        if unknown:
+            faults.append(f"{where}, line 1: unknown column {', '.join(map(repr, unknown))}; "
+                          f"allowed are {', '.join(model.model_fields)}")
+        if faults:
+            raise TableError(faults)
+        validate = TypeAdapter(model).validator.validate_python
+        for cells in reader:
+            line = reader.line_num
+            if not any(cell.strip() for cell in cells):
+                continue
+            if len(cells) > len(header):
+                faults.append(f"{where}, line {line}: {len(cells)} cells under {len(header)} columns; "
+                              "put a cell that holds a comma in quotes")
+                continue
+            values = {c: v for c, cell in zip(header, cells, strict=False) if (v := cell.strip())}
+            if own and model is not r.Source:
+                values.setdefault("source", OWN_SOURCE)
+                values.setdefault("basis", "practice")
+            try:
+                row = validate(values)
+            except ValidationError as error:
+                faults += [_fault(where, line, values, e) for e in error.errors()]
+                continue
+            if (before := seen.get(row.key_text)) is not None:
+                faults.append(f"{where}, line {line}: {row.key_text!r} stands already on line {before}")
+            seen[row.key_text] = line
+            out.append(row)
+    except csv.Error as error:
+        faults.append(f"{where}, line {reader.line_num}: {error}")
+    if faults:
+        raise TableError(faults)
+    return out
+
+
+def _fault(where: str, line: int, values: Mapping[str, str], error: Any) -> str:
+    column = str(error["loc"][0]) if error["loc"] else ""
+    message = str(error["msg"]).removeprefix("Value error, ")
+    place = f"{where}, line {line}" + (f", column {column}" if column else "")
+    if error["type"] == "missing":
+        return f"{place}: empty; this column is needed"
+    value = f" is {values[column]!r}" if column in values else ""
+    return f"{place}{value}: {message[0].lower()}{message[1:]}"
+
+
+def load_tables(own_dir: str | os.PathLike[str] | None = None) -> Tables:
+    """The shipped tables with the user's rows over them.
+
+    Parameters
+    ----------
+    own_dir
+        Folder with the user's own CSV files; default is the one named in ``PRESERVECHECK_TABLES``, if any.
+
+    Raises
+    ------
+    TableError
+        The folder does not exist, or holds a CSV file that is none of the tables.
+    """
+    chosen = own_dir if own_dir is not None else os.environ.get(ENV) or None
+    return _load(None if chosen is None else Path(chosen))
+
+
+@lru_cache(maxsize=4)
+def _load(own_dir: Path | None) -> Tables:
+    if own_dir is not None:
+        if not own_dir.is_dir():
+            raise TableError(f"{own_dir}: no such folder; --tables and {ENV} take a folder of CSV files")
+        strange = sorted(p.name for p in own_dir.glob("*.csv") if p.stem not in r.TABLES)
+        if strange:
+            raise TableError(f"{own_dir}: {', '.join(strange)} is no table; name a file after one of "
+                             f"{', '.join(r.TABLES)}")
+    return Tables(tables_root(), own_dir)
+
+
+def validate_tables(tables: Tables) -> list[str]:
+    """Every fault of every table, and of the references between them; empty if there is none."""
+    faults: list[str] = []
+    for name in r.TABLES:
+        try:
+            tables.rows(name)
+        except TableError as error:
+            faults += error.messages
+    if faults:
+        return faults
+    used: set[str] = set()
+    for name in r.TABLES:
+        if name == "sources":
+            continue
+        for row in tables.rows(name):
+            used.add(row.source)
+            if row.source not in tables.sources and row.source != OWN_SOURCE:
+                faults.append(f"tables/{name}.csv: {row.key_text}: source {row.source!r} is not in sources.csv")
+    faults += [f"tables/sources.csv: {s}: no row refers to it" for s in sorted(set(tables.sources) - used)]
+    faults += _references(tables)
+    return faults
+
+
+def _references(tables: Tables) -> Iterable[str]:
+    names = {i.inci for i in tables.ingredients} | {a.inci for a in tables.actives}
+    actives = {a.inci for a in tables.actives}
+    systems = {s.id for s in tables.systems}
+    for s in tables.systems:
+        for inci, _ in s.composition:
+            if inci not in names:
+                yield f"tables/systems.csv: {s.id}: {inci!r} is neither in ingredients.csv nor in actives.csv"
+        for partner in s.partners:
+            if partner not in systems and partner not in names:
+                yield f"tables/systems.csv: {s.id}: partner {partner!r} is no system and no ingredient"
+        for part in s.parts:
+            for inci in part.substances:
+                if inci not in {n for n, _ in s.composition}:
+                    yield f"tables/systems.csv: {s.id}: part {inci!r} is not in its composition"
+    for m in tables.mic:
+        if m.active not in actives:
+            yield f"tables/mic.csv: {m.id}: {m.active!r} is not in actives.csv"
+    for a in tables.actives:
+        if a.acid_form is not None and a.acid_form not in actives:
+            yield f"tables/actives.csv: {a.inci}: acid form {a.acid_form!r} is not in actives.csv"
+    for i in tables.ingredients:
+        for inci, _ in i.composition:
+            if inci not in names:
+                yield f"tables/ingredients.csv: {i.inci}: {inci!r} is not in ingredients.csv"
+    seen: dict[str, str] = {}
+    for i in tables.ingredients:
+        for alias in (i.inci, *(a.rpartition("@")[0] or a for a in i.aliases)):
+            folded = " ".join(alias.casefold().split())
+            if seen.setdefault(folded, i.inci) != i.inci:
+                yield f"tables/ingredients.csv: {i.inci}: the name {alias!r} belongs to {seen[folded]} already"
