@@ -1,0 +1,79 @@
+"""What a check is made of, and the few comparisons that all checks share."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from preservecheck.case import Case
+from preservecheck.verdict import Bools, Codes, Figure, Floats
+
+# rounding noise of binary numbers, far below any reading
+EPSILON = 1e-9
+Figures = Mapping[str, Floats]
+
+
+@dataclass(frozen=True)
+class Words:
+    """What a check says about one subject of one case."""
+
+    about: str
+    figures: dict[str, Figure]
+    because: str
+    do: str | None = None
+    sources: tuple[str, ...] = field(default=())
+
+
+class Check(Protocol):
+    """A check module. Its docstring is its manual page, printed by ``preservecheck explain``."""
+
+    __doc__: str | None
+    ID: str
+    TOLERANCES: tuple[str, ...]  # readings whose tolerance can change the verdict
+
+    @staticmethod
+    def compute(case: Case) -> Figures:
+        """Figures as arrays (..., J): cases in front, subjects last."""
+
+    @staticmethod
+    def judge(figures: Figures) -> Codes:
+        """Verdict codes (..., J)."""
+
+    @staticmethod
+    def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+        """Words for subject ``j`` of a single case, from its figures."""
+
+
+def above(value: ArrayLike, limit: ArrayLike) -> Bools:
+    """Value over a limit by more than rounding noise; false where either is unknown."""
+    return np.asarray(np.asarray(value) > np.asarray(limit) + EPSILON)
+
+
+def below(value: ArrayLike, limit: ArrayLike) -> Bools:
+    """Value under a limit by more than rounding noise; false where either is unknown."""
+    return np.asarray(np.asarray(value) < np.asarray(limit) - EPSILON)
+
+
+def number(value: float, digits: int = 3) -> str:
+    """A number as a person writes it: three significant digits, no trailing zeros, no exponent."""
+    if not np.isfinite(value):
+        return "unknown"
+    if value == 0:
+        return "0"
+    places = max(0, digits - 1 - int(np.floor(np.log10(abs(value)))))
+    text = f"{value:.{places}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def celsius(value: float) -> str:
+    """A temperature in both units: ``40 °C (104 °F)``."""
+    return f"{value:.0f} °C ({value * 1.8 + 32:.0f} °F)" if np.isfinite(value) else "unknown"
+
+
+def listed(names: list[str] | tuple[str, ...], last: str = "and") -> str:
+    """``a, b and c``."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {last} {names[-1]}" if names else "none"

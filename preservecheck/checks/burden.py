@@ -1,0 +1,97 @@
+"""How much food for microbes is there, and what stands in their way besides the preservative?
+
+What is judged: dry nutrients (gums, proteins, plant solids, sugars), raw materials that arrive unpreserved or with
+spores, and an open jar, against four further hurdles: a dose in the upper half of the usage range, a chelator (0.05 % or
+more), a pH of 5 or below, and a water activity of 0.95 or below.
+
+    load       low: under 0.2 % nutrients; medium: 0.2 to 1 %; high: above 1 %, or 5 % and more of an unpreserved plant
+               gel, infusion or juice; a jar counts as one step more
+    fault      high load and no second hurdle (serious)
+    warning    high load with one further hurdle, or medium load with none
+
+Why: the more food and handling, the more has to stand in the way. The weights and lines are judgement (common
+practice, no source): gels and infusions want the top of the dose range, a chelator, a pH below 5 and a pump or tube.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from preservecheck.case import Case
+from preservecheck.checks.base import Figures, Words, listed, number
+from preservecheck.context import Context
+from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Floats, code_where, figure
+
+ID = "burden"
+TOLERANCES: tuple[str, ...] = ("ph", "water_activity")
+# judgement of this program, common practice, no source
+WEIGHTS = {"none": 0.0, "low": 0.02, "medium": 0.3, "high": 1.0}
+MEDIUM_PERCENT, HIGH_PERCENT, UNPRESERVED_PERCENT = 0.2, 1.0, 5.0
+CHELATOR_PERCENT, LOW_PH, LOW_AW = 0.05, 5.0, 0.95
+ENOUGH_HURDLES = 2
+
+
+def nutrients(context: Context) -> Floats:
+    """Dry nutrient per gram of substance; oils and waxes are no food in this sense. [g/g] (K,)"""
+    dry = 1 - context.water_fraction
+    weight = np.array([WEIGHTS[r.nutrient_load] if (r := context.rows.get(n)) is not None and r.oil_class is None else 0.0
+                       for n in context.names])
+    return weight * dry
+
+
+def compute(case: Case) -> Figures:
+    """Load and hurdles. (..., 1) each"""
+    c = case.context
+    nutrient = case.amount @ nutrients(c)
+    unpreserved = case.amount @ (c.tag("unpreserved") & (c.water_fraction > 0.5)).astype(float)  # noqa: PLR2004
+    jar = np.array([p.package == "jar" for p in case.profiles])[case.profile]
+    low, high = (case.system_values(c.system_column(n)) for n in ("usage_min_percent", "usage_max_percent"))
+    upper = (case.system_percent >= (low + high) / 2 - 1e-9).any(axis=-1)
+    chelator = case.amount @ c.role("chelator").astype(float)
+    aw, _, _ = case.aw
+    hurdles = (upper.astype(int) + (chelator >= CHELATOR_PERCENT) + (case.ph <= LOW_PH + 1e-9) + (aw <= LOW_AW))
+    load = (np.where(nutrient > MEDIUM_PERCENT, 1, 0) + np.where(
+        (nutrient > HIGH_PERCENT) | (unpreserved >= UNPRESERVED_PERCENT), 1, 0))
+    load = np.maximum(load, np.where(unpreserved >= UNPRESERVED_PERCENT, 2, 0)) + jar
+    shape = np.broadcast_shapes(load.shape, hurdles.shape)
+    arrays = {"nutrient_percent": nutrient, "unpreserved_percent": unpreserved, "jar": jar, "load": load,
+              "hurdles": hurdles, "upper_dose": upper, "chelator_percent": chelator, "ph": case.ph,
+              "water_activity": aw}
+    return {n: np.broadcast_to(np.asarray(a, dtype=float), shape)[..., None] for n, a in arrays.items()}
+
+
+def judge(figures: Figures) -> Codes:
+    """One code per case. (..., 1)"""
+    load, hurdles = figures["load"], figures["hurdles"]
+    high = load >= 2  # noqa: PLR2004
+    return code_where((high & (hurdles == 0), SERIOUS), (high & (hurdles < ENOUGH_HURDLES), WARN),
+                      ((load == 1) & (hurdles == 0), WARN), otherwise=PASS)
+
+
+def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+    """Words for the formula."""
+    c = case.context
+    figures = {"nutrient_percent": figure(one["nutrient_percent"], "% of the formula, dry"),
+               "unpreserved_percent": figure(one["unpreserved_percent"], "% of the formula"),
+               "chelator_percent": figure(one["chelator_percent"], "% of the formula"),
+               "hurdles": figure(one["hurdles"], "of 4")}
+    share = nutrients(c) * case.amount[0]
+    food = [c.names[i] for i in np.argsort(-share)[:3] if share[i] > 0.02]  # noqa: PLR2004
+    level = ("low", "medium", "high", "high")[int(one["load"])]
+    named = f" ({listed(food)})" if food else ""
+    jar = ", in an open jar" if one["jar"] else ""
+    missing = []
+    if not one["upper_dose"]:
+        missing.append("dose in the upper half of its range")
+    if one["chelator_percent"] < CHELATOR_PERCENT:
+        missing.append("add 0.1 % of a chelator such as Sodium Phytate or Disodium EDTA (check the pairs)")
+    if not one["ph"] <= LOW_PH:
+        missing.append("bring the pH to 5 or below")
+    if one["jar"]:
+        missing.append("use a pump or tube instead of a jar")
+    because = (f"The load of food for microbes is {level}: {number(one['nutrient_percent'], 2)} % nutrients{named}"
+               f"{jar}; {int(one['hurdles'])} of 4 further hurdles stand against it.")
+    do = None if code == PASS else f"Set more hurdles: {listed(missing, 'or')}." if missing else None
+    return Words("formula", figures, because, do, ("hurdles and lines: common practice, no source",))

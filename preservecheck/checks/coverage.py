@@ -1,0 +1,72 @@
+"""Is there something against each kind of microbe?
+
+What is judged: for gram-positive bacteria, gram-negative bacteria, yeasts and moulds, the best rating among the systems
+in the formula.
+
+    fault      none of them does anything against one of the four (serious)
+    warning    the best is weak against one of the four
+    unknown    a single active without ratings is the only one that might close a gap
+    pass       strong or moderate against all four
+
+Why: a gap is where the product spoils. The ratings are the trade's; free-active works out what is left of them in this
+formula.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from preservecheck.case import Case
+from preservecheck.checks.base import Figures, Words, listed
+from preservecheck.context import GROUPS
+from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
+
+ID = "coverage"
+TOLERANCES: tuple[str, ...] = ()
+NAMES = {"gram_positive": "gram-positive bacteria", "gram_negative": "gram-negative bacteria", "yeast": "yeasts",
+         "mould": "moulds"}
+RATING_WORDS = ("none", "weak", "moderate", "strong")
+MODERATE, WEAK = 2, 1
+
+
+def compute(case: Case) -> Figures:
+    """Best rating against each group, 0 none to 3 strong. (..., 1) each"""
+    rating = np.take(case.context.ratings, np.maximum(case.system, 0), axis=0)  # (..., P, 4)
+    there = case.has_system[..., None]
+    best = np.where(there & ~np.isnan(rating), rating, 0.0).max(axis=-2)
+    unrated = (there & np.isnan(rating)).any(axis=-2)
+    out = {group: best[..., i, None] for i, group in enumerate(GROUPS)}
+    return out | {f"{group}_unrated": unrated[..., i, None] for i, group in enumerate(GROUPS)}
+
+
+def judge(figures: Figures) -> Codes:
+    """One code per case. (..., 1)"""
+    best = np.stack([figures[g] for g in GROUPS])
+    unrated = np.stack([figures[f"{g}_unrated"].astype(bool) for g in GROUPS])
+    return code_where((((best == 0) & ~unrated).any(axis=0), SERIOUS), (((best == WEAK) & ~unrated).any(axis=0), WARN),
+                      (((best < MODERATE) & unrated).any(axis=0), UNKNOWN), otherwise=PASS)
+
+
+def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+    """Words for the formula."""
+    figures = {group: figure(one[group], "0 none, 1 weak, 2 moderate, 3 strong") for group in GROUPS}
+    systems = [case.context.systems[i] for i in case.system[0] if i >= 0]
+    gaps = [NAMES[g] for g in GROUPS if one[g] == 0 and not one[f"{g}_unrated"]]
+    weak = [NAMES[g] for g in GROUPS if one[g] == WEAK]
+    words = ", ".join(f"{NAMES[g]} {RATING_WORDS[int(one[g])]}" for g in GROUPS)
+    help_ = [s.partner_note for s in systems if s.partner_note]
+    do = None
+    if not systems:
+        because = "There is no preservative system in it."
+        do = "Choose one: 'preservecheck choose' ranks them for this formula."
+    elif code == PASS:
+        because = f"Best rating of what is in it: {words}."
+    elif code == UNKNOWN:
+        because = f"No ratings are known for {listed([s.id for s in systems if s.mould is None])}; otherwise {words}."
+        do = "Let a challenge test decide, or add a system whose spectrum is known."
+    else:
+        because = (f"Nothing in it acts against {listed(gaps)}." if gaps else f"It is only weak against {listed(weak)}.")
+        do = f"Pair it with a partner for {listed(gaps or weak)}" + (f": {help_[0]}." if help_ else ".")
+    return Words("formula", figures, because, do, tuple(case.context.tables.cite(s) for s in systems))

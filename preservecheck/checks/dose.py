@@ -1,0 +1,74 @@
+"""Is the amount inside the supplier's usage range?
+
+What is judged: for each system, the percentage of the system as supplied, all its lines together, against the usage
+range.
+
+    fault      above the maximum or below the minimum (serious)
+    warning    below the minimum, where nobody named the system: a single substance was recognised from its own line
+               and may be there as a helper
+
+Why: below the range it does not protect, above it it irritates, and the supplier's papers no longer cover it. The law
+is another check (legal-limit), and a range can exceed the law.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from preservecheck.case import Case
+from preservecheck.checks.base import Figures, Words, above, below, number
+from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
+
+ID = "dose"
+TOLERANCES: tuple[str, ...] = ()
+
+
+def compute(case: Case) -> Figures:
+    """Percent of each system and its range. (..., P)"""
+    c = case.context
+    return {"percent": case.system_percent, "percent_min": case.system_values(c.system_column("usage_min_percent")),
+            "percent_max": case.system_values(c.system_column("usage_max_percent")),
+            "present": case.has_system, "declared": case.declared}
+
+
+def judge(figures: Figures) -> Codes:
+    """Codes per system. (..., P)"""
+    low = below(figures["percent"], figures["percent_min"])
+    high = above(figures["percent"], figures["percent_max"])
+    unknown = np.isnan(figures["percent_min"]) | np.isnan(figures["percent_max"])
+    return code_where((~figures["present"].astype(bool), ABSENT), (unknown, UNKNOWN), (high, SERIOUS),
+                      (low & ~figures["declared"].astype(bool), WARN), (low, SERIOUS), otherwise=PASS)
+
+
+def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+    """Words for one system."""
+    system = case.context.systems[int(case.system[0, j])]
+    percent, low, high = one["percent"], one["percent_min"], one["percent_max"]
+    unit = "% of the formula"
+    figures = {"percent": figure(percent, unit), "percent_min": figure(low, unit), "percent_max": figure(high, unit)}
+    span = f"{number(low)} to {number(high)} %"
+    do = None
+    batch = case.batch_g[0]
+    if code == UNKNOWN:
+        because = f"No usage range is known to these tables for {system.id}."
+        do = "Take the range from the supplier's data sheet and add it as a row of your own systems.csv."
+    elif code == PASS:
+        because = f"{number(percent)} % lies inside {span}."
+    elif code == WARN:
+        because = (f"{number(percent)} % is below {span}, the range in which {system.id} protects; at this level it "
+                   "only helps another preservative.")
+        do = f"If it is to protect, use at least {_amount(low, batch)}."
+    elif percent > high:
+        because = f"{number(percent)} % is above {span}."
+        do = f"Use at most {_amount(high, batch)}."
+    else:
+        because = f"{number(percent)} % is below {span}: too little to protect."
+        do = f"Use at least {_amount(low, batch)}, or leave it out."
+    return Words(system.id, figures, because, do, (case.context.tables.cite(system),))
+
+
+def _amount(percent: float, batch_g: float) -> str:
+    grams = f" ({number(percent / 100 * batch_g)} g in this batch)" if np.isfinite(batch_g) else ""
+    return f"{number(percent)} %{grams}"

@@ -1,0 +1,194 @@
+"""Is enough of the preservative free, in its working form, in the water?
+
+What is judged: for each microbe of the challenge tests, the sum over all actives (carried-in ones included) of the free
+working concentration in the water phase over the lowest concentration known to stop that microbe (MIC).
+
+    fault      the sum is below 0.5 (serious)
+    warning    the sum is below 1, or falls below 1 within the tolerance of the pH
+    unknown    the pH was not measured, or an MIC is not known and the known part is below 1
+
+Formula, per active, in % w/v of the water phase:
+
+    free = C / (K phi + R + R_A (1 - f) / f)        never above its water solubility
+
+C total over the water phase, K oil-water partition coefficient of the uncharged form, phi volume of liquid oil over
+volume of water phase (summed over oil classes; waxes that are solid in the finished product take up none), R = 1 + sum
+of k S over surfactants and polymers (S in % w/v of the water phase), R_A the same for the ion, taken as 1, f share in
+working form: 1/(1 + 10^(pH - pKa')) for acids, mirrored for bases, 1 for neutral molecules. pKa' is corrected for
+temperature (van 't Hoff) and ionic strength (Davies). Cationic preservatives: the share that anionic surfactants and
+polymers have not paired off.
+
+K and k come from the tables where they were measured, otherwise from log P: vegetable oil log K = 0.869 log P - 0.759,
+mineral oil 0.92 log P - 2.90, ethoxylates log k = 0.755 log P - 1.844; each is good to about a factor 2. Uptake by
+cationic surfactants is not known and not counted.
+
+Limits: a screening estimate, no proof. MICs differ by a factor 2 to 4 between laboratories. Growth held in broth for
+days is not killing in a cream. Proteins, clays and packs take up preservative that this does not count.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from preservecheck.case import Case
+from preservecheck.checks.base import Figures, Words, below, listed, number
+from preservecheck.context import ACID, BASE, BINDER_CLASSES, CATION, MICROBES, OIL_CLASSES
+from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Codes, Figure, Floats, code_where, figure
+
+ID = "free-active"
+TOLERANCES: tuple[str, ...] = ("ph", "water_activity")
+# the contract's figures
+ENOUGH, HALF = 1.0, 0.5
+# ISO 29621: below this water activity growth is held without a preservative
+LOW_RISK_AW = 0.75
+
+
+def ratios(case: Case) -> Floats:
+    """Free working concentration over MIC; 0 where no MIC is known. (..., F, M)"""
+    free = case.free_pct[..., None]
+    mic = np.where(np.isnan(case.mic_percent), np.inf, case.mic_percent)
+    return np.where(free > 0, free / mic, np.where(np.isnan(free), np.nan, 0.0))
+
+
+def compute(case: Case) -> Figures:
+    """Sums per microbe, also at the edges of the pH tolerance. (..., M)"""
+    present = case.acting_pct > 0
+    missing = (present[..., None] & np.isnan(case.mic_percent)).any(axis=-2)
+    edges = [ratios(case.with_(ph=case.ph + sign * case.ph_tolerance)).sum(axis=-2) for sign in (-1, 1)]
+    aw, tolerance, _ = case.aw
+    dry = (aw + tolerance < LOW_RISK_AW) | (case.water_pct <= 0)
+    return {"sum_of_ratios": ratios(case).sum(axis=-2), "sum_low": np.minimum(*edges), "sum_high": np.maximum(*edges),
+            "missing": missing, "ph": case.ph[..., None], "dry": dry[..., None]}
+
+
+def judge(figures: Figures) -> Codes:
+    """Codes per microbe. (..., M)"""
+    total = figures["sum_of_ratios"]
+    unknown = np.isnan(figures["ph"]) | np.isnan(total) | (
+        figures["missing"].astype(bool) & below(total, ENOUGH))
+    return code_where((figures["dry"].astype(bool), PASS), (unknown, UNKNOWN), (below(total, HALF), SERIOUS),
+                      (below(total, ENOUGH) | below(figures["sum_low"], ENOUGH), WARN), otherwise=PASS)
+
+
+def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+    """Words for one microbe."""
+    c = case.context
+    microbe = MICROBES[j]
+    present = [f for f in range(len(c.forms)) if case.acting_pct[0, f] > 0]
+    each = ratios(case)[0, :, j]
+    figures = {"sum_of_ratios": figure(one["sum_of_ratios"], tolerance=_half(one))}
+    for f in present:
+        figures |= _figures(case, f, j)
+    figures |= {"ionic_strength": figure(case.ionic_strength[0], "mol/L"),
+                "oil_to_water_volume": figure(case.oil_ratio[0].sum()),
+                "water_phase_percent": figure(case.water_phase_pct[0], "% of the formula")}
+    ranked = sorted(present, key=lambda f: -np.nan_to_num(each[f]))
+    parts = [f"{c.forms[f]} {number(each[f], 2)}" for f in ranked if each[f] > 0]
+    silent = [c.forms[f] for f in present if np.isnan(c.mic_percent[f, j])]
+    total = one["sum_of_ratios"]
+    said = f"the free amounts add up to {number(total, 2)} times what stops it"
+    detail = f" ({listed(parts)})" if parts else ""
+    do = None
+    if code == PASS and one["dry"]:
+        because = "Water activity alone holds growth back here; no free preservative is asked for."
+    elif code == UNKNOWN and np.isnan(one["ph"]):
+        because = "The pH was not measured, and the working share of the preservative hangs on it."
+        do = "Measure the pH of the finished batch at 20 to 25 °C and write it under [measured]."
+    elif code == UNKNOWN and silent and np.isfinite(total):
+        because = f"As far as known, {said}{detail}; no figure is known for {listed(silent)}."
+        do = "Ask the supplier for MIC values, or let a challenge test decide; add them to your own mic.csv."
+    elif code == UNKNOWN:
+        because = "A figure that this sum needs is not in the tables: " + listed(_gaps(case, present)) + "."
+        do = "Add the missing figure to your own tables, or let a challenge test decide."
+    elif not present:
+        because = "No active that is known to hold microbes back is in the water phase."
+        do = "Choose a preservative: 'preservecheck choose' ranks them for this formula."
+    elif code == PASS:
+        because = said[0].upper() + said[1:] + detail + "."
+    elif code == WARN and total >= ENOUGH:
+        because = (said[0].upper() + said[1:] + detail + f", but only {number(one['sum_low'], 2)} at the edge of the "
+                   "pH tolerance: too close to call.")
+        do = _remedy(case, ranked)
+    else:
+        because = f"{said[0].upper()}{said[1:]}{detail}: " + (
+            "less than half of what is needed." if code == SERIOUS else "short of 1.")
+        do = _remedy(case, ranked)
+    return Words(microbe, figures, because, do, _sources(case, present, j))
+
+
+def _half(one: Mapping[str, float]) -> float:
+    return (one["sum_high"] - one["sum_low"]) / 2
+
+
+def _figures(case: Case, f: int, j: int) -> dict[str, Figure]:
+    c, name = case.context, case.context.forms[f]
+    mic = case.mic_percent[f, j] if case.mic_percent.ndim == 2 else case.mic_percent[0, f, j]  # noqa: PLR2004
+    out = {f"total_percent.{name}": figure(case.acting_pct[0, f], "% of the formula"),
+           f"total_in_water_percent.{name}": figure(case.total_in_water[0, f], "% w/v of the water phase"),
+           f"undissociated_fraction.{name}": figure(case.working_fraction[0, f]),
+           f"free_percent.{name}": figure(case.free_pct[0, f], "% w/v of the water phase"),
+           f"mic_percent.{name}": figure(mic, "% w/v")}
+    if c.form_kind[f] in (ACID, BASE):
+        out[f"pka.{name}"] = figure(case.pka[0, f], tolerance=c.pka_error[f])
+    held = np.nan_to_num(c.k_bind[f]) * case.binder_pct[0]
+    out[f"bound_ratio.{name}"] = figure(1 + held.sum())
+    oil = np.where(case.oil_ratio[0] > 0, c.k_oil[f] * case.oil_ratio[0], 0.0)
+    out[f"oil_term.{name}"] = figure(oil.sum())
+    return out
+
+
+def _gaps(case: Case, present: list[int]) -> list[str]:
+    c = case.context
+    gaps = []
+    for f in present:
+        if np.isnan(case.working_fraction[0, f]):
+            gaps.append(f"pKa of {c.forms[f]}")
+        oils = [OIL_CLASSES[i] for i in np.flatnonzero((case.oil_ratio[0] > 0) & np.isnan(c.k_oil[f]))]
+        gaps += [f"partition of {c.forms[f]} into {oil} oils" for oil in oils]
+    return gaps or ["unknown"]
+
+
+def _remedy(case: Case, ranked: list[int]) -> str:
+    c = case.context
+    lost = [f for f in ranked if c.form_kind[f] == ACID and case.working_fraction[0, f] < 0.3]  # noqa: PLR2004
+    bound = [f for f in ranked if (np.nan_to_num(c.k_bind[f]) * case.binder_pct[0]).sum() > 1]
+    paired = [f for f in ranked if c.form_kind[f] == CATION and case.unpaired[0] < 0.5]  # noqa: PLR2004
+    ways = []
+    if lost:
+        f = lost[0]
+        ways.append(f"lower the pH (at {number(case.ph[0])} only {case.working_fraction[0, f] * 100:.0f} % of the "
+                    f"{c.forms[f]} is in its working form)")
+    if paired:
+        ways.append("take out the anionic surfactant or gum that pairs off the preservative")
+    if bound:
+        ways.append("use less surfactant or solubiliser, which holds part of it")
+    ways.append("raise the dose within its range, or pair it with a second active")
+    text = "; or ".join(ways)
+    return text[0].upper() + text[1:] + "."
+
+
+def _sources(case: Case, present: list[int], j: int) -> tuple[str, ...]:
+    c, tables = case.context, case.context.tables
+    out = []
+    for f in present:
+        name = c.forms[f]
+        if (mic := c.mic_rows.get((name, MICROBES[j]))) is not None:
+            out.append(f"MIC of {name}: {tables.cite(mic)}")
+        if c.form_kind[f] in (ACID, BASE):
+            out.append(f"pKa of {name}: {tables.cite(c.actives[name])}")
+        for i in np.flatnonzero(case.oil_ratio[0] > 0):
+            row = c.partition_rows.get((name, OIL_CLASSES[i]))
+            out.append(f"K of {name} in {OIL_CLASSES[i]} oils: " + (
+                tables.cite(row) if row is not None else "no measurement known; relation with log P, factor 2 to 3"))
+        for i in np.flatnonzero(case.binder_pct[0] > 0):
+            bound = c.binding_rows.get((name, BINDER_CLASSES[i]))
+            if bound is not None:
+                out.append(f"uptake of {name} by {BINDER_CLASSES[i]}: {tables.cite(bound)}")
+            elif np.isnan(c.k_bind[f, i]):
+                out.append(f"uptake of {name} by {BINDER_CLASSES[i]}: no figure known, not counted")
+            elif c.k_bind[f, i] > 0:
+                out.append(f"uptake of {name} by {BINDER_CLASSES[i]}: taken as strong as by ethoxylates, relation with "
+                           "log P, factor 2")
+    return tuple(dict.fromkeys(out))

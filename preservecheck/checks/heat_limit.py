@@ -1,0 +1,100 @@
+"""Does the preservative go in below its heat limit, and stay below it?
+
+What is judged: for each addition of each system, part by part where a system has two addition points, the highest
+temperature it meets (at the addition and later) with ± 2 °C for the thermometer against the heat limit; then the
+temperature at the addition against the one below which it does most good.
+
+    fault      the temperature is above the heat limit even if the thermometer reads 2 °C too high (serious)
+    warning    within 2 °C of the limit: too close to call; or above the temperature below which it does most good
+    unknown    no temperature is given
+
+Why: heat breaks some preservatives, drives others into the oil or off with the steam. The heat limit is what the
+molecule or the supplier's text allows, the other figure is where custom adds it; they differ. A phase without
+``added_at`` that is heated counts with ``heated_to``; a later phase brings the batch to its ``added_at``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from preservecheck.case import Case
+from preservecheck.checks.base import Figures, Words, above, celsius
+from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
+
+ID = "heat-limit"
+TOLERANCES: tuple[str, ...] = ("temperature",)
+
+
+def compute(case: Case) -> Figures:
+    """Temperatures met and limits, additions by parts. (..., A * Q)"""
+    limit, below = case.context.part_limits
+    slot = np.maximum(case.addition, 0)
+    system = np.maximum(np.take_along_axis(case.system, slot, axis=-1), 0)
+    present = (case.addition >= 0)[..., None] & case.context.part_exists[system]
+    shape = present.shape
+    tolerance = np.broadcast_to(case.temperature_tolerance_c[..., None, None], shape)
+    flat = (*np.broadcast_shapes(shape[:-2], case.peak_c.shape[:-1]), shape[-2] * shape[-1])
+
+    def spread(values: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+        return np.broadcast_to(values, (*flat[:-1], *shape[-2:])).reshape(flat)
+
+    return {"temperature_c": spread(case.peak_c[..., None]), "added_at_c": spread(case.addition_c[..., None]),
+            "limit_c": spread(limit[system]), "preferred_below_c": spread(below[system]),
+            "tolerance_c": spread(tolerance), "present": spread(present.astype(float))}
+
+
+def judge(figures: Figures) -> Codes:
+    """Codes per addition and part. (..., A * Q)"""
+    peak, tolerance = figures["temperature_c"], figures["tolerance_c"]
+    unknown = np.isnan(peak) | np.isnan(figures["limit_c"])
+    return code_where((figures["present"] == 0, ABSENT),
+                      (above(peak - tolerance, figures["limit_c"]), SERIOUS),
+                      (unknown, UNKNOWN),
+                      (above(peak + tolerance, figures["limit_c"]), WARN),
+                      (above(figures["added_at_c"] + tolerance, figures["preferred_below_c"]), WARN),
+                      (np.isnan(figures["added_at_c"]), UNKNOWN), otherwise=PASS)
+
+
+def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+    """Words for one part of one addition."""
+    width = case.context.part_exists.shape[1]
+    addition, part = divmod(j, width)
+    system = case.context.systems[int(case.system[0, case.addition[0, addition]])]
+    about = system.id
+    if system.parts:
+        about += f" ({' + '.join(system.parts[part].substances)})"
+    peak, added, limit, cool = (one[n] for n in ("temperature_c", "added_at_c", "limit_c", "preferred_below_c"))
+    tolerance = one["tolerance_c"]
+    figures = {"temperature_c": figure(peak, "°C", tolerance), "limit_c": figure(limit, "°C"),
+               "added_at_c": figure(added, "°C", tolerance), "preferred_below_c": figure(cool, "°C")}
+    met = f"It meets {celsius(peak)} ± {tolerance:.0f} °C"
+    if np.isfinite(added) and added < peak:
+        met = f"It goes in at {celsius(added)} but meets {celsius(peak)} ± {tolerance:.0f} °C later"
+    target = min(limit, cool) if np.isfinite(cool) else limit
+    wait = f"Let the batch cool to {celsius(target - tolerance)} before it goes in"
+    do = None
+    if code == UNKNOWN and np.isnan(limit):
+        because = f"No heat limit is known to these tables for {about}."
+        do = "Ask the supplier, and add it below 40 °C (104 °F) until you know."
+    elif code == UNKNOWN:
+        because = f"No temperature is given for the phase that it goes into; the limit is {celsius(limit)}."
+        do = f'Measure the batch when it goes in and write added_at = "{target - tolerance:.0f} °C" with your reading.'
+    elif code == PASS:
+        because = f"{met}, below the limit of {celsius(limit)}."
+    elif code == SERIOUS:
+        because = f"{met}, above the limit of {celsius(limit)}: part of it is lost or breaks down."
+        do = f"{wait}; a batch that got it hotter needs a fresh dose only after the supplier was asked."
+        if added < peak and not above(added, limit):
+            do = "Add it after the hottest step, or " + wait[0].lower() + wait[1:] + " and keep it there."
+    elif above(peak + tolerance, limit):
+        because = f"{met}, within the thermometer's error of the limit of {celsius(limit)}: too close to call."
+        do = f"{wait}."
+    else:
+        because = f"It goes in at {celsius(added)}, below the limit of {celsius(limit)} but not clearly below " \
+                  f"{celsius(cool)}, where it does most good."
+        do = f"{wait}; hotter, more of it goes into the oil or off with the steam."
+    if code in (WARN, SERIOUS) and system.exposure_note:
+        because += f" Note: {system.exposure_note}."
+    return Words(about, figures, because, do, (case.context.tables.cite(system),))

@@ -1,0 +1,105 @@
+"""Do the charges in the formula let the preservative be?
+
+What is judged: for each system, what its row says about cationic surfactants, anionic surfactants, ethoxylates,
+proteins and electrolytes, wherever the formula holds them; the charges are worked out beside it in meq/kg.
+
+    fault      the row says avoid, and the formula holds that class (serious)
+    warning    the row says caution
+    unknown    nothing is known about that class
+
+Formula: meq/kg = percent * 10 * charge number / molar mass * 1000, or percent * 10 * charge density (meq/g) for polymers.
+Only surfactants, polymers and the preservative count; simple salts do not pair off. A weak acid counts with its
+dissociated share. Classes count from 0.1 % (ethoxylates 1 %, salts 0.3 %; common practice, no source).
+
+Why: a cation and a large anion form a pair that neither dissolves nor works.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from preservecheck.case import Case
+from preservecheck.checks.base import Figures, Words, listed, number
+from preservecheck.context import ACID, COMPAT_COLUMNS, Context
+from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, code_where, figure
+
+ID = "ionic"
+TOLERANCES: tuple[str, ...] = ()
+# common practice, no source
+CLASS_MIN_PERCENT = (0.1, 0.1, 1.0, 0.1, 0.3)
+CLASS_WORDS = ("cationic surfactant or polymer", "anionic surfactant", "ethoxylated surfactant or solubiliser", "protein",
+               "salts")
+AVOID, CAUTION = 2, 1
+
+
+def classes(context: Context) -> Bools:
+    """Members of each class of the compatibility columns. (K, 5)"""
+    binder = context.binder[:, 0] > 0
+    return np.stack([context.role("cationic surfactant", "cationic polymer"), context.role("anionic surfactant"),
+                     binder, context.role("protein"), context.role("electrolyte")], axis=-1)
+
+
+def compute(case: Case) -> Figures:
+    """Charges and the compatibility words that apply. (..., P)"""
+    c = case.context
+    held = case.amount @ classes(c).astype(float)  # (..., 5)
+    # what the system itself brings does not count against it
+    own = np.take(c.system_composition @ classes(c).astype(float), np.maximum(case.system, 0), axis=0)
+    others = held[..., None, :] - own * np.nan_to_num(case.system_percent)[..., None]
+    there = others >= np.array(CLASS_MIN_PERCENT) - 1e-9
+    words = np.take(c.compatibility, np.maximum(case.system, 0), axis=0)
+    met = np.where(there, words, 0.0)
+    cationic, anionic = case.charge
+    charge = _preservative_meq(case)
+    shape = charge.shape
+    out = {"preservative_meq_kg": charge, "cationic_meq_kg": np.broadcast_to(cationic[..., None], shape),
+           "anionic_meq_kg": np.broadcast_to(anionic[..., None], shape), "worst": np.nanmax(
+               np.where(np.isnan(met), -1.0, met), axis=-1), "unknown": np.isnan(met).any(axis=-1).astype(float),
+           "present": case.has_system}
+    return out | {f"class_{i}": np.broadcast_to(met[..., i], shape) for i in range(len(COMPAT_COLUMNS))}
+
+
+def _preservative_meq(case: Case) -> Floats:
+    """Signed charge of each system at this pH. [meq/kg] (..., P)"""
+    c = case.context
+    acting = c.system_composition @ c.acting  # (S, F)
+    share = np.where(c.form_kind == ACID, 1 - case.working_fraction, 1.0)
+    per_percent = np.take(acting, np.maximum(case.system, 0), axis=0)  # (..., P, F)
+    terms = 10 * per_percent * np.nan_to_num(c.form_meq_g) * share[..., None, :]
+    terms = np.where(per_percent > 0, terms, 0.0)
+    return case.system_percent * terms.sum(axis=-1)
+
+
+def judge(figures: Figures) -> Codes:
+    """Codes per system. (..., P)"""
+    return code_where((~figures["present"].astype(bool), ABSENT), (figures["worst"] == AVOID, SERIOUS),
+                      (figures["worst"] == CAUTION, WARN), (figures["unknown"] > 0, UNKNOWN), otherwise=PASS)
+
+
+def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+    """Words for one system."""
+    c = case.context
+    system = c.systems[int(case.system[0, j])]
+    unit = "meq/kg"
+    figures = {n: figure(one[n], unit) for n in ("preservative_meq_kg", "cationic_meq_kg", "anionic_meq_kg")}
+    balance = (f"The system carries {number(one['preservative_meq_kg'])} meq/kg; surfactants and polymers carry "
+               f"{number(one['cationic_meq_kg'])} cationic and {number(one['anionic_meq_kg'])} anionic")
+    hits = [i for i in range(len(COMPAT_COLUMNS)) if one[f"class_{i}"] == one["worst"] and one["worst"] > 0]
+    reasons = []
+    for i in hits:
+        reason = getattr(system, COMPAT_COLUMNS[i]).reason
+        reasons.append(f"with the {CLASS_WORDS[i]} here" + (f": {reason}" if reason else ""))
+    do = None
+    if code == PASS:
+        because = f"Nothing in the formula is known to bind or pair off {system.id}. {balance}."
+    elif code == UNKNOWN:
+        because = f"How {system.id} gets on with the charges here is not known. {balance}."
+        do = "Ask the supplier, and look at a sample after 24 hours: haze, strings and thinning tell."
+    else:
+        word = "must be kept apart" if code == SERIOUS else "needs care"
+        because = f"{system.id} {word} {'; '.join(reasons)}. {balance}."
+        do = (f"Replace the {listed([CLASS_WORDS[i] for i in hits], 'or')}, or choose a nonionic system." if code == SERIOUS
+              else "Make a small trial, look at it after 24 hours and one week, and count on the challenge test.")
+    return Words(system.id, figures, because, do, (c.tables.cite(system),))

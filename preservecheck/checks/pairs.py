@@ -1,0 +1,158 @@
+"""Do two things in it disable each other, spoil the product or make something harmful?
+
+What is judged: each row of the incompatibility table whose two sides are both there in the amounts, the pH and the heat
+that the row names.
+
+    fault      the row says serious and it is met beyond doubt (serious)
+    warning    the row says caution, or a serious one lies within the tolerance of the pH or the thermometer
+    unknown    both sides are there, but the pH or temperature that decides was not measured
+    pass       a row that helps: shown, so that it can be kept
+
+Amounts are of the pure substance (gels, juices and blends as weighed). Rows about what the tool cannot see (light,
+copper, the pack's plastic) are printed as cautions instead.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from functools import lru_cache
+
+import numpy as np
+
+from preservecheck.case import Case
+from preservecheck.checks.base import EPSILON, Figures, Words, listed, number
+from preservecheck.context import Context
+from preservecheck.reference.rows import Incompatibility
+from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, code_where, figure
+
+ID = "pairs"
+TOLERANCES: tuple[str, ...] = ("ph", "temperature")
+# amounts below this are traces, unless a row names its own
+TRACE_PERCENT = 0.001
+# lines of the conditions that the tables name; common practice, no source
+CATIONIC_MIN_PERCENT, EMULSION_MIN_PERCENT, RICH_OIL_PERCENT = 0.3, 1.0, 20.0
+
+
+def _cationic_emulsion(case: Case) -> Bools:
+    quat = case.amount @ case.context.role("cationic surfactant").astype(float)
+    return (quat >= CATIONIC_MIN_PERCENT) & (case.amount @ case.context.oil_phase >= EMULSION_MIN_PERCENT)
+
+
+def _rich_in_oil(case: Case) -> Bools:
+    liquid = (case.context.liquid_oil.sum(axis=-1) > 0).astype(float) * case.context.oil_phase
+    return case.amount @ liquid > RICH_OIL_PERCENT
+
+
+def _unguarded_oil(case: Case) -> Bools:
+    c = case.context
+    oil = case.amount @ (c.tag("oxidisable") & (c.oil_phase > 0)).astype(float)
+    guard = case.amount @ c.tag("antioxidant").astype(float)
+    return (oil >= EMULSION_MIN_PERCENT) & (guard <= TRACE_PERCENT)
+
+
+CONDITIONS: dict[str, Callable[[Case], Bools]] = {
+    "cationic emulsion": _cationic_emulsion,
+    "liquid oils above 20 %": _rich_in_oil,
+    "unsaturated oil without antioxidant": _unguarded_oil,
+}
+MELTED = "melted into the oil phase"
+
+
+@lru_cache(maxsize=8)
+def _rules(context: Context) -> tuple[tuple[Incompatibility, ...], Floats, Floats, Bools]:
+    """Rows that can be judged, their two sides as masks (K, J), and which systems hold the first side (S, J)."""
+    rows = tuple(r for r in context.tables.incompatibilities if r.severity != "advice")
+    first = np.stack([context.matching(r.first) for r in rows], axis=-1)
+    second = np.stack([context.matching(r.second) for r in rows], axis=-1) & ~first
+    held = (context.system_composition @ first.astype(float)) > 0
+    return rows, first.astype(float), second.astype(float), held
+
+
+def compute(case: Case) -> Figures:
+    """Amounts of both sides and the readings that decide. (..., J)"""
+    rows, first, second, held = _rules(case.context)
+    a, b = case.amount @ first, case.amount @ second
+    limit = {n: np.array([np.nan if (v := getattr(r, n)) is None else v for r in rows])
+             for n in ("first_min_percent", "second_min_percent", "second_max_percent", "ph_from", "ph_to",
+                       "heat_above_c")}
+    conditions = {n: test(case) for n, test in CONDITIONS.items()}
+    alone = np.array([not r.second for r in rows])
+    state = np.zeros(np.broadcast_shapes(a.shape), dtype=bool)
+    for j, row in enumerate(rows):
+        for key in row.second:
+            name = key.removeprefix("condition:")
+            if name == MELTED:
+                state[..., j] |= case.with_oil @ first[:, j] > TRACE_PERCENT
+            elif key.startswith("condition:"):
+                state[..., j] |= conditions[name]
+    there = a >= np.fmax(limit["first_min_percent"], TRACE_PERCENT) - EPSILON
+    partner = (b >= np.fmax(limit["second_min_percent"], TRACE_PERCENT) - EPSILON) & ~(
+        b > np.where(np.isnan(limit["second_max_percent"]), np.inf, limit["second_max_percent"]) + EPSILON)
+    both = there & (alone | partner | state)
+    shape = np.broadcast_shapes(both.shape, (*case.ph.shape, len(rows)), (*case.peak_c.shape[:-1], len(rows)))
+    slot = np.maximum(case.addition, 0)
+    system = np.maximum(np.take_along_axis(case.system, slot, axis=-1), 0)
+    touches = held[system] & (case.addition >= 0)[..., None]  # (..., A, J)
+    peak = np.where(touches, np.where(np.isnan(case.peak_c), np.inf, case.peak_c)[..., None], -np.inf).max(axis=-2)
+    peak = np.where(np.isinf(peak), np.nan, peak)
+    severity = np.array([{"benefit": 0.0, "caution": 1.0, "serious": 2.0}[r.severity] for r in rows])
+    arrays = {"first_percent": a, "second_percent": b, "both": both, "severity": severity, "peak_c": peak,
+              "ph": case.ph[..., None], "ph_tolerance": case.ph_tolerance[..., None],
+              "tolerance_c": case.temperature_tolerance_c[..., None],
+              "ph_from": limit["ph_from"], "ph_to": limit["ph_to"], "heat_above_c": limit["heat_above_c"]}
+    return {n: np.broadcast_to(np.asarray(v, dtype=float), shape) for n, v in arrays.items()}
+
+
+def judge(figures: Figures) -> Codes:
+    """Codes per row of the table. (..., J)"""
+    ph, tolerance = figures["ph"], figures["ph_tolerance"]
+    low, high = ph - tolerance, ph + tolerance
+    by_ph = ~np.isnan(figures["ph_from"]) | ~np.isnan(figures["ph_to"])
+    by_heat = ~np.isnan(figures["heat_above_c"])
+    from_, to = np.nan_to_num(figures["ph_from"], nan=-np.inf), np.nan_to_num(figures["ph_to"], nan=np.inf)
+    hot = np.nan_to_num(figures["heat_above_c"], nan=-np.inf)
+    peak, error = figures["peak_c"], figures["tolerance_c"]
+    may = (~by_ph | ((high >= from_ - EPSILON) & (low <= to + EPSILON))) & (~by_heat | (peak + error > hot + EPSILON))
+    sure = (~by_ph | ((low >= from_ - EPSILON) & (high <= to + EPSILON))) & (~by_heat | (peak - error > hot + EPSILON))
+    unknown = (by_ph & np.isnan(ph)) | (by_heat & np.isnan(peak))
+    severity = figures["severity"]
+    return code_where((figures["both"] == 0, ABSENT), (unknown & (severity > 0), UNKNOWN), (~may, ABSENT),
+                      (severity == 0, PASS), ((severity == 2) & sure, SERIOUS), otherwise=WARN)  # noqa: PLR2004
+
+
+def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+    """Words for one row that is met."""
+    c = case.context
+    rows, first, second, _ = _rules(c)
+    row = rows[j]
+    ones, twos = _named(case, first[:, j]), _named(case, second[:, j])
+    state = [k.removeprefix("condition:") for k in row.second if k.startswith("condition:")]
+    partner = twos or state
+    about = f"{listed(ones)} × {listed(partner)}" if partner else listed(ones)
+    figures = {"first_percent": figure(one["first_percent"], "% of the formula")}
+    if twos:
+        figures["second_percent"] = figure(one["second_percent"], "% of the formula")
+    if np.isfinite(one["ph_from"]) or np.isfinite(one["ph_to"]):
+        figures |= {"ph": figure(one["ph"], tolerance=one["ph_tolerance"]), "ph_from": figure(one["ph_from"]),
+                    "ph_to": figure(one["ph_to"])}
+    if np.isfinite(one["heat_above_c"]):
+        figures |= {"temperature_c": figure(one["peak_c"], "°C", one["tolerance_c"]),
+                    "heat_above_c": figure(one["heat_above_c"], "°C")}
+    amounts = f"{number(one['first_percent'])} %" + (f" with {number(one['second_percent'])} %" if twos else "")
+    effect = "this helps" if row.severity == "benefit" else f"risk: {row.effect}"
+    because = f"{about} ({amounts}): {effect}. {row.mechanism.rstrip('.')}."
+    if code == UNKNOWN:
+        because = f"{about} ({amounts}): whether it comes to harm ({row.effect}) hangs on a reading that is missing."
+        do: str | None = "Measure the pH, and the temperature at which the preservative goes in."
+    elif code == PASS:
+        do = None
+    else:
+        do = (row.remedy[0].upper() + row.remedy[1:].rstrip(".") + ".") if row.remedy else \
+            "Change one of the two; make a small trial and look at it after a week."
+    note = f" ({row.threshold_note})" if row.threshold_note else ""
+    return Words(about, figures, because, do, (f"{c.tables.cite(row)}{note}",))
+
+
+def _named(case: Case, mask: Floats) -> list[str]:
+    here = case.amount[0] * mask
+    return [case.context.names[i] for i in np.argsort(-here)[:3] if here[i] > TRACE_PERCENT]

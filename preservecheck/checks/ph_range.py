@@ -1,0 +1,73 @@
+"""Is the measured pH inside the range in which the preservative works?
+
+What is judged: for each system, the measured pH with its tolerance against the system's effective range.
+
+    fault      the whole of pH ± tolerance lies outside the range (serious)
+    warning    part of it lies outside: too close to call
+    unknown    the pH was not measured
+
+Why: weak acids lose their working form above their range, others fall apart outside it. Use ± 0.1 with a meter that was
+calibrated the same day, ± 0.5 with strips, ± 0.3 when the sample was diluted (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from preservecheck.case import Case
+from preservecheck.checks.base import Figures, Words, above, below, number
+from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
+
+ID = "ph-range"
+TOLERANCES: tuple[str, ...] = ("ph",)
+
+
+def compute(case: Case) -> Figures:
+    """Measured pH and the range of each system. (..., P)"""
+    c = case.context
+    return {"ph": case.ph[..., None], "ph_tolerance": case.ph_tolerance[..., None],
+            "ph_min": case.system_values(c.system_column("ph_min")),
+            "ph_max": case.system_values(c.system_column("ph_max")), "present": case.has_system}
+
+
+def judge(figures: Figures) -> Codes:
+    """Codes per system. (..., P)"""
+    low, high = figures["ph"] - figures["ph_tolerance"], figures["ph"] + figures["ph_tolerance"]
+    unknown = np.isnan(figures["ph"]) | np.isnan(figures["ph_min"]) | np.isnan(figures["ph_max"])
+    return code_where(
+        (~figures["present"].astype(bool), ABSENT), (unknown, UNKNOWN),
+        (below(high, figures["ph_min"]) | above(low, figures["ph_max"]), SERIOUS),
+        (below(low, figures["ph_min"]) | above(high, figures["ph_max"]), WARN), otherwise=PASS)
+
+
+def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+    """Words for one system."""
+    system = case.context.systems[int(case.system[0, j])]
+    ph, tolerance, low, high = one["ph"], one["ph_tolerance"], one["ph_min"], one["ph_max"]
+    figures = {"ph": figure(ph, tolerance=tolerance), "ph_min": figure(low), "ph_max": figure(high)}
+    span = f"{number(low)} to {number(high)}"
+    reading = f"pH {number(ph)} ± {number(tolerance)}"
+    do = None
+    if code == UNKNOWN and np.isnan(ph):
+        because = f"The pH was not measured; {system.id} works from pH {span}."
+        do = "Measure the pH of the finished batch at 20 to 25 °C and write it under [measured]."
+    elif code == UNKNOWN:
+        because = f"No effective pH range is known to these tables for {system.id}."
+        do = "Take the range from the supplier's data sheet and add it as a row of your own systems.csv."
+    elif code == PASS:
+        because = f"{reading} lies inside {span}."
+    elif code == WARN:
+        because = f"{reading} reaches over the edge of {span}: too close to call."
+        do = _move(ph, tolerance, low, high) + ", or measure more closely."
+    else:
+        because = f"{reading} lies outside {span}: the preservative does not do its work there."
+        do = _move(ph, tolerance, low, high) + ", or choose a system that works at this pH."
+    return Words(system.id, figures, because, do, (case.context.tables.cite(system),))
+
+
+def _move(ph: float, tolerance: float, low: float, high: float) -> str:
+    if ph + tolerance > high:
+        return f"Bring the pH down to {number(max(high - tolerance, low))} or a little lower"
+    return f"Bring the pH up to {number(min(low + tolerance, high))} or a little higher"

@@ -1,0 +1,106 @@
+"""Does the pH suit the product and its raw materials?
+
+What is judged: the measured pH with its tolerance against the customary window of the product type, and against the
+stability windows of the raw materials in it (0.1 % and more; water and plant juices apart).
+
+    warning    outside a window, or the tolerance reaches over its edge
+    unknown    the pH was not measured
+
+Why: hair and scalp take an acid product best, and some materials fall apart outside their window: esterquats above pH 5,
+carbomer gels below about 5, soap below 9. Windows of product types are common practice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from preservecheck.case import Case
+from preservecheck.checks.base import Figures, Words, above, below, listed, number
+from preservecheck.context import Context
+from preservecheck.reference.rows import ProductPh
+from preservecheck.verdict import PASS, UNKNOWN, WARN, Codes, Floats, code_where, figure
+
+ID = "product-ph"
+TOLERANCES: tuple[str, ...] = ("ph",)
+# traces do not decide a pH; common practice, no source
+TRACE_PERCENT = 0.1
+# their windows tell the pH they bring, not what they bear
+NOT_ASKED = ("water", "botanical", "preservative", "acid", "base", "booster")
+
+
+def window_of(context: Context, type_: str, use: str) -> ProductPh | None:
+    """The row of a product type and use, or of the type in any use."""
+    rows = {(r.type, r.use): r for r in context.tables.product_ph}
+    return rows.get((type_, use)) or rows.get((type_, "any"))  # type: ignore[call-overload, no-any-return]
+
+
+def windows(context: Context) -> tuple[Floats, Floats]:
+    """Stability window of each raw material; open sides are infinite. (K,) each"""
+    low, high = np.full(len(context.names), -np.inf), np.full(len(context.names), np.inf)
+    for i, name in enumerate(context.names):
+        row = context.rows.get(name)
+        if row is not None and row.role not in NOT_ASKED:
+            low[i] = -np.inf if row.ph_min is None else row.ph_min
+            high[i] = np.inf if row.ph_max is None else row.ph_max
+    return low, high
+
+
+def compute(case: Case) -> Figures:
+    """Measured pH, product window and the narrowest window of the materials. (..., 1)"""
+    rows = [window_of(case.context, p.type, p.use) for p in case.profiles]
+    product = np.array([[np.nan, np.nan] if r is None else [r.ph_min, r.ph_max] for r in rows])[case.profile]
+    low, high = windows(case.context)
+    there = case.amount >= TRACE_PERCENT
+    return {"ph": case.ph[..., None], "ph_tolerance": case.ph_tolerance[..., None],
+            "ph_min": product[..., 0, None], "ph_max": product[..., 1, None],
+            "material_min": np.where(there, low, -np.inf).max(axis=-1)[..., None],
+            "material_max": np.where(there, high, np.inf).min(axis=-1)[..., None]}
+
+
+def judge(figures: Figures) -> Codes:
+    """One code per case. (..., 1)"""
+    ph, tolerance = figures["ph"], figures["ph_tolerance"]
+    low, high = ph - tolerance, ph + tolerance
+    outside = (below(low, figures["ph_min"]) | above(high, figures["ph_max"])
+               | below(low, figures["material_min"]) | above(high, figures["material_max"]))
+    return code_where((np.isnan(ph), UNKNOWN), (outside, WARN), otherwise=PASS)
+
+
+def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+    """Words for the formula."""
+    c, profile = case.context, case.profiles[int(case.profile[0])]
+    row = window_of(c, profile.type, profile.use)
+    ph, tolerance, low, high = one["ph"], one["ph_tolerance"], one["ph_min"], one["ph_max"]
+    figures = {"ph": figure(ph, tolerance=tolerance), "ph_min": figure(low), "ph_max": figure(high),
+               "material_min": figure(one["material_min"]), "material_max": figure(one["material_max"])}
+    mins, maxs = windows(c)
+    there = case.amount[0] >= TRACE_PERCENT
+    hurt = [i for i in np.flatnonzero(there) if ph - tolerance < mins[i] - 1e-9 or ph + tolerance > maxs[i] + 1e-9]
+    sources = (*((c.tables.cite(row),) if row is not None else ()),
+               *(f"{c.names[i]}: {c.tables.cite(c.rows[c.names[i]])}" for i in hurt))
+    reading = f"pH {number(ph)} ± {number(tolerance)}"
+    custom = f"the customary {number(low)} to {number(high)} of a {profile.type} ({profile.use})"
+    if code == UNKNOWN:
+        return Words("formula", figures, f"The pH was not measured; the custom is {number(low)} to {number(high)}.",
+                     "Measure the pH of the finished batch at 20 to 25 °C and write it under [measured].", sources)
+    if code == PASS:
+        text = f"{reading} lies inside {custom}" if np.isfinite(low) else f"{reading} suits the raw materials"
+        return Words("formula", figures, text + (" and suits its raw materials." if np.isfinite(low) else "."),
+                     None, sources)
+    said = []
+    if ph - tolerance < low - 1e-9 or ph + tolerance > high + 1e-9:
+        said.append(f"{reading} is not clearly inside {custom}")
+    if hurt:
+        said.append(listed([f"{c.names[i]} wants {_span(mins[i], maxs[i])}" for i in hurt[:4]]))
+    best_low, best_high = np.nanmax([low, one["material_min"]]), np.nanmin([high, one["material_max"]])
+    do = (f"Aim for pH {number(best_low)} to {number(best_high)}." if best_low < best_high else
+          "No pH suits all of them: change one of the materials named here.")
+    return Words("formula", figures, "; ".join(said) + ".", do, sources)
+
+
+def _span(low: float, high: float) -> str:
+    if np.isinf(low):
+        return f"pH {number(high)} or lower"
+    return f"pH {number(low)} or higher" if np.isinf(high) else f"pH {number(low)} to {number(high)}"

@@ -1,0 +1,65 @@
+"""Can this scale weigh the preservative?
+
+What is judged: for each system, one step of the scale against the grams to weigh. Taring and reading may each be off by
+half a step, so the error taken is one whole step.
+
+    fault      the error is above 10 % of the dose (serious)
+    warning    it is above 5 %
+    unknown    the scale's step or the batch size is not given
+
+Why: a 0.1 g scale turns 0.5 g into anything from 0.4 to 0.6 g. A common rule wants a dose of at least fifty steps (common
+practice, no source); the two lines here are where a dose can leave its usage range unseen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from preservecheck.case import Case
+from preservecheck.checks.base import Figures, Words, above, number
+from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
+
+ID = "weighing"
+TOLERANCES: tuple[str, ...] = ()
+# the contract's figure
+SERIOUS_PERCENT = 10.0
+# common practice, no source
+WARN_PERCENT = 5.0
+
+
+def compute(case: Case) -> Figures:
+    """Grams to weigh and the error of one scale step. (..., P)"""
+    grams = case.batch_g[..., None] * case.system_percent / 100
+    step = np.broadcast_to(case.scale_step_g[..., None], grams.shape)
+    error = 100 * step / np.where(grams > 0, grams, np.nan)
+    return {"grams": grams, "error_percent": error, "scale_step_g": step, "present": case.has_system}
+
+
+def judge(figures: Figures) -> Codes:
+    """Codes per system. (..., P)"""
+    error = figures["error_percent"]
+    return code_where((~figures["present"].astype(bool), ABSENT), (np.isnan(error), UNKNOWN),
+                      (above(error, SERIOUS_PERCENT), SERIOUS), (above(error, WARN_PERCENT), WARN), otherwise=PASS)
+
+
+def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+    """Words for one system."""
+    system = case.context.systems[int(case.system[0, j])]
+    grams, error, step = one["grams"], one["error_percent"], one["scale_step_g"]
+    figures = {"grams": figure(grams, "g", step), "error_percent": figure(error, "%")}
+    do = None
+    if code == UNKNOWN:
+        missing = "the smallest step of your scale" if np.isnan(step) else "the size of the batch"
+        because = f"Whether your scale can weigh this dose is not known: {missing} is not given."
+        do = 'Write scale_step = "0.1 g" and batch = "500 g" under [product], with your own figures.'
+    else:
+        because = (f"{number(grams)} g on a scale that steps by {number(step)} g may be off by "
+                   f"{number(error, 2)} % of the dose.")
+        if code != PASS:
+            wanted = step / (WARN_PERCENT / 100)
+            batch = wanted / one["grams"] * case.batch_g[0]
+            do = (f"Use a scale with a step of {number(grams * WARN_PERCENT / 100, 1)} g or less, or make at least "
+                  f"{number(batch)} g, or weigh a larger amount diluted in part of the water.")
+    return Words(system.id, figures, because, do)

@@ -1,0 +1,269 @@
+"""Turns a formula into amounts: blends opened, the rest line solved, preservatives recognised wherever they come from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from preservecheck.formula.model import Formula, Line, Phase
+from preservecheck.formula.names import Named, folded, names_of
+from preservecheck.reference.rows import Active, Ingredient, System
+
+if TYPE_CHECKING:
+    from preservecheck.reference.load import Tables
+
+WATER = "Aqua"
+# alcohol is a preservative system only from here on (ISO 29621 low-risk criterion, 20 % of the product)
+ALCOHOL_SYSTEM_PERCENT = 20.0
+
+
+@dataclass(frozen=True)
+class Portion:
+    """Some of one substance, and how it came into the formula."""
+
+    substance: str
+    percent: float  # w/w of the whole formula
+    line: int  # index into Composition.lines
+    origin: str  # the system's id, the blend's name, or the line as written
+    carried_in: bool  # came inside a blend, not by the maker's choice
+    preserving: bool  # counts as a preservative for the law
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """A line of the recipe with its amount solved."""
+
+    name: str
+    inci: str | None  # None for a blend or a system
+    system: str | None
+    phase: int
+    percent: float
+    grams: float | None
+    rest: bool
+
+
+@dataclass(frozen=True)
+class SystemUse:
+    """A preservative system in the formula, all its additions together."""
+
+    id: str
+    percent: float  # of the system as supplied, w/w of the whole formula
+    grams: float | None
+    declared: bool  # named as a system; otherwise recognised from a plain substance line
+
+
+@dataclass(frozen=True)
+class Addition:
+    """One moment at which a system goes in."""
+
+    system: int  # index into Composition.systems
+    line: int
+    phase: int
+    temperature_c: float | None  # of the batch at that moment
+    peak_c: float | None  # highest temperature it meets, then or later
+
+
+@dataclass(frozen=True)
+class Composition:
+    """A formula as amounts."""
+
+    formula: Formula
+    lines: tuple[Weighed, ...]
+    portions: tuple[Portion, ...]
+    systems: tuple[SystemUse, ...]
+    additions: tuple[Addition, ...]
+    extra_systems: tuple[System, ...]  # stand-ins for plain actives that no system row covers
+    remarks: tuple[str, ...]  # what was taken for granted
+
+    def total(self, substance: str) -> float:
+        """Percent of one substance from all origins."""
+        return sum(p.percent for p in self.portions if p.substance == substance)
+
+
+class Composer:
+    """Opens formulas against one set of tables.
+
+    Parameters
+    ----------
+    tables
+        The tables.
+    """
+
+    def __init__(self, tables: Tables) -> None:
+        self._names = names_of(tables)
+        self.ingredients: Mapping[str, Ingredient] = {i.inci: i for i in tables.ingredients}
+        self._actives: Mapping[str, Active] = {a.inci: a for a in tables.actives}
+        self._systems: Mapping[str, System] = {s.id: s for s in tables.systems}
+        self._single: dict[str, tuple[str, float]] = {}
+        for system in tables.systems:
+            active = [(inci, f) for inci, f in system.composition if self._preserves(inci, {})]
+            if len(active) == 1 and all(self._inert(i) for i, _ in system.composition if i != active[0][0]):
+                inci, fraction = active[0]
+                if inci not in self._single or fraction > self._single[inci][1]:
+                    self._single[inci] = (system.id, fraction)
+
+    def _row(self, inci: str, own: Mapping[str, Ingredient]) -> Ingredient | None:
+        return own.get(inci) or self.ingredients.get(inci)
+
+    def _preserves(self, inci: str, own: Mapping[str, Ingredient]) -> bool:
+        row = self._row(inci, own)
+        if row is not None:
+            return row.role == "preservative"
+        active = self._actives.get(inci)
+        return active is not None and active.role == "preservative"
+
+    def _inert(self, inci: str) -> bool:
+        return inci not in self._actives or self._actives[inci].role in ("solvent", "humectant")
+
+    def compose(self, formula: Formula) -> Composition:
+        """The amounts of a formula whose names and sums were checked by the reader."""
+        return _Opening(self, formula).done()
+
+
+class _Opening:
+    """One formula being opened."""
+
+    def __init__(self, composer: Composer, formula: Formula) -> None:
+        self.c = composer
+        self.formula = formula
+        self.blends = {folded(k): (k, v) for k, v in formula.blends.items()}
+        self.own = {i.inci: i for i in formula.own_ingredients}
+        self.own_names = {folded(n): i.inci for i in formula.own_ingredients
+                          for n in (i.inci, *i.aliases)}
+        self.remarks: list[str] = []
+        self.portions: list[Portion] = []
+        self.lines: list[Weighed] = []
+        self.uses: dict[str, tuple[float, bool]] = {}
+        self.extra: dict[str, System] = {}
+        self.additions: list[tuple[str, int, int]] = []
+
+    def done(self) -> Composition:
+        percents, total_g = solved(self.formula)
+        at = 0
+        for phase_at, phase in enumerate(self.formula.phases):
+            for line in phase.lines:
+                self._open(line, phase_at, percents[at], None if total_g is None else percents[at] / 100 * total_g)
+                at += 1
+        order = list(self.uses)
+        systems = tuple(SystemUse(i, p, None if total_g is None else p / 100 * total_g, d)
+                        for i, (p, d) in self.uses.items())
+        additions = []
+        for system, line_at, phase_at in self.additions:
+            temperature, peak = temperatures(self.formula.phases, phase_at)
+            additions.append(Addition(order.index(system), line_at, phase_at, temperature, peak))
+        return Composition(self.formula, tuple(self.lines), tuple(self.portions), systems, tuple(additions),
+                           tuple(self.extra.values()), tuple(dict.fromkeys(self.remarks)))
+
+    def _open(self, line: Line, phase_at: int, percent: float, grams: float | None) -> None:
+        line_at = len(self.lines)
+        if line.kind == "preservative":
+            system_id = self.c._names.system(line.name) or line.name
+            for inci, fraction in self.c._systems[system_id].composition:
+                row = self.c._row(inci, self.own)
+                preserving = self.c._preserves(inci, self.own) or (row is not None and row.role == "cationic surfactant")
+                self.portions.append(Portion(inci, percent * fraction, line_at, system_id, False, preserving))
+            self._use(system_id, percent, True, line_at, phase_at)
+            self.lines.append(Weighed(line.name, None, system_id, phase_at, percent, grams, line.rest))
+            return
+        named = self._named(line.name)
+        self.lines.append(Weighed(line.name, named.inci if named else None, None, phase_at, percent, grams, line.rest))
+        for part in self._parts(line.name, percent, line.strength, line.name, False):
+            inci, amount, origin, carried = part
+            self.portions.append(Portion(inci, amount, line_at, origin, carried, self.c._preserves(inci, self.own)))
+            if not carried and self.c._preserves(inci, self.own) and amount > 0:
+                self._recognise(inci, amount, line_at, phase_at)
+            elif not carried and inci == "Alcohol" and amount >= ALCOHOL_SYSTEM_PERCENT:
+                self._recognise(inci, amount, line_at, phase_at)
+
+    def _named(self, written: str) -> Named | None:
+        if folded(written) in self.blends:
+            return None
+        if (own := self.own_names.get(folded(written))) is not None:
+            return Named(own)
+        return self.c._names.ingredient(written)
+
+    def _parts(self, written: str, percent: float, strength: float | None, origin: str,
+               carried: bool) -> Iterator[tuple[str, float, str, bool]]:
+        """Substance, percent, origin and whether it came inside a blend."""
+        if (blend := self.blends.get(folded(written))) is not None:
+            name, parts = blend
+            for part, share in parts.items():
+                yield from self._parts(part, percent * share / 100, None, name, True)
+            return
+        named = self._named(written)
+        if named is None:  # the reader refuses unknown names before we come here
+            raise KeyError(written)
+        row = self.c._row(named.inci, self.own)
+        if row is not None and row.composition:
+            split = ", ".join(f"{f * 100:g} % {i}" for i, f in row.composition)
+            self.remarks.append(f"{written}: taken as {split}, the usual split; write your supplier's split as "
+                                f'[blend."{written}"]')
+            for inci, fraction in row.composition:
+                yield inci, percent * fraction, origin, carried
+            return
+        strength = strength if strength is not None else named.strength
+        if strength is not None and strength < 100:  # noqa: PLR2004
+            yield named.inci, percent * strength / 100, origin, carried
+            yield WATER, percent * (1 - strength / 100), origin, carried
+            return
+        if strength is None and row is not None and row.sold_as_percent is not None and not carried:
+            self.remarks.append(f"{written}: taken as pure; it is usually sold at {row.sold_as_percent:g} %. If yours "
+                                f"is a solution, write strength = {row.sold_as_percent:g} on its line")
+        yield named.inci, percent, origin, carried
+
+    def _recognise(self, inci: str, percent: float, line_at: int, phase_at: int) -> None:
+        if inci in self.c._single:
+            system_id, fraction = self.c._single[inci]
+            self._use(system_id, percent / fraction, False, line_at, phase_at)
+            return
+        system_id = "".join(ch if ch.isalnum() else "-" for ch in inci.casefold()).strip("-")
+        self.extra.setdefault(system_id, stand_in(system_id, inci, self.c._actives.get(inci)))
+        self._use(system_id, percent, False, line_at, phase_at)
+
+    def _use(self, system_id: str, percent: float, declared: bool, line_at: int, phase_at: int) -> None:
+        before, was = self.uses.get(system_id, (0.0, False))
+        self.uses[system_id] = (before + percent, was or declared)
+        self.additions.append((system_id, line_at, phase_at))
+
+
+def stand_in(system_id: str, inci: str, active: Active | None) -> System:
+    """A system row for a plain active that no row of the table covers: what is not known stays unknown."""
+    get = (lambda name: getattr(active, name)) if active is not None else (lambda name: None)
+    return System.model_construct(
+        id=system_id, composition=((inci, 1.0),), ph_min=get("stability_ph_min"), ph_max=get("stability_ph_max"),
+        usage_min_percent=None, usage_max_percent=None, heat_limit_c=get("heat_limit_c"),
+        preferred_add_below_c=None, parts=(), form="liquid", solubility="dispersible", add_phase="cool-down",
+        charge=get("charge") or "nonionic", gram_positive=None, gram_negative=None, yeast=None, mould=None,
+        with_cationic_surfactant=None, with_anionic_surfactant=None, with_nonionic_ethoxylates=None,
+        with_proteins=None, with_electrolytes=None, partners=(), natural_standard="disputed",
+        source=get("source") or "", basis=get("basis") or "memory")
+
+
+def solved(formula: Formula) -> tuple[list[float], float | None]:
+    """Percent of every line in order, and the grams of the batch where they are known.
+
+    Grams without a rest line are taken as the whole: their sum is 100 %.
+    """
+    lines = [line for phase in formula.phases for line in phase.lines]
+    batch = formula.product.batch_g
+    given = sum(line.amount for line in lines if line.amount is not None)
+    rest = any(line.rest for line in lines)
+    if formula.amounts == "percent":
+        return [100 - given if line.rest else line.amount or 0.0 for line in lines], batch
+    total = batch if rest and batch is not None else given
+    return [(total - given if line.rest else line.amount or 0.0) / total * 100 for line in lines], batch or total
+
+
+def temperatures(phases: tuple[Phase, ...], at: int) -> tuple[float | None, float | None]:
+    """Batch temperature when phase ``at`` goes in, and the highest temperature its lines meet from then on. [°C]
+
+    A phase without ``added_at`` that is heated meets its own ``heated_to``. A later phase brings the batch to its
+    ``added_at``, or, where none is given, to at most its ``heated_to``.
+    """
+    phase = phases[at]
+    temperature = phase.added_at_c if phase.added_at_c is not None else phase.heated_to_c
+    met = [phase.added_at_c, phase.heated_to_c]
+    met += [p.added_at_c if p.added_at_c is not None else p.heated_to_c for p in phases[at + 1:]]
+    known = [t for t in met if t is not None]
+    return temperature, max(known) if known else None

@@ -1,0 +1,206 @@
+"""The main job: one formula through all checks, as a report."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict
+
+from preservecheck import advice
+from preservecheck.case import Case, cases
+from preservecheck.checks import CHECKS
+from preservecheck.checks.base import Check
+from preservecheck.context import Context
+from preservecheck.formula.compose import Composer, Composition
+from preservecheck.formula.load import load_formula
+from preservecheck.formula.model import Formula, Product
+from preservecheck.reference.load import Tables, load_tables
+from preservecheck.uncertainty import chances, drawn
+from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, WORDS, Finding, Floats, Word, fold
+
+PROGRAM = "preservecheck"
+
+
+class Part(BaseModel):
+    """One active in the formula and what brought it in."""
+
+    model_config = ConfigDict(frozen=True, populate_by_name=True)
+    inci: str
+    percent: float
+    origin: str
+
+
+class Preservative(BaseModel):
+    """A system in the formula, or what a raw material carries in."""
+
+    model_config = ConfigDict(frozen=True)
+    id: str
+    percent: float
+    actives: tuple[Part, ...]
+
+
+class ChallengeTest(BaseModel):
+    """The reminder: which test, on what, when, and why this formula needs it."""
+
+    model_config = ConfigDict(frozen=True)
+    needed: bool
+    why: tuple[str, ...]
+    standards: tuple[str, ...]
+    organisms: tuple[str, ...]
+    days: tuple[int, ...]
+    sources: tuple[str, ...]
+
+
+class Report(BaseModel):
+    """What ``review`` says about one formula."""
+
+    model_config = ConfigDict(frozen=True)
+    program: str
+    tables_sha256: str
+    formula_sha256: str
+    date: dt.date
+    product: Product
+    path: str | None
+    verdict: Word
+    serious: bool
+    counts: dict[str, int]
+    preservatives: tuple[Preservative, ...]
+    checks: tuple[Finding, ...]
+    remarks: tuple[str, ...]
+    own_rows: tuple[str, ...]
+    labels: tuple[str, ...]
+    cautions: tuple[str, ...]
+    challenge_test: ChallengeTest
+    not_covered: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """The report with the keys that other programs read, in a fixed order."""
+        data = self.model_dump(mode="json")
+        data.pop("path"), data.pop("serious")
+        for preservative in data["preservatives"]:
+            preservative["actives"] = [{"inci": a["inci"], "percent": a["percent"], "from": a["origin"]}
+                                       for a in preservative["actives"]]
+        return {"format": 1, **data}
+
+
+@lru_cache(maxsize=4)
+def context_for(tables: Tables) -> Context:
+    """The reference arrays of a set of tables, built once."""
+    return Context(tables)
+
+
+@lru_cache(maxsize=4)
+def composer_for(tables: Tables) -> Composer:
+    """The composer of a set of tables, built once."""
+    return Composer(tables)
+
+
+def review(formula: Formula | str | os.PathLike[str], tables: Tables | None = None, *,
+           today: dt.date | None = None) -> Report:
+    """Judge one formula by all checks.
+
+    Parameters
+    ----------
+    formula
+        A formula, or the path of its file.
+    tables
+        The tables; default the shipped ones, with the user's own rows named in ``PRESERVECHECK_TABLES``.
+    today
+        Date of the report, and of the law where the formula names no day.
+
+    Raises
+    ------
+    FormulaError
+        The file cannot be used; all faults at once.
+    TableError
+        A table has a fault.
+    """
+    tables = tables or load_tables()
+    today = today or dt.date.today()
+    if not isinstance(formula, Formula):
+        formula = load_formula(formula, tables, today=today)
+    composition = composer_for(tables).compose(formula)
+    case = cases([composition], context_for(tables), today)
+    findings = list(findings_of(case))
+    codes = [f.code for f in findings]
+    worst = int(fold(np.array(codes, dtype=np.int8)))
+    shown = tuple(f.finding for f in findings)
+    return Report(
+        program=f"{PROGRAM} {version()}", tables_sha256=tables.digest, formula_sha256=formula.sha256, date=today,
+        product=formula.product, path=formula.path, verdict=WORDS[worst] or "unknown", serious=worst == SERIOUS,
+        counts=_counts(codes), preservatives=preservatives(composition, case), checks=shown,
+        remarks=composition.remarks, own_rows=advice.own_rows(case), labels=advice.labels(case),
+        cautions=advice.cautions(case), challenge_test=ChallengeTest(**advice.challenge_test(case, shown)),
+        not_covered=advice.not_covered(case))
+
+
+class Judged(BaseModel):
+    """A finding with its code."""
+
+    model_config = ConfigDict(frozen=True)
+    code: int
+    finding: Finding
+
+
+def findings_of(case: Case, checks: Iterable[Check] = CHECKS) -> Iterable[Judged]:
+    """Findings of a single case, check by check, subject by subject."""
+    cloud = drawn(case)
+    for check in checks:
+        figures = check.compute(case)
+        codes = np.atleast_2d(check.judge(figures))[0]
+        chance = chances(check, cloud)
+        for j in np.flatnonzero(codes != ABSENT):
+            yield Judged(code=int(codes[j]), finding=finding_of(check, case, figures, int(j), int(codes[j]), chance))
+
+
+def finding_of(check: Check, case: Case, figures: Mapping[str, Floats], j: int, code: int,
+               chance: Floats | None) -> Finding:
+    """One finding in words."""
+    one = {name: _at(array, j) for name, array in figures.items()}
+    words = check.explain(case, one, j, code)
+    likely = None if chance is None or np.isnan(chance[j]) or code == UNKNOWN else round(float(chance[j]), 3)
+    return Finding(id=check.ID, about=words.about, verdict=WORDS[code] or "unknown", serious=code == SERIOUS,
+                   chance=likely, figures=words.figures, because=words.because, do=words.do, sources=words.sources)
+
+
+def _at(array: Floats, j: int) -> float:
+    """Value of subject ``j`` of the single case; an array with one subject holds for all."""
+    flat = np.asarray(array, dtype=float).reshape(-1)
+    return float(flat[j if flat.size > 1 else 0])
+
+
+def _counts(codes: list[int]) -> dict[str, int]:
+    return {"pass": codes.count(PASS), "warn": codes.count(WARN) + codes.count(SERIOUS),
+            "serious": codes.count(SERIOUS), "unknown": codes.count(UNKNOWN)}
+
+
+def preservatives(composition: Composition, case: Case) -> tuple[Preservative, ...]:
+    """Systems with their actives, then what raw materials carry in."""
+    acting = set(case.context.actives)
+    out = []
+    for use in composition.systems:
+        lines = {a.line for a in composition.additions if composition.systems[a.system].id == use.id}
+        parts = [p for p in composition.portions if p.line in lines and p.substance in acting and not p.carried_in]
+        out.append(Preservative(id=use.id, percent=use.percent, actives=tuple(
+            Part(inci=p.substance, percent=p.percent, origin=p.origin) for p in parts)))
+    carried: dict[str, list[Part]] = {}
+    for p in composition.portions:
+        if p.carried_in and p.preserving:
+            carried.setdefault(p.origin, []).append(Part(inci=p.substance, percent=p.percent, origin=p.origin))
+    return (*out, *(Preservative(id=f"carried in by {origin}", percent=sum(a.percent for a in parts),
+                                 actives=tuple(parts)) for origin, parts in carried.items()))
+
+
+def version() -> str:
+    """Version of the installed package, or of the checkout's ``pyproject.toml``."""
+    from importlib.metadata import PackageNotFoundError, version as installed
+
+    try:
+        return installed(PROGRAM)
+    except PackageNotFoundError:
+        return "0.1.0"
