@@ -157,7 +157,9 @@ class Case:
         free = free_active.free_undissociated(self.total_in_water, oil.sum(axis=-1), 1 + held.sum(axis=-1),
                                               self.working_fraction)
         cation = self.context.form_kind == CATION
-        return np.where(cation, free * self.unpaired[..., None], free)
+        free = np.where(cation, free * self.unpaired[..., None], free)
+        # what is not there is not unknown, even where its constants are
+        return np.where(self.acting_pct > 0, free, 0.0)
 
     @cached_property
     def free_pct(self) -> Floats:

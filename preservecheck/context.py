@@ -242,7 +242,7 @@ class Context:
         for i, name in enumerate(self.names):
             solute, row = self._solutes.get(name), self.rows.get(name)
             if solute is not None and solute.osmol_per_kg is not None:
-                out[i] = solute.osmol_per_kg / 1000
+                out[i] = solute.osmol_per_kg * (1 - self.water_fraction[i]) / 1000
             elif solute is not None and solute.nu_effective is not None and solute.molar_mass_g_mol is not None:
                 out[i] = solute.nu_effective / solute.molar_mass_g_mol
             elif modelled[i] or self.oil_phase[i] > 0 or self.powder[i] > 0 or self.water_fraction[i] >= 1:

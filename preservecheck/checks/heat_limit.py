@@ -80,12 +80,13 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         do = "Ask the supplier, and add it below 40 °C (104 °F) until you know."
     elif code == UNKNOWN:
         because = f"No temperature is given for the phase that it goes into; the limit is {celsius(limit)}."
-        do = f'Measure the batch when it goes in and write added_at = "{target - tolerance:.0f} °C" with your reading.'
+        do = (f'Measure the batch when it goes in ({celsius(target - tolerance)} or cooler is right) and write your reading '
+              'as added_at in that phase.')
     elif code == PASS:
         because = f"{met}, below the limit of {celsius(limit)}."
     elif code == SERIOUS:
         because = f"{met}, above the limit of {celsius(limit)}: part of it is lost or breaks down."
-        do = f"{wait}; a batch that got it hotter needs a fresh dose only after the supplier was asked."
+        do = f"{wait}. Do not count on what went in hotter; ask the supplier before you add a second dose."
         if added < peak and not above(added, limit):
             do = "Add it after the hottest step, or " + wait[0].lower() + wait[1:] + " and keep it there."
     elif above(peak + tolerance, limit):

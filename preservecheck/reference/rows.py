@@ -204,7 +204,7 @@ class Active(Row):
     formula: str | None = None
     molar_mass_g_mol: Positive
     acid_form: str | None = None  # INCI of the acid or phenol whose salt this is
-    role: Literal["preservative", "booster", "chelator", "humectant", "solvent"]
+    role: Literal["preservative", "booster", "chelator", "humectant", "solvent", "surfactant"]
     active_form: Literal["neutral molecule", "undissociated acid", "free base", "cation", "released formaldehyde",
                          "chelating anion"]
     pka_25c: float | None = None
