@@ -158,7 +158,7 @@ def _conditions(case: Case) -> tuple[str, ...]:
                 row.hair == "no") or not row.conditions or not legal_limit.in_force(row, profile.on_market):
             continue
         amount = case.amount[0] - case.preserving[0] if row.purpose == "other" else case.amount[0]
-        held = [s for s in row.substances if amount[c.index[s]] > 0]
+        held = [s for s in row.substances if s in c.index and amount[c.index[s]] > 0]
         if held or (not row.substances and row.market != "US"):
             out.append(f"{row.market} {row.entry}{', ' + listed(held) if held else ''}: {row.conditions}")
     return tuple(dict.fromkeys(out))

@@ -13,6 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from preservecheck.chemistry import free_active, speciation, water_activity
+from preservecheck.chemistry.summation import ordered_sum, weighed_sum
 from preservecheck.context import CATION, NEUTRAL, Context
 from preservecheck.formula.compose import Composition
 from preservecheck.formula.model import Formula, Product
@@ -93,27 +94,27 @@ class Case:
     @cached_property
     def water_pct(self) -> Floats:
         """Water, free or inside raw materials. [% w/w of the formula] (...,)"""
-        return self.amount @ self.context.water_fraction
+        return weighed_sum(self.amount, self.context.water_fraction)
 
     @cached_property
     def water_phase_pct(self) -> Floats:
         """Everything but oil phase and insoluble powder. [% w/w of the formula] (...,)"""
-        return self.amount.sum(axis=-1) - self.amount @ (self.context.oil_phase + self.context.powder)
+        return weighed_sum(self.amount, 1 - self.context.oil_phase - self.context.powder)
 
     @cached_property
     def oil_ratio(self) -> Floats:
         """Volume of each class of liquid oil over the volume of the water phase. [-] (..., C)"""
-        return _over(self.amount @ self.context.liquid_oil, self.water_phase_pct / WATER_DENSITY)
+        return _over(weighed_sum(self.amount, self.context.liquid_oil), self.water_phase_pct / WATER_DENSITY)
 
     @cached_property
     def binder_pct(self) -> Floats:
         """Binders in the water phase. [% w/v] (..., B)"""
-        return _over(100 * (self.amount @ self.context.binder), self.water_phase_pct / WATER_DENSITY)
+        return _over(100 * weighed_sum(self.amount, self.context.binder), self.water_phase_pct / WATER_DENSITY)
 
     @cached_property
     def ionic_strength(self) -> Floats:
         """Of the water phase. [mol/L] (...,)"""
-        moles = self.amount @ self.context.ion_strength
+        moles = weighed_sum(self.amount, self.context.ion_strength)
         return _over(1000 * moles[..., None], self.water_pct)[..., 0]
 
     @cached_property
@@ -141,7 +142,7 @@ class Case:
     @cached_property
     def acting_pct(self) -> Floats:
         """Total of each acting form, salts as their acid. [% w/w of the formula] (..., F)"""
-        return self.amount @ self.context.acting
+        return weighed_sum(self.amount, self.context.acting)
 
     @cached_property
     def total_in_water(self) -> Floats:
@@ -154,7 +155,7 @@ class Case:
         held = np.where(np.isnan(self.k_bind), 0.0, self.k_bind) * self.binder_pct[..., None, :]
         # an unknown partition coefficient matters only where that oil is there
         oil = np.where(self.oil_ratio[..., None, :] > 0, self.k_oil * self.oil_ratio[..., None, :], 0.0)
-        free = free_active.free_undissociated(self.total_in_water, oil.sum(axis=-1), 1 + held.sum(axis=-1),
+        free = free_active.free_undissociated(self.total_in_water, ordered_sum(oil), 1 + ordered_sum(held),
                                               self.working_fraction)
         cation = self.context.form_kind == CATION
         free = np.where(cation, free * self.unpaired[..., None], free)
@@ -172,8 +173,8 @@ class Case:
         """Cationic and anionic charges of surfactants, polymers and cationic preservatives. [meq/kg] (...,) each"""
         c = self.context
         density = np.nan_to_num(c.meq_g) * self.paired_kinds
-        meq = self.amount * density * 10
-        return np.where(meq > 0, meq, 0).sum(axis=-1), -np.where(meq < 0, meq, 0).sum(axis=-1)
+        return (weighed_sum(self.amount, 10 * np.maximum(density, 0)),
+                weighed_sum(self.amount, 10 * np.maximum(-density, 0)))
 
     @cached_property
     def paired_kinds(self) -> Bools:
@@ -193,9 +194,9 @@ class Case:
         """Estimated water activity and the half-width of its 95 % band. [-] (...,) each"""
         c = self.context
         per_kg = 1000 / np.where(self.water_pct > 0, self.water_pct, np.nan)[..., None]
-        neutral = (self.amount @ c.norrish) * per_kg
-        salts = (self.amount @ c.salts) * per_kg
-        other = (self.amount @ c.osmol) * per_kg[..., 0]
+        neutral = weighed_sum(self.amount, c.norrish) * per_kg
+        salts = weighed_sum(self.amount, c.salts) * per_kg
+        other = weighed_sum(self.amount, c.osmol) * per_kg[..., 0]
         k, k3 = c.solute_column(c.norrish_rows, "k_norrish"), c.solute_column(c.norrish_rows, "k3_norrish")
         columns = {n: c.solute_column(c.salt_rows, n) for n in (
             "z_plus", "z_minus", "nu_plus", "nu_minus", "beta0", "beta1", "beta2", "c_phi")}
@@ -232,12 +233,16 @@ def _over(value: Floats, base: Floats) -> Floats:
 
 
 def context_of(compositions: Sequence[Composition], context: Context) -> Context:
-    """A context that also knows the own materials and stand-in systems of some formulas."""
+    """A context of just what some formulas hold, their own materials and stand-in systems included.
+
+    Figures do not depend on what else a context holds; a small one is built and multiplied faster.
+    """
     own = {i.inci: i for c in compositions for i in c.formula.own_ingredients}
     extra = {s.id: s for c in compositions for s in c.extra_systems}
-    if not own and not extra:
-        return context
-    return Context(context.tables, tuple(own.values()), tuple(extra.values()))
+    used = {u.id for c in compositions for u in c.systems} if context.only_systems is None else context.only_systems
+    held = {p.substance for c in compositions for p in c.portions}
+    held |= {inci for s in context.tables.systems if s.id in used for inci, _ in s.composition}
+    return Context(context.tables, tuple(own.values()), tuple(extra.values()), frozenset(held), frozenset(used))
 
 
 def cases(compositions: Sequence[Composition], context: Context, today: dt.date) -> Case:

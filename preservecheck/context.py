@@ -16,6 +16,7 @@ from functools import cached_property
 import numpy as np
 
 from preservecheck.chemistry import free_active, speciation
+from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.reference.load import Tables
 from preservecheck.reference.rows import Active, Binding, Ingredient, Mic, Partition, Solute, System
 from preservecheck.verdict import Bools, Floats
@@ -61,30 +62,42 @@ class Context:
         Materials that belong to one formula alone.
     extra
         Stand-in systems for plain actives without a row.
+    only_substances
+        Substances on axis K, where not all are needed; figures do not depend on it.
+    only_systems
+        Systems on axis S, where not all are needed.
     """
 
     tables: Tables
     own: tuple[Ingredient, ...] = ()
     extra: tuple[System, ...] = ()
+    only_substances: frozenset[str] | None = None
+    only_systems: frozenset[str] | None = None
 
     # ---- substances -------------------------------------------------------------------------------------------------
 
     @cached_property
     def rows(self) -> Mapping[str, Ingredient]:
         """Ingredient row by INCI name."""
-        return {i.inci: i for i in (*self.tables.ingredients, *self.own)}
+        only = self.only_substances
+        return {i.inci: i for i in (*self.tables.ingredients, *self.own) if only is None or i.inci in only}
 
     @cached_property
     def actives(self) -> Mapping[str, Active]:
-        """Active row by INCI name."""
+        """Active row by INCI name, acids of the salts included."""
         return {a.inci: a for a in self.tables.actives}
+
+    @cached_property
+    def _held_actives(self) -> tuple[Active, ...]:
+        return tuple(a for a in self.actives.values() if a.inci in self.index)
 
     @cached_property
     def names(self) -> tuple[str, ...]:
         """Substances on axis K."""
         listed = [s for rule in self.tables.legal_limits for s in rule.substances]
         listed += [c.substance for c in self.tables.conversions]
-        return tuple(dict.fromkeys((*self.rows, *self.actives, *listed)))
+        every = {*self.rows, *self.actives, *listed}
+        return tuple(sorted(every if self.only_substances is None else every & self.only_substances))
 
     @cached_property
     def index(self) -> Mapping[str, int]:
@@ -108,7 +121,7 @@ class Context:
         for solute in self.tables.solutes:
             if solute.molar_mass_g_mol is not None and solute.inci in self.index:
                 out[self.index[solute.inci]] = solute.molar_mass_g_mol
-        for active in self.actives.values():
+        for active in self._held_actives:
             out[self.index[active.inci]] = active.molar_mass_g_mol
         return out
 
@@ -161,56 +174,67 @@ class Context:
             return None
 
         out = self._vector(density)
-        for active in self.actives.values():
+        for active in self._held_actives:
             if active.charge_number is not None:
                 out[self.index[active.inci]] = 1000 * active.charge_number / active.molar_mass_g_mol
         return out
 
     def role(self, *roles: str) -> Bools:
         """True for substances of the given roles. (K,)"""
-        return self._flag(lambda r: r.role in roles)
+        return self.matching(f"role:{r}" for r in roles)
 
     def tag(self, *tags: str) -> Bools:
         """True for substances that carry one of the tags. (K,)"""
-        wanted = set(tags)
-        return self._flag(lambda r: not wanted.isdisjoint(r.tags))
+        return self.matching(f"tag:{t}" for t in tags)
+
+    @cached_property
+    def _members(self) -> Mapping[str, list[int]]:
+        """Positions on axis K by ``inci:``, ``tag:`` and ``role:`` key."""
+        out: dict[str, list[int]] = {}
+        for i, name in enumerate(self.names):
+            row = self.rows.get(name)
+            keys = [f"inci:{name}"] + ([f"role:{row.role}", *(f"tag:{t}" for t in row.tags)] if row else [])
+            for key in keys:
+                out.setdefault(key, []).append(i)
+        return out
 
     def matching(self, keys: Iterable[str]) -> Bools:
         """True for substances that an ``inci:``, ``tag:`` or ``role:`` key names. (K,)"""
         out = np.zeros(len(self.names), dtype=bool)
         for key in keys:
-            kind, _, name = key.partition(":")
-            if kind == "inci" and name in self.index:
-                out[self.index[name]] = True
-            elif kind == "role":
-                out |= self.role(name)
-            elif kind == "tag":
-                out |= self.tag(name)
+            out[self._members.get(key, [])] = True
         return out
 
     # ---- ions and solutes -------------------------------------------------------------------------------------------
 
     @cached_property
     def _solutes(self) -> Mapping[str, Solute]:
-        return {s.inci: s for s in self.tables.solutes if s.preferred == "yes"}
+        return {s.inci: s for s in self.tables.solutes if s.preferred == "yes" and (
+            s.inci in self.index or s.inci in self._expanded)}
+
+    @cached_property
+    def _expanded(self) -> frozenset[str]:
+        """Solutes that stand inside something on axis K, such as the sugars of honey."""
+        return frozenset(inci for s in self.tables.solutes if s.model == "expand" and s.inci in self.index
+                         for inci, _ in s.expand_to)
 
     @cached_property
     def norrish_rows(self) -> tuple[Solute, ...]:
         """Uncharged solutes with a constant, or taken as ideal, on axis N."""
         return tuple(s for s in self._solutes.values() if s.kind == "nonelectrolyte" and s.model in ("norrish", "ideal")
-                     and s.molar_mass_g_mol is not None and s.inci in self.index)
+                     and s.molar_mass_g_mol is not None)
 
     @cached_property
     def salt_rows(self) -> tuple[Solute, ...]:
         """Salts with Pitzer constants on axis E."""
-        return tuple(s for s in self._solutes.values() if s.model == "pitzer" and s.inci in self.index)
+        return tuple(s for s in self._solutes.values() if s.model == "pitzer")
 
     def _solute_matrix(self, rows: Sequence[Solute]) -> Floats:
         """Mol per gram of substance. [mol/g] (K, rows)"""
         at = {s.inci: j for j, s in enumerate(rows)}
         out = np.zeros((len(self.names), len(rows)))
         for j, s in enumerate(rows):
-            if s.molar_mass_g_mol is not None:
+            if s.molar_mass_g_mol is not None and s.inci in self.index:
                 out[self.index[s.inci], j] = 1 / s.molar_mass_g_mol
         for s in self._solutes.values():
             if s.model != "expand" or s.inci not in self.index:
@@ -264,7 +288,7 @@ class Context:
         out = np.zeros(len(self.names))
         z_plus, z_minus = (self.solute_column(self.salt_rows, c) for c in ("z_plus", "z_minus"))
         nu_plus, nu_minus = (self.solute_column(self.salt_rows, c) for c in ("nu_plus", "nu_minus"))
-        out += self.salts @ (0.5 * (nu_plus * z_plus**2 + nu_minus * z_minus**2))
+        out += weighed_sum(self.salts, 0.5 * (nu_plus * z_plus**2 + nu_minus * z_minus**2))
         for i, name in enumerate(self.names):
             row, active = self.rows.get(name), self.actives.get(name)
             mass = self.molar_mass[i]
@@ -292,8 +316,8 @@ class Context:
     @cached_property
     def forms(self) -> tuple[str, ...]:
         """Acting forms on axis F: the acid for a salt, else the substance itself."""
-        counted = (a for a in self.actives.values() if a.role in COUNTED_ROLES)
-        return tuple(dict.fromkeys(a.acid_form or a.inci for a in counted))
+        counted = (a for a in self.actives.values() if a.role in COUNTED_ROLES and a.inci in self.index)
+        return tuple(sorted({a.acid_form or a.inci for a in counted}))
 
     @cached_property
     def form_index(self) -> Mapping[str, int]:
@@ -304,9 +328,9 @@ class Context:
     def acting(self) -> Floats:
         """Grams of acting form that a gram of substance counts for. [g/g] (K, F)"""
         out = np.zeros((len(self.names), len(self.forms)))
-        for a in self.actives.values():
+        for a in self._held_actives:
             acid = a.acid_form or a.inci
-            if acid in self.form_index and a.role in COUNTED_ROLES:
+            if a.role in COUNTED_ROLES:
                 ratio = speciation.acid_equivalent(1.0, a.molar_mass_g_mol, self.actives[acid].molar_mass_g_mol)
                 out[self.index[a.inci], self.form_index[acid]] = ratio if a.acid_form else 1.0
         return out
@@ -420,7 +444,8 @@ class Context:
     @cached_property
     def systems(self) -> tuple[System, ...]:
         """Systems on axis S, stand-ins last."""
-        return (*self.tables.systems, *self.extra)
+        only = self.only_systems
+        return (*(s for s in self.tables.systems if only is None or s.id in only), *self.extra)
 
     @cached_property
     def system_index(self) -> Mapping[str, int]:
@@ -430,7 +455,7 @@ class Context:
     @cached_property
     def system_composition(self) -> Floats:
         """Mass fraction of each substance in each system. [-] (S, K)"""
-        out = np.zeros((len(self.systems), len(self.names)))
+        out = np.zeros((max(1, len(self.systems)), len(self.names)))
         for i, system in enumerate(self.systems):
             for inci, fraction in system.composition:
                 out[i, self.index[inci]] += fraction
@@ -438,7 +463,7 @@ class Context:
 
     def system_column(self, name: str) -> Floats:
         """One numeric column of the systems. (S,)"""
-        values = (getattr(s, name) for s in self.systems)
+        values = [getattr(s, name) for s in self.systems] or [None]
         return np.array([np.nan if v is None else v for v in values], dtype=float)
 
     @cached_property
@@ -448,9 +473,9 @@ class Context:
         A system without parts is one part. Places that a system does not have are not-a-number in both arrays and
         false in ``part_exists``.
         """
-        width = max([1, *(len(s.parts) for s in self.systems)])
-        limit = np.full((len(self.systems), width), np.nan)
-        below = np.full((len(self.systems), width), np.nan)
+        width = max([1, *(len(s.parts) for s in self.tables.systems)])
+        limit = np.full((max(1, len(self.systems)), width), np.nan)
+        below = np.full(limit.shape, np.nan)
         for i, s in enumerate(self.systems):
             parts = [(p.heat_limit_c, p.preferred_add_below_c) for p in s.parts] or [
                 (s.heat_limit_c, s.preferred_add_below_c)]
@@ -463,7 +488,8 @@ class Context:
     def part_exists(self) -> Bools:
         """True where a system has that part. (S, Q)"""
         width = self.part_limits[0].shape[1]
-        return np.array([[q < max(1, len(s.parts)) for q in range(width)] for s in self.systems])
+        return np.array([[q < max(1, len(s.parts)) for q in range(width)] for s in self.systems]
+                        or [[False] * width])
 
     @cached_property
     def ratings(self) -> Floats:
@@ -471,13 +497,13 @@ class Context:
         def value(word: str | None) -> float:
             return np.nan if word is None else RATINGS[word]
 
-        return np.array([[value(getattr(s, g)) for g in GROUPS] for s in self.systems])
+        return np.array([[value(getattr(s, g)) for g in GROUPS] for s in self.systems] or [[np.nan] * len(GROUPS)])
 
     @cached_property
     def compatibility(self) -> Floats:
         """0 ok, 1 caution, 2 avoid for each compatibility column. (S, 5)"""
         return np.array([[np.nan if (c := getattr(s, col)) is None else COMPAT_CODES[c.word]
-                          for col in COMPAT_COLUMNS] for s in self.systems])
+                          for col in COMPAT_COLUMNS] for s in self.systems] or [[np.nan] * len(COMPAT_COLUMNS)])
 
 
 def _number(text: str | None) -> float | None:

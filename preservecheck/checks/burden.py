@@ -20,6 +20,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
+from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.checks.base import Figures, Words, listed, number
 from preservecheck.context import Context
 from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Floats, code_where, figure
@@ -44,12 +45,12 @@ def nutrients(context: Context) -> Floats:
 def compute(case: Case) -> Figures:
     """Load and hurdles. (..., 1) each"""
     c = case.context
-    nutrient = case.amount @ nutrients(c)
-    unpreserved = case.amount @ (c.tag("unpreserved") & (c.water_fraction > 0.5)).astype(float)  # noqa: PLR2004
+    nutrient = weighed_sum(case.amount, nutrients(c))
+    unpreserved = weighed_sum(case.amount, c.tag("unpreserved") & (c.water_fraction > 0.5))  # noqa: PLR2004
     jar = np.array([p.package == "jar" for p in case.profiles])[case.profile]
     low, high = (case.system_values(c.system_column(n)) for n in ("usage_min_percent", "usage_max_percent"))
     upper = (case.system_percent >= (low + high) / 2 - 1e-9).any(axis=-1)
-    chelator = case.amount @ c.role("chelator").astype(float)
+    chelator = weighed_sum(case.amount, c.role("chelator"))
     aw, _, _ = case.aw
     hurdles = (upper.astype(int) + (chelator >= CHELATOR_PERCENT) + (case.ph <= LOW_PH + 1e-9) + (aw <= LOW_AW))
     load = (np.where(nutrient > MEDIUM_PERCENT, 1, 0) + np.where(

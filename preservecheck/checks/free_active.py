@@ -33,6 +33,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
+from preservecheck.chemistry.summation import ordered_sum
 from preservecheck.checks.base import Figures, Words, below, listed, number
 from preservecheck.context import ACID, BASE, BINDER_CLASSES, CATION, MICROBES, OIL_CLASSES
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Codes, Figure, Floats, code_where, figure
@@ -46,9 +47,9 @@ LOW_RISK_AW = 0.75
 
 
 def ratios(case: Case) -> Floats:
-    """Free working concentration over MIC; 0 where no MIC is known. (..., F, M)"""
-    free = case.free_pct[..., None]
-    mic = np.where(np.isnan(case.mic_percent), np.inf, case.mic_percent)
+    """Free working concentration over MIC; 0 where no MIC is known. (..., M, F)"""
+    free = case.free_pct[..., None, :]
+    mic = np.swapaxes(np.where(np.isnan(case.mic_percent), np.inf, case.mic_percent), -1, -2)
     return np.where(free > 0, free / mic, np.where(np.isnan(free), np.nan, 0.0))
 
 
@@ -56,10 +57,10 @@ def compute(case: Case) -> Figures:
     """Sums per microbe, also at the edges of the pH tolerance. (..., M)"""
     present = case.acting_pct > 0
     missing = (present[..., None] & np.isnan(case.mic_percent)).any(axis=-2)
-    edges = [ratios(case.with_(ph=case.ph + sign * case.ph_tolerance)).sum(axis=-2) for sign in (-1, 1)]
+    edges = [ordered_sum(ratios(case.with_(ph=case.ph + sign * case.ph_tolerance))) for sign in (-1, 1)]
     aw, tolerance, _ = case.aw
     dry = (aw + tolerance < LOW_RISK_AW) | (case.water_pct <= 0)
-    return {"sum_of_ratios": ratios(case).sum(axis=-2), "sum_low": np.minimum(*edges), "sum_high": np.maximum(*edges),
+    return {"sum_of_ratios": ordered_sum(ratios(case)), "sum_low": np.minimum(*edges), "sum_high": np.maximum(*edges),
             "missing": missing, "ph": case.ph[..., None], "dry": dry[..., None]}
 
 
@@ -77,7 +78,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     c = case.context
     microbe = MICROBES[j]
     present = [f for f in range(len(c.forms)) if case.acting_pct[0, f] > 0]
-    each = ratios(case)[0, :, j]
+    each = ratios(case)[0, j]
     figures = {"sum_of_ratios": figure(one["sum_of_ratios"], tolerance=_half(one))}
     for f in present:
         figures |= _figures(case, f, j)

@@ -21,6 +21,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
+from preservecheck.chemistry.summation import ordered_sum, weighed_sum
 from preservecheck.checks.base import Figures, Words, listed, number
 from preservecheck.context import ACID, COMPAT_COLUMNS, Context
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, code_where, figure
@@ -44,9 +45,9 @@ def classes(context: Context) -> Bools:
 def compute(case: Case) -> Figures:
     """Charges and the compatibility words that apply. (..., P)"""
     c = case.context
-    held = case.amount @ classes(c).astype(float)  # (..., 5)
+    held = weighed_sum(case.amount, classes(c))  # (..., 5)
     # what the system itself brings does not count against it
-    own = np.take(c.system_composition @ classes(c).astype(float), np.maximum(case.system, 0), axis=0)
+    own = np.take(weighed_sum(c.system_composition, classes(c)), np.maximum(case.system, 0), axis=0)
     others = held[..., None, :] - own * np.nan_to_num(case.system_percent)[..., None]
     there = others >= np.array(CLASS_MIN_PERCENT) - 1e-9
     words = np.take(c.compatibility, np.maximum(case.system, 0), axis=0)
@@ -64,12 +65,12 @@ def compute(case: Case) -> Figures:
 def _preservative_meq(case: Case) -> Floats:
     """Signed charge of each system at this pH. [meq/kg] (..., P)"""
     c = case.context
-    acting = c.system_composition @ c.acting  # (S, F)
+    acting = weighed_sum(c.system_composition, c.acting)  # (S, F)
     share = np.where(c.form_kind == ACID, 1 - case.working_fraction, 1.0)
     per_percent = np.take(acting, np.maximum(case.system, 0), axis=0)  # (..., P, F)
     terms = 10 * per_percent * np.nan_to_num(c.form_meq_g) * share[..., None, :]
     terms = np.where(per_percent > 0, terms, 0.0)
-    return case.system_percent * terms.sum(axis=-1)
+    return case.system_percent * ordered_sum(terms)
 
 
 def judge(figures: Figures) -> Codes:

@@ -26,6 +26,7 @@ from functools import lru_cache
 import numpy as np
 
 from preservecheck.case import Case, Profile
+from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.checks.base import Figures, Words, above, listed, number
 from preservecheck.context import Context
 from preservecheck.reference.rows import LegalLimit
@@ -73,6 +74,7 @@ def rules(context: Context) -> tuple[Rule, ...]:
         if row.scope in ("aerosol-spray", "inhalable-spray") and kind == LIMIT:
             kind = DOUBTFUL
         groups = [row.substances] if row.sum_of == "all" else [(s,) for s in row.substances]
+        groups = [g for g in groups if any(s in context.index for s in g)]
         limit = np.nan if row.max_percent is None or kind == UNCONFIRMED else row.max_percent
         out += [Rule(row, row.market, group, kind, limit) for group in groups]
     markets = dict.fromkeys(row.market for row in context.tables.legal_limits)
@@ -88,7 +90,9 @@ def factors(context: Context) -> tuple[Floats, Bools]:
     gap = np.zeros(out.shape, dtype=bool)
     for r, rule in enumerate(every):
         for substance in rule.substances:
-            k, basis = context.index[substance], rule.row.counted_as if rule.row else AS_WEIGHED
+            k, basis = context.index.get(substance), rule.row.counted_as if rule.row else AS_WEIGHED
+            if k is None:
+                continue
             if basis in (AS_WEIGHED, substance):
                 out[k, r] = 1.0
             elif (factor := table.get((basis, substance))) is not None:
@@ -168,7 +172,7 @@ def elsewhere_ruled(context: Context, profile: Profile) -> Bools:
         out[m] = ((factor[:, mine] > 0) | gap[:, mine]).any(axis=1)
         for row in _in_words(context, profile, market):
             if row.purpose == "other":
-                out[m, [context.index[s] for s in row.substances]] = True
+                out[m, [context.index[s] for s in row.substances if s in context.index]] = True
     return out
 
 
@@ -188,11 +192,11 @@ def compute(case: Case) -> Figures:
     purpose = np.array([r.row.purpose if r.row else "any" for r in every])
     market = np.array([r.market for r in every])
     other = case.amount - case.preserving
-    counted = np.where(purpose == "other", other @ factor, case.amount @ factor)
+    counted = np.where(purpose == "other", weighed_sum(other, factor), weighed_sum(case.amount, factor))
     for name in dict.fromkeys(market):
         ruled = np.stack([_ruled(c, p, name) for p in case.profiles])[case.profile]
         counted = np.where((purpose == "preservative") & (market == name),
-                           (case.preserving + np.where(ruled, 0.0, other)) @ factor, counted)
+                           weighed_sum(case.preserving + np.where(ruled, 0.0, other), factor), counted)
     applies = np.stack([applying(c, p) for p in case.profiles])[case.profile]
     gated = [r for r, rule in enumerate(every) if rule.row is not None and rule.row.only_with]
     gate = np.ones((*case.amount.shape[:-1], len(every)), dtype=bool)
@@ -206,7 +210,7 @@ def compute(case: Case) -> Figures:
     return {"percent_as_limited": totals,
             "percent_max": np.broadcast_to(np.array([r.max_percent for r in every]), shape),
             "kind": np.broadcast_to(np.array([float(r.kind) for r in every]), shape),
-            "gap": (case.amount @ gap.astype(float)) > 0, "applies": applies & gate}
+            "gap": weighed_sum(case.amount, gap) > 0, "applies": applies & gate}
 
 
 def _ruled(context: Context, profile: Profile, market: str) -> Bools:
@@ -222,7 +226,7 @@ def covered(context: Context, profile: Profile, market: str) -> Bools:
     out = ((factor[:, mine] > 0) | gap[:, mine]).any(axis=1)
     for row in _in_words(context, profile, market):
         if row.purpose != "other":
-            out[[context.index[s] for s in row.substances]] = True
+            out[[context.index[s] for s in row.substances if s in context.index]] = True
     return np.asarray(out)
 
 
@@ -259,7 +263,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     row = rule.row
     if row is None:
         return _no_rule(case, rule, figures)
-    held = [s for s in rule.substances if case.amount[0, c.index[s]] > 0]
+    held = [s for s in rule.substances if s in c.index and case.amount[0, c.index[s]] > 0]
     where = row.market if row.region is None else f"{row.market} ({row.region})"
     basis = "" if row.counted_as == AS_WEIGHED else f", counted as {row.counted_as}"
     about = f"{listed(held)} × {where}"

@@ -20,6 +20,7 @@ from functools import lru_cache
 import numpy as np
 
 from preservecheck.case import Case
+from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.checks.base import EPSILON, Figures, Words, listed, number
 from preservecheck.context import Context
 from preservecheck.reference.rows import Incompatibility
@@ -34,19 +35,19 @@ CATIONIC_MIN_PERCENT, EMULSION_MIN_PERCENT, RICH_OIL_PERCENT = 0.3, 1.0, 20.0
 
 
 def _cationic_emulsion(case: Case) -> Bools:
-    quat = case.amount @ case.context.role("cationic surfactant").astype(float)
-    return (quat >= CATIONIC_MIN_PERCENT) & (case.amount @ case.context.oil_phase >= EMULSION_MIN_PERCENT)
+    quat = weighed_sum(case.amount, case.context.role("cationic surfactant"))
+    return (quat >= CATIONIC_MIN_PERCENT) & (weighed_sum(case.amount, case.context.oil_phase) >= EMULSION_MIN_PERCENT)
 
 
 def _rich_in_oil(case: Case) -> Bools:
     liquid = (case.context.liquid_oil.sum(axis=-1) > 0).astype(float) * case.context.oil_phase
-    return case.amount @ liquid > RICH_OIL_PERCENT
+    return weighed_sum(case.amount, liquid) > RICH_OIL_PERCENT
 
 
 def _unguarded_oil(case: Case) -> Bools:
     c = case.context
-    oil = case.amount @ (c.tag("oxidisable") & (c.oil_phase > 0)).astype(float)
-    guard = case.amount @ c.tag("antioxidant").astype(float)
+    oil = weighed_sum(case.amount, c.tag("oxidisable") & (c.oil_phase > 0))
+    guard = weighed_sum(case.amount, c.tag("antioxidant"))
     return (oil >= EMULSION_MIN_PERCENT) & (guard <= TRACE_PERCENT)
 
 
@@ -61,17 +62,20 @@ MELTED = "melted into the oil phase"
 @lru_cache(maxsize=8)
 def _rules(context: Context) -> tuple[tuple[Incompatibility, ...], Floats, Floats, Bools]:
     """Rows that can be judged, their two sides as masks (K, J), and which systems hold the first side (S, J)."""
-    rows = tuple(r for r in context.tables.incompatibilities if r.severity != "advice")
+    rows = tuple(r for r in context.tables.incompatibilities if r.severity != "advice"
+                 and context.matching(r.first).any())
+    if not rows:
+        return (), *(np.zeros((len(context.names), 0)) for _ in range(2)), np.zeros((1, 0), dtype=bool)
     first = np.stack([context.matching(r.first) for r in rows], axis=-1)
     second = np.stack([context.matching(r.second) for r in rows], axis=-1) & ~first
-    held = (context.system_composition @ first.astype(float)) > 0
+    held = weighed_sum(context.system_composition, first) > 0
     return rows, first.astype(float), second.astype(float), held
 
 
 def compute(case: Case) -> Figures:
     """Amounts of both sides and the readings that decide. (..., J)"""
     rows, first, second, held = _rules(case.context)
-    a, b = case.amount @ first, case.amount @ second
+    a, b = weighed_sum(case.amount, first), weighed_sum(case.amount, second)
     limit = {n: np.array([np.nan if (v := getattr(r, n)) is None else v for r in rows])
              for n in ("first_min_percent", "second_min_percent", "second_max_percent", "ph_from", "ph_to",
                        "heat_above_c")}
@@ -82,7 +86,7 @@ def compute(case: Case) -> Figures:
         for key in row.second:
             name = key.removeprefix("condition:")
             if name == MELTED:
-                state[..., j] |= case.with_oil @ first[:, j] > TRACE_PERCENT
+                state[..., j] |= weighed_sum(case.with_oil, first[:, j]) > TRACE_PERCENT
             elif key.startswith("condition:"):
                 state[..., j] |= conditions[name]
     there = a >= np.fmax(limit["first_min_percent"], TRACE_PERCENT) - EPSILON

@@ -21,6 +21,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
+from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.checks.base import EPSILON, Figures, Words, listed
 from preservecheck.reference.rows import GrowthLimit
 from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, code_where, figure
@@ -40,7 +41,7 @@ BOOSTER_PERCENT = 0.3
 def compute(case: Case) -> Figures:
     """Water activity and whether something preserves. (..., 1)"""
     aw, tolerance, measured = case.aw
-    boosters = case.amount @ case.context.role("booster").astype(float)
+    boosters = weighed_sum(case.amount, case.context.role("booster"))
     return {"water_activity": aw[..., None], "tolerance": tolerance[..., None],
             "measured": measured[..., None].astype(float),
             "water_percent": case.water_pct[..., None],

@@ -1,0 +1,73 @@
+"""Sums whose last digit does not depend on what else is in the arrays.
+
+Floating-point addition is not associative, and numpy picks its order by shape and memory layout. Here terms are added
+one after the other along the last axis, so that adding zeros, or more cases beside a case, never changes its figures.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+
+
+def ordered_sum(values: ArrayLike) -> Floats:
+    """Sum over the last axis, term by term from the first to the last.
+
+    Parameters
+    ----------
+    values
+        Terms, shape (..., n). [any]
+
+    Returns
+    -------
+    Floats
+        Sums, shape (...,). [as the terms]
+
+    Examples
+    --------
+    >>> float(ordered_sum([1.0, 2.0, 3.0]))
+    6.0
+    """
+    terms = np.asarray(values, dtype=np.float64)
+    out: Floats = np.zeros(terms.shape[:-1])
+    for i in range(terms.shape[-1]):
+        out = out + terms[..., i]
+    return out
+
+
+def weighed_sum(amount: ArrayLike, weights: ArrayLike) -> Floats:
+    """Amounts times weights, summed over the last axis of the amounts, term by term.
+
+    Parameters
+    ----------
+    amount
+        Amounts, shape (..., n). [any]
+    weights
+        One weight, or a row of weights, for each: shape (n,) or (n, m). [any]
+
+    Returns
+    -------
+    Floats
+        Sums, shape (...,) or (..., m). [amount times weight]
+
+    Notes
+    -----
+    Amounts that are zero in every case are passed over; they would add nothing.
+
+    Examples
+    --------
+    >>> float(weighed_sum([2.0, 3.0], [10.0, 1.0]))
+    23.0
+    """
+    amounts = np.asarray(amount, dtype=np.float64)
+    table = np.asarray(weights, dtype=np.float64)
+    wide = table.ndim > 1
+    out: Floats = np.zeros((*amounts.shape[:-1], *table.shape[1:]))
+    used = np.any(amounts != 0, axis=tuple(range(amounts.ndim - 1)))
+    for k in np.flatnonzero(used):
+        if not table[k].any():
+            continue
+        out = out + (amounts[..., k, np.newaxis] * table[k] if wide else amounts[..., k] * table[k])
+    return out
