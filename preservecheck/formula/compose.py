@@ -229,15 +229,12 @@ class _Opening:
 
 def stand_in(system_id: str, inci: str, active: Active | None) -> System:
     """A system row for a plain active that no row of the table covers: what is not known stays unknown."""
-    get = (lambda name: getattr(active, name)) if active is not None else (lambda name: None)
-    return System.model_construct(
-        id=system_id, composition=((inci, 1.0),), ph_min=get("stability_ph_min"), ph_max=get("stability_ph_max"),
-        usage_min_percent=None, usage_max_percent=None, heat_limit_c=get("heat_limit_c"),
-        preferred_add_below_c=None, parts=(), form="liquid", solubility="dispersible", add_phase="cool-down",
-        charge=get("charge") or "nonionic", gram_positive=None, gram_negative=None, yeast=None, mould=None,
-        with_cationic_surfactant=None, with_anionic_surfactant=None, with_nonionic_ethoxylates=None,
-        with_proteins=None, with_electrolytes=None, partners=(), natural_standard="disputed",
-        source=get("source") or "", basis=get("basis") or "memory")
+    known = active.as_dict() if active is not None else {}
+    return System(
+        id=system_id, composition=((inci, 1.0),), ph_min=known.get("stability_ph_min"),
+        ph_max=known.get("stability_ph_max"), heat_limit_c=known.get("heat_limit_c"),
+        form="liquid", solubility="dispersible", add_phase="cool-down", charge=known.get("charge") or "nonionic",
+        natural_standard="disputed", source=known.get("source") or "", basis=known.get("basis") or "memory")
 
 
 def solved(formula: Formula) -> tuple[list[float], float | None]:

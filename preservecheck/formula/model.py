@@ -28,7 +28,7 @@ WATER_ACTIVITY_TOLERANCE = 0.005
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, arbitrary_types_allowed=True)
 
 
 class Product(_Part):

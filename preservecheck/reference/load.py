@@ -19,10 +19,9 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
-from pydantic import TypeAdapter, ValidationError
-
 from preservecheck.errors import TableError
 from preservecheck.reference import rows as r
+from preservecheck.reference.columns import CellFault, Record, read_cells
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -91,7 +90,7 @@ class Tables:
             own = read_rows(path.read_bytes(), model, str(path), own=True)
         keys = frozenset(row.key_text for row in own)
         self._own[name] = keys
-        self._cache[name] = (*(row for row in shipped if row.key_text not in keys), *own)
+        self._cache[name] = (*(row for row in shipped if row.key_text not in keys), *own) if own else tuple(shipped)
 
     systems = cached_property(lambda self: cast(tuple[r.System, ...], self.rows("systems")))
     actives = cached_property(lambda self: cast(tuple[r.Active, ...], self.rows("actives")))
@@ -144,10 +143,10 @@ class Tables:
         """One table as a data frame, a column a field, unknown cells missing."""
         import pandas as pd  # noqa: PLC0415
 
-        return pd.DataFrame([row.model_dump() for row in self.rows(name)])
+        return pd.DataFrame([row.as_dict() for row in self.rows(name)])
 
 
-def read_rows(data: bytes, model: type[Any], where: str, *, own: bool = False) -> list[Any]:
+def read_rows(data: bytes, model: type[Record], where: str, *, own: bool = False) -> list[Any]:
     """Rows of one CSV file as models.
 
     Parameters
@@ -180,37 +179,34 @@ def read_rows(data: bytes, model: type[Any], where: str, *, own: bool = False) -
         header = [cell.strip() for cell in next(reader, [])]
         if not header:
             raise TableError(f"{where}: the file is empty; the first line names the columns")
-        known = set(model.model_fields)
+        known = model.columns
         unknown = [c for c in header if c not in known]
         doubled = sorted({c for c in header if header.count(c) > 1})
         if doubled:
             faults.append(f"{where}, line 1: column {', '.join(doubled)} stands twice")
         if unknown:
             faults.append(f"{where}, line 1: unknown column {', '.join(map(repr, unknown))}; "
-                          f"allowed are {', '.join(model.model_fields)}")
+                          f"allowed are {', '.join(known)}")
         if faults:
             raise TableError(faults)
-        validate = TypeAdapter(model).validator.validate_python
+        defaults = (("source", OWN_SOURCE), ("basis", "practice")) if own and model is not r.Source else ()
         for cells in reader:
             line = reader.line_num
-            if not any(cell.strip() for cell in cells):
-                continue
             if len(cells) > len(header):
                 faults.append(f"{where}, line {line}: {len(cells)} cells under {len(header)} columns; "
                               "put a cell that holds a comma in quotes")
                 continue
-            values = {c: v for c, cell in zip(header, cells, strict=False) if (v := cell.strip())}
-            if own and model is not r.Source:
-                values.setdefault("source", OWN_SOURCE)
-                values.setdefault("basis", "practice")
-            try:
-                row = validate(values)
-            except ValidationError as error:
-                faults += [_fault(where, line, values, e) for e in error.errors()]
+            if not any(cells):
                 continue
-            if (before := seen.get(row.key_text)) is not None:
-                faults.append(f"{where}, line {line}: {row.key_text!r} stands already on line {before}")
-            seen[row.key_text] = line
+            found = zip(header, map(str.strip, cells), strict=False)
+            row, wrong = read_cells(model, (*defaults, *found))
+            if row is None:
+                faults += [_fault(where, line, f) for f in wrong]
+                continue
+            key = row.key_text
+            if key in seen:
+                faults.append(f"{where}, line {line}: {key!r} stands already on line {seen[key]}")
+            seen[key] = line
             out.append(row)
     except csv.Error as error:
         faults.append(f"{where}, line {reader.line_num}: {error}")
@@ -219,14 +215,11 @@ def read_rows(data: bytes, model: type[Any], where: str, *, own: bool = False) -
     return out
 
 
-def _fault(where: str, line: int, values: Mapping[str, str], error: Any) -> str:
-    column = str(error["loc"][0]) if error["loc"] else ""
-    message = str(error["msg"]).removeprefix("Value error, ")
-    place = f"{where}, line {line}" + (f", column {column}" if column else "")
-    if error["type"] == "missing":
-        return f"{place}: empty; this column is needed"
-    value = f" is {values[column]!r}" if column in values else ""
-    return f"{place}{value}: {message[0].lower()}{message[1:]}"
+def _fault(where: str, line: int, fault: CellFault) -> str:
+    place = f"{where}, line {line}" + (f", column {fault.column}" if fault.column else "")
+    if fault.value is None:
+        return f"{place}: empty; {fault.allowed}" if fault.column else f"{place}: {fault.allowed}"
+    return f"{place} is {fault.value!r}: {fault.allowed}"
 
 
 def load_tables(own_dir: str | os.PathLike[str] | None = None) -> Tables:

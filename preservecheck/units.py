@@ -1,0 +1,293 @@
+"""Quantities written by people: parsed once, at the edge, from a closed list of units.
+
+Everything behind this module is a plain number of degrees Celsius, grams or minutes.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+from collections.abc import Mapping
+
+from preservecheck.errors import UnitError
+
+# definition of the pound since 1959; an ounce is a sixteenth of it
+GRAMS_PER_POUND = 453.59237
+GRAMS_PER_OUNCE = GRAMS_PER_POUND / 16
+
+ABSOLUTE_ZERO_C = -273.15
+# a quantity is a number and a unit; anything longer is a pasted sentence
+MAX_LENGTH = 60
+
+_CELSIUS = ("°c", "c", "degc", "deg c", "celsius")
+_FAHRENHEIT = ("°f", "f", "degf", "deg f", "fahrenheit")
+_GRAMS: Mapping[str, float] = {
+    "mg": 0.001, "milligram": 0.001, "milligrams": 0.001,
+    "g": 1.0, "gram": 1.0, "grams": 1.0,
+    "kg": 1000.0, "kilogram": 1000.0, "kilograms": 1000.0,
+    "oz": GRAMS_PER_OUNCE, "ounce": GRAMS_PER_OUNCE, "ounces": GRAMS_PER_OUNCE,
+    "lb": GRAMS_PER_POUND, "lbs": GRAMS_PER_POUND, "pound": GRAMS_PER_POUND, "pounds": GRAMS_PER_POUND,
+}
+_MINUTES: Mapping[str, float] = {
+    "s": 1 / 60, "sec": 1 / 60, "second": 1 / 60, "seconds": 1 / 60,
+    "min": 1.0, "minute": 1.0, "minutes": 1.0,
+    "h": 60.0, "hr": 60.0, "hour": 60.0, "hours": 60.0,
+}
+_TEMPERATURE_HELP = 'give a temperature in °C or °F, such as "40 °C" or "104 °F"'
+_MASS_HELP = 'give a mass in mg, g, kg, oz or lb, such as "500 g" or "17 oz"'
+_DURATION_HELP = 'give a time in s, min or h, such as "20 min" or "1.5 h"'
+
+_QUANTITY = re.compile(r"([+-]?[0-9.,]*)\s*(.*)", re.DOTALL)
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
+_THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
+# look-alikes that people type for a degree sign and for a minus
+_LOOK_ALIKES = str.maketrans({"º": "°", "˚": "°", "−": "-", "–": "-", "‐": "-", "‑": "-"})
+
+
+def plain_number(text: str, *, comma_is_decimal: bool = False) -> float:
+    """A number written with a decimal point, or with a decimal comma where that can mean nothing else.
+
+    Parameters
+    ----------
+    text
+        Such as ``4.5`` or ``4,5``. [-]
+    comma_is_decimal
+        The file is known to use decimal commas, so that ``1,500`` is one and a half. [-]
+
+    Returns
+    -------
+    float
+        The number. [-]
+
+    Raises
+    ------
+    UnitError
+        It is no number, or ``1,500`` could mean 1.5 or 1500.
+
+    Examples
+    --------
+    >>> plain_number("4,5")
+    4.5
+    """
+    tidy = _tidy(text)
+    if not comma_is_decimal and _THOUSANDS.fullmatch(tidy):
+        bare = tidy.replace(",", "")
+        raise UnitError(f'"{tidy}" can be read in two ways; write {tidy.replace(",", ".")} or {bare}')
+    if tidy.count(",") == 1 and "." not in tidy:
+        tidy = tidy.replace(",", ".")
+    if len(tidy) > MAX_LENGTH or not _NUMBER.fullmatch(tidy):
+        raise UnitError(f'"{_short(text)}" is not a number; write one such as 4.5')
+    return float(tidy)
+
+
+def temperature_c(text: str) -> float:
+    """Degrees Celsius from a temperature in °C or °F.
+
+    celsius = (fahrenheit - 32) * 5 / 9, rounded to 1e-9 so that 100.4 °F is 38 °C and not a hair above it.
+
+    Parameters
+    ----------
+    text
+        Such as ``75 °C``, ``75C``, ``75 degC``, ``167 °F``. [°C or °F]
+
+    Returns
+    -------
+    float
+        Temperature. [°C]
+
+    Raises
+    ------
+    UnitError
+        No number, no unit, a unit that is not on the list, or colder than anything can be.
+
+    Examples
+    --------
+    >>> temperature_c("167 °F")
+    75.0
+    """
+    value, unit = _split(text, _TEMPERATURE_HELP)
+    if unit in _CELSIUS:
+        celsius = value
+    elif unit in _FAHRENHEIT:
+        celsius = round((value - 32) * 5 / 9, 9)
+    else:
+        raise _unknown_unit(text, unit, _TEMPERATURE_HELP)
+    if celsius < ABSOLUTE_ZERO_C:
+        raise UnitError(f'"{_short(text)}" is below absolute zero; {_TEMPERATURE_HELP}')
+    return celsius
+
+
+def mass_g(text: str) -> float:
+    """Grams from a mass.
+
+    Parameters
+    ----------
+    text
+        Such as ``500 g``, ``0.5 kg``, ``17 oz``, ``1.1 lb``, ``250 mg``. [mg, g, kg, oz or lb]
+
+    Returns
+    -------
+    float
+        Mass. [g]
+
+    Raises
+    ------
+    UnitError
+        No number, no unit, a unit that is not on the list, or a negative mass.
+
+    Examples
+    --------
+    >>> mass_g("0,5 kg")
+    500.0
+    """
+    return _scaled(text, _GRAMS, _MASS_HELP)
+
+
+def duration_min(text: str) -> float:
+    """Minutes from a length of time.
+
+    Parameters
+    ----------
+    text
+        Such as ``20 min``, ``1 h``, ``90 s``. [s, min or h]
+
+    Returns
+    -------
+    float
+        Time. [min]
+
+    Raises
+    ------
+    UnitError
+        No number, no unit, a unit that is not on the list, or a negative time.
+
+    Examples
+    --------
+    >>> duration_min("90 s")
+    1.5
+    """
+    return _scaled(text, _MINUTES, _DURATION_HELP)
+
+
+def temperature_text(temp_c: float) -> str:
+    """A temperature in both scales, to a tenth of a degree at most.
+
+    Parameters
+    ----------
+    temp_c
+        Temperature. [°C]
+
+    Returns
+    -------
+    str
+        Such as ``40 °C (104 °F)``.
+
+    Examples
+    --------
+    >>> temperature_text(37.5)
+    '37.5 °C (99.5 °F)'
+    """
+    return f"{_rounded(temp_c, 1)} °C ({_rounded(temp_c * 9 / 5 + 32, 1)} °F)"
+
+
+def mass_text(grams: float) -> str:
+    """A mass in mg, g or kg, whichever reads best, to four figures.
+
+    Parameters
+    ----------
+    grams
+        Mass. [g]
+
+    Returns
+    -------
+    str
+        Such as ``4 g``, ``1.25 kg`` or ``80 mg``.
+
+    Examples
+    --------
+    >>> mass_text(1250)
+    '1.25 kg'
+    """
+    if abs(grams) >= 1000:
+        return f"{_figures(grams / 1000)} kg"
+    if 0 < abs(grams) < 0.1:
+        return f"{_figures(grams * 1000)} mg"
+    return f"{_figures(grams)} g"
+
+
+def duration_text(minutes: float) -> str:
+    """A length of time in hours and minutes.
+
+    Parameters
+    ----------
+    minutes
+        Time. [min]
+
+    Returns
+    -------
+    str
+        Such as ``1 h 30 min``, ``20 min`` or ``30 s``.
+
+    Examples
+    --------
+    >>> duration_text(90)
+    '1 h 30 min'
+    """
+    if 0 < round(minutes * 60) < 60:
+        return f"{_rounded(minutes * 60, 0)} s"
+    if round(minutes, 1) < 60:
+        return f"{_rounded(minutes, 1)} min"
+    hours, rest = divmod(round(minutes), 60)
+    return f"{hours} h" + (f" {rest} min" if rest else "")
+
+
+def _tidy(text: str) -> str:
+    """One spelling for the look-alikes, with plain spaces."""
+    return unicodedata.normalize("NFKC", text[:MAX_LENGTH + 1].translate(_LOOK_ALIKES)).strip()
+
+
+def _short(text: str) -> str:
+    visible = "".join(ch if ch.isprintable() else "?" for ch in text.strip()[:MAX_LENGTH])
+    return visible + ("…" if len(text.strip()) > MAX_LENGTH else "")
+
+
+def _split(text: str, help_text: str) -> tuple[float, str]:
+    """Number and unit, the unit in small letters."""
+    tidy = _tidy(text)
+    match = _QUANTITY.fullmatch(tidy)
+    number, unit = match.groups() if match else ("", tidy)
+    unit = " ".join(unit.casefold().split()).replace("° ", "°")
+    if not any(ch.isdigit() for ch in number):
+        raise UnitError(f'"{_short(text)}" is not a number with a unit; {help_text}')
+    try:
+        value = plain_number(number)
+    except UnitError as error:
+        raise UnitError(f"{error.messages[0]}, with its unit; {help_text}") from None
+    if not unit:
+        raise UnitError(f'"{_short(text)}" has no unit; {help_text}')
+    return value, unit
+
+
+def _scaled(text: str, factors: Mapping[str, float], help_text: str) -> float:
+    value, unit = _split(text, help_text)
+    if unit not in factors:
+        raise _unknown_unit(text, unit, help_text)
+    if value < 0:
+        raise UnitError(f'"{_short(text)}" is negative; {help_text}')
+    return value * factors[unit]
+
+
+def _unknown_unit(text: str, unit: str, help_text: str) -> UnitError:
+    return UnitError(f'"{_short(text)}" is in "{_short(unit)}", which is not known here; {help_text}')
+
+
+def _rounded(value: float, decimals: int) -> str:
+    text = f"{round(value, decimals) + 0.0:.{decimals}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _figures(value: float, figures: int = 4) -> str:
+    if value == 0 or not math.isfinite(value):
+        return f"{value:g}"
+    return _rounded(value, max(0, figures - 1 - math.floor(math.log10(abs(value)))))
