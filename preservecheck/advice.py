@@ -7,14 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from preservecheck.case import Case
+from preservecheck.case import LOW_RISK_AW, Case
 from preservecheck.checks import legal_limit
 from preservecheck.checks.base import listed, number
 from preservecheck.reference.rows import Caution, LabelRule
 from preservecheck.verdict import Finding
 
-# ISO 29621: below this water activity no challenge test is asked for
-LOW_RISK_AW = 0.75
 TEST_DAYS = (7, 14, 28)
 
 

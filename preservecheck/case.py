@@ -24,6 +24,8 @@ Ints = np.ndarray[tuple[int, ...], np.dtype[np.int64]]
 THERMOMETER_C = 2.0
 # water density in g/mL; polyols raise it to 1.05 at most
 WATER_DENSITY = 1.0
+# ISO 29621, low-risk criterion: below this water activity no growth is expected that a preservative has to stop
+LOW_RISK_AW = 0.75
 # standard laboratory temperature, taken where the sample's was not written down
 ROOM_C = 25.0
 
@@ -113,7 +115,7 @@ class Case:
 
     @cached_property
     def ionic_strength(self) -> Floats:
-        """Of the water phase. [mol/L] (...,)"""
+        """Ions per kg of water in the product. [mol/kg] (...,)"""
         moles = weighed_sum(self.amount, self.context.ion_strength)
         return _over(1000 * moles[..., None], self.water_pct)[..., 0]
 
@@ -215,6 +217,18 @@ class Case:
         measured = ~np.isnan(self.aw_measured)
         estimate, error = self.aw_estimate
         return (np.where(measured, self.aw_measured, estimate), np.where(measured, self.aw_tolerance, error), measured)
+
+    @cached_property
+    def dry(self) -> Bools:
+        """True where nothing needs to be held back: no water, or a water activity surely below 0.75. (...,)"""
+        aw, tolerance, _ = self.aw
+        return np.asarray((self.water_pct <= 0) | (aw + tolerance < LOW_RISK_AW))
+
+    @cached_property
+    def maybe_dry(self) -> Bools:
+        """True where the water activity may or may not lie below 0.75. (...,)"""
+        aw, tolerance, _ = self.aw
+        return np.asarray(~self.dry & (aw - tolerance < LOW_RISK_AW))
 
     def system_values(self, column: Floats) -> Floats:
         """A column of the systems table for each system of each case; not-a-number where there is none. (..., P)"""

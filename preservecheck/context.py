@@ -43,6 +43,9 @@ COMPAT_CODES = {"ok": 0, "caution": 1, "avoid": 2}
 # half-widths that the tables' own uncertainty adds, as factors (times and divided by); facts on the relations' scatter
 MEASURED_FACTOR = 1.5
 RELATION_FACTOR = 2.5
+BINDING_FACTOR = 2.0
+# scatter of curated solubilities near 25 °C is 0.05 to 0.08 log units (aqsoldb-2019); recalled ones differ more
+READ_SOLUBILITY, RECALLED_SOLUBILITY = 1.15, 1.5
 # free counter-ions of a micelle or lamellar gel, share of the full salt; recalled, 20 to 30 %
 FREE_COUNTERION = 0.25
 # osmol per kg for a surfactant above its critical micelle concentration; recalled estimate, good to a factor 2
@@ -267,14 +270,17 @@ class Context:
             solute, row = self._solutes.get(name), self.rows.get(name)
             if solute is not None and solute.osmol_per_kg is not None:
                 out[i] = solute.osmol_per_kg * (1 - self.water_fraction[i]) / 1000
+            elif modelled[i]:
+                continue
             elif solute is not None and solute.nu_effective is not None and solute.molar_mass_g_mol is not None:
                 out[i] = solute.nu_effective / solute.molar_mass_g_mol
-            elif modelled[i] or self.oil_phase[i] > 0 or self.powder[i] > 0 or self.water_fraction[i] >= 1:
+            elif self.oil_phase[i] > 0 or self.powder[i] > 0 or self.water_fraction[i] >= 1:
                 continue
             elif row is not None and row.role in SURFACTANTS:
                 out[i] = SURFACTANT_OSMOL / 1000
             elif np.isfinite(self.molar_mass[i]):
-                ions = row.ions_per_molecule if row is not None and row.ions_per_molecule else 1.0
+                acid = name.endswith(" Acid") or (row is not None and row.role == "acid")  # hardly dissociated
+                ions = row.ions_per_molecule if row is not None and row.ions_per_molecule and not acid else 1.0
                 out[i] = ions * (1 - self.water_fraction[i]) / self.molar_mass[i]
         return out
 
@@ -349,6 +355,15 @@ class Context:
     dh_ion_kj_mol = cached_property(lambda self: self._form_column("dh_ion_kj_mol", 0.0))
     log_p = cached_property(lambda self: self._form_column("log_p"))
     solubility_g_l = cached_property(lambda self: self._form_column("water_solubility_g_l"))
+
+    @cached_property
+    def solubility_factor(self) -> Floats:
+        """How far a solubility may be off, times and divided by: more where it is recalled. [-] (F,)"""
+        rows = [self.actives[f] for f in self.forms]
+        recalled = [a.basis != "published" or (a.recalled is not None and (
+            "water_solubility" in a.recalled or "most figures" in a.recalled)) for a in rows]
+        return np.where(recalled, RECALLED_SOLUBILITY, READ_SOLUBILITY)
+
     form_meq_g = cached_property(lambda self: 1000 * self._form_column("charge_number", 0.0)
                                  / self._form_column("molar_mass_g_mol"))
 
@@ -361,8 +376,9 @@ class Context:
     def mic_percent(self) -> Floats:
         """Least effective concentration of the form that acts. [% w/v] (F, M); not-a-number where none is known.
 
-        A figure for total acid at a stated pH is brought to the undissociated form of that pH. A figure that says only
-        ``more than`` is infinite: that substance does not count against that microbe.
+        A figure for total acid at a stated pH is brought to the undissociated form of that pH, of a range of pH at its
+        lower end (the cautious side). A figure that says only ``more than`` is infinite: that substance does not count
+        against that microbe.
         """
         out = np.full((len(self.forms), len(MICROBES)), np.nan)
         for (active, microbe), row in self.mic_rows.items():
@@ -393,8 +409,9 @@ class Context:
     def k_oil(self) -> Floats:
         """Oil-water partition coefficient of the uncharged form. [-] (F, C)
 
-        From the table, else from log P by the relation of that oil class; cations and releasers stay in the water;
-        not-a-number where neither is known.
+        From the table; for esters and liquid fatty alcohols else from the table's vegetable oil, times 2 and 3; else from
+        log P by the relation of that oil class; cations and releasers stay in the water; not-a-number where nothing is
+        known.
         """
         out = np.full((len(self.forms), len(OIL_CLASSES)), np.nan)
         for f, form in enumerate(self.forms):
@@ -411,6 +428,28 @@ class Context:
                     acid = self.actives[form].active_form == "undissociated acid"
                     out[f, c] = free_active.partition_from_log_p(self.log_p[f], oil, phenol_or_acid=acid)
         return out
+
+    @cached_property
+    def k_oil_factor(self) -> Floats:
+        """How far a coefficient may be off, times and divided by. [-] (F, C)"""
+        measured = [[(p := self.partition_rows.get((f, o))) is not None and p.kind != "relation" for o in OIL_CLASSES]
+                    for f in self.forms]
+        return np.where(np.array(measured, dtype=bool).reshape(-1, len(OIL_CLASSES)), MEASURED_FACTOR, RELATION_FACTOR)
+
+    @cached_property
+    def k_bind_factor(self) -> Floats:
+        """How far an uptake constant may be off, times and divided by. [-] (F, B)"""
+        measured = [[(b := self.binding_rows.get((f, n))) is not None and b.kind == "measured" for n in BINDER_CLASSES]
+                    for f in self.forms]
+        return np.where(np.array(measured, dtype=bool).reshape(-1, len(BINDER_CLASSES)), MEASURED_FACTOR,
+                        BINDING_FACTOR)
+
+    @cached_property
+    def k_bind_lent(self) -> Bools:
+        """Uptake constants lent from ethoxylates to another kind of micelle, without a measurement. (F, B)"""
+        lent = [[n in LIKE_ETHOXYLATE[1:] and (f, n) not in self.binding_rows for n in BINDER_CLASSES]
+                for f in self.forms]
+        return np.array(lent, dtype=bool).reshape(-1, len(BINDER_CLASSES))
 
     def _stays_in_water(self, form: str) -> bool:
         return self.actives[form].active_form in ("cation", "released formaldehyde")
@@ -507,7 +546,8 @@ class Context:
 
 
 def _number(text: str | None) -> float | None:
+    """A number, or the lower end of a range such as ``5.0-5.5``."""
     try:
-        return None if text is None else float(text)
+        return None if text is None else float(text.partition("-")[0])
     except ValueError:
         return None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import os
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from typing import Any
@@ -20,7 +21,7 @@ from preservecheck.formula.compose import Composer, Composition
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula, Product
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.uncertainty import chances, drawn
+from preservecheck.uncertainty import INPUTS, READINGS, SURE, chances, drawn, shares
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, WORDS, Finding, Floats, Word, fold
 
 PROGRAM = "preservecheck"
@@ -154,18 +155,53 @@ def findings_of(case: Case, checks: Iterable[Check] = CHECKS) -> Iterable[Judged
         figures = check.compute(case)
         codes = np.atleast_2d(check.judge(figures))[0]
         chance = chances(check, cloud)
+        chance = None if chance is None else chance.reshape(codes.shape)
+        due = _shares(check, case, chance)
+        found: dict[str, Judged] = {}
         for j in np.flatnonzero(codes != ABSENT):
-            yield Judged(code=int(codes[j]), finding=finding_of(check, case, figures, int(j), int(codes[j]), chance))
+            finding = finding_of(check, case, figures, int(j), int(codes[j]), chance, due[int(j)])
+            if finding.about not in found or found[finding.about].code < codes[j]:  # several rows, one matter
+                found[finding.about] = Judged(code=int(codes[j]), finding=finding)
+        yield from found.values()
+
+
+def _shares(check: Check, case: Case, chance: Floats | None) -> dict[int, dict[str, float]]:
+    """For each subject whose verdict is not sure either way, the share of its spread that each input brings."""
+    out: dict[int, dict[str, float]] = defaultdict(dict)
+    if chance is None or not ((chance > 1 - SURE) & (chance < SURE)).any():
+        return out
+    for name, share in shares(check, case).items():
+        flat = share.reshape(chance.shape)
+        for j in np.flatnonzero((chance > 1 - SURE) & (chance < SURE) & (flat > 0)):
+            out[int(j)][name] = round(float(flat[j]), 3)
+    return out
 
 
 def finding_of(check: Check, case: Case, figures: Mapping[str, Floats], j: int, code: int,
-               chance: Floats | None) -> Finding:
+               chance: Floats | None, due: dict[str, float]) -> Finding:
     """One finding in words."""
     one = {name: _at(array, j) for name, array in figures.items()}
     words = check.explain(case, one, j, code)
     likely = None if chance is None or np.isnan(chance[j]) or code == UNKNOWN else round(float(chance[j]), 3)
+    because = words.because
+    if code == PASS and likely is not None and likely < SURE:
+        because += f" It passes by less than its uncertainty: {likely * 100:.0f} chances in 100{_mostly(due)}."
     return Finding(id=check.ID, about=words.about, verdict=WORDS[code] or "unknown", serious=code == SERIOUS,
-                   chance=likely, figures=words.figures, because=words.because, do=words.do, sources=words.sources)
+                   chance=likely, due_to=due, figures=words.figures, because=because, do=words.do,
+                   sources=words.sources)
+
+
+def _mostly(due: dict[str, float]) -> str:
+    """The input to improve first, and the reading to improve first where that is another one."""
+    if not due:
+        return ""
+    first = max(due, key=lambda n: due[n])
+    text = f", {due[first] * 100:.0f} % of it due to {INPUTS[first]}"
+    readings = [n for n in due if n in READINGS]
+    if readings and first not in readings:
+        best = max(readings, key=lambda n: due[n])
+        text += f"; of your own readings improve {READINGS[best]} first"
+    return text
 
 
 def _at(array: Floats, j: int) -> float:

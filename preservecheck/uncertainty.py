@@ -1,55 +1,118 @@
-"""Chance that a check passes when readings are drawn within their tolerances. The same core, many draws at once.
+"""Chance that a check passes when readings and table values are drawn within their tolerances.
 
-A stated tolerance is taken as the half-width that holds 95 readings of 100, normally distributed: one standard deviation
-is the tolerance over 1.96. Draws are seeded, so a report repeats exactly.
+The same core, run once on many draws. A stated tolerance is the half-width that holds 95 readings of 100, normally
+distributed: one standard deviation is the tolerance over 1.96. Table values with a factor (times and divided by) are
+drawn log-normally, the factor holding 95 of 100. Draws are seeded, so a report repeats exactly.
 """
 
 from __future__ import annotations
+
+import zlib
+from collections.abc import Collection, Sequence
+from functools import lru_cache
 
 import numpy as np
 
 from preservecheck.case import Case
 from preservecheck.checks.base import Check
+from preservecheck.context import BINDER_CLASSES, MICROBES, OIL_CLASSES
 from preservecheck.verdict import ABSENT, PASS, UNKNOWN, Floats
 
-DRAWS = 4000
+DRAWS = 10_000
 SEED = 20261125
 # half-width of the central 95 % of a normal distribution, in standard deviations
 HALF_WIDTH_SD = 1.959964
+# a passing check with a smaller chance passes by less than its uncertainty
+SURE = 0.975
+READINGS = {"ph": "the pH reading", "temperature": "the thermometer", "water_activity": "the water activity",
+            "scale": "the scale"}
+TABLE_VALUES = {"mic": "the MIC values", "oil": "the uptake by oils", "binding": "the uptake by surfactants"}
+INPUTS = {**READINGS, **TABLE_VALUES}
+SUBJECT_AXIS = ("amount", "preserving", "with_oil", "system", "system_percent", "declared", "addition", "addition_c",
+                "peak_c")
+CASE_AXIS = ("ph", "ph_tolerance", "sample_c", "aw_measured", "aw_tolerance", "batch_g", "scale_step_g",
+             "temperature_tolerance_c", "profile")
 
 
-def drawn(case: Case, draws: int = DRAWS, seed: int = SEED) -> Case:
-    """One case drawn many times: readings spread, their tolerances set to zero.
+@lru_cache(maxsize=2048)
+def normal(draws: int, seed: int, key: str) -> Floats:
+    """Standard normal draws under a name: the same for the same name, whatever else is drawn. (draws,)"""
+    return np.random.default_rng((seed, zlib.crc32(key.encode()))).standard_normal(draws) / HALF_WIDTH_SD
+
+
+def drawn(case: Case, inputs: Collection[str] = tuple(INPUTS), draws: int = DRAWS, seed: int = SEED) -> Case:
+    """Cases drawn many times: the named inputs spread, all tolerances set to zero.
 
     Parameters
     ----------
     case
-        A single case.
+        Cases, shape (..., ).
+    inputs
+        Names out of ``INPUTS``; the others stay at their stated value.
     draws
         How many.
     seed
-        Of the generator; the same seed gives the same draws.
+        Of the generators; the same seed gives the same draws.
+
+    Returns
+    -------
+    Case
+        Cases of shape (..., draws).
     """
-    generator = np.random.default_rng(seed)
-    z = generator.standard_normal((4, draws)) / HALF_WIDTH_SD
-    zero = np.zeros(1)
-    aw, aw_tolerance, measured = case.aw
-    heat = case.temperature_tolerance_c * z[1][:, None]
-    ph = case.ph + case.ph_tolerance * z[0]
-    water = np.clip(aw + aw_tolerance * z[2], 1e-6, 1.0)
-    return case.with_(ph=np.clip(ph, 0, 14), ph_tolerance=zero, peak_c=case.peak_c + heat,
-                      addition_c=case.addition_c + heat, temperature_tolerance_c=zero,
-                      aw_measured=np.where(measured | ~np.isnan(aw), water, np.nan), aw_tolerance=zero)
+    def z(name: str, keys: Sequence[str] = ("",)) -> Floats:
+        """Draws of one input, a column for each key. (draws or 1, keys)"""
+        if name not in inputs:
+            return np.zeros((1, len(keys)))
+        return np.stack([normal(draws, seed, f"{name} {key}") for key in keys], axis=-1)
+
+    wide = {n: getattr(case, n)[..., None, :] for n in SUBJECT_AXIS} | {n: getattr(case, n)[..., None] for n in CASE_AXIS}
+    aw, aw_tolerance, _ = (a[..., None] for a in case.aw)
+    heat = wide["temperature_tolerance_c"][..., None] * z("temperature")
+    step = np.nan_to_num(100 * wide["scale_step_g"] / wide["batch_g"])[..., None] * z("scale", [str(i) for i in range(wide["system"].shape[-1])])
+    step = np.where(wide["system"] >= 0, step, 0.0)
+    zero = np.zeros((*case.ph.shape, 1))
+    c = case.context
+    composition = np.take(c.system_composition, np.maximum(wide["system"], 0), axis=0)
+    amount = np.maximum(wide["amount"] + (step[..., None] * composition).sum(axis=-2), 0.0) if "scale" in inputs \
+        else wide["amount"]
+
+    def spread(name: str, factor: Floats, columns: Sequence[str]) -> Floats:
+        keys = [f"{form} {column}" for form in c.forms for column in columns]
+        return factor ** z(name, keys).reshape(-1, *factor.shape) if keys else np.ones((1, *factor.shape))
+
+    changes = {
+        **wide, "ph": np.clip(wide["ph"] + wide["ph_tolerance"] * z("ph")[:, 0], 0, 14), "ph_tolerance": zero,
+        "amount": amount, "system_percent": wide["system_percent"] + step,
+        "peak_c": wide["peak_c"] + heat, "addition_c": wide["addition_c"] + heat, "temperature_tolerance_c": zero,
+        "aw_measured": np.clip(aw + aw_tolerance * z("water_activity")[:, 0], 1e-6, 1.0), "aw_tolerance": zero,
+        "mic_percent": c.mic_percent * spread("mic", c.mic_factor, MICROBES),
+        "k_oil": c.k_oil * spread("oil", c.k_oil_factor, OIL_CLASSES),
+        "k_bind": c.k_bind * spread("binding", c.k_bind_factor, BINDER_CLASSES)}
+    return case.with_(**changes)
 
 
 def chances(check: Check, cloud: Case) -> Floats | None:
-    """Share of draws in which each subject of a check passes. (J,); not-a-number where it cannot be known.
+    """Share of draws in which each subject of a check passes. (..., J); not-a-number where it cannot be known.
 
-    ``None`` for a check that no reading's tolerance can change.
+    ``None`` for a check that no drawn input can change.
     """
     if not check.TOLERANCES:
         return None
-    codes = np.atleast_2d(check.judge(check.compute(cloud)))
-    known = (codes != ABSENT) & (codes != UNKNOWN)
-    share = (codes == PASS).mean(axis=0)
-    return np.where(known.any(axis=0), share, np.nan)
+    codes = check.judge(check.compute(cloud))
+    known = ((codes != ABSENT) & (codes != UNKNOWN)).any(axis=-2)
+    return np.where(known, (codes == PASS).mean(axis=-2), np.nan)
+
+
+def shares(check: Check, case: Case, draws: int = DRAWS // 5, seed: int = SEED) -> dict[str, Floats]:
+    """Share of the spread of a check's deciding figure that each input brings, where more than one does. (..., J)
+
+    Each input is drawn alone; its share is its variance over the sum of the variances. Figures that are ratios are taken
+    as logarithms.
+    """
+    inputs = [n for n in INPUTS if n in check.TOLERANCES]
+    if check.DECIDES is None or len(inputs) < 2:  # noqa: PLR2004
+        return {}
+    with np.errstate(divide="ignore", invalid="ignore"):
+        alone = {n: np.log(check.compute(drawn(case, (n,), draws, seed))[check.DECIDES]).var(axis=-2) for n in inputs}
+    total = sum(alone.values())
+    return {n: np.where(total > 0, v / np.where(total > 0, total, 1.0), np.nan) for n, v in alone.items()}

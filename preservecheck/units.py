@@ -23,16 +23,35 @@ MAX_LENGTH = 60
 _CELSIUS = ("°c", "c", "degc", "deg c", "celsius")
 _FAHRENHEIT = ("°f", "f", "degf", "deg f", "fahrenheit")
 _GRAMS: Mapping[str, float] = {
-    "mg": 0.001, "milligram": 0.001, "milligrams": 0.001,
-    "g": 1.0, "gram": 1.0, "grams": 1.0,
-    "kg": 1000.0, "kilogram": 1000.0, "kilograms": 1000.0,
-    "oz": GRAMS_PER_OUNCE, "ounce": GRAMS_PER_OUNCE, "ounces": GRAMS_PER_OUNCE,
-    "lb": GRAMS_PER_POUND, "lbs": GRAMS_PER_POUND, "pound": GRAMS_PER_POUND, "pounds": GRAMS_PER_POUND,
+    "mg": 0.001,
+    "milligram": 0.001,
+    "milligrams": 0.001,
+    "g": 1.0,
+    "gram": 1.0,
+    "grams": 1.0,
+    "kg": 1000.0,
+    "kilogram": 1000.0,
+    "kilograms": 1000.0,
+    "oz": GRAMS_PER_OUNCE,
+    "ounce": GRAMS_PER_OUNCE,
+    "ounces": GRAMS_PER_OUNCE,
+    "lb": GRAMS_PER_POUND,
+    "lbs": GRAMS_PER_POUND,
+    "pound": GRAMS_PER_POUND,
+    "pounds": GRAMS_PER_POUND,
 }
 _MINUTES: Mapping[str, float] = {
-    "s": 1 / 60, "sec": 1 / 60, "second": 1 / 60, "seconds": 1 / 60,
-    "min": 1.0, "minute": 1.0, "minutes": 1.0,
-    "h": 60.0, "hr": 60.0, "hour": 60.0, "hours": 60.0,
+    "s": 1 / 60,
+    "sec": 1 / 60,
+    "second": 1 / 60,
+    "seconds": 1 / 60,
+    "min": 1.0,
+    "minute": 1.0,
+    "minutes": 1.0,
+    "h": 60.0,
+    "hr": 60.0,
+    "hour": 60.0,
+    "hours": 60.0,
 }
 _TEMPERATURE_HELP = 'give a temperature in °C or °F, such as "40 °C" or "104 °F"'
 _MASS_HELP = 'give a mass in mg, g, kg, oz or lb, such as "500 g" or "17 oz"'
@@ -244,7 +263,7 @@ def duration_text(minutes: float) -> str:
 
 def _tidy(text: str) -> str:
     """One spelling for the look-alikes, with plain spaces."""
-    return unicodedata.normalize("NFKC", text[:MAX_LENGTH + 1].translate(_LOOK_ALIKES)).strip()
+    return unicodedata.normalize("NFKC", text[: MAX_LENGTH + 1].translate(_LOOK_ALIKES)).strip()
 
 
 def _short(text: str) -> str:

@@ -41,6 +41,7 @@ class Finding(BaseModel):
     verdict: Word
     serious: bool
     chance: float | None = None
+    due_to: dict[str, float] = {}
     figures: dict[str, Figure]
     because: str
     do: str | None = None

@@ -33,7 +33,8 @@ class Check(Protocol):
 
     __doc__: str | None
     ID: str
-    TOLERANCES: tuple[str, ...]  # readings whose tolerance can change the verdict
+    TOLERANCES: tuple[str, ...]  # inputs of uncertainty.INPUTS whose spread can change the verdict
+    DECIDES: str | None  # the figure that the verdict hangs on, where several inputs spread it
 
     @staticmethod
     def compute(case: Case) -> Figures:

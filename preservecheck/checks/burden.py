@@ -7,7 +7,8 @@ more), a pH of 5 or below, and a water activity of 0.95 or below.
     load       low: under 0.2 % nutrients; medium: 0.2 to 1 %; high: above 1 %, or 5 % and more of an unpreserved plant
                gel, infusion or juice; a jar counts as one step more
     fault      high load and no second hurdle (serious)
-    warning    high load with one further hurdle, or medium load with none
+    warning    high load with one further hurdle (in a jar: with one or two), or medium load with none
+    pass       enough hurdles, or too little free water for growth
 
 Why: the more food and handling, the more has to stand in the way. The weights and lines are judgement (common
 practice, no source): gels and infusions want the top of the dose range, a chelator, a pH below 5 and a pump or tube.
@@ -27,6 +28,7 @@ from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Floats, code_where
 
 ID = "burden"
 TOLERANCES: tuple[str, ...] = ("ph", "water_activity")
+DECIDES: str | None = None
 # judgement of this program, common practice, no source
 WEIGHTS = {"none": 0.0, "low": 0.02, "medium": 0.3, "high": 1.0}
 MEDIUM_PERCENT, HIGH_PERCENT, UNPRESERVED_PERCENT = 0.2, 1.0, 5.0
@@ -59,7 +61,7 @@ def compute(case: Case) -> Figures:
     shape = np.broadcast_shapes(load.shape, hurdles.shape)
     arrays = {"nutrient_percent": nutrient, "unpreserved_percent": unpreserved, "jar": jar, "load": load,
               "hurdles": hurdles, "upper_dose": upper, "chelator_percent": chelator, "ph": case.ph,
-              "water_activity": aw}
+              "water_activity": aw, "dry": case.dry}
     return {n: np.broadcast_to(np.asarray(a, dtype=float), shape)[..., None] for n, a in arrays.items()}
 
 
@@ -67,7 +69,8 @@ def judge(figures: Figures) -> Codes:
     """One code per case. (..., 1)"""
     load, hurdles = figures["load"], figures["hurdles"]
     high = load >= 2  # noqa: PLR2004
-    return code_where((high & (hurdles == 0), SERIOUS), (high & (hurdles < ENOUGH_HURDLES), WARN),
+    enough = np.where(load > 2, ENOUGH_HURDLES + 1, ENOUGH_HURDLES)  # noqa: PLR2004
+    return code_where((figures["dry"] > 0, PASS), (high & (hurdles == 0), SERIOUS), (high & (hurdles < enough), WARN),
                       ((load == 1) & (hurdles == 0), WARN), otherwise=PASS)
 
 
@@ -94,5 +97,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         missing.append("use a pump or tube instead of a jar")
     because = (f"The load of food for microbes is {level}: {number(one['nutrient_percent'], 2)} % nutrients{named}"
                f"{jar}; {int(one['hurdles'])} of 4 further hurdles stand against it.")
+    if one["dry"]:
+        because = "There is too little free water for microbes to grow, so food for them does not count."
     do = None if code == PASS else f"Set more hurdles: {listed(missing, 'or')}." if missing else None
     return Words("formula", figures, because, do, ("hurdles and lines: common practice, no source",))

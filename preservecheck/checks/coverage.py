@@ -4,7 +4,7 @@ What is judged: for gram-positive bacteria, gram-negative bacteria, yeasts and m
 in the formula.
 
     fault      none of them does anything against one of the four (serious)
-    warning    the best is weak against one of the four
+    warning    the best is weak against one of the four; or the water activity may be too low for growth after all
     unknown    a single active without ratings is the only one that might close a gap
     pass       strong or moderate against all four
 
@@ -25,6 +25,7 @@ from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Codes, code_wher
 
 ID = "coverage"
 TOLERANCES: tuple[str, ...] = ()
+DECIDES: str | None = None
 NAMES = {"gram_positive": "gram-positive bacteria", "gram_negative": "gram-negative bacteria", "yeast": "yeasts",
          "mould": "moulds"}
 RATING_WORDS = ("none", "weak", "moderate", "strong")
@@ -38,6 +39,7 @@ def compute(case: Case) -> Figures:
     best = np.where(there & ~np.isnan(rating), rating, 0.0).max(axis=-2)
     unrated = (there & np.isnan(rating)).any(axis=-2)
     out = {group: best[..., i, None] for i, group in enumerate(GROUPS)}
+    out |= {"dry": case.dry[..., None], "maybe_dry": case.maybe_dry[..., None]}
     return out | {f"{group}_unrated": unrated[..., i, None] for i, group in enumerate(GROUPS)}
 
 
@@ -45,8 +47,18 @@ def judge(figures: Figures) -> Codes:
     """One code per case. (..., 1)"""
     best = np.stack([figures[g] for g in GROUPS])
     unrated = np.stack([figures[f"{g}_unrated"].astype(bool) for g in GROUPS])
-    return code_where((((best == 0) & ~unrated).any(axis=0), SERIOUS), (((best == WEAK) & ~unrated).any(axis=0), WARN),
+    none = ((best == 0) & ~unrated).any(axis=0)
+    return code_where((figures["dry"].astype(bool), PASS), (none & figures["maybe_dry"].astype(bool), WARN),
+                      (none, SERIOUS), (((best == WEAK) & ~unrated).any(axis=0), WARN),
                       (((best < MODERATE) & unrated).any(axis=0), UNKNOWN), otherwise=PASS)
+
+
+def _partners(case: Case, gaps: list[str]) -> list[str]:
+    """Systems that the rows in the formula name as partners and that are moderate or better against the gaps."""
+    c = case.context
+    every = {s.id: s for s in c.tables.systems}
+    named = dict.fromkeys(p for i in case.system[0] if i >= 0 for p in c.systems[i].partners if p in every)
+    return [p for p in named if all(getattr(every[p], g) in ("moderate", "strong") for g in gaps)][:3]
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
@@ -56,9 +68,11 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     gaps = [NAMES[g] for g in GROUPS if one[g] == 0 and not one[f"{g}_unrated"]]
     weak = [NAMES[g] for g in GROUPS if one[g] == WEAK]
     words = ", ".join(f"{NAMES[g]} {RATING_WORDS[int(one[g])]}" for g in GROUPS)
-    help_ = [s.partner_note for s in systems if s.partner_note]
+    partners = _partners(case, gaps=[g for g in GROUPS if one[g] <= WEAK])
     do = None
-    if not systems:
+    if one["dry"]:
+        because = "There is too little free water for microbes to grow; no spectrum is asked for."
+    elif not systems:
         because = "There is no preservative system in it."
         do = "Choose one: 'preservecheck choose' ranks them for this formula."
     elif code == PASS:
@@ -68,5 +82,6 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         do = "Let a challenge test decide, or add a system whose spectrum is known."
     else:
         because = (f"Nothing in it acts against {listed(gaps)}." if gaps else f"It is only weak against {listed(weak)}.")
-        do = f"Pair it with a partner for {listed(gaps or weak)}" + (f": {help_[0]}." if help_ else ".")
+        do = f"Pair it with a partner for {listed(gaps or weak)}" + (f", such as {listed(partners, 'or')}." if partners
+                                                                    else ".")
     return Words("formula", figures, because, do, tuple(case.context.tables.cite(s) for s in systems))

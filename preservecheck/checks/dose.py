@@ -23,6 +23,7 @@ from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, c
 
 ID = "dose"
 TOLERANCES: tuple[str, ...] = ()
+DECIDES: str | None = None
 
 
 def compute(case: Case) -> Figures:

@@ -4,7 +4,9 @@ What is judged: for each microbe of the challenge tests, the sum over all active
 working concentration in the water phase over the lowest concentration known to stop that microbe (MIC).
 
     fault      the sum is below 0.5 (serious)
-    warning    the sum is below 1, or falls below 1 within the tolerance of the pH
+    warning    the sum is below 1, or falls below 1 within the tolerance of the pH; or it is below 0.5 only because an
+               uptake was taken that nobody measured for that kind of oil or surfactant, or only if the water activity is
+               not below 0.75 after all
     unknown    the pH was not measured, or an MIC is not known and the known part is below 1
 
 Formula, per active, in % w/v of the water phase:
@@ -19,8 +21,9 @@ temperature (van 't Hoff) and ionic strength (Davies). Cationic preservatives: t
 polymers have not paired off.
 
 K and k come from the tables where they were measured, otherwise from log P: vegetable oil log K = 0.869 log P - 0.759,
-mineral oil 0.92 log P - 2.90, ethoxylates log k = 0.755 log P - 1.844; each is good to about a factor 2. Uptake by
-cationic surfactants is not known and not counted.
+mineral oil 0.92 log P - 2.90, ethoxylates log k = 0.755 log P - 1.844; each is good to about a factor 2. Esters and
+liquid fatty alcohols take 2 and 3 times what vegetable oil takes, silicones as much as mineral oil, other micelles as
+much as ethoxylates (assumptions). Uptake by cationic surfactants is not known and not counted.
 
 Limits: a screening estimate, no proof. MICs differ by a factor 2 to 4 between laboratories. Growth held in broth for
 days is not killing in a cream. Proteins, clays and packs take up preservative that this does not count.
@@ -33,35 +36,66 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
-from preservecheck.chemistry.summation import ordered_sum
 from preservecheck.checks.base import Figures, Words, below, listed, number
-from preservecheck.context import ACID, BASE, BINDER_CLASSES, CATION, MICROBES, OIL_CLASSES
-from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Codes, Figure, Floats, code_where, figure
+from preservecheck.context import (
+    ACID, BASE, BINDER_CLASSES, CATION, MICROBES, OIL_CLASSES, RELATION_FACTOR, Context,
+)
+from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Figure, Floats, code_where, figure
 
 ID = "free-active"
-TOLERANCES: tuple[str, ...] = ("ph", "water_activity")
+TOLERANCES: tuple[str, ...] = ("ph", "water_activity", "scale", "mic", "oil", "binding")
+DECIDES: str | None = "sum_of_ratios"
 # the contract's figures
 ENOUGH, HALF = 1.0, 0.5
-# ISO 29621: below this water activity growth is held without a preservative
-LOW_RISK_AW = 0.75
 
 
-def ratios(case: Case) -> Floats:
-    """Free working concentration over MIC; 0 where no MIC is known. (..., M, F)"""
-    free = case.free_pct[..., None, :]
-    mic = np.swapaxes(np.where(np.isnan(case.mic_percent), np.inf, case.mic_percent), -1, -2)
-    return np.where(free > 0, free / mic, np.where(np.isnan(free), np.nan, 0.0))
+def ratio(case: Case, f: int) -> Floats:
+    """Free working concentration of one active over MIC; 0 where no MIC is known. (..., M)"""
+    free = case.free_pct[..., f, None]
+    mic = case.mic_percent[..., f, :]
+    return free / np.where(np.isnan(mic), np.inf, mic)
+
+
+def sums(case: Case) -> Floats:
+    """Sum of the ratios over all actives, one after the other. (..., M)"""
+    total = np.zeros((*case.free_pct.shape[:-1], len(MICROBES)))
+    for f in range(len(case.context.forms)):
+        total = total + ratio(case, f)
+    return total
 
 
 def compute(case: Case) -> Figures:
     """Sums per microbe, also at the edges of the pH tolerance. (..., M)"""
     present = case.acting_pct > 0
     missing = (present[..., None] & np.isnan(case.mic_percent)).any(axis=-2)
-    edges = [ordered_sum(ratios(case.with_(ph=case.ph + sign * case.ph_tolerance))) for sign in (-1, 1)]
-    aw, tolerance, _ = case.aw
-    dry = (aw + tolerance < LOW_RISK_AW) | (case.water_pct <= 0)
-    return {"sum_of_ratios": ordered_sum(ratios(case)), "sum_low": np.minimum(*edges), "sum_high": np.maximum(*edges),
-            "missing": missing, "ph": case.ph[..., None], "dry": dry[..., None]}
+    total = sums(case)
+    edges = [total if not case.ph_tolerance.any() else
+             sums(case.with_(ph=case.ph + sign * case.ph_tolerance)) for sign in (-1, 1)]
+    missing = missing | _unjudged(case)[..., None]
+    return {"sum_of_ratios": total, "sum_low": np.minimum(*edges), "sum_high": np.maximum(*edges),
+            "sum_at_best": sums(_at_best(case)), "missing": missing, "ph": case.ph[..., None],
+            "nothing": ~(present.any(axis=-1) | _unjudged(case))[..., None], "dry": case.dry[..., None], "maybe_dry": case.maybe_dry[..., None]}
+
+
+def _at_best(case: Case) -> Case:
+    """The same cases with every uptake that nobody measured at the favourable end of its error."""
+    c = case.context
+    oil = np.where(c.k_oil_factor == RELATION_FACTOR, c.k_oil_factor, 1.0)
+    held = np.where(c.k_bind_lent, c.k_bind_factor, 1.0)
+    return case.with_(k_oil=case.k_oil / oil, k_bind=case.k_bind / held)
+
+
+def _unjudged(case: Case) -> Bools:
+    """True where a system holds nothing whose amount could be compared with an MIC, such as a ferment. (...,)"""
+    c = case.context
+    silent = np.array([not any(c.acting[c.index[i]].any() for i, _ in s.composition)
+                       and any(_preserves(c, i) for i, _ in s.composition) for s in c.systems] or [False])
+    return np.asarray((case.has_system & silent[np.maximum(case.system, 0)]).any(axis=-1))
+
+
+def _preserves(context: Context, inci: str) -> bool:
+    row = context.rows.get(inci)
+    return row is not None and row.role in ("preservative", "cationic surfactant")
 
 
 def judge(figures: Figures) -> Codes:
@@ -69,7 +103,9 @@ def judge(figures: Figures) -> Codes:
     total = figures["sum_of_ratios"]
     unknown = np.isnan(figures["ph"]) | np.isnan(total) | (
         figures["missing"].astype(bool) & below(total, ENOUGH))
-    return code_where((figures["dry"].astype(bool), PASS), (unknown, UNKNOWN), (below(total, HALF), SERIOUS),
+    short = below(total, HALF) & below(figures["sum_at_best"], HALF) & ~figures["maybe_dry"].astype(bool)
+    unknown = unknown & ~figures["nothing"].astype(bool)
+    return code_where((figures["dry"].astype(bool), PASS), (unknown, UNKNOWN), (short, SERIOUS),
                       (below(total, ENOUGH) | below(figures["sum_low"], ENOUGH), WARN), otherwise=PASS)
 
 
@@ -78,7 +114,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     c = case.context
     microbe = MICROBES[j]
     present = [f for f in range(len(c.forms)) if case.acting_pct[0, f] > 0]
-    each = ratios(case)[0, j]
+    each = np.array([ratio(case, f)[0, j] for f in range(len(c.forms))])
     figures = {"sum_of_ratios": figure(one["sum_of_ratios"], tolerance=_half(one))}
     for f in present:
         figures |= _figures(case, f, j)
@@ -89,11 +125,16 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     parts = [f"{c.forms[f]} {number(each[f], 2)}" for f in ranked if each[f] > 0]
     silent = [c.forms[f] for f in present if np.isnan(c.mic_percent[f, j])]
     total = one["sum_of_ratios"]
-    said = f"the free amounts add up to {number(total, 2)} times what stops it"
+    times = "under 0.001" if 0 < total < 0.001 else number(total, 2)  # noqa: PLR2004
+    said = f"the free amounts add up to {times} times what stops it"
+    deaf = [c.forms[f] for f in present if np.isinf(c.mic_percent[f, j])]
     detail = f" ({listed(parts)})" if parts else ""
     do = None
     if code == PASS and one["dry"]:
         because = "Water activity alone holds growth back here; no free preservative is asked for."
+    elif one["nothing"]:
+        because = "No active that is known to hold microbes back is in the water phase."
+        do = "Choose a preservative: 'preservecheck choose' ranks them for this formula."
     elif code == UNKNOWN and np.isnan(one["ph"]):
         because = "The pH was not measured, and the working share of the preservative hangs on it."
         do = "Measure the pH of the finished batch at 20 to 25 °C and write it under [measured]."
@@ -103,9 +144,9 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     elif code == UNKNOWN:
         because = "A figure that this sum needs is not in the tables: " + listed(_gaps(case, present)) + "."
         do = "Add the missing figure to your own tables, or let a challenge test decide."
-    elif not present:
-        because = "No active that is known to hold microbes back is in the water phase."
-        do = "Choose a preservative: 'preservecheck choose' ranks them for this formula."
+    elif code == UNKNOWN and not present:
+        because = "No figure is known for what is in it, so nothing can be added up."
+        do = "Ask the supplier for MIC values, or let a challenge test decide."
     elif code == PASS:
         because = said[0].upper() + said[1:] + detail + "."
     elif code == WARN and total >= ENOUGH:
@@ -114,8 +155,16 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         do = _remedy(case, ranked)
     else:
         because = f"{said[0].upper()}{said[1:]}{detail}: " + (
-            "less than half of what is needed." if code == SERIOUS else "short of 1.")
+            "less than half of what is needed." if below(total, HALF) else "short of 1.")
+        if deaf:
+            because += f" {listed(deaf)} does not stop it at any usual level."
+        if code == WARN and below(total, HALF) and one["maybe_dry"]:
+            because += " It hangs on the water activity, which may be low enough by itself."
+        elif code == WARN and below(total, HALF):
+            because += f" With less uptake by oil or surfactant than assumed it would be {number(one['sum_at_best'], 2)}."
         do = _remedy(case, ranked)
+        if code == WARN and one["maybe_dry"]:
+            do = "Have the water activity measured; if it is 0.75 or more, this counts: " + do[0].lower() + do[1:]
     return Words(microbe, figures, because, do, _sources(case, present, j))
 
 
@@ -137,6 +186,8 @@ def _figures(case: Case, f: int, j: int) -> dict[str, Figure]:
     out[f"bound_ratio.{name}"] = figure(1 + held.sum())
     oil = np.where(case.oil_ratio[0] > 0, c.k_oil[f] * case.oil_ratio[0], 0.0)
     out[f"oil_term.{name}"] = figure(oil.sum())
+    for i in np.flatnonzero(case.oil_ratio[0] > 0):
+        out[f"k_{OIL_CLASSES[i].replace('-', '_')}.{name}"] = figure(c.k_oil[f, i])
     return out
 
 
@@ -159,12 +210,12 @@ def _remedy(case: Case, ranked: list[int]) -> str:
     ways = []
     if lost:
         f = lost[0]
-        ways.append(f"lower the pH (at {number(case.ph[0])} only {case.working_fraction[0, f] * 100:.0f} % of the "
+        ways.append(f"lower the pH (at {number(case.ph[0])} only {number(case.working_fraction[0, f] * 100, 2)} % of the "
                     f"{c.forms[f]} is in its working form)")
     if paired:
         ways.append("take out the anionic surfactant or gum that pairs off the preservative")
     if bound:
-        ways.append("use less surfactant or solubiliser, which holds part of it")
+        ways.append("use less surfactant, which holds part of it")
     ways.append("raise the dose within its range, or pair it with a second active")
     text = "; or ".join(ways)
     return text[0].upper() + text[1:] + "."
@@ -181,8 +232,14 @@ def _sources(case: Case, present: list[int], j: int) -> tuple[str, ...]:
             out.append(f"pKa of {name}: {tables.cite(c.actives[name])}")
         for i in np.flatnonzero(case.oil_ratio[0] > 0):
             row = c.partition_rows.get((name, OIL_CLASSES[i]))
-            out.append(f"K of {name} in {OIL_CLASSES[i]} oils: " + (
-                tables.cite(row) if row is not None else "no measurement known; relation with log P, factor 2 to 3"))
+            like = c.partition_rows.get((name, "vegetable")) if OIL_CLASSES[i] in ("ester", "fatty-alcohol") else None
+            if row is not None:
+                how = tables.cite(row)
+            elif like is not None:
+                how = f"no measurement known; taken as a multiple of vegetable oil ({tables.cite(like)}), factor 2 to 3"
+            else:
+                how = "no measurement known; relation with log P, factor 2 to 3"
+            out.append(f"K of {name} in {OIL_CLASSES[i]} oils: {how}")
         for i in np.flatnonzero(case.binder_pct[0] > 0):
             bound = c.binding_rows.get((name, BINDER_CLASSES[i]))
             if bound is not None:

@@ -25,6 +25,7 @@ from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, c
 
 ID = "heat-limit"
 TOLERANCES: tuple[str, ...] = ("temperature",)
+DECIDES: str | None = None
 
 
 def compute(case: Case) -> Figures:
@@ -65,6 +66,9 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     about = system.id
     if system.parts:
         about += f" ({' + '.join(system.parts[part].substances)})"
+    if case.compositions and (case.addition[0] == case.addition[0, addition]).sum() > 1:
+        composition = case.compositions[0]
+        about += f", phase {composition.formula.phases[composition.additions[addition].phase].name}"
     peak, added, limit, cool = (one[n] for n in ("temperature_c", "added_at_c", "limit_c", "preferred_below_c"))
     tolerance = one["tolerance_c"]
     figures = {"temperature_c": figure(peak, "°C", tolerance), "limit_c": figure(limit, "°C"),

@@ -3,8 +3,9 @@
 What is judged: for each system, what its row says about cationic surfactants, anionic surfactants, ethoxylates,
 proteins and electrolytes, wherever the formula holds them; the charges are worked out beside it in meq/kg.
 
-    fault      the row says avoid, and the formula holds that class (serious)
-    warning    the row says caution
+    fault      the row says avoid, and the formula holds that class; or anionic surfactants and polymers pair off more
+               than half of a cationic preservative (serious)
+    warning    the row says caution; or they pair off more than a tenth of it
     unknown    nothing is known about that class
 
 Formula: meq/kg = percent * 10 * charge number / molar mass * 1000, or percent * 10 * charge density (meq/g) for polymers.
@@ -28,11 +29,14 @@ from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Bools, C
 
 ID = "ionic"
 TOLERANCES: tuple[str, ...] = ()
+DECIDES: str | None = None
 # common practice, no source
 CLASS_MIN_PERCENT = (0.1, 0.1, 1.0, 0.1, 0.3)
 CLASS_WORDS = ("cationic surfactant or polymer", "anionic surfactant", "ethoxylated surfactant or solubiliser", "protein",
                "salts")
 AVOID, CAUTION = 2, 1
+# judgement of this program, common practice, no source
+HALF_FREE, NEARLY_FREE = 0.5, 0.9
 
 
 def classes(context: Context) -> Bools:
@@ -55,7 +59,13 @@ def compute(case: Case) -> Figures:
     cationic, anionic = case.charge
     charge = _preservative_meq(case)
     shape = charge.shape
-    out = {"preservative_meq_kg": charge, "cationic_meq_kg": np.broadcast_to(cationic[..., None], shape),
+    own_cation = ordered_sum(np.maximum(np.nan_to_num(charge), 0.0))
+    cation = np.array([any((a := c.actives.get(i)) is not None and a.active_form == "cation" for i, _ in s.composition)
+                       for s in c.systems] or [False])[np.maximum(case.system, 0)]
+    free = np.where(cation, case.unpaired[..., None], 1.0)
+    others_cationic = np.maximum(cationic - own_cation, 0.0)
+    out = {"unpaired_share": np.broadcast_to(free, shape), "preservative_meq_kg": charge,
+           "cationic_meq_kg": np.broadcast_to(others_cationic[..., None], shape),
            "anionic_meq_kg": np.broadcast_to(anionic[..., None], shape), "worst": np.nanmax(
                np.where(np.isnan(met), -1.0, met), axis=-1), "unknown": np.isnan(met).any(axis=-1).astype(float),
            "present": case.has_system}
@@ -75,8 +85,10 @@ def _preservative_meq(case: Case) -> Floats:
 
 def judge(figures: Figures) -> Codes:
     """Codes per system. (..., P)"""
-    return code_where((~figures["present"].astype(bool), ABSENT), (figures["worst"] == AVOID, SERIOUS),
-                      (figures["worst"] == CAUTION, WARN), (figures["unknown"] > 0, UNKNOWN), otherwise=PASS)
+    free = figures["unpaired_share"]
+    return code_where((~figures["present"].astype(bool), ABSENT),
+                      ((figures["worst"] == AVOID) | (free < HALF_FREE), SERIOUS),
+                      ((figures["worst"] == CAUTION) | (free < NEARLY_FREE), WARN), (figures["unknown"] > 0, UNKNOWN), otherwise=PASS)
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
@@ -85,7 +97,8 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     system = c.systems[int(case.system[0, j])]
     unit = "meq/kg"
     figures = {n: figure(one[n], unit) for n in ("preservative_meq_kg", "cationic_meq_kg", "anionic_meq_kg")}
-    balance = (f"The system carries {number(one['preservative_meq_kg'])} meq/kg; surfactants and polymers carry "
+    figures["unpaired_share"] = figure(one["unpaired_share"])
+    balance = (f"The system carries {number(one['preservative_meq_kg'])} meq/kg; the other surfactants and polymers carry "
                f"{number(one['cationic_meq_kg'])} cationic and {number(one['anionic_meq_kg'])} anionic")
     hits = [i for i in range(len(COMPAT_COLUMNS)) if one[f"class_{i}"] == one["worst"] and one["worst"] > 0]
     reasons = []
@@ -93,7 +106,11 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         reason = getattr(system, COMPAT_COLUMNS[i]).reason
         reasons.append(f"with the {CLASS_WORDS[i]} here" + (f": {reason}" if reason else ""))
     do = None
-    if code == PASS:
+    if code in (WARN, SERIOUS) and not hits:
+        because = (f"Anionic surfactants and polymers pair off {number(100 * (1 - one['unpaired_share']), 2)} % of the "
+                   f"cations, {system.id} among them. {balance}.")
+        do = "Take a nonionic gum (hydroxyethylcellulose, guar) in place of the anionic one, or choose a nonionic system."
+    elif code == PASS:
         because = f"Nothing in the formula is known to bind or pair off {system.id}. {balance}."
     elif code == UNKNOWN:
         because = f"How {system.id} gets on with the charges here is not known. {balance}."

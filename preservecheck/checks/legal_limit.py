@@ -36,6 +36,7 @@ from preservecheck.verdict import (
 
 ID = "legal-limit"
 TOLERANCES: tuple[str, ...] = ()
+DECIDES: str | None = None
 AS_WEIGHED = "as weighed"
 SPRAY_SCOPES = ("spray", "aerosol-spray", "inhalable-spray")
 # limits are printed with few digits; conversion factors carry their own rounding
@@ -300,8 +301,20 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         do = f"Take {listed(held)} out" + (f": {_origins(case, held)}." if _origins(case, held) else ".")
     else:
         because = f"{where}, {entry}: {amount}; at most {number(limit)} % is allowed."
-        do = (f"Bring it down by {number(total - limit)} % or more; it comes from {_origins(case, held)}." if held else None)
+        do = _less(case, held, limit / total)
     return Words(about, figures, because, do, sources)
+
+
+def _less(case: Case, held: list[str], share: float) -> str:
+    """What to weigh instead, where all of it comes from one place; else where it comes from."""
+    composition = case.compositions[0] if case.compositions else None
+    lines = {p.line for p in composition.portions if p.substance in held and p.percent > 0} if composition else set()
+    if composition is not None and len(lines) == 1:
+        line = composition.lines[lines.pop()]
+        most = np.floor(line.percent * share * 1000) / 1000
+        grams = f" ({number(most / 100 * case.batch_g[0])} g in this batch)" if np.isfinite(case.batch_g[0]) else ""
+        return f"Use at most {number(most)} % of {line.name}{grams}."
+    return f"Keep {share * 100:.0f} % of it or less; it comes from {_origins(case, held)}."
 
 
 def _origins(case: Case, held: list[str]) -> str:

@@ -28,6 +28,7 @@ from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Bools, C
 
 ID = "pairs"
 TOLERANCES: tuple[str, ...] = ("ph", "temperature")
+DECIDES: str | None = None
 # amounts below this are traces, unless a row names its own
 TRACE_PERCENT = 0.001
 # lines of the conditions that the tables name; common practice, no source
@@ -65,7 +66,8 @@ def _rules(context: Context) -> tuple[tuple[Incompatibility, ...], Floats, Float
     rows = tuple(r for r in context.tables.incompatibilities if r.severity != "advice"
                  and context.matching(r.first).any())
     if not rows:
-        return (), *(np.zeros((len(context.names), 0)) for _ in range(2)), np.zeros((1, 0), dtype=bool)
+        none, held = np.zeros((len(context.names), 0)), np.zeros((len(context.system_composition), 0), dtype=bool)
+        return (), none, none, held
     first = np.stack([context.matching(r.first) for r in rows], axis=-1)
     second = np.stack([context.matching(r.second) for r in rows], axis=-1) & ~first
     held = weighed_sum(context.system_composition, first) > 0
@@ -80,7 +82,7 @@ def compute(case: Case) -> Figures:
              for n in ("first_min_percent", "second_min_percent", "second_max_percent", "ph_from", "ph_to",
                        "heat_above_c")}
     conditions = {n: test(case) for n, test in CONDITIONS.items()}
-    alone = np.array([not r.second for r in rows])
+    alone = np.array([not r.second for r in rows], dtype=bool)
     state = np.zeros(np.broadcast_shapes(a.shape), dtype=bool)
     for j, row in enumerate(rows):
         for key in row.second:
@@ -151,12 +153,18 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     elif code == PASS:
         do = None
     else:
-        do = (row.remedy[0].upper() + row.remedy[1:].rstrip(".") + ".") if row.remedy else \
+        do = _sentence(row.remedy) if row.remedy else \
             "Change one of the two; make a small trial and look at it after a week."
     note = f" ({row.threshold_note})" if row.threshold_note else ""
     return Words(about, figures, because, do, (f"{c.tables.cite(row)}{note}",))
 
 
+def _sentence(text: str) -> str:
+    """A text as a sentence; ``pH`` keeps its small letter."""
+    start = text if text.startswith("pH") else text[0].upper() + text[1:]
+    return start.rstrip(".") + "."
+
+
 def _named(case: Case, mask: Floats) -> list[str]:
     here = case.amount[0] * mask
-    return [case.context.names[i] for i in np.argsort(-here)[:3] if here[i] > TRACE_PERCENT]
+    return [case.context.names[i] for i in np.argsort(-here)[:3] if here[i] > 0]

@@ -22,6 +22,7 @@ from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, c
 
 ID = "ph-range"
 TOLERANCES: tuple[str, ...] = ("ph",)
+DECIDES: str | None = None
 
 
 def compute(case: Case) -> Figures:

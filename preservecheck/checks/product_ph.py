@@ -1,10 +1,12 @@
 """Does the pH suit the product and its raw materials?
 
 What is judged: the measured pH with its tolerance against the customary window of the product type, and against the
-stability windows of the raw materials in it (0.1 % and more; water and plant juices apart).
+stability windows of the raw materials in it (0.1 % and more; water and plant juices apart). Where a material's window
+lies wholly outside the custom (a soap, a carbomer gel), the material's window takes its place.
 
     warning    outside a window, or the tolerance reaches over its edge
     unknown    the pH was not measured
+    pass       inside; or there is no water, and so no pH
 
 Why: hair and scalp take an acid product best, and some materials fall apart outside their window: esterquats above pH 5,
 carbomer gels below about 5, soap below 9. Windows of product types are common practice.
@@ -24,6 +26,7 @@ from preservecheck.verdict import PASS, UNKNOWN, WARN, Codes, Floats, code_where
 
 ID = "product-ph"
 TOLERANCES: tuple[str, ...] = ("ph",)
+DECIDES: str | None = None
 # traces do not decide a pH; common practice, no source
 TRACE_PERCENT = 0.1
 # their windows tell the pH they bring, not what they bear
@@ -53,10 +56,12 @@ def compute(case: Case) -> Figures:
     product = np.array([[np.nan, np.nan] if r is None else [r.ph_min, r.ph_max] for r in rows])[case.profile]
     low, high = windows(case.context)
     there = case.amount >= TRACE_PERCENT
-    return {"ph": case.ph[..., None], "ph_tolerance": case.ph_tolerance[..., None],
-            "ph_min": product[..., 0, None], "ph_max": product[..., 1, None],
-            "material_min": np.where(there, low, -np.inf).max(axis=-1)[..., None],
-            "material_max": np.where(there, high, np.inf).min(axis=-1)[..., None]}
+    least, most = np.where(there, low, -np.inf).max(axis=-1), np.where(there, high, np.inf).min(axis=-1)
+    apart = (least > product[..., 1]) | (most < product[..., 0])
+    arrays = {"ph": case.ph, "ph_tolerance": case.ph_tolerance,
+              "ph_min": np.where(apart, least, product[..., 0]), "ph_max": np.where(apart, most, product[..., 1]),
+              "material_min": least, "material_max": most, "apart": apart, "dry": case.water_pct <= 0}
+    return {n: np.asarray(a, dtype=float)[..., None] for n, a in arrays.items()}
 
 
 def judge(figures: Figures) -> Codes:
@@ -65,7 +70,7 @@ def judge(figures: Figures) -> Codes:
     low, high = ph - tolerance, ph + tolerance
     outside = (below(low, figures["ph_min"]) | above(high, figures["ph_max"])
                | below(low, figures["material_min"]) | above(high, figures["material_max"]))
-    return code_where((np.isnan(ph), UNKNOWN), (outside, WARN), otherwise=PASS)
+    return code_where((figures["dry"] > 0, PASS), (np.isnan(ph), UNKNOWN), (outside, WARN), otherwise=PASS)
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
@@ -82,6 +87,10 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
                *(f"{c.names[i]}: {c.tables.cite(c.rows[c.names[i]])}" for i in hurt))
     reading = f"pH {number(ph)} ± {number(tolerance)}"
     custom = f"the customary {number(low)} to {number(high)} of a {profile.type} ({profile.use})"
+    if one["apart"]:
+        custom = f"what its raw materials bear ({_span(low, high)})"
+    if one["dry"]:
+        return Words("formula", figures, "There is no water in it, so there is no pH to judge.", None, ())
     if code == UNKNOWN:
         return Words("formula", figures, f"The pH was not measured; the custom is {number(low)} to {number(high)}.",
                      "Measure the pH of the finished batch at 20 to 25 °C and write it under [measured].", sources)

@@ -1,10 +1,10 @@
 """Does the preservative stay dissolved?
 
 What is judged: for each active, its working form free in the water phase, before any cap, against its water solubility
-(the undissociated form for an acid). The solubility is taken as good to 15 %.
+(the undissociated form for an acid). A solubility that was read is taken as good to a factor 1.15, a recalled one to 1.5.
 
     fault      over the solubility (serious)
-    warning    within 15 % of it: too close to call
+    warning    within its error of it: too close to call; or a booster that disperses rather than crystallises is over
     unknown    the solubility is not known, or the pH was not measured and the active is an acid or a base
 
 Why: what is over falls out as crystals or droplets, often only in the cold; it protects nothing and can be felt.
@@ -18,13 +18,12 @@ import numpy as np
 
 from preservecheck.case import Case
 from preservecheck.checks.base import Figures, Words, number
-from preservecheck.context import ACID
-from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
+from preservecheck.context import ACID, Context
+from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, code_where, figure
 
 ID = "solubility"
-TOLERANCES: tuple[str, ...] = ("ph",)
-# scatter of curated solubilities near 25 °C (0.05 to 0.08 log units); aqsoldb-2019
-SOLUBILITY_ERROR = 0.15
+TOLERANCES: tuple[str, ...] = ("ph", "scale", "oil", "binding")
+DECIDES: str | None = "dissolved_g_l"
 # the tables' mark for a substance that mixes with water in all shares; g/L
 MISCIBLE_G_L = 1000.0
 
@@ -35,7 +34,13 @@ def compute(case: Case) -> Figures:
     dissolved = 10 * case.free_uncapped
     return {"dissolved_g_l": dissolved,
             "solubility_g_l": np.broadcast_to(np.where(solubility >= MISCIBLE_G_L, np.inf, solubility), dissolved.shape),
+            "factor": np.broadcast_to(case.context.solubility_factor, dissolved.shape),
+            "disperses": np.broadcast_to(_boosters(case.context), dissolved.shape),
             "present": np.broadcast_to(case.acting_pct > 0, dissolved.shape)}
+
+
+def _boosters(context: Context) -> Bools:
+    return np.array([context.actives[f].role == "booster" for f in context.forms], dtype=bool)
 
 
 def judge(figures: Figures) -> Codes:
@@ -43,8 +48,8 @@ def judge(figures: Figures) -> Codes:
     dissolved, limit = figures["dissolved_g_l"], figures["solubility_g_l"]
     return code_where((~figures["present"].astype(bool), ABSENT), (np.isinf(limit), PASS),
                       (np.isnan(dissolved) | np.isnan(limit), UNKNOWN),
-                      (dissolved > limit * (1 + SOLUBILITY_ERROR), SERIOUS),
-                      (dissolved > limit * (1 - SOLUBILITY_ERROR), WARN), otherwise=PASS)
+                      ((dissolved > limit * figures["factor"]) & ~figures["disperses"].astype(bool), SERIOUS),
+                      (dissolved > limit / figures["factor"], WARN), otherwise=PASS)
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
@@ -53,7 +58,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     name = c.forms[j]
     dissolved, limit = one["dissolved_g_l"], one["solubility_g_l"]
     figures = {"dissolved_g_l": figure(dissolved, "g/L of the water phase"),
-               "solubility_g_l": figure(limit, "g/L", SOLUBILITY_ERROR * limit)}
+               "solubility_g_l": figure(limit, "g/L", (one["factor"] - 1) * limit)}
     form = f"undissociated {name}" if c.form_kind[j] == ACID else name
     do = None
     if code == PASS and np.isinf(limit):
@@ -65,7 +70,8 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     else:
         because = f"{number(dissolved)} g/L of {form} in the water phase; water holds about {number(limit)} g/L."
         if code != PASS:
-            because = because[:-1] + (": over." if code == SERIOUS else ": too close to call.")
+            over = dissolved > limit * one["factor"]
+            because = because[:-1] + (": over." if over else ": too close to call.")
             higher = " or let the pH be a little higher, where more of it is salt," if c.form_kind[j] == ACID else ""
             do = f"Lower the dose,{higher} or dissolve it in a glycol first, and look for crystals after two weeks at 4 °C."
     return Words(name, figures, because, do, (f"solubility of {name}: {c.tables.cite(c.actives[name])}",))

@@ -20,7 +20,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.case import Case
+from preservecheck.case import LOW_RISK_AW as LOW_RISK, Case
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.checks.base import EPSILON, Figures, Words, listed
 from preservecheck.reference.rows import GrowthLimit
@@ -28,8 +28,7 @@ from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, code_where, figure
 
 ID = "water-activity"
 TOLERANCES: tuple[str, ...] = ("water_activity",)
-# ISO 29621, low-risk criterion; growth_limits.csv holds the row
-LOW_RISK = 0.75
+DECIDES: str | None = None
 # the contract: an estimate in this band decides nothing
 UNSURE = (0.70, 0.80)
 # ISO 29621, low-risk criterion on pH

@@ -23,6 +23,7 @@ from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, c
 
 ID = "weighing"
 TOLERANCES: tuple[str, ...] = ()
+DECIDES: str | None = None
 # the contract's figure
 SERIOUS_PERCENT = 10.0
 # common practice, no source

@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from preservecheck.formula.build_lines import GIVE_TEMPERATURE, TEMPERATURE_C, read_phases
+from preservecheck.formula.build_lines import GIVE_TEMPERATURE, MAX_LINES, TEMPERATURE_C, read_phases
 from preservecheck.formula.build_materials import read_blends, read_own_ingredients
 from preservecheck.formula.faults import Faults, Section, listed, shown
 from preservecheck.formula.model import (
@@ -35,8 +35,9 @@ MAX_BATCH_G = 1e8
 _YEARS = (2000, 2100)
 
 
-def build(raw: Mapping[str, Any], where: str, tables: Tables, today: dt.date | None = None,
-          form: Form = "toml") -> Formula:
+def build(
+    raw: Mapping[str, Any], where: str, tables: Tables, today: dt.date | None = None, form: Form = "toml"
+) -> Formula:
     """The formula that a file describes.
 
     Parameters
@@ -79,14 +80,24 @@ def build(raw: Mapping[str, Any], where: str, tables: Tables, today: dt.date | N
     blends = read_blends(raw_blends, own.names, names, unknown, faults)
     unknown.report()
     faults.raise_if_any()
-    return Formula.model_validate({
-        "product": product, "measured": {k: v for k, v in measured.items() if v is not None}, "phases": phases,
-        "amounts": amounts, "blends": blends, "own_ingredients": own.rows})
+    return Formula.model_validate(
+        {
+            "product": product,
+            "measured": {k: v for k, v in measured.items() if v is not None},
+            "phases": phases,
+            "amounts": amounts,
+            "blends": blends,
+            "own_ingredients": own.rows,
+        }
+    )
 
 
 def _table(top: Section, key: str, *, needed: bool = False) -> Mapping[str, Any]:
     """A table of the file; an empty one where it is absent or no table."""
     value = top.raw.get(key, {})
+    if isinstance(value, dict) and len(value) > MAX_LINES:
+        top.faults.add(f"{key} has {len(value):,} entries; at most {MAX_LINES:,} are read")
+        return {}
     if isinstance(value, dict):
         if needed and key not in top.raw:
             top.missing(f"[{key}]", f"the file starts with it: {', '.join(PRODUCT)}")
@@ -164,10 +175,12 @@ def _measured(section: Section) -> dict[str, float | None]:
         section.fault("water_activity", fraction)
     return {
         "ph": section.number("ph", 0, 14, "give a pH from 0 to 14"),
-        "ph_tolerance": section.number("ph_tolerance", 0, 3,
-                                       "give a number from 0 to 3: 0.1 with a meter, 0.5 with strips"),
+        "ph_tolerance": section.number(
+            "ph_tolerance", 0, 3, "give a number from 0 to 3: 0.1 with a meter, 0.5 with strips"
+        ),
         "temperature_c": section.quantity("temperature", temperature_c, *TEMPERATURE_C, GIVE_TEMPERATURE),
         "water_activity": value,
-        "water_activity_tolerance": section.number("water_activity_tolerance", 0, 0.2,
-                                                   "give a number from 0 to 0.2, such as 0.005"),
+        "water_activity_tolerance": section.number(
+            "water_activity_tolerance", 0, 0.2, "give a number from 0 to 0.2, such as 0.005"
+        ),
     }

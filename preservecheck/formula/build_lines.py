@@ -8,7 +8,7 @@ from typing import Any
 
 from preservecheck.formula.faults import MAX_NOTE, Faults, Section, shown
 from preservecheck.formula.model import AmountKind
-from preservecheck.formula.names import FormulaNames, folded
+from preservecheck.formula.names import FormulaNames
 from preservecheck.formula.unknown import UnknownNames
 from preservecheck.units import duration_min, temperature_c
 
@@ -39,8 +39,20 @@ class _Amounts:
     sound: bool = True  # every line's amount could be read
 
 
-def read_phases(top: Section, names: FormulaNames, unknown: UnknownNames,
-                batch_g: float | None) -> tuple[list[dict[str, Any]], AmountKind]:
+@dataclass
+class _Reader:
+    """What is needed and gathered while the phases are read."""
+
+    names: FormulaNames
+    unknown: UnknownNames
+    faults: Faults
+    amounts: _Amounts = field(default_factory=_Amounts)
+    phases: set[str] = field(default_factory=set)  # names met
+
+
+def read_phases(
+    top: Section, names: FormulaNames, unknown: UnknownNames, batch_g: float | None
+) -> tuple[list[dict[str, Any]], AmountKind]:
     """All phases as plain values for the model, and what kind of amounts they hold; faults are noted.
 
     Parameters
@@ -65,49 +77,52 @@ def read_phases(top: Section, names: FormulaNames, unknown: UnknownNames,
     if (count := sum(len(i) for p in raw if isinstance(i := p.get("items"), list))) > MAX_LINES or len(raw) > MAX_LINES:
         faults.add(f"the formula has {max(count, len(raw)):,} lines; at most {MAX_LINES:,} are read")
         return [], "percent"
-    amounts = _Amounts()
-    taken: dict[str, str] = {}
-    phases = [_phase(p, at, taken, amounts, names, unknown, faults) for at, p in enumerate(raw, 1)]
-    return phases, _reconciled(amounts, batch_g, faults)
+    reader = _Reader(names, unknown, faults)
+    phases = [_phase(p, at, reader) for at, p in enumerate(raw, 1)]
+    return phases, _reconciled(reader.amounts, batch_g, faults)
 
 
-def _phase(raw: Mapping[str, Any], at: int, taken: dict[str, str], amounts: _Amounts, names: FormulaNames,
-           unknown: UnknownNames, faults: Faults) -> dict[str, Any]:
+def _phase(raw: Mapping[str, Any], at: int, reader: _Reader) -> dict[str, Any]:
+    faults = reader.faults
     label = raw.get("name")
     place = f"phase {shown(label)}" if isinstance(label, str) and label.strip() else f"phase number {at}"
     section = Section(raw, f"{place}: ", faults, PHASE)
     name = section.text("name", 'give the phase a name, such as "heated" or "cool-down"', needed=True)
-    if name is not None and taken.setdefault(" ".join(name.casefold().split()), name) is not name:
+    if name is not None and (same := " ".join(name.casefold().split())) in reader.phases:
         faults.add(f"{place} stands twice; give every phase a name of its own, or put its lines together")
+    elif name is not None:
+        reader.phases.add(same)
     items = raw.get("items")
     if not isinstance(items, list) or not items:
         found = "is empty" if items in (None, [], "") else f"has items = {shown(items)}"
         faults.add(f'{place} {found}; give it lines: items = [ {{ ingredient = "Water", rest = true }} ]')
-        items, amounts.sound = [], False
+        items, reader.amounts.sound = [], False
     return {
         "name": name,
         "heated_to_c": section.quantity("heated_to", temperature_c, *TEMPERATURE_C, GIVE_TEMPERATURE),
-        "held_min": section.quantity("held", duration_min, 0, MAX_HELD_MIN, 'give a time up to a week, such as "20 min"'),
+        "held_min": section.quantity(
+            "held", duration_min, 0, MAX_HELD_MIN, 'give a time up to a week, such as "20 min"'
+        ),
         "added_at_c": section.quantity("added_at", temperature_c, *TEMPERATURE_C, GIVE_TEMPERATURE),
-        "lines": [_line(item, f"{place}, line {n}", amounts, names, unknown, faults) for n, item in enumerate(items, 1)],
+        "lines": [_line(item, f"{place}, line {n}", reader) for n, item in enumerate(items, 1)],
     }
 
 
-def _line(raw: object, place: str, amounts: _Amounts, names: FormulaNames, unknown: UnknownNames,
-          faults: Faults) -> dict[str, Any]:
+def _line(raw: object, place: str, reader: _Reader) -> dict[str, Any]:
+    names, faults = reader.names, reader.faults
     if not isinstance(raw, dict):
         faults.add(f'{place} is {shown(raw)}; write {{ ingredient = "Glycerin", percent = 3 }}')
-        amounts.sound = False
+        reader.amounts.sound = False
         return {}
     written = raw.get("ingredient", raw.get("preservative"))
     if isinstance(written, str) and written.strip():
         place += f" ({shown(written)[1:-1]})"
     section = Section(raw, f"{place}: ", faults, LINE)
-    name = _name(section, place, names, unknown)
+    name = _name(section, place, names, reader.unknown)
     preservative = "preservative" in raw and "ingredient" not in raw
     if "strength" in raw:
         _check_strength_place(section, name, preservative, names)
-    amount, rest = _amount(section, place, preservative, amounts)
+    amount, rest = _amount(section, place, preservative, reader.amounts)
     return {
         "name": name,
         "kind": "preservative" if preservative else "ingredient",
@@ -124,14 +139,18 @@ def _name(section: Section, place: str, names: FormulaNames, unknown: UnknownNam
         faults.add(f"{place}: names an ingredient and a preservative; put them on two lines")
         return None
     if "preservative" in raw:
-        written = section.text("preservative", "give the id of a system; 'preservecheck tables list systems' shows them")
+        written = section.text(
+            "preservative", "give the id of a system; 'preservecheck tables list systems' shows them"
+        )
         system = names.tables.system(written) if written else None
         if written is not None and system is None:
             unknown.system(written, place)
         return system
     if "ingredient" not in raw:
-        faults.add(f'{place}: says neither ingredient nor preservative; write ingredient = "…" with a name, or '
-                   'preservative = "…" with the id of a system')
+        faults.add(
+            f'{place}: says neither ingredient nor preservative; write ingredient = "…" with a name, or '
+            'preservative = "…" with the id of a system'
+        )
         return None
     name = section.text("ingredient", "give an INCI name or a common name in quotation marks")
     if name is not None and not names.knows(name):
@@ -141,8 +160,11 @@ def _name(section: Section, place: str, names: FormulaNames, unknown: UnknownNam
 
 def _check_strength_place(section: Section, name: str | None, preservative: bool, names: FormulaNames) -> None:
     if preservative:
-        section.fault("strength", "a preservative takes none: its percent is that of the system as supplied, and "
-                                  "the tables know its composition")
+        section.fault(
+            "strength",
+            "a preservative takes none: its percent is that of the system as supplied, and "
+            "the tables know its composition",
+        )
     elif name is not None and names.blend(name) is not None:
         section.fault("strength", f"{shown(name)} is a blend and takes none; write its water as a part of the blend")
 
@@ -175,14 +197,18 @@ def _amount(section: Section, place: str, preservative: bool, amounts: _Amounts)
         amounts.rest.append(place)
         sound = True
     elif not given:
-        faults.add(f"{place}: has no amount; give percent or grams, or {REST_HELP} on the one line that "
-                   "fills up to 100 %")
+        faults.add(
+            f"{place}: has no amount; give percent or grams, or {REST_HELP} on the one line that fills up to 100 %"
+        )
     elif isinstance(written := raw[given[0]], str) and written.strip().casefold() in _REST_WORDS:
         section.fault(given[0], "write rest = true instead")
     else:
         kind = given[0]
-        high, give = (100.0, "give a number from 0 to 100") if kind == "percent" else (
-            MAX_GRAMS, "give the grams as a number from 0")
+        high, give = (
+            (100.0, "give a number from 0 to 100")
+            if kind == "percent"
+            else (MAX_GRAMS, "give the grams as a number from 0")
+        )
         value = section.number(kind, 0, high, give)
         sound = value is not None
         amounts.first.setdefault(kind, place)
@@ -195,12 +221,16 @@ def _amount(section: Section, place: str, preservative: bool, amounts: _Amounts)
 def _reconciled(amounts: _Amounts, batch_g: float | None, faults: Faults) -> AmountKind:
     """Check that the amounts make a whole; says which kind they are."""
     if len(amounts.first) == 2:  # noqa: PLR2004
-        faults.add(f"percent and grams are mixed ({amounts.first['percent']} gives percent, {amounts.first['grams']} "
-                   "gives grams); keep one kind in the whole file")
+        faults.add(
+            f"percent and grams are mixed ({amounts.first['percent']} gives percent, {amounts.first['grams']} "
+            "gives grams); keep one kind in the whole file"
+        )
         return "percent"
     if len(amounts.rest) > 1:
-        faults.add(f"{len(amounts.rest)} lines are marked as rest ({'; '.join(amounts.rest[:3])}); one line alone can "
-                   "fill up to 100 %")
+        faults.add(
+            f"{len(amounts.rest)} lines are marked as rest ({'; '.join(amounts.rest[:3])}); one line alone can "
+            "fill up to 100 %"
+        )
         return "percent"
     kind: AmountKind = "grams" if "grams" in amounts.first else "percent"
     if not amounts.sound:
@@ -214,11 +244,15 @@ def _reconciled(amounts: _Amounts, batch_g: float | None, faults: Faults) -> Amo
 
 def _check_percent(total: float, rest: bool, faults: Faults) -> None:
     if rest and total > 100 + _ROUNDING:
-        faults.add(f"the lines without the rest line add up to {total:.6g} %, so nothing is left for it; correct the "
-                   "amounts so that they stay below 100 %")
+        faults.add(
+            f"the lines without the rest line add up to {total:.6g} %, so nothing is left for it; correct the "
+            "amounts so that they stay below 100 %"
+        )
     elif not rest and abs(total - 100) > SUM_TOLERANCE + _ROUNDING:
-        faults.add(f"the amounts add up to {total:.6g} %; they must come to 100 ± {SUM_TOLERANCE:g} %: correct them, or "
-                   f"mark the line that fills up, often water, with {REST_HELP}")
+        faults.add(
+            f"the amounts add up to {total:.6g} %; they must come to 100 ± {SUM_TOLERANCE:g} %: correct them, or "
+            f"mark the line that fills up, often water, with {REST_HELP}"
+        )
 
 
 def _check_grams(total: float, rest: bool, batch_g: float | None, faults: Faults) -> None:
@@ -227,5 +261,7 @@ def _check_grams(total: float, rest: bool, batch_g: float | None, faults: Faults
     elif rest and batch_g is None:
         faults.add('product.batch is missing; with grams and a rest line give the size of the batch, such as "500 g"')
     elif rest and batch_g is not None and total > batch_g * (1 + _ROUNDING):
-        faults.add(f"the lines without the rest line add up to {total:.6g} g, more than product.batch ({batch_g:.6g} g), "
-                   "so nothing is left for the rest line; correct the amounts or the batch")
+        faults.add(
+            f"the lines without the rest line add up to {total:.6g} g, more than product.batch ({batch_g:.6g} g), "
+            "so nothing is left for the rest line; correct the amounts or the batch"
+        )

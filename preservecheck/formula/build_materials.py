@@ -19,8 +19,13 @@ MAX_BLEND_DEPTH = 10
 MAX_PARTS = 5000
 # what an ingredient is taken to be where its block does not say; common practice, no source
 OWN_DEFAULTS: Mapping[str, Any] = {
-    "charge": "none", "water_fraction": 0.0, "nutrient_load": "low", "usual_phase": "cool-down",
-    "source": "own", "basis": "practice"}
+    "charge": "none",
+    "water_fraction": 0.0,
+    "nutrient_load": "low",
+    "usual_phase": "cool-down",
+    "source": "own",
+    "basis": "practice",
+}
 OWN_COLUMNS = tuple(c for c in Ingredient.columns if c != "composition")
 
 
@@ -50,15 +55,19 @@ def read_own_ingredients(raw: Mapping[str, Any], faults: Faults) -> OwnIngredien
             continue
         own.names[name] = name  # known even if the block is faulty: one fault is enough
         if not isinstance(block, dict):
-            faults.add(f'{place} is {shown(block)}; write the heading [ingredient.{shown(name)}] and below it role = "…"')
+            faults.add(
+                f'{place} is {shown(block)}; write the heading [ingredient.{shown(name)}] and below it role = "…"'
+            )
             continue
         row = _own_row(name, block, f"{place}.", faults)
         if row is None:
             continue
         for alias in (row.inci, *row.aliases):
             if taken.setdefault(folded(alias), name) != name:
-                faults.add(f"{place}: the name {shown(alias)} belongs to ingredient.{shown(taken[folded(alias)])} "
-                           "already; give each name once")
+                faults.add(
+                    f"{place}: the name {shown(alias)} belongs to ingredient.{shown(taken[folded(alias)])} "
+                    "already; give each name once"
+                )
             own.names[alias] = row.inci
         own.rows.append(row)
     return own
@@ -69,13 +78,9 @@ def _own_row(name: str, block: Mapping[str, Any], prefix: str, faults: Faults) -
     if "composition" in block:
         section.fault("composition", f"write it as [blend.{shown(name)}] with the percent of each part")
         return None
-    wrong = [k for k, v in block.items() if isinstance(v, bool)]
-    for key in wrong:
-        section.fault(key, 'give a number, or "yes" or "no" in quotation marks')
-    for key, value in block.items():
-        if key in OWN_COLUMNS and Ingredient.columns[key].read is str and not isinstance(value, str):
-            section.fault(key, "give a text in quotation marks")
-            wrong.append(key)
+    wrong = {k: give for k, v in block.items() if k in OWN_COLUMNS and (give := _other_type(k, v)) is not None}
+    for key, give in wrong.items():
+        section.fault(key, give)
     if wrong or any(k not in OWN_COLUMNS for k in block):
         return None
     values = {**OWN_DEFAULTS, "inci": name, **block}
@@ -86,15 +91,30 @@ def _own_row(name: str, block: Mapping[str, Any], prefix: str, faults: Faults) -
         aliases = values.get("aliases", [])
         aliases = aliases.split("|") if isinstance(aliases, str) else aliases
         values["aliases"] = [*aliases, name] if isinstance(aliases, list) else aliases
-    row, wrong = read_cells(Ingredient, [(key, _cell(value)) for key, value in values.items()])
-    for fault in wrong:
+    row, faulty = read_cells(Ingredient, [(key, _cell(value)) for key, value in values.items()])
+    for fault in faulty:
         _row_fault(section, values, fault)
     return row if isinstance(row, Ingredient) else None
 
 
+def _other_type(key: str, value: object) -> str | None:
+    """What to give instead of a value that no cell of a column could hold, or ``None``."""
+    column = Ingredient.columns[key]
+    if isinstance(value, bool):
+        return 'give a number, or "yes" or "no" in quotation marks'
+    if isinstance(value, list):
+        texts = column.blank == () and all(isinstance(v, str) for v in value)
+        return None if texts else "give a list of texts" if column.blank == () else "give one value"
+    if column.read is str and not isinstance(value, str):
+        return "give a text in quotation marks"
+    return None if isinstance(value, (str, int, float)) else "give a number, or a text in quotation marks"
+
+
 def _cell(value: Any) -> str:
     """A value of a block as the text that a table's cell would hold."""
-    return "|".join(str(v) for v in value) if isinstance(value, list) else str(value)
+    if isinstance(value, list):
+        return "|".join(value)
+    return shown(value) if isinstance(value, int) else str(value)
 
 
 def _row_fault(section: Section, values: Mapping[str, Any], fault: CellFault) -> None:
@@ -115,8 +135,9 @@ def _bad_name(name: str, place: str, faults: Faults) -> bool:
     return True
 
 
-def read_blends(raw: Mapping[str, Any], own: Mapping[str, str], names: FormulaNames, unknown: UnknownNames,
-                faults: Faults) -> dict[str, dict[str, float]]:
+def read_blends(
+    raw: Mapping[str, Any], own: Mapping[str, str], names: FormulaNames, unknown: UnknownNames, faults: Faults
+) -> dict[str, dict[str, float]]:
     """The ``[blend."name"]`` blocks: parts in per cent; faults are noted.
 
     Parameters
@@ -144,8 +165,13 @@ def read_blends(raw: Mapping[str, Any], own: Mapping[str, str], names: FormulaNa
         if folded(name) in own_folded:
             faults.add(f"{place}: stands as [ingredient.{shown(name)}] too; keep one of them")
         if not isinstance(parts, dict) or not parts:
-            faults.add(f'{place} is {shown(parts) if parts else "empty"}; write its parts below [blend.{shown(name)}], '
-                       'such as "Glycerin" = 75')
+            faults.add(
+                f"{place} is {shown(parts) if parts else 'empty'}; write its parts below [blend.{shown(name)}], "
+                'such as "Glycerin" = 75'
+            )
+            continue
+        if len(parts) > MAX_PARTS:
+            faults.add(f"{place} has {len(parts):,} parts; at most {MAX_PARTS:,} are read")
             continue
         blends[name] = _parts(parts, place, names, unknown, faults)
     if not faults:
@@ -153,9 +179,10 @@ def read_blends(raw: Mapping[str, Any], own: Mapping[str, str], names: FormulaNa
     return blends
 
 
-def _parts(raw: Mapping[str, Any], place: str, names: FormulaNames, unknown: UnknownNames,
-           faults: Faults) -> dict[str, float]:
-    section = Section(raw, f"{place}: ", faults, tuple(raw))
+def _parts(
+    raw: Mapping[str, Any], place: str, names: FormulaNames, unknown: UnknownNames, faults: Faults
+) -> dict[str, float]:
+    section = Section(raw, f"{place}: ", faults, None)
     parts = {}
     for part in raw:
         if _bad_name(part, f"{place}: {shown(part)}", faults):
@@ -190,21 +217,27 @@ def _check_nesting(blends: Mapping[str, Mapping[str, float]], names: FormulaName
             if name in size:
                 continue
             if name in path:
-                _circle_fault([*path[path.index(name):], name], faults)
+                _circle_fault([*path[path.index(name) :], name], faults)
                 return
             path.append(name)
             todo.append((name, True))
             todo += [(i, False) for p in blends[name] if (i := names.blend(p)) is not None]
         if depth[start] > MAX_BLEND_DEPTH or size[start] > MAX_PARTS:
-            faults.add(f"blend {shown(start)} is {depth[start]} blends deep and opens into {size[start]:,} parts; "
-                       f"at most {MAX_BLEND_DEPTH} and {MAX_PARTS:,} are read: write its substances directly")
+            faults.add(
+                f"blend {shown(start)} is {depth[start]} blends deep and opens into {size[start]:,} parts; "
+                f"at most {MAX_BLEND_DEPTH} and {MAX_PARTS:,} are read: write its substances directly"
+            )
             return
 
 
 def _circle_fault(circle: list[str], faults: Faults) -> None:
     if len(circle) == 2:  # noqa: PLR2004
-        faults.add(f"blend {shown(circle[0])} contains itself; if it is a solution of the substance of that name, "
-                   f"call the blend {shown(circle[0] + ' solution')}, here and on the lines that use it")
+        faults.add(
+            f"blend {shown(circle[0])} contains itself; if it is a solution of the substance of that name, "
+            f"call the blend {shown(circle[0] + ' solution')}, here and on the lines that use it"
+        )
     else:
-        faults.add(f"blends contain each other in a circle: {' > '.join(map(shown, circle))}; write the substances "
-                   "of one of them directly")
+        faults.add(
+            f"blends contain each other in a circle: {' > '.join(map(shown, circle))}; write the substances "
+            "of one of them directly"
+        )

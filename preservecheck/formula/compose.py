@@ -18,6 +18,10 @@ WATER = "Aqua"
 ALCOHOL_SYSTEM_PERCENT = 20.0
 
 
+# grams of the lines and the stated batch may differ by this share before it is worth a word
+BATCH_SLACK = 0.005
+
+
 @dataclass(frozen=True)
 class Portion:
     """Some of one substance, and how it came into the formula."""
@@ -140,6 +144,9 @@ class _Opening:
 
     def done(self) -> Composition:
         percents, total_g = solved(self.formula)
+        batch = self.formula.product.batch_g
+        if total_g is not None and batch is not None and abs(total_g - batch) > BATCH_SLACK * batch:
+            self.remarks.append(f"The lines add up to {total_g:.4g} g, the batch is given as {batch:.4g} g: the lines count")
         at = 0
         for phase_at, phase in enumerate(self.formula.phases):
             for line in phase.lines:
@@ -249,7 +256,7 @@ def solved(formula: Formula) -> tuple[list[float], float | None]:
     if formula.amounts == "percent":
         return [100 - given if line.rest else line.amount or 0.0 for line in lines], batch
     total = batch if rest and batch is not None else given
-    return [(total - given if line.rest else line.amount or 0.0) / total * 100 for line in lines], batch or total
+    return [(total - given if line.rest else line.amount or 0.0) / total * 100 for line in lines], total
 
 
 def temperatures(phases: tuple[Phase, ...], at: int) -> tuple[float | None, float | None]:

@@ -70,21 +70,23 @@ def shown(value: object) -> str:
     """A value as a message shows it: short, on one line, text in quotes."""
     match value:
         case bool():
-            return "true" if value else "false"
+            text = "true" if value else "false"
         case str():
             cut = value[:_SHOWN]
-            return '"' + "".join(c if c.isprintable() else "?" for c in cut) + ("…" if cut != value else "") + '"'
+            text = '"' + "".join(c if c.isprintable() else "?" for c in cut) + ("…" if cut != value else "") + '"'
         case int():
-            return str(value) if abs(value) < 10**_SHOWN_DIGITS else "a very large number"
+            text = str(value) if abs(value) < 10**_SHOWN_DIGITS else "a very large number"
         case float():
-            return f"{value:.12g}"
+            text = f"{value:.12g}"
         case dt.date() | dt.time():
-            return value.isoformat()
+            text = value.isoformat()
         case dict():
-            return "a table"
+            text = "a table"
         case list() | tuple():
-            return "a list"
-    return "empty" if value is None else type(value).__name__
+            text = "a list"
+        case _:
+            text = "empty" if value is None else type(value).__name__
+    return text
 
 
 def listed(words: Sequence[str]) -> str:
@@ -118,15 +120,15 @@ class Section:
     faults
         Takes the faults.
     allowed
-        Keys that the table may hold; any other is a fault.
+        Keys that the table may hold, any other being a fault; ``None`` where they are names.
     """
 
-    def __init__(self, raw: Mapping[str, Any], prefix: str, faults: Faults, allowed: Sequence[str]) -> None:
+    def __init__(self, raw: Mapping[str, Any], prefix: str, faults: Faults, allowed: Sequence[str] | None) -> None:
         self.raw = raw
         self.prefix = prefix
         self.faults = faults
-        for key in raw:
-            if key not in allowed:
+        for key in raw if allowed is not None else ():
+            if allowed is not None and key not in allowed:
                 self.faults.add(f"{prefix}{shown(key)[1:-1]} {not_known(key, allowed, guess=not faults.full)}")
 
     def fault(self, key: str, give: str) -> None:

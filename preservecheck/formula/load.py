@@ -20,12 +20,16 @@ if TYPE_CHECKING:
     from preservecheck.formula.sheet_form import Grid
     from preservecheck.reference.load import Tables
 
-# a formula is a few kilobytes; a workbook may hold pictures
-MAX_TEXT_BYTES = 5_000_000
+# a formula is a few kilobytes; TOML takes some 75 times its size in memory, and a workbook may hold pictures
+MAX_TEXT_BYTES = 2_000_000
 MAX_WORKBOOK_BYTES = 10_000_000
 _OTHER_FORMS = {
-    ".xls": "save it as .xlsx", ".xlsm": "save it as .xlsx, without macros", ".xlsb": "save it as .xlsx",
-    ".ods": "save it as .xlsx", ".numbers": "export it as .xlsx", ".tsv": "name it NAME.Formula.csv; tabs are read there",
+    ".xls": "save it as .xlsx",
+    ".xlsm": "save it as .xlsx, without macros",
+    ".xlsb": "save it as .xlsx",
+    ".ods": "save it as .xlsx",
+    ".numbers": "export it as .xlsx",
+    ".tsv": "name it NAME.Formula.csv; tabs are read there",
 }
 _FORMS = "a formula is a .toml file, an .xlsx workbook, or CSV files NAME.Product.csv and NAME.Formula.csv"
 
@@ -126,8 +130,9 @@ def file_bytes(path: Path, limit: int, *, only_look: bool = False) -> bytes:
         if state.st_size == 0:
             raise FormulaError(f"{path}: is empty; 'preservecheck new' writes an example")
         if state.st_size > limit:
-            raise FormulaError(f"{path}: {state.st_size / 1e6:.1f} MB; a formula of this form has at most "
-                               f"{limit / 1e6:.0f} MB")
+            raise FormulaError(
+                f"{path}: {state.st_size / 1e6:.1f} MB; a formula of this form has at most {limit / 1e6:.0f} MB"
+            )
         if only_look:
             return b""
         with path.open("rb") as file:

@@ -15,8 +15,15 @@ if TYPE_CHECKING:
 # how many neighbours an unknown name is answered with
 NEAREST = 3
 # American and British spellings, tried in both directions
-SPELLINGS = (("hydrolys", "hydrolyz"), ("sulph", "sulf"), ("quaternis", "quaterniz"), ("fibre", "fiber"),
-             ("odour", "odor"), ("colour", "color"), ("glycerine", "glycerin"))
+SPELLINGS = (
+    ("hydrolys", "hydrolyz"),
+    ("sulph", "sulf"),
+    ("quaternis", "quaterniz"),
+    ("fibre", "fiber"),
+    ("odour", "odor"),
+    ("colour", "color"),
+    ("glycerine", "glycerin"),
+)
 
 # signs of a trade mark are no part of a name
 _MARKS = str.maketrans("", "", "®™©℠")

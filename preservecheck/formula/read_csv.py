@@ -13,8 +13,10 @@ from preservecheck.formula.sheet_form import SHEETS, Grid
 MAX_ROWS = 5000
 MAX_COLUMNS = 50
 SEPARATORS = ",;\t"
-_HELP = ("a formula in CSV is a set of files of one name: NAME.Product.csv and NAME.Formula.csv, and where needed "
-         "NAME.Phases.csv, NAME.Blends.csv, NAME.Ingredients.csv; give any one of them")
+_HELP = (
+    "a formula in CSV is a set of files of one name: NAME.Product.csv and NAME.Formula.csv, and where needed "
+    "NAME.Phases.csv, NAME.Blends.csv, NAME.Ingredients.csv; give any one of them"
+)
 
 
 def sheet_files(path: Path) -> dict[str, Path]:
@@ -75,10 +77,13 @@ def read_csv(data: bytes, where: str, place: str) -> Grid:
     try:
         for number, cells in enumerate(reader, 1 + skipped):
             if number > MAX_ROWS or len(cells) > MAX_COLUMNS:
-                raise FormulaError(f"{where}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns; keep only the "
-                                   "formula in this file")
+                raise FormulaError(
+                    f"{where}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns; keep only the formula in this file"
+                )
             rows.append((number, [cell.strip() or None for cell in cells]))
     except csv.Error as error:
-        raise FormulaError(f"{where}, line {reader.line_num}: not readable as CSV ({error}); put a cell that holds a "
-                           "separator or a line break in quotation marks") from None
+        raise FormulaError(
+            f"{where}, line {reader.line_num}: not readable as CSV ({error}); put a cell that holds a "
+            "separator or a line break in quotation marks"
+        ) from None
     return Grid(place, [(n, list(cells)) for n, cells in rows], comma_is_decimal=separator == ";")

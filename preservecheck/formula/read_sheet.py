@@ -46,15 +46,20 @@ def sheets_to_raw(grids: Mapping[str, Grid], where: str, names: Names) -> dict[s
     faults = Faults(where)
     for needed in form.NEEDED_SHEETS:
         if needed not in grids:
-            faults.add(f"there is no sheet {needed}; the sheets are {', '.join(form.SHEETS)}, and the first two are "
-                       "needed. 'preservecheck new' writes an example")
+            faults.add(
+                f"there is no sheet {needed}; the sheets are {', '.join(form.SHEETS)}, and the first two are "
+                "needed. 'preservecheck new' writes an example"
+            )
     faults.raise_if_any()
     rows = {name: list(_rows(name, grid, faults)) for name, grid in grids.items()}
     own = {folded(r.text("ingredient")) for r in rows.get("Ingredients", ())}
     own |= {folded(r.text("blend")) for r in rows.get("Blends", ())}
     raw: dict[str, Any] = {"format": 1}
     raw |= _product(rows["Product"], grids["Product"], faults)
-    raw["phase"] = _phases(rows["Formula"], rows.get("Phases", []), grids, names, own, faults)
+    phases = _lines(rows["Formula"], grids["Formula"], names, own, faults)
+    if "Phases" in rows:
+        _temperatures(rows["Phases"], grids["Phases"], phases, faults)
+    raw["phase"] = list(phases.values())
     if "Blends" in rows:
         raw["blend"] = _blends(rows["Blends"], grids["Blends"], faults)
     if "Ingredients" in rows:
@@ -83,8 +88,9 @@ def _rows(name: str, grid: Grid, faults: Faults) -> Iterator[_Row]:
     if name == "Formula" and not {"percent", "grams"} & set(dict(found)):
         missing.append("percent or grams")
     if missing:
-        faults.add(f"{place}: the column {', '.join(missing)} is missing; the first row names the columns "
-                   f"{', '.join(columns)}")
+        faults.add(
+            f"{place}: the column {', '.join(missing)} is missing; the first row names the columns {', '.join(columns)}"
+        )
         return
     units = dict(found)
     carried = form.CARRIED.get(name)
@@ -92,8 +98,10 @@ def _rows(name: str, grid: Grid, faults: Faults) -> Iterator[_Row]:
     for number, cells in filled[1:]:
         stray = next((c for at, c in enumerate(cells) if form.text(c) and (at >= len(found) or not found[at][0])), None)
         if stray is not None:
-            faults.add(f"{grid.place}, row {number}: {shown(stray)} stands under no heading; delete it or move it to "
-                       "another file")
+            faults.add(
+                f"{grid.place}, row {number}: {shown(stray)} stands under no heading; delete it or move it to "
+                "another file"
+            )
         row = _Row(number, {c: v for (c, _), v in zip(found, cells, strict=False) if c and form.text(v)}, units)
         if carried is not None:
             above = row.cells.setdefault(carried, above) or above
@@ -133,38 +141,46 @@ def _product_value(field: str, unit: str | None, cell: Cell, grid: Grid) -> Any:
     return form.text(cell) if field in form.TEXT_FIELDS else form.quantity(cell, unit, grid)
 
 
-def _phases(lines: list[_Row], temperatures: list[_Row], grids: Mapping[str, Grid], names: Names, own: set[str],
-            faults: Faults) -> list[dict[str, Any]]:
+def _lines(rows: list[_Row], grid: Grid, names: Names, own: set[str], faults: Faults) -> dict[str, dict[str, Any]]:
+    """Phases with their lines, by folded name, in the order in which they first stand."""
     phases: dict[str, dict[str, Any]] = {}
-    place = grids["Formula"].place
-    for row in lines:
+    place = grid.place
+    for row in rows:
         name = row.text("phase")
         if not name:
-            faults.add(f"{place}, row {row.number}: no phase; name it, such as heated or cool-down. A blank cell repeats "
-                       "the phase above")
+            faults.add(
+                f"{place}, row {row.number}: no phase; name it, such as heated or cool-down. A blank cell repeats "
+                "the phase above"
+            )
             continue
         if not row.text("ingredient"):
-            faults.add(f"{place}, row {row.number}: no ingredient; name it, or delete the row (a row of totals is not "
-                       "read)")
+            faults.add(
+                f"{place}, row {row.number}: no ingredient; name it, or delete the row (a row of totals is not read)"
+            )
             continue
         phase = phases.setdefault(_same(name), {"name": name, "items": []})
-        phase["items"].append(_item(row, grids["Formula"], names, own))
+        phase["items"].append(_item(row, grid, names, own))
+    return phases
+
+
+def _temperatures(rows: list[_Row], grid: Grid, phases: dict[str, dict[str, Any]], faults: Faults) -> None:
+    """Put the temperatures to the phases; a phase without lines is added, for ``build`` to refuse."""
     seen: dict[str, int] = {}
-    for row in temperatures:
-        grid = grids["Phases"]
+    for row in rows:
         name = row.text("phase")
         if not name:
             faults.add(f"{grid.place}, row {row.number}: no phase; name it as in the sheet Formula")
             continue
         if seen.setdefault(_same(name), row.number) != row.number:
-            faults.add(f"{grid.place}, row {row.number}: phase {shown(name)} stands already on row {seen[_same(name)]}; "
-                       "keep one row a phase")
+            faults.add(
+                f"{grid.place}, row {row.number}: phase {shown(name)} stands already on row {seen[_same(name)]}; "
+                "keep one row a phase"
+            )
             continue
         phase = phases.setdefault(_same(name), {"name": name, "items": []})
         for column, key in (("heated to", "heated_to"), ("added at", "added_at"), ("held", "held")):
             if column in row.cells:
                 phase[key] = form.quantity(row.cells[column], row.units.get(column), grid)
-    return list(phases.values())
 
 
 def _same(phase: str) -> str:
@@ -194,8 +210,10 @@ def _blends(rows: list[_Row], grid: Grid, faults: Faults) -> dict[str, dict[str,
     for row in rows:
         blend, part = row.text("blend"), row.text("ingredient")
         if not blend or not part or "percent" not in row.cells:
-            faults.add(f"{grid.place}, row {row.number}: a row names the blend, one ingredient of it and its percent of "
-                       "the blend; fill in all three")
+            faults.add(
+                f"{grid.place}, row {row.number}: a row names the blend, one ingredient of it and its percent of "
+                "the blend; fill in all three"
+            )
             continue
         parts = blends.setdefault(blend, {})
         if part in parts:
@@ -209,8 +227,10 @@ def _ingredients(rows: list[_Row], grid: Grid, faults: Faults) -> dict[str, dict
     for row in rows:
         name = row.text("ingredient")
         if not name or name in own:
-            faults.add(f"{grid.place}, row {row.number}: "
-                       + (f"{shown(name)} stands twice; keep one row" if name else "no ingredient; name it"))
+            faults.add(
+                f"{grid.place}, row {row.number}: "
+                + (f"{shown(name)} stands twice; keep one row" if name else "no ingredient; name it")
+            )
             continue
         own[name] = {c.replace(" ", "_"): form.number(v, grid) for c, v in row.cells.items() if c != "ingredient"}
         for column in ("note", "aliases", "inci", "tags"):

@@ -34,16 +34,22 @@ def read_toml(data: bytes, where: str) -> dict[str, Any]:
     """
     text = decoded(data, where)
     if _nesting(text) > MAX_NESTING or _MANY_DOTS.search(text):
-        raise FormulaError(f"{where}: brackets or dotted names are nested deeper than {MAX_NESTING} levels; a formula "
-                           "needs three. 'preservecheck new' writes an example")
+        raise FormulaError(
+            f"{where}: brackets or dotted names are nested deeper than {MAX_NESTING} levels; a formula "
+            "needs three. 'preservecheck new' writes an example"
+        )
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise FormulaError(f"{where}: not readable as TOML: {_reason(error)}. Text stands in quotation marks, numbers "
-                           "with a decimal point and without unit; 'preservecheck new' writes an example") from None
+        raise FormulaError(
+            f"{where}: not readable as TOML: {_reason(error)}. Text stands in quotation marks, numbers "
+            "with a decimal point and without unit; 'preservecheck new' writes an example"
+        ) from None
     except (ValueError, RecursionError, OverflowError):  # numbers of thousands of digits, impossible dates
-        raise FormulaError(f"{where}: not readable as TOML: it holds a number or date that is too large or impossible; "
-                           "'preservecheck new' writes an example") from None
+        raise FormulaError(
+            f"{where}: not readable as TOML: it holds a number or date that is too large or impossible; "
+            "'preservecheck new' writes an example"
+        ) from None
 
 
 def decoded(data: bytes, where: str) -> str:
@@ -67,8 +73,10 @@ def decoded(data: bytes, where: str) -> str:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        raise FormulaError(f"{where}: not UTF-8: byte {error.start} on line {line} is 0x{data[error.start]:02X}; save "
-                           "it as UTF-8 (in a spreadsheet: 'CSV UTF-8')") from None
+        raise FormulaError(
+            f"{where}: not UTF-8: byte {error.start} on line {line} is 0x{data[error.start]:02X}; save "
+            "it as UTF-8 (in a spreadsheet: 'CSV UTF-8')"
+        ) from None
 
 
 def _nesting(text: str) -> int:

@@ -29,7 +29,7 @@ MAX_MEMBERS = 1000
 # of one XML part, by what it holds: the reader needs many times this in memory
 MAX_SHEET_PART = 12_000_000
 MAX_STRINGS_PART = 5_000_000
-MAX_OTHER_PART = 2_000_000
+MAX_OTHER_PART = 1_000_000
 # a whole row of the widest sheet, formatted
 MAX_ROW_CELLS = 20_000
 MAX_SHEETS = 30
@@ -84,8 +84,9 @@ def read_workbook(data: bytes, where: str) -> dict[str, Grid]:
 
 def _check_archive(data: bytes, where: str) -> None:
     if data.startswith(_OLE):
-        raise FormulaError(f"{where}: protected by a password, or saved in the old .xls format; {_SAVE_AGAIN}, without "
-                           "password")
+        raise FormulaError(
+            f"{where}: protected by a password, or saved in the old .xls format; {_SAVE_AGAIN}, without password"
+        )
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             members = archive.infolist()
@@ -94,10 +95,16 @@ def _check_archive(data: bytes, where: str) -> None:
     unpacked = sum(m.file_size for m in members)
     if any(m.flag_bits & 0x1 for m in members):
         raise FormulaError(f"{where}: protected by a password; save it without")
-    if len(members) > MAX_MEMBERS or unpacked > MAX_UNPACKED or unpacked > MAX_RATIO * len(data) or any(
-            m.file_size > _part_limit(m.filename) for m in members):
-        raise FormulaError(f"{where}: unpacks to {unpacked / 1e6:,.1f} MB in {len(members):,} parts, more than a formula "
-                           "needs; copy the formula's sheets into a new workbook")
+    if (
+        len(members) > MAX_MEMBERS
+        or unpacked > MAX_UNPACKED
+        or unpacked > MAX_RATIO * len(data)
+        or any(m.file_size > _part_limit(m.filename) for m in members)
+    ):
+        raise FormulaError(
+            f"{where}: unpacks to {unpacked / 1e6:,.1f} MB in {len(members):,} parts, more than a formula "
+            "needs; copy the formula's sheets into a new workbook"
+        )
 
 
 def _part_limit(name: str) -> int:
@@ -124,14 +131,17 @@ def _sheets(book: Workbook, archive: zipfile.ZipFile, where: str) -> dict[str, G
         place = f"{where}: sheet {title}"
         hidden = _hidden(archive, paths[sheet.title])
         if hidden.last_row > MAX_ROWS or hidden.last_column > MAX_COLUMNS or hidden.widest > MAX_ROW_CELLS:
-            faults.append(f"{place}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns; keep only the formula in this "
-                          "workbook")
+            faults.append(
+                f"{place}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns; keep only the formula in this workbook"
+            )
             continue
         grid = Grid(place, list(_grid_rows(sheet, hidden.last_row, place)))
         if name is None:
             if grid.rows:
-                faults.append(f"{grid.place} is not known here; the sheets are {', '.join(SHEETS)}. Begin the name of a "
-                              "sheet that is not to be read with 'Read me'")
+                faults.append(
+                    f"{grid.place} is not known here; the sheets are {', '.join(SHEETS)}. Begin the name of a "
+                    "sheet that is not to be read with 'Read me'"
+                )
             continue
         if name in grids:
             faults.append(f"{grid.place} stands twice; keep one")
@@ -160,8 +170,9 @@ def _grid_rows(sheet: Any, last_row: int, place: str) -> Iterator[tuple[int, lis
 def _value(cell: Any, place: str) -> Cell:
     value: Cell = cell.value
     if isinstance(value, str) and value in _ERRORS:
-        raise FormulaError(f"{place}, cell {cell.coordinate} holds the error {value}; correct it in the spreadsheet and "
-                           "save again")
+        raise FormulaError(
+            f"{place}, cell {cell.coordinate} holds the error {value}; correct it in the spreadsheet and save again"
+        )
     if isinstance(value, (int, float)) and not isinstance(value, bool) and _is_percent(cell.number_format):
         return float(f"{value * 100:.15g}")  # shown as 5 %, stored as 0.05
     return value
@@ -175,15 +186,17 @@ def _is_percent(number_format: str | None) -> bool:
 def _sheet_paths(archive: zipfile.ZipFile) -> dict[str, str]:
     """Path inside the archive of every sheet, by title."""
     root = "xl/workbook.xml"
-    targets = {r.get("Id"): r.get("Target", "") for r in ElementTree.fromstring(
-        archive.read("xl/_rels/workbook.xml.rels"))}
+    targets = {
+        r.get("Id"): r.get("Target", "") for r in ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
+    }
     paths = {}
     for element in ElementTree.fromstring(archive.read(root)).iter():
         if element.tag in (f"{_MAIN}sheet", f"{_STRICT}sheet"):
             key = next((v for k, v in element.attrib.items() if k.endswith("}id")), "")
             target = targets.get(key, "")
-            paths[element.get("name", "")] = target.lstrip("/") if target.startswith("/") else \
-                posixpath.normpath(posixpath.join("xl", target))
+            paths[element.get("name", "")] = (
+                target.lstrip("/") if target.startswith("/") else posixpath.normpath(posixpath.join("xl", target))
+            )
     return paths
 
 
@@ -238,15 +251,19 @@ def _column(reference: str) -> int:
 def _hidden_faults(name: str, grid: Grid, hidden: _Hidden) -> Iterator[str]:
     if hidden.unsaved:
         cells = ", ".join(hidden.unsaved[:5]) + (" and others" if len(hidden.unsaved) > 5 else "")  # noqa: PLR2004
-        yield (f"{grid.place}: {cells} hold{'s' if len(hidden.unsaved) == 1 else ''} a formula without a saved result; "
-               f"{_SAVE_AGAIN}, or write the number")
+        yield (
+            f"{grid.place}: {cells} hold{'s' if len(hidden.unsaved) == 1 else ''} a formula without a saved result; "
+            f"{_SAVE_AGAIN}, or write the number"
+        )
     filled = {number: cells for number, cells in grid.rows}
     first = min(filled, default=1)
     carried = CARRIED.get(name)
     for ref in hidden.merged:
         if not _harmless(ref, filled, first, carried):
-            yield (f"{grid.place}: the cells {ref} are merged, so it cannot be told what belongs to which row; take the "
-                   "merging apart and fill in each cell")
+            yield (
+                f"{grid.place}: the cells {ref} are merged, so it cannot be told what belongs to which row; take the "
+                "merging apart and fill in each cell"
+            )
             return
 
 
@@ -256,5 +273,12 @@ def _harmless(ref: str, filled: dict[int, list[Cell]], first: int, carried: str 
 
     left, top, right, _ = range_boundaries(ref)
     headings = filled.get(first, [])
-    return (carried is not None and left == right and top is not None and top > first and left is not None
-            and left <= len(headings) and text(headings[left - 1]).casefold() == carried)
+    return (
+        carried is not None
+        and left == right
+        and top is not None
+        and top > first
+        and left is not None
+        and left <= len(headings)
+        and text(headings[left - 1]).casefold() == carried
+    )

@@ -25,23 +25,50 @@ SHEETS: dict[str, tuple[str, ...]] = {
     "Ingredients": ("ingredient", *_OWN),
 }
 NEEDED_SHEETS = ("Product", "Formula")
-NEEDED_COLUMNS = {"Product": ("field", "value"), "Formula": ("phase", "ingredient"), "Phases": ("phase",),
-                  "Blends": ("blend", "ingredient", "percent"), "Ingredients": ("ingredient", "role")}
+NEEDED_COLUMNS = {
+    "Product": ("field", "value"),
+    "Formula": ("phase", "ingredient"),
+    "Phases": ("phase",),
+    "Blends": ("blend", "ingredient", "percent"),
+    "Ingredients": ("ingredient", "role"),
+}
 # columns in which a cell left blank, or merged downwards, repeats the one above
 CARRIED = {"Formula": "phase", "Blends": "blend"}
 IGNORED_SHEET = "read me"
 
-PRODUCT_FIELDS = {"name": "name", "use": "use", "type": "type", "markets": "markets", "users": "users",
-                  "package": "package", "batch": "batch", "scale step": "scale_step", "on market": "on_market"}
-MEASURED_FIELDS = {"ph": "ph", "ph tolerance": "ph_tolerance", "sample temperature": "temperature",
-                   "water activity": "water_activity", "water activity tolerance": "water_activity_tolerance"}
+PRODUCT_FIELDS = {
+    "name": "name",
+    "use": "use",
+    "type": "type",
+    "markets": "markets",
+    "users": "users",
+    "package": "package",
+    "batch": "batch",
+    "scale step": "scale_step",
+    "on market": "on_market",
+}
+MEASURED_FIELDS = {
+    "ph": "ph",
+    "ph tolerance": "ph_tolerance",
+    "sample temperature": "temperature",
+    "water activity": "water_activity",
+    "water activity tolerance": "water_activity_tolerance",
+}
 FIELDS = (*PRODUCT_FIELDS, *MEASURED_FIELDS)
 NUMBER_FIELDS = {"ph", "ph tolerance", "water activity", "water activity tolerance"}
 TEXT_FIELDS = {"name", "use", "type", "users", "package"}
 # the unit in a heading stands for cells that hold a bare number
 UNIT_COLUMNS = {"heated to", "added at", "held", "batch", "scale step", "sample temperature"}
-_OTHER_NAMES = {"%": "percent", "g": "grams", "percent %": "percent", "grams g": "grams", "strength %": "strength",
-                "percent w/w": "percent", "% w/w": "percent", "percent % w/w": "percent"}
+_OTHER_NAMES = {
+    "%": "percent",
+    "g": "grams",
+    "percent %": "percent",
+    "grams g": "grams",
+    "strength %": "strength",
+    "percent w/w": "percent",
+    "% w/w": "percent",
+    "percent % w/w": "percent",
+}
 # quantum satis, in the ways that recipes write it
 _REST = {"rest", "qs", "qsto100", "qsad100", "qs100", "ad100", "to100", "adto100", "quantumsatis"}
 
@@ -100,7 +127,7 @@ def number(cell: Cell, grid: Grid) -> Any:
 
 
 def quantity(cell: Cell, unit: str | None, grid: Grid) -> Any:
-    """A cell as text with a unit: its own, else that of the heading; a bare number stays one, for ``build`` to refuse."""
+    """A cell as text with a unit, its own or else that of the heading; ``build`` refuses a number without."""
     value = number(cell, grid)
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         return value

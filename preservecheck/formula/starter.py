@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 Rows = list[list[Any]]
 
-_TOML = '''\
+_TOML = """\
 # A formula for preservecheck. Everything after a # is a remark.
 # Change what is here to what you make, then:  preservecheck review THIS_FILE
 format = 1
@@ -78,17 +78,17 @@ items = [
 # [ingredient."my new powder"]
 # role = "powder"
 # water_fraction = 0
-'''
+"""
 
 _READ_ME = (
     "A formula for preservecheck. Change what is here to what you make, save, then: preservecheck review THIS_FILE",
-    "Product: what you make and what you have measured. Leave the value blank where you have not measured: never guess.",
+    "Product: what you make and what you have measured. Leave blank what you have not measured: never guess.",
     "Formula: one line an ingredient. Amounts are percent of the whole, or name the column grams and give grams.",
     "The word rest in the place of the amount marks the line that fills up to 100 %.",
     "A preservative goes into the column ingredient under its id; preservecheck tables list systems shows them all.",
     "Strength: percent of active substance, for what is sold as a solution.",
-    "Phases: the hottest that a phase gets, how long it is held there, and the temperature of the batch when it goes in. "
-    "Write the unit: 75 °C or 167 °F, 20 min.",
+    "Phases: the hottest that a phase gets, how long it is held there, and the temperature of the batch when it "
+    "goes in. Write the unit: 75 °C or 167 °F, 20 min.",
     "Blends: what a raw material is made of, in percent, from its supplier's papers; each adds up to 100.",
     "An ingredient that the tables do not know goes into a sheet Ingredients with the columns ingredient, role, "
     "water fraction.",
@@ -125,19 +125,30 @@ def raw_to_sheets(raw: dict[str, Any]) -> dict[str, Rows]:
     items = [(phase["name"], item) for phase in raw["phase"] for item in phase["items"]]
     amount = "grams" if any("grams" in item for _, item in items) else "percent"
     lines: Rows = [["phase", "ingredient", amount, "strength", "note"]]
-    lines += [[phase, item.get("ingredient") or item.get("preservative"),
-               "rest" if item.get("rest") else item.get(amount), item.get("strength"), item.get("note")]
-              for phase, item in items]
+    lines += [
+        [
+            phase,
+            item.get("ingredient") or item.get("preservative"),
+            "rest" if item.get("rest") else item.get(amount),
+            item.get("strength"),
+            item.get("note"),
+        ]
+        for phase, item in items
+    ]
     phases: Rows = [list(SHEETS["Phases"])]
     phases += [[p["name"], p.get("heated_to"), p.get("added_at"), p.get("held")] for p in raw["phase"]]
     sheets = {"Product": product, "Formula": lines, "Phases": phases}
     if blends := raw.get("blend"):
-        sheets["Blends"] = [list(SHEETS["Blends"]), *([b, part, share] for b, parts in blends.items()
-                                                      for part, share in parts.items())]
+        sheets["Blends"] = [
+            list(SHEETS["Blends"]),
+            *([b, part, share] for b, parts in blends.items() for part, share in parts.items()),
+        ]
     if own := raw.get("ingredient"):
         columns = list(dict.fromkeys(k for block in own.values() for k in block))
-        sheets["Ingredients"] = [["ingredient", *(c.replace("_", " ") for c in columns)],
-                                 *([name, *(_joined(block.get(c)) for c in columns)] for name, block in own.items())]
+        sheets["Ingredients"] = [
+            ["ingredient", *(c.replace("_", " ") for c in columns)],
+            *([name, *(_joined(block.get(c)) for c in columns)] for name, block in own.items()),
+        ]
     return sheets
 
 
@@ -175,8 +186,10 @@ def write_starter(path: str | os.PathLike[str], *, force: bool = False) -> list[
             stem = path.stem
             if stem.rpartition(".")[2].casefold() in {s.casefold() for s in SHEETS}:
                 stem = stem.rpartition(".")[0]
-            files = {path.with_name(f"{stem}.{name}.csv"): (lambda rows=rows: csv_bytes(rows))  # type: ignore[misc]
-                     for name, rows in starter_sheets().items()}
+            files = {
+                path.with_name(f"{stem}.{name}.csv"): (lambda rows=rows: csv_bytes(rows))  # type: ignore[misc]
+                for name, rows in starter_sheets().items()
+            }
         case _:
             raise FormulaError(f"{path}: give a name that ends in .toml, .xlsx or .csv")
     if not path.parent.is_dir():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from typing import Literal, get_args
+from typing import Literal
 
 from preservecheck.formula.faults import Faults, listed, shown
 from preservecheck.formula.names import FormulaNames, folded
@@ -44,8 +44,10 @@ class UnknownNames:
         """Report an unknown preservative system."""
         near = [] if self._faults.full else self._names.tables.nearest_system(written)
         propose = f"the nearest are {listed(near)}; " if near else ""
-        self._faults.add(f"{place}: {shown(written)} is not the id of a preservative system; {propose}"
-                         "'preservecheck tables list systems' shows them all")
+        self._faults.add(
+            f"{place}: {shown(written)} is not the id of a preservative system; {propose}"
+            "'preservecheck tables list systems' shows them all"
+        )
 
     def report(self) -> None:
         """Turn what was collected into one fault a name."""
@@ -59,8 +61,10 @@ class UnknownNames:
     def _answer(self, written: str) -> str:
         system = self._names.tables.system(written)
         if system is not None and self._form == "toml":
-            return (f"is the id of a preservative system; on a line of a phase write preservative = {shown(system)} "
-                    "instead of ingredient. A blend takes the substances in it, each with its percent")
+            return (
+                f"is the id of a preservative system; on a line of a phase write preservative = {shown(system)} "
+                "instead of ingredient. A blend takes the substances in it, each with its percent"
+            )
         if system is not None:
             return f"is a preservative system; write its id as {system} in the sheet Formula"
         near = self._names.nearest(written)
@@ -70,15 +74,19 @@ class UnknownNames:
     def _block(self, written: str) -> str:
         roles = ", ".join(allowed_words("role"))
         if self._form == "sheet":
-            return ("Write one of the known names, or its composition in the sheet Blends, or add it for this formula "
-                    "alone: a sheet Ingredients with the columns ingredient, role, water fraction, charge, nutrient "
-                    f"load, usual phase and a row for it. The roles are: {roles}")
+            return (
+                "Write one of the known names, or its composition in the sheet Blends, or add it for this formula "
+                "alone: a sheet Ingredients with the columns ingredient, role, water fraction, charge, nutrient "
+                f"load, usual phase and a row for it. The roles are: {roles}"
+            )
         name = json.dumps(written, ensure_ascii=False)
-        return ("Write a known name, or its composition as a [blend], or add it for this formula alone: paste this "
-                "block at the end of the file and fill in the role\n\n"
-                f"[ingredient.{name}]\n"
-                f'role = ""              # one of: {roles}\n'
-                "water_fraction = 0     # share of water in it, 0 to 1\n"
-                f'charge = "none"        # one of: {", ".join(allowed_words("charge"))}\n'
-                f'nutrient_load = "low"  # food for microbes, one of: {", ".join(allowed_words("nutrient_load"))}\n'
-                f'usual_phase = "cool-down"  # one of: {", ".join(allowed_words("usual_phase"))}\n')
+        return (
+            "Write a known name, or its composition as a [blend], or add it for this formula alone: paste this "
+            "block at the end of the file and fill in the role\n\n"
+            f"[ingredient.{name}]\n"
+            f'role = ""              # one of: {roles}\n'
+            "water_fraction = 0     # share of water in it, 0 to 1\n"
+            f'charge = "none"        # one of: {", ".join(allowed_words("charge"))}\n'
+            f'nutrient_load = "low"  # food for microbes, one of: {", ".join(allowed_words("nutrient_load"))}\n'
+            f'usual_phase = "cool-down"  # one of: {", ".join(allowed_words("usual_phase"))}\n'
+        )

@@ -1,0 +1,5 @@
+"""``python -m preservecheck``."""
+
+from preservecheck.cli import main
+
+main()

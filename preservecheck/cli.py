@@ -1,0 +1,289 @@
+"""The command line: options become calls of the library, results become text and an exit status."""
+
+from __future__ import annotations
+
+import gc
+import os
+import shutil
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from preservecheck.reference.load import Tables
+    from preservecheck.review import Report
+
+# exit statuses of every command that judges
+ALL_PASS, NOT_ALL_PASS, UNREADABLE = range(3)
+# of a text report: at most, and in a file [characters]
+WIDEST, FILE_WIDTH = 100, 80
+
+app = typer.Typer(rich_markup_mode=None, pretty_exceptions_enable=False, add_completion=False)
+tables_app = typer.Typer(rich_markup_mode=None)
+app.add_typer(tables_app, name="tables")
+
+
+class Format(StrEnum):
+    """Forms of a report."""
+
+    text = "text"
+    markdown = "markdown"
+    json = "json"
+
+
+TablesOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--tables",
+        metavar="DIR",
+        help="Folder with your own rows, as CSV files named after the tables; they are added "
+        "to ours or replace those with the same key. Default: the folder named in PRESERVECHECK_TABLES.",
+    ),
+]
+
+
+def main() -> None:
+    """Run the program."""
+    gc.set_threshold(100_000, 20, 20)  # starting up makes many objects and no rubbish
+    for stream in (sys.stdout, sys.stderr):
+        _let_everything_through(stream)
+    app()
+
+
+@app.callback(invoke_without_command=True)
+def start(
+    context: typer.Context,
+    version: Annotated[bool, typer.Option("--version", help="Show the version and exit.")] = False,
+) -> None:
+    """Screen whether a preservative will work in a water-based hair product.
+
+    It screens, it never proves: only a challenge test does.
+    """
+    if version:
+        from preservecheck import __version__  # noqa: PLC0415
+
+        put(f"preservecheck {__version__}\n")
+        raise typer.Exit
+    if context.invoked_subcommand is None:
+        put(context.get_help() + "\n")
+
+
+@app.command()
+def review(
+    formulas: Annotated[list[Path], typer.Argument(metavar="FORMULA", help="Formula files: .toml, .xlsx or .csv.")],
+    form: Annotated[Format, typer.Option("--format", help="Form of the report.")] = Format.text,
+    output: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write the report here instead of on the screen.")
+    ] = None,
+    tables: TablesOption = None,
+) -> None:
+    """Judge formulas by all checks.
+
+    Exit status: 0 all pass, 1 something warns or is unknown, 2 a file could not be read.
+    """
+    with told():
+        reports, faults = _reviewed(formulas, load(tables))
+        complain(m for messages in faults.values() for m in messages)
+        if reports:
+            put(_rendered(reports, [str(f) for f in faults], form, len(formulas) > 1, output), output)
+        raise typer.Exit(
+            UNREADABLE if faults else NOT_ALL_PASS if any(r.verdict != "pass" for r in reports) else ALL_PASS
+        )
+
+
+@app.command()
+def explain(
+    check: Annotated[str | None, typer.Argument(metavar="CHECK", help="A check; left out, all of them.")] = None,
+) -> None:
+    """Print the rule of a check and its sources."""
+    from preservecheck.report import manual  # noqa: PLC0415
+
+    with told():
+        put(manual.render_list(width=width()) if check is None else manual.render(check, width=width()))
+
+
+@app.command()
+def new(
+    path: Annotated[
+        Path,
+        typer.Argument(metavar="FILE", help="A name that ends in .toml, .xlsx or .csv.", show_default="formula.toml"),
+    ] = Path("formula.toml"),
+    force: Annotated[bool, typer.Option("--force", help="Overwrite what is there.")] = False,
+) -> None:
+    """Write a filled-in formula to start from."""
+    from preservecheck.formula.starter import write_starter  # noqa: PLC0415
+
+    with told():
+        files = write_starter(path, force=force)
+        put(
+            f"Wrote {', '.join(map(str, files))}.\nChange what is in it to what you make, then: "
+            f"preservecheck review {_quoted(files[0])}\n"
+        )
+
+
+@tables_app.callback(invoke_without_command=True)
+def tables_start(context: typer.Context, tables: TablesOption = None) -> None:
+    """Look at the tables behind the verdicts.
+
+    Without a command, name them all.
+    """
+    context.obj = tables
+    if context.invoked_subcommand is None:
+        from preservecheck.report import rows  # noqa: PLC0415
+
+        with told():
+            put(rows.render_tables(load(tables), width=width()))
+
+
+@tables_app.command("list")
+def tables_list(
+    context: typer.Context,
+    table: Annotated[str | None, typer.Argument(metavar="TABLE", help="Left out: all tables.")] = None,
+    tables: TablesOption = None,
+) -> None:
+    """List the rows of a table; without one, the tables."""
+    from preservecheck.report import rows  # noqa: PLC0415
+
+    with told():
+        known = load(tables or context.obj)
+        put(rows.render_list(known, table) if table else rows.render_tables(known, width=width()))
+
+
+@tables_app.command("show")
+def tables_show(
+    context: typer.Context,
+    table: Annotated[str, typer.Argument(metavar="TABLE")],
+    key: Annotated[list[str], typer.Argument(metavar="KEY", help="Its key; blanks need no quotes.")],
+    tables: TablesOption = None,
+) -> None:
+    """Print one row in full, with its source and what is only recalled."""
+    from preservecheck.report import rows  # noqa: PLC0415
+
+    with told():
+        put(rows.render_row(load(tables or context.obj), table, " ".join(key), width=width()))
+
+
+@tables_app.command("search")
+def tables_search(
+    context: typer.Context, words: Annotated[list[str], typer.Argument(metavar="WORDS")], tables: TablesOption = None
+) -> None:
+    """Find the rows of all tables that hold every word."""
+    from preservecheck.report import rows  # noqa: PLC0415
+
+    with told():
+        put(rows.render_search(load(tables or context.obj), words, width=width()))
+
+
+@tables_app.command("validate")
+def tables_validate(context: typer.Context, tables: TablesOption = None) -> None:
+    """Check every row of every table. Exit status: 0 no fault, 2 faults."""
+    from preservecheck.errors import TableError  # noqa: PLC0415
+    from preservecheck.reference.load import validate_tables  # noqa: PLC0415
+    from preservecheck.reference.rows import TABLES  # noqa: PLC0415
+
+    with told():
+        known = load(tables or context.obj)
+        if faults := validate_tables(known):
+            raise TableError(faults)
+        put(f"No fault in {sum(len(known.rows(name)) for name in TABLES)} rows of {len(TABLES)} tables.\n")
+
+
+# ---- between the commands and the library ---------------------------------------------------------------------------
+
+
+@contextmanager
+def told() -> Iterator[None]:
+    """Turn a fault of the user's input into messages and exit status 2; a real bug shows its traceback."""
+    from preservecheck.errors import PreservecheckError  # noqa: PLC0415
+
+    try:
+        yield
+    except PreservecheckError as error:
+        complain(error.messages)
+        raise typer.Exit(UNREADABLE) from None
+
+
+def load(own_dir: Path | None) -> Tables:
+    """The tables, with the user's own rows."""
+    from preservecheck.reference.load import load_tables  # noqa: PLC0415
+
+    return load_tables(own_dir)
+
+
+def _reviewed(files: Iterable[Path], tables: Tables) -> tuple[list[Report], dict[Path, tuple[str, ...]]]:
+    """Reports of the files that can be read, and the faults of the others."""
+    # one formula needs no worker threads, and starting them costs a tenth of the time
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    from preservecheck.errors import FormulaError, UnitError  # noqa: PLC0415
+    from preservecheck.review import review as judged  # noqa: PLC0415
+
+    reports: list[Report] = []
+    faults: dict[Path, tuple[str, ...]] = {}
+    for file in files:
+        try:
+            reports.append(judged(file, tables))
+        except (FormulaError, UnitError) as error:
+            faults[file] = error.messages
+    return reports, faults
+
+
+def _rendered(reports: list[Report], unread: list[str], form: Format, several: bool, output: Path | None) -> str:
+    """Reports in one form; for several files with a summary, or as a list."""
+    from importlib import import_module  # noqa: PLC0415
+
+    module = import_module(f"preservecheck.report.{form}")
+    layout = {}
+    if form is Format.text:
+        layout = {"width": width(), "colour": _coloured()} if output is None else {"width": FILE_WIDTH}
+    text: str = module.render_many(reports, unread, **layout) if several else module.render(reports[0], **layout)
+    return text
+
+
+def width() -> int:
+    """Width of the terminal, at most 100; 80 where there is none. [characters]"""
+    return min(shutil.get_terminal_size((FILE_WIDTH, 24)).columns, WIDEST)
+
+
+def _coloured() -> bool:
+    return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def complain(messages: Iterable[str]) -> None:
+    """Each message once, a line each, on standard error."""
+    for message in dict.fromkeys(messages):
+        typer.echo("".join(c if c.isprintable() else "?" for c in message), err=True)
+
+
+def put(text: str, output: Path | None = None) -> None:
+    """Write text to a file as a whole or not at all, or to standard output."""
+    if output is not None and str(output) != "-":
+        from preservecheck.report.write import write_whole  # noqa: PLC0415
+
+        write_whole(output, text)
+        return
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:  # the reader has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _let_everything_through(stream: IO[str]) -> None:
+    """A sign that a terminal cannot show becomes a question mark; files and pipes get UTF-8."""
+    reconfigure = getattr(stream, "reconfigure", None)
+    if reconfigure is None:
+        return
+    if stream.isatty() or "PYTHONIOENCODING" in os.environ:
+        reconfigure(errors="replace")
+    else:
+        reconfigure(encoding="utf-8", errors="replace")
+
+
+def _quoted(path: Path) -> str:
+    text = str(path)
+    return f'"{text}"' if " " in text else text
