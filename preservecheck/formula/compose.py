@@ -13,7 +13,7 @@ from preservecheck.reference.rows import Active, Ingredient, System
 if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
 
-WATER = "Aqua"
+WATER, ALCOHOL = "Aqua", "Alcohol"
 # alcohol is a preservative system only from here on (ISO 29621 low-risk criterion, 20 % of the product)
 ALCOHOL_SYSTEM_PERCENT = 20.0
 
@@ -101,7 +101,7 @@ class Composer:
         self._systems: Mapping[str, System] = {s.id: s for s in tables.systems}
         self._single: dict[str, tuple[str, float]] = {}
         for system in tables.systems:
-            active = [(inci, f) for inci, f in system.composition if self._preserves(inci, {})]
+            active = [(inci, f) for inci, f in system.composition if self._preserves(inci, {}) or inci == ALCOHOL]
             if len(active) == 1 and all(self._inert(i) for i, _ in system.composition if i != active[0][0]):
                 inci, fraction = active[0]
                 if inci not in self._single or fraction > self._single[inci][1]:
@@ -180,7 +180,7 @@ class _Opening:
             self.portions.append(Portion(inci, amount, line_at, origin, carried, self.c._preserves(inci, self.own)))
             if not carried and self.c._preserves(inci, self.own) and amount > 0:
                 self._recognise(inci, amount, line_at, phase_at)
-            elif not carried and inci == "Alcohol" and amount >= ALCOHOL_SYSTEM_PERCENT:
+            elif not carried and inci == ALCOHOL and amount >= ALCOHOL_SYSTEM_PERCENT:
                 self._recognise(inci, amount, line_at, phase_at)
 
     def _named(self, written: str) -> Named | None:

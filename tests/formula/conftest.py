@@ -9,6 +9,7 @@ import pytest
 from preservecheck.errors import FormulaError
 from preservecheck.formula.build import build
 from preservecheck.formula.load import load_formula
+from preservecheck.formula.starter import csv_bytes, raw_to_sheets, workbook_bytes
 from preservecheck.reference.load import Tables
 
 TODAY = dt.date(2026, 3, 1)
@@ -32,30 +33,44 @@ _SYSTEM_COLUMNS = (
     "natural_standard"
 )
 _REST = "liquid,water,cool-down,nonionic,ok,ok,ok,ok,ok,strong,strong,strong,strong,no"
-SYSTEMS = "\n".join((
-    _SYSTEM_COLUMNS,
-    f"s,practice,phenoxyethanol,Phenoxyethanol:1,3,10,0.5,1,85,{_REST}",
-    f"s,practice,sodium-benzoate,Sodium Benzoate:1,2,5,0.2,0.6,80,{_REST}",
-    "s,practice,benzyl-alcohol-dehydroacetic-acid,Benzyl Alcohol:0.87|Dehydroacetic Acid:0.08|Aqua:0.05,"
-    f"2,6,0.2,1.1,40,{_REST}",
-))
+SYSTEMS = "\n".join(
+    (
+        _SYSTEM_COLUMNS,
+        f"s,practice,phenoxyethanol,Phenoxyethanol:1,3,10,0.5,1,85,{_REST}",
+        f"s,practice,sodium-benzoate,Sodium Benzoate:1,2,5,0.2,0.6,80,{_REST}",
+        (
+            "s,practice,benzyl-alcohol-dehydroacetic-acid,Benzyl Alcohol:0.87|Dehydroacetic"
+            f" Acid:0.08|Aqua:0.05,2,6,0.2,1.1,40,{_REST}"
+        ),
+    )
+)
 # the names of these tables are looked up as well; no row is needed here
 EMPTY = {
-    "actives": "source,basis,inci", "legal_limits": "source,basis,id", "conversions": "source,basis,substance",
+    "actives": "source,basis,inci",
+    "legal_limits": "source,basis,id",
+    "conversions": "source,basis,substance",
 }
 BASE = {
     "format": 1,
     "product": {"name": "Oat cream", "use": "leave-on", "type": "leave-in", "markets": ["EU"]},
     "measured": {"ph": 5.1},
     "phase": [
-        {"name": "heated", "heated_to": "75 °C", "items": [
-            {"ingredient": "Water", "rest": True},
-            {"ingredient": "Glycerin", "percent": 3.0},
-        ]},
-        {"name": "cool-down", "added_at": "40 °C", "items": [
-            {"ingredient": "Avena sativa kernel extract", "percent": 1},
-            {"preservative": "phenoxyethanol", "percent": 0.8},
-        ]},
+        {
+            "name": "heated",
+            "heated_to": "75 °C",
+            "items": [
+                {"ingredient": "Water", "rest": True},
+                {"ingredient": "Glycerin", "percent": 3.0},
+            ],
+        },
+        {
+            "name": "cool-down",
+            "added_at": "40 °C",
+            "items": [
+                {"ingredient": "Avena sativa kernel extract", "percent": 1},
+                {"preservative": "phenoxyethanol", "percent": 0.8},
+            ],
+        },
     ],
 }
 
@@ -103,3 +118,38 @@ def refused(tables):
         return [m.replace(f"{Path(path).parent}/", "") for m in caught.value.messages]
 
     return run
+
+
+@pytest.fixture
+def sheets(raw):
+    """The sheets of a formula without fault."""
+    return raw_to_sheets(raw)
+
+
+@pytest.fixture
+def write_workbook(tmp_path):
+    """Write sheets as a workbook; gives its path."""
+
+    def write(sheets):
+        path = tmp_path / "cream.xlsx"
+        path.write_bytes(workbook_bytes(sheets))
+        return path
+
+    return write
+
+
+@pytest.fixture
+def write_csv(tmp_path):
+    """Write sheets as CSV files; gives the path of the one with the lines."""
+
+    def cell(value, decimal):
+        return "" if value is None else str(value).replace(".", decimal) if isinstance(value, float) else str(value)
+
+    def write(sheets, separator=",", decimal="."):
+        for name, rows in sheets.items():
+            text = "\n".join(separator.join(cell(c, decimal) for c in row) for row in rows)
+            data = csv_bytes(rows) if separator == "," else text.encode()
+            (tmp_path / f"cream.{name}.csv").write_bytes(data)
+        return tmp_path / "cream.Formula.csv"
+
+    return write

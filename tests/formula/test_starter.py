@@ -15,7 +15,7 @@ from preservecheck.reference.load import load_tables
 def test_starter_is_accepted(tmp_path, name):
     """The shipped tables know every name in it; all forms are the same formula."""
     tables = load_tables()
-    toml, = write_starter(tmp_path / "base.toml")
+    (toml,) = write_starter(tmp_path / "base.toml")
     first = write_starter(tmp_path / name)[0]
     blank = {"sha256": "", "path": None}
     assert load_formula(first, tables).model_copy(update=blank) == load_formula(toml, tables).model_copy(update=blank)
@@ -25,8 +25,8 @@ def test_starter_is_sensible(tmp_path):
     """The preservative goes in below its heat limit, inside its dose and its pH range."""
     tables = load_tables()
     formula = load_formula(write_starter(tmp_path / "a.toml")[0], tables)
-    line, = (x for p in formula.phases for x in p.lines if x.kind == "preservative")
-    system, = (s for s in tables.systems if s.id == line.name)
+    (line,) = (x for p in formula.phases for x in p.lines if x.kind == "preservative")
+    (system,) = (s for s in tables.systems if s.id == line.name)
     assert system.usage_min_percent <= line.amount <= system.usage_max_percent
     assert formula.phases[-1].added_at_c + 2 <= system.heat_limit_c
     assert system.ph_min < formula.measured.ph - 0.1
@@ -43,7 +43,7 @@ def test_every_key_is_shown():
 
 def test_workbook_look(tmp_path):
     """The workbook opens on the product, keeps headings in sight and explains itself."""
-    path, = write_starter(tmp_path / "a.xlsx")
+    (path,) = write_starter(tmp_path / "a.xlsx")
     book = openpyxl.load_workbook(path)
     assert book.sheetnames == ["Read me", "Product", "Formula", "Phases", "Blends"]
     assert book.active.title == "Product"
@@ -65,11 +65,14 @@ def test_nothing_is_overwritten(tmp_path, name):
     assert sorted(tmp_path.iterdir()) == sorted(files)
 
 
-@pytest.mark.parametrize(("name", "message"), [
-    ("a.txt", "a.txt: give a name that ends in .toml, .xlsx or .csv"),
-    ("no/a.toml", "no/a.toml: there is no folder {0}/no; make it first"),
-    ("folder.toml", "folder.toml: is a folder; choose another name"),
-])
+@pytest.mark.parametrize(
+    ("name", "message"),
+    [
+        ("a.txt", "a.txt: give a name that ends in .toml, .xlsx or .csv"),
+        ("no/a.toml", "no/a.toml: there is no folder {0}/no; make it first"),
+        ("folder.toml", "folder.toml: is a folder; choose another name"),
+    ],
+)
 def test_places_that_cannot_be_written(tmp_path, name, message):
     """A wrong ending, a missing folder and a folder in the way are said in words."""
     (tmp_path / "folder.toml").mkdir()
