@@ -9,7 +9,7 @@ import numpy as np
 
 from preservecheck.case import LOW_RISK_AW, Case
 from preservecheck.checks import legal_limit
-from preservecheck.checks.base import listed, number
+from preservecheck.checks.base import listed, number, sentence
 from preservecheck.reference.rows import Caution, LabelRule
 from preservecheck.verdict import Finding
 
@@ -65,7 +65,7 @@ def _seen_only_by_people(case: Case) -> Iterable[str]:
         if enough:
             names = [c.names[i] for i in np.argsort(-first)[:2] if first[i] > 0]
             where = f" ({row.threshold_note})" if row.threshold_note else ""
-            yield f"{listed(names)}: {row.effect}{where}. {(row.remedy or '').rstrip('.').capitalize()}.".replace(" .", "")
+            yield f"{listed(names)}: {row.effect}{where}." + (f" {sentence(row.remedy)}" if row.remedy else "")
 
 
 def labels(case: Case) -> tuple[str, ...]:

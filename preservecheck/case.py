@@ -13,8 +13,8 @@ from functools import cached_property
 import numpy as np
 
 from preservecheck.chemistry import free_active, speciation, water_activity
-from preservecheck.chemistry.summation import ordered_sum, weighed_sum
-from preservecheck.context import CATION, NEUTRAL, Context
+from preservecheck.chemistry.summation import weighed_sum
+from preservecheck.context import ACID, BASE, CATION, Context
 from preservecheck.formula.compose import Composition
 from preservecheck.formula.model import Formula, Product
 from preservecheck.verdict import Bools, Floats
@@ -26,6 +26,9 @@ THERMOMETER_C = 2.0
 WATER_DENSITY = 1.0
 # ISO 29621, low-risk criterion: below this water activity no growth is expected that a preservative has to stop
 LOW_RISK_AW = 0.75
+# cached figures that depend on nothing but the amounts
+FROM_AMOUNTS = frozenset(("water_pct", "water_phase_pct", "oil_ratio", "binder_pct", "ionic_strength", "acting_pct",
+                          "total_in_water", "charge", "paired_kinds", "unpaired", "aw_estimate"))
 # standard laboratory temperature, taken where the sample's was not written down
 ROOM_C = 25.0
 
@@ -76,9 +79,9 @@ class Case:
     with_oil: Floats  # (..., K) amounts added in a phase that was heated together with oil-phase material
     profiles: tuple[Profile, ...]
     profile: Ints  # index into profiles, (...,)
-    mic_percent: Floats = field(default=None)  # type: ignore[assignment]  # (..., F, M)
-    k_oil: Floats = field(default=None)  # type: ignore[assignment]  # (..., F, C)
-    k_bind: Floats = field(default=None)  # type: ignore[assignment]  # (..., F, B)
+    mic_percent: Floats = field(default=None)  # type: ignore[arg-type]  # (..., F, M)
+    k_oil: Floats = field(default=None)  # type: ignore[arg-type]  # (..., F, C)
+    k_bind: Floats = field(default=None)  # type: ignore[arg-type]  # (..., F, B)
     compositions: tuple[Composition, ...] = ()
 
     def __post_init__(self) -> None:
@@ -88,8 +91,16 @@ class Case:
                 object.__setattr__(self, name, getattr(self.context, name))
 
     def with_(self, **changes: object) -> Case:
-        """The same cases with some arrays replaced."""
-        return replace(self, **changes)  # type: ignore[arg-type]
+        """The same cases with some arrays replaced; figures that hang on the amounts alone are not worked out again."""
+        other = replace(self, **changes)  # type: ignore[arg-type]
+        if changes.keys() & {"amount", "context"}:
+            return other
+        kept = set(FROM_AMOUNTS)
+        kept |= {"oil_term"} if "k_oil" not in changes else set()
+        kept |= {"bound_ratio"} if "k_bind" not in changes else set()
+        kept |= {"pka"} if "sample_c" not in changes else set()
+        other.__dict__.update({n: v for n, v in self.__dict__.items() if n in kept})
+        return other
 
     # ---- shared figures, computed once for all checks ---------------------------------------------------------------
 
@@ -129,17 +140,22 @@ class Case:
         """Constant that goes with a pH meter at this temperature and ionic strength. [-] (..., F)"""
         c = self.context
         pka = speciation.pka_at(c.pka, c.dh_ion_kj_mol, self.temp_c[..., None])
-        charge = np.where(c.form_kind == 2, 1, 0)  # noqa: PLR2004  # the protonated form of a base is a cation
+        charge = np.where(c.form_kind == BASE, 1, 0)  # the protonated form of a base is a cation
         return speciation.pka_mixed(pka, charge, self.ionic_strength[..., None], self.temp_c[..., None])
+
+    def working_fraction_of(self, f: int) -> Floats:
+        """Share of one active that is in its working form by pH; 1 for what does not ionise. [-] (...,)"""
+        kind = self.context.form_kind[f]
+        if kind == ACID:
+            return speciation.undissociated_fraction(self.ph, self.pka[..., f])
+        if kind == BASE:
+            return speciation.free_base_fraction(self.ph, self.pka[..., f])
+        return np.ones(1)
 
     @cached_property
     def working_fraction(self) -> Floats:
         """Share of each active that is in its working form by pH. [-] (..., F)"""
-        c, ph = self.context, self.ph[..., None]
-        acid = speciation.undissociated_fraction(ph, self.pka)
-        base = speciation.free_base_fraction(ph, self.pka)
-        always = (c.form_kind == NEUTRAL) | (c.form_kind == CATION)
-        return np.where(always, 1.0, np.where(c.form_kind == 1, acid, base))
+        return _stacked([self.working_fraction_of(f) for f in range(len(self.context.forms))], self.ph.shape)
 
     @cached_property
     def acting_pct(self) -> Floats:
@@ -152,23 +168,48 @@ class Case:
         return _over(100 * self.acting_pct, self.water_phase_pct / WATER_DENSITY)
 
     @cached_property
+    def oil_term(self) -> Floats:
+        """K phi of each acting form, summed over the oils that are there; unknown where one of them is. [-] (..., F)"""
+        return _taken_up(self.oil_ratio, self.k_oil)
+
+    @cached_property
+    def bound_ratio(self) -> Floats:
+        """Total over free in the water, by the binders that are there; an unknown uptake is not counted. [-] (..., F)"""
+        return 1 + _taken_up(self.binder_pct, np.where(np.isnan(self.k_bind), 0.0, self.k_bind))
+
+    @cached_property
+    def _free(self) -> dict[int, Floats]:
+        return {}
+
+    def free_uncapped_of(self, f: int) -> Floats:
+        """Working form of one active free in the water phase, before its solubility is looked at. [% w/v] (...,)
+
+        The shape is only as large as what it depends on: the pH does not widen what does not ionise.
+        """
+        if f not in self._free:
+            free = free_active.free_undissociated(self.total_in_water[..., f], self.oil_term[..., f],
+                                                  self.bound_ratio[..., f], self.working_fraction_of(f))
+            if self.context.form_kind[f] == CATION:
+                free = free * self.unpaired
+            # what is not there is not unknown, even where its constants are
+            self._free[f] = np.where(self.acting_pct[..., f] > 0, free, 0.0)
+        return self._free[f]
+
+    def free_of(self, f: int) -> Floats:
+        """Working form of one active free in the water phase, at most its solubility. [% w/v] (...,)"""
+        solubility = self.context.solubility_g_l[f] / 10
+        free = self.free_uncapped_of(f)
+        return free if np.isnan(solubility) else free_active.free_capped(free, solubility)[0]
+
+    @cached_property
     def free_uncapped(self) -> Floats:
-        """Working form free in the water phase, before its solubility is looked at. [% w/v] (..., F)"""
-        held = np.where(np.isnan(self.k_bind), 0.0, self.k_bind) * self.binder_pct[..., None, :]
-        # an unknown partition coefficient matters only where that oil is there
-        oil = np.where(self.oil_ratio[..., None, :] > 0, self.k_oil * self.oil_ratio[..., None, :], 0.0)
-        free = free_active.free_undissociated(self.total_in_water, ordered_sum(oil), 1 + ordered_sum(held),
-                                              self.working_fraction)
-        cation = self.context.form_kind == CATION
-        free = np.where(cation, free * self.unpaired[..., None], free)
-        # what is not there is not unknown, even where its constants are
-        return np.where(self.acting_pct > 0, free, 0.0)
+        """Working form of each active free in the water phase, before its solubility is looked at. [% w/v] (..., F)"""
+        return _stacked([self.free_uncapped_of(f) for f in range(len(self.context.forms))], self.water_pct.shape)
 
     @cached_property
     def free_pct(self) -> Floats:
-        """Working form free in the water phase, at most its solubility. [% w/v] (..., F)"""
-        solubility = np.where(np.isnan(self.context.solubility_g_l), np.inf, self.context.solubility_g_l / 10)
-        return free_active.free_capped(self.free_uncapped, solubility)[0]
+        """Working form of each active free in the water phase, at most its solubility. [% w/v] (..., F)"""
+        return _stacked([self.free_of(f) for f in range(len(self.context.forms))], self.water_pct.shape)
 
     @cached_property
     def charge(self) -> tuple[Floats, Floats]:
@@ -183,7 +224,7 @@ class Case:
         """Substances whose charges pair off one to one: surfactants, polymers, cationic preservatives. (K,)"""
         c = self.context
         cation = np.array([(a := c.actives.get(n)) is not None and a.active_form == "cation" for n in c.names])
-        return c.role("cationic surfactant", "anionic surfactant", "cationic polymer", "anionic polymer") | cation
+        return np.asarray(c.role("cationic surfactant", "anionic surfactant", "cationic polymer", "anionic polymer") | cation)
 
     @cached_property
     def unpaired(self) -> Floats:
@@ -238,6 +279,21 @@ class Case:
     def has_system(self) -> Bools:
         """True where a case has a system at that place. (..., P)"""
         return self.system >= 0
+
+
+def _stacked(columns: list[Floats], shape: tuple[int, ...]) -> Floats:
+    """Columns side by side on a last axis, each widened to the shape of all."""
+    full = np.broadcast_shapes(shape, *(c.shape for c in columns))
+    return np.stack([np.broadcast_to(c, full) for c in columns], axis=-1) if columns else np.zeros((*full, 0))
+
+
+def _taken_up(there: Floats, constants: Floats) -> Floats:
+    """Sum over classes of how much is there times its constant, class by class. (..., F)"""
+    out = np.zeros(np.broadcast_shapes((*there.shape[:-1], 1), constants.shape[:-1]))
+    for i in range(there.shape[-1]):
+        if there[..., i].any():
+            out = out + np.where(there[..., i, None] > 0, there[..., i, None] * constants[..., i], 0.0)
+    return out
 
 
 def _over(value: Floats, base: Floats) -> Floats:
@@ -327,5 +383,5 @@ def _batch(composition: Composition) -> float:
 def _phases_with_hot_oil(composition: Composition, context: Context) -> set[int]:
     """Phases that are heated and hold oil-phase material."""
     oily = {composition.lines[p.line].phase for p in composition.portions
-            if context.oil_phase[context.index[p.substance]] > 0}
+            if p.percent > 0 and context.oil_phase[context.index[p.substance]] > 0}
     return {i for i, phase in enumerate(composition.formula.phases) if phase.heated_to_c is not None and i in oily}

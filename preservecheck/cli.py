@@ -15,6 +15,7 @@ from typing import IO, TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
+    from preservecheck.choose import Choice
     from preservecheck.reference.load import Tables
     from preservecheck.review import Report
 
@@ -34,6 +35,12 @@ class Format(StrEnum):
     text = "text"
     markdown = "markdown"
     json = "json"
+
+
+class Only(StrEnum):
+    """Ways to narrow the systems."""
+
+    natural = "natural-standard"
 
 
 TablesOption = Annotated[
@@ -94,6 +101,31 @@ def review(
         raise typer.Exit(
             UNREADABLE if faults else NOT_ALL_PASS if any(r.verdict != "pass" for r in reports) else ALL_PASS
         )
+
+
+@app.command()
+def choose(
+    formula: Annotated[Path, typer.Argument(metavar="FORMULA", help="Formula file: .toml, .xlsx or .csv.")],
+    markets: Annotated[str | None, typer.Option(metavar="EU,GB", help="Markets instead of the formula's own.")] = None,
+    only: Annotated[Only | None, typer.Option(help="Only systems that a natural cosmetics standard accepts.")] = None,
+    without: Annotated[
+        list[str] | None, typer.Option(metavar="NAME", help="A substance that no system may hold; may be repeated.")
+    ] = None,
+    limit: Annotated[int | None, typer.Option(min=1, metavar="N", help="Show the best N.")] = None,
+    form: Annotated[Format, typer.Option("--format", help="Form of the ranking.")] = Format.text,
+    output: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write it here instead of on the screen.")
+    ] = None,
+    tables: TablesOption = None,
+) -> None:
+    """Rank every preservative system for a formula.
+
+    Exit status: 0 something fits as it stands, 1 only after a change or not at all, 2 the file could not be read.
+    """
+    with told():
+        found = _chosen(formula, markets, only, without or [], limit, tables)
+        put(_ranked(found, form, output), output)
+        raise typer.Exit(ALL_PASS if any(s.outcome == "fits" for s in found.systems) else NOT_ALL_PASS)
 
 
 @app.command()
@@ -230,6 +262,26 @@ def _reviewed(files: Iterable[Path], tables: Tables) -> tuple[list[Report], dict
         except (FormulaError, UnitError) as error:
             faults[file] = error.messages
     return reports, faults
+
+
+def _chosen(
+    formula: Path, markets: str | None, only: Only | None, without: list[str], limit: int | None, tables: Path | None
+) -> Choice:
+    """The ranking that the options ask for."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    from preservecheck.choose import choose as ranked  # noqa: PLC0415
+
+    wanted = [m.strip().upper() for m in (markets or "").split(",") if m.strip()]
+    return ranked(formula, load(tables), markets=wanted, natural=only is not None, without=without, limit=limit)
+
+
+def _ranked(found: Choice, form: Format, output: Path | None) -> str:
+    """The ranking in one form."""
+    from preservecheck.report import choice  # noqa: PLC0415
+
+    if form is Format.text:
+        return choice.render_text(found, width=width() if output is None else FILE_WIDTH)
+    return choice.render_markdown(found) if form is Format.markdown else choice.render_json(found)
 
 
 def _rendered(reports: list[Report], unread: list[str], form: Format, several: bool, output: Path | None) -> str:

@@ -500,6 +500,13 @@ class Context:
                 out[i, self.index[inci]] += fraction
         return out
 
+    @cached_property
+    def silent_systems(self) -> Bools:
+        """True for systems that hold nothing whose amount could be compared with an MIC, such as a ferment. (S,)"""
+        return np.array([not any(self.acting[self.index[i]].any() for i, _ in s.composition)
+                         and any((r := self.rows.get(i)) is not None and r.role in ("preservative", "cationic surfactant")
+                                 for i, _ in s.composition) for s in self.systems] or [False])
+
     def system_column(self, name: str) -> Floats:
         """One numeric column of the systems. (S,)"""
         values = [getattr(s, name) for s in self.systems] or [None]

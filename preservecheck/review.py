@@ -146,6 +146,7 @@ class Judged(BaseModel):
     model_config = ConfigDict(frozen=True)
     code: int
     finding: Finding
+    place: int
 
 
 def findings_of(case: Case, checks: Iterable[Check] = CHECKS) -> Iterable[Judged]:
@@ -158,11 +159,12 @@ def findings_of(case: Case, checks: Iterable[Check] = CHECKS) -> Iterable[Judged
         chance = None if chance is None else chance.reshape(codes.shape)
         due = _shares(check, case, chance)
         found: dict[str, Judged] = {}
-        for j in np.flatnonzero(codes != ABSENT):
+        # several rows about one matter: the worst is shown, and of several alike the one that presses hardest
+        pressure = np.broadcast_to(np.asarray(figures.get("pressure", 0.0), dtype=float).reshape(-1), codes.shape)
+        for j in sorted(np.flatnonzero(codes != ABSENT), key=lambda j: (-codes[j], -pressure[j])):
             finding = finding_of(check, case, figures, int(j), int(codes[j]), chance, due[int(j)])
-            if finding.about not in found or found[finding.about].code < codes[j]:  # several rows, one matter
-                found[finding.about] = Judged(code=int(codes[j]), finding=finding)
-        yield from found.values()
+            found.setdefault(finding.about, Judged(code=int(codes[j]), finding=finding, place=int(j)))
+        yield from sorted(found.values(), key=lambda f: f.place)
 
 
 def _shares(check: Check, case: Case, chance: Floats | None) -> dict[int, dict[str, float]]:
@@ -233,10 +235,7 @@ def preservatives(composition: Composition, case: Case) -> tuple[Preservative, .
 
 
 def version() -> str:
-    """Version of the installed package, or of the checkout's ``pyproject.toml``."""
-    from importlib.metadata import PackageNotFoundError, version as installed
+    """Version of the program."""
+    import preservecheck  # noqa: PLC0415
 
-    try:
-        return installed(PROGRAM)
-    except PackageNotFoundError:
-        return "0.1.0"
+    return preservecheck.__version__

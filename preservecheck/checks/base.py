@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from preservecheck.case import Case
-from preservecheck.verdict import Bools, Codes, Figure, Floats
+from preservecheck.verdict import Bools, Codes, Figure
 
 # rounding noise of binary numbers, far below any reading
 EPSILON = 1e-9
-Figures = Mapping[str, Floats]
+Figures = Mapping[str, NDArray[Any]]
 
 
 @dataclass(frozen=True)
@@ -68,6 +68,12 @@ def number(value: float, digits: int = 3) -> str:
     places = max(0, digits - 1 - int(np.floor(np.log10(abs(value)))))
     text = f"{value:.{places}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def sentence(text: str) -> str:
+    """A text as a sentence; ``pH`` keeps its small letter."""
+    start = text if text.startswith("pH") else text[0].upper() + text[1:]
+    return start.rstrip(".") + "."
 
 
 def celsius(value: float) -> str:

@@ -21,8 +21,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
-from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.checks.base import Figures, Words, listed, number
+from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.context import Context
 from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Floats, code_where, figure
 

@@ -37,7 +37,7 @@ def compute(case: Case) -> Figures:
     rating = np.take(case.context.ratings, np.maximum(case.system, 0), axis=0)  # (..., P, 4)
     there = case.has_system[..., None]
     best = np.where(there & ~np.isnan(rating), rating, 0.0).max(axis=-2)
-    unrated = (there & np.isnan(rating)).any(axis=-2)
+    unrated = np.asarray((there & np.isnan(rating)).any(axis=-2))
     out = {group: best[..., i, None] for i, group in enumerate(GROUPS)}
     out |= {"dry": case.dry[..., None], "maybe_dry": case.maybe_dry[..., None]}
     return out | {f"{group}_unrated": unrated[..., i, None] for i, group in enumerate(GROUPS)}

@@ -38,7 +38,13 @@ import numpy as np
 from preservecheck.case import Case
 from preservecheck.checks.base import Figures, Words, below, listed, number
 from preservecheck.context import (
-    ACID, BASE, BINDER_CLASSES, CATION, MICROBES, OIL_CLASSES, RELATION_FACTOR, Context,
+    ACID,
+    BASE,
+    BINDER_CLASSES,
+    CATION,
+    MICROBES,
+    OIL_CLASSES,
+    RELATION_FACTOR,
 )
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Figure, Floats, code_where, figure
 
@@ -51,14 +57,14 @@ ENOUGH, HALF = 1.0, 0.5
 
 def ratio(case: Case, f: int) -> Floats:
     """Free working concentration of one active over MIC; 0 where no MIC is known. (..., M)"""
-    free = case.free_pct[..., f, None]
+    free = case.free_of(f)[..., None]
     mic = case.mic_percent[..., f, :]
     return free / np.where(np.isnan(mic), np.inf, mic)
 
 
 def sums(case: Case) -> Floats:
     """Sum of the ratios over all actives, one after the other. (..., M)"""
-    total = np.zeros((*case.free_pct.shape[:-1], len(MICROBES)))
+    total = np.zeros((*case.water_pct.shape, len(MICROBES)))
     for f in range(len(case.context.forms)):
         total = total + ratio(case, f)
     return total
@@ -72,30 +78,26 @@ def compute(case: Case) -> Figures:
     edges = [total if not case.ph_tolerance.any() else
              sums(case.with_(ph=case.ph + sign * case.ph_tolerance)) for sign in (-1, 1)]
     missing = missing | _unjudged(case)[..., None]
+    best = _at_best(case)
     return {"sum_of_ratios": total, "sum_low": np.minimum(*edges), "sum_high": np.maximum(*edges),
-            "sum_at_best": sums(_at_best(case)), "missing": missing, "ph": case.ph[..., None],
+            "sum_at_best": total if best is case else sums(best), "missing": missing, "ph": case.ph[..., None],
             "nothing": ~(present.any(axis=-1) | _unjudged(case))[..., None], "dry": case.dry[..., None], "maybe_dry": case.maybe_dry[..., None]}
 
 
 def _at_best(case: Case) -> Case:
     """The same cases with every uptake that nobody measured at the favourable end of its error."""
     c = case.context
+    lent = c.k_bind_lent.any(axis=0) & (case.binder_pct > 0).reshape(-1, len(BINDER_CLASSES)).any(axis=0)
+    if not lent.any() and not (case.oil_ratio > 0).any():
+        return case
     oil = np.where(c.k_oil_factor == RELATION_FACTOR, c.k_oil_factor, 1.0)
     held = np.where(c.k_bind_lent, c.k_bind_factor, 1.0)
     return case.with_(k_oil=case.k_oil / oil, k_bind=case.k_bind / held)
 
 
 def _unjudged(case: Case) -> Bools:
-    """True where a system holds nothing whose amount could be compared with an MIC, such as a ferment. (...,)"""
-    c = case.context
-    silent = np.array([not any(c.acting[c.index[i]].any() for i, _ in s.composition)
-                       and any(_preserves(c, i) for i, _ in s.composition) for s in c.systems] or [False])
-    return np.asarray((case.has_system & silent[np.maximum(case.system, 0)]).any(axis=-1))
-
-
-def _preserves(context: Context, inci: str) -> bool:
-    row = context.rows.get(inci)
-    return row is not None and row.role in ("preservative", "cationic surfactant")
+    """True where a system holds nothing whose amount could be compared with an MIC. (...,)"""
+    return np.asarray((case.has_system & case.context.silent_systems[np.maximum(case.system, 0)]).any(axis=-1))
 
 
 def judge(figures: Figures) -> Codes:
@@ -138,15 +140,13 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     elif code == UNKNOWN and np.isnan(one["ph"]):
         because = "The pH was not measured, and the working share of the preservative hangs on it."
         do = "Measure the pH of the finished batch at 20 to 25 °C and write it under [measured]."
-    elif code == UNKNOWN and silent and np.isfinite(total):
+    elif code == UNKNOWN and np.isfinite(total):
+        silent += [s.id for s, quiet in zip(c.systems, c.silent_systems, strict=False) if quiet]
         because = f"As far as known, {said}{detail}; no figure is known for {listed(silent)}."
         do = "Ask the supplier for MIC values, or let a challenge test decide; add them to your own mic.csv."
     elif code == UNKNOWN:
         because = "A figure that this sum needs is not in the tables: " + listed(_gaps(case, present)) + "."
         do = "Add the missing figure to your own tables, or let a challenge test decide."
-    elif code == UNKNOWN and not present:
-        because = "No figure is known for what is in it, so nothing can be added up."
-        do = "Ask the supplier for MIC values, or let a challenge test decide."
     elif code == PASS:
         because = said[0].upper() + said[1:] + detail + "."
     elif code == WARN and total >= ENOUGH:

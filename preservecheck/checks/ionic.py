@@ -22,8 +22,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
-from preservecheck.chemistry.summation import ordered_sum, weighed_sum
 from preservecheck.checks.base import Figures, Words, listed, number
+from preservecheck.chemistry.summation import ordered_sum, weighed_sum
 from preservecheck.context import ACID, COMPAT_COLUMNS, Context
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, code_where, figure
 

@@ -26,12 +26,22 @@ from functools import lru_cache
 import numpy as np
 
 from preservecheck.case import Case, Profile
-from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.checks.base import Figures, Words, above, listed, number
+from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.context import Context
 from preservecheck.reference.rows import LegalLimit
 from preservecheck.verdict import (
-    ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, code_where, figure,
+    ABSENT,
+    PASS,
+    SERIOUS,
+    UNKNOWN,
+    WARN,
+    Bools,
+    Codes,
+    Figure,
+    Floats,
+    code_where,
+    figure,
 )
 
 ID = "legal-limit"
@@ -208,8 +218,11 @@ def compute(case: Case) -> Figures:
     no_rule = np.array([r.kind == NO_RULE for r in every])
     totals = np.where(no_rule, _without_rule(case, applies, factor, gap), counted)
     shape = totals.shape
-    return {"percent_as_limited": totals,
-            "percent_max": np.broadcast_to(np.array([r.max_percent for r in every]), shape),
+    limit = np.array([r.max_percent for r in every])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        pressure = np.nan_to_num(totals / limit, nan=0.0)  # of several limits met, the tightest is shown
+    return {"percent_as_limited": totals, "pressure": pressure,
+            "percent_max": np.broadcast_to(limit, shape),
             "kind": np.broadcast_to(np.array([float(r.kind) for r in every]), shape),
             "gap": weighed_sum(case.amount, gap) > 0, "applies": applies & gate}
 
@@ -224,11 +237,11 @@ def covered(context: Context, profile: Profile, market: str) -> Bools:
     """Substances for which a market has some rule that fits the product, in figures or in words. (K,)"""
     factor, gap = factors(context)
     mine = applying(context, profile) & np.array([r.market == market and r.kind != NO_RULE for r in rules(context)])
-    out = ((factor[:, mine] > 0) | gap[:, mine]).any(axis=1)
+    out = np.asarray(((factor[:, mine] > 0) | gap[:, mine]).any(axis=1))
     for row in _in_words(context, profile, market):
         if row.purpose != "other":
             out[[context.index[s] for s in row.substances if s in context.index]] = True
-    return np.asarray(out)
+    return out
 
 
 def _without_rule(case: Case, applies: Bools, factor: Floats, gap: Bools) -> Floats:
@@ -326,7 +339,7 @@ def _origins(case: Case, held: list[str]) -> str:
     return listed([f"{o} ({number(v)} %)" for o, v in found.items()]) if found else ""
 
 
-def _no_rule(case: Case, rule: Rule, figures: dict[str, object]) -> Words:
+def _no_rule(case: Case, rule: Rule, figures: dict[str, Figure]) -> Words:
     c = case.context
     known = covered(c, case.profiles[int(case.profile[0])], rule.market)
     loose = [n for i, n in enumerate(c.names) if case.preserving[0, i] > 0 and not known[i]]
@@ -335,5 +348,4 @@ def _no_rule(case: Case, rule: Rule, figures: dict[str, object]) -> Words:
           "assessor sets the level, and a challenge test has to show what it does.")
     if rule.market in ("US", "CA"):
         do = "Ask a safety assessor who knows that market; a missing rule is not a permission."
-    return Words(f"{listed(loose)} × {rule.market}", figures, because, do,  # type: ignore[arg-type]
-                 ("no row in legal_limits.csv",))
+    return Words(f"{listed(loose)} × {rule.market}", figures, because, do, ("no row in legal_limits.csv",))

@@ -20,8 +20,8 @@ from functools import lru_cache
 import numpy as np
 
 from preservecheck.case import Case
+from preservecheck.checks.base import EPSILON, Figures, Words, listed, number, sentence
 from preservecheck.chemistry.summation import weighed_sum
-from preservecheck.checks.base import EPSILON, Figures, Words, listed, number
 from preservecheck.context import Context
 from preservecheck.reference.rows import Incompatibility
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, code_where, figure
@@ -153,16 +153,10 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     elif code == PASS:
         do = None
     else:
-        do = _sentence(row.remedy) if row.remedy else \
+        do = sentence(row.remedy) if row.remedy else \
             "Change one of the two; make a small trial and look at it after a week."
     note = f" ({row.threshold_note})" if row.threshold_note else ""
     return Words(about, figures, because, do, (f"{c.tables.cite(row)}{note}",))
-
-
-def _sentence(text: str) -> str:
-    """A text as a sentence; ``pH`` keeps its small letter."""
-    start = text if text.startswith("pH") else text[0].upper() + text[1:]
-    return start.rstrip(".") + "."
 
 
 def _named(case: Case, mask: Floats) -> list[str]:

@@ -35,8 +35,8 @@ NOT_ASKED = ("water", "botanical", "preservative", "acid", "base", "booster")
 
 def window_of(context: Context, type_: str, use: str) -> ProductPh | None:
     """The row of a product type and use, or of the type in any use."""
-    rows = {(r.type, r.use): r for r in context.tables.product_ph}
-    return rows.get((type_, use)) or rows.get((type_, "any"))  # type: ignore[call-overload, no-any-return]
+    rows: dict[tuple[str, str], ProductPh] = {(r.type, r.use): r for r in context.tables.product_ph}
+    return rows.get((type_, use)) or rows.get((type_, "any"))
 
 
 def windows(context: Context) -> tuple[Floats, Floats]:

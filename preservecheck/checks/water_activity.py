@@ -20,9 +20,10 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.case import LOW_RISK_AW as LOW_RISK, Case
-from preservecheck.chemistry.summation import weighed_sum
+from preservecheck.case import LOW_RISK_AW as LOW_RISK
+from preservecheck.case import Case
 from preservecheck.checks.base import EPSILON, Figures, Words, listed
+from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.reference.rows import GrowthLimit
 from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, code_where, figure
 
@@ -44,7 +45,7 @@ def compute(case: Case) -> Figures:
     return {"water_activity": aw[..., None], "tolerance": tolerance[..., None],
             "measured": measured[..., None].astype(float),
             "water_percent": case.water_pct[..., None],
-            "preserved": (case.has_system & (case.system_percent > 0)).any(axis=-1)[..., None].astype(float),
+            "preserved": np.asarray((case.has_system & (case.system_percent > 0)).any(axis=-1))[..., None].astype(float),
             "boosters_percent": boosters[..., None],
             "ph": case.ph[..., None], "ph_tolerance": case.ph_tolerance[..., None]}
 

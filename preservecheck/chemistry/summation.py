@@ -54,7 +54,7 @@ def weighed_sum(amount: ArrayLike, weights: ArrayLike) -> Floats:
 
     Notes
     -----
-    Amounts that are zero in every case are passed over; they would add nothing.
+    Amounts that are zero in every case, and weights of zero, are passed over; they would add nothing.
 
     Examples
     --------
@@ -66,8 +66,7 @@ def weighed_sum(amount: ArrayLike, weights: ArrayLike) -> Floats:
     wide = table.ndim > 1
     out: Floats = np.zeros((*amounts.shape[:-1], *table.shape[1:]))
     used = np.any(amounts != 0, axis=tuple(range(amounts.ndim - 1)))
-    for k in np.flatnonzero(used):
-        if not table[k].any():
-            continue
+    weighs = table.any(axis=1) if wide else table != 0
+    for k in np.flatnonzero(used & weighs):
         out = out + (amounts[..., k, np.newaxis] * table[k] if wide else amounts[..., k] * table[k])
     return out

@@ -99,6 +99,9 @@ class Composer:
         self.ingredients: Mapping[str, Ingredient] = {i.inci: i for i in tables.ingredients}
         self._actives: Mapping[str, Active] = {a.inci: a for a in tables.actives}
         self._systems: Mapping[str, System] = {s.id: s for s in tables.systems}
+        # preservatives that only the law's lists name
+        self._listed = frozenset(s for rule in tables.legal_limits if rule.purpose == "preservative"
+                                 for s in rule.substances)
         self._single: dict[str, tuple[str, float]] = {}
         for system in tables.systems:
             active = [(inci, f) for inci, f in system.composition if self._preserves(inci, {}) or inci == ALCOHOL]
@@ -115,7 +118,7 @@ class Composer:
         if row is not None:
             return row.role == "preservative"
         active = self._actives.get(inci)
-        return active is not None and active.role == "preservative"
+        return active.role == "preservative" if active is not None else inci in self._listed
 
     def _inert(self, inci: str) -> bool:
         return inci not in self._actives or self._actives[inci].role in ("solvent", "humectant")
@@ -178,9 +181,7 @@ class _Opening:
         for part in self._parts(line.name, percent, line.strength, line.name, False):
             inci, amount, origin, carried = part
             self.portions.append(Portion(inci, amount, line_at, origin, carried, self.c._preserves(inci, self.own)))
-            if not carried and self.c._preserves(inci, self.own) and amount > 0:
-                self._recognise(inci, amount, line_at, phase_at)
-            elif not carried and inci == ALCOHOL and amount >= ALCOHOL_SYSTEM_PERCENT:
+            if not carried and self.c._preserves(inci, self.own) and amount > 0 or not carried and inci == ALCOHOL and amount >= ALCOHOL_SYSTEM_PERCENT:
                 self._recognise(inci, amount, line_at, phase_at)
 
     def _named(self, written: str) -> Named | None:

@@ -29,6 +29,7 @@ SPELLINGS = (
 _MARKS = str.maketrans("", "", "®™©℠")
 
 
+@lru_cache(maxsize=16384)
 def folded(name: str) -> str:
     """A name without regard to case, accents, dashes and spacing, in one spelling.
 

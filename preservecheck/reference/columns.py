@@ -21,6 +21,7 @@ class Column:
     needed: bool
     blank: Any = None
     choices: tuple[str, ...] = ()
+    numeric: bool = False
 
 
 class Compatibility(NamedTuple):
@@ -77,7 +78,7 @@ def number(
             raise ValueError(said)
         return value
 
-    return Column(read, needed)
+    return Column(read, needed, numeric=True)
 
 
 def _bounds(low: float | None, high: float | None, above: float | None) -> str:
@@ -150,7 +151,7 @@ def compatibility() -> Any:
             raise ValueError("give ok, caution or avoid, then a colon and the reason")
         return Compatibility(word.strip(), reason.strip() or None)
 
-    return Column(read, needed=True)
+    return Column(read, needed=False)
 
 
 def parts() -> Any:

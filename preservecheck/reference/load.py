@@ -198,7 +198,9 @@ def read_rows(data: bytes, model: type[Record], where: str, *, own: bool = False
                 continue
             if not any(cells):
                 continue
-            found = zip(header, map(str.strip, cells), strict=False)
+            found: Iterable[tuple[str, str]] = zip(header, map(str.strip, cells), strict=False)
+            if delimiter == ";":  # a spreadsheet that parts cells by semicolons writes a decimal comma
+                found = [(c, cell.replace(",", ".") if known[c].numeric else cell) for c, cell in found]
             row, wrong = read_cells(model, (*defaults, *found))
             if row is None:
                 faults += [_fault(where, line, f) for f in wrong]

@@ -87,7 +87,10 @@ SystemForm = Literal["liquid", "powder"]
 
 
 class System(Row):
-    """A preservative as it is bought and dosed, named by its INCI composition."""
+    """A preservative as it is bought and dosed, named by its INCI composition.
+
+    A row of one's own needs the composition, the pH and usage ranges and the heat limit; the rest may stay unknown.
+    """
 
     id: str = slug()
     composition: Shares = shares(needed=True)  # INCI:mass fraction, sums to 1
@@ -100,25 +103,25 @@ class System(Row):
     preferred_add_below_c: float | None = number(-50, 200)  # where it does most good
     parts: tuple[PartLimit, ...] = parts()  # only for a system with two addition points
     exposure_note: str | None = text()
-    form: SystemForm = choice(SystemForm, needed=True)
-    solubility: SystemSolubility = choice(SystemSolubility, needed=True)
-    add_phase: SystemAddPhase = choice(SystemAddPhase, needed=True)
-    charge: SystemCharge = choice(SystemCharge, needed=True)
-    with_cationic_surfactant: Compatibility = compatibility()
-    with_anionic_surfactant: Compatibility = compatibility()
-    with_nonionic_ethoxylates: Compatibility = compatibility()
-    with_proteins: Compatibility = compatibility()
-    with_electrolytes: Compatibility = compatibility()
-    gram_positive: Rating = choice(Rating, needed=True)
-    gram_negative: Rating = choice(Rating, needed=True)
-    yeast: Rating = choice(Rating, needed=True)
-    mould: Rating = choice(Rating, needed=True)
+    form: SystemForm | None = choice(SystemForm)
+    solubility: SystemSolubility | None = choice(SystemSolubility)
+    add_phase: SystemAddPhase | None = choice(SystemAddPhase)
+    charge: SystemCharge | None = choice(SystemCharge)
+    with_cationic_surfactant: Compatibility | None = compatibility()
+    with_anionic_surfactant: Compatibility | None = compatibility()
+    with_nonionic_ethoxylates: Compatibility | None = compatibility()
+    with_proteins: Compatibility | None = compatibility()
+    with_electrolytes: Compatibility | None = compatibility()
+    gram_positive: Rating | None = choice(Rating)
+    gram_negative: Rating | None = choice(Rating)
+    yeast: Rating | None = choice(Rating)
+    mould: Rating | None = choice(Rating)
     partners: Names = names()  # ids of systems, or INCI names of helpers, that close its gaps
     partner_note: str | None = text()
     sensory_note: str | None = text()
     sensitiser_note: str | None = text()
     emulsion_note: str | None = text()
-    natural_standard: SystemNaturalStandard = choice(SystemNaturalStandard, needed=True)
+    natural_standard: SystemNaturalStandard | None = choice(SystemNaturalStandard)
     natural_standard_note: str | None = text()
     regulatory_note: str | None = text()
     conflicts: str | None = text()  # where sources disagree

@@ -250,7 +250,7 @@ class TestChargeBalance:
         assert ph[3, 1] == pytest.approx(alone, abs=1e-7)
 
     def test_unknown_amount_stays_unknown(self):
-        """nan in one case gives nan there and leaves the others alone."""
+        """Nan in one case gives nan there and leaves the others alone."""
         ph = sp.charge_balance_ph([[NAN], [0.1]], [[4.0]], [0], davies=False)
         assert math.isnan(ph[0])
         assert ph[1] == pytest.approx(2.50687, abs=1e-4)

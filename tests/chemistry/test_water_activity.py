@@ -257,5 +257,5 @@ class TestError:
         assert got == pytest.approx([0.003, 0.006])
 
     def test_unknown_stays_unknown(self):
-        """nan gives nan."""
+        """Nan gives nan."""
         assert math.isnan(wa.estimate_error(math.nan))

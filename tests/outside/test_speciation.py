@@ -73,7 +73,7 @@ class TestConstants:
         ],
     )
     def test_acids(self, inci, name, tolerance):
-        """pKa of the preservative acids agree with the electrophoresis database."""
+        """PKa of the preservative acids agree with the electrophoresis database."""
         row = next(a for a in load_tables().actives if a.inci == inci)
         assert row.pka_25c == pytest.approx(database[name].pkas()[3], abs=tolerance)
 
@@ -87,7 +87,7 @@ class TestConstants:
         ],
     )
     def test_adjusters_used_in_these_tests(self, name, pkas):
-        """pKa of the acids used to set the pH agree with the database."""
+        """PKa of the acids used to set the pH agree with the database."""
         assert database[name].pkas()[3 : 3 + len(pkas)] == pytest.approx(pkas, abs=0.01)
 
 

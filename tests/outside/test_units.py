@@ -8,8 +8,10 @@ pint = pytest.importorskip("pint")
 ureg = pint.UnitRegistry()
 
 
-@pytest.mark.parametrize(("unit", "name"), [("mg", "milligram"), ("g", "gram"), ("kg", "kilogram"), ("oz", "ounce"),
-                                            ("lb", "pound")])
+@pytest.mark.parametrize(
+    ("unit", "name"),
+    [("mg", "milligram"), ("g", "gram"), ("kg", "kilogram"), ("oz", "ounce"), ("lb", "pound")],
+)
 @pytest.mark.parametrize("value", [0.1, 1, 17, 1234.5])
 def test_mass(unit, name, value):
     """Grams agree with pint to rounding."""
@@ -27,4 +29,6 @@ def test_fahrenheit(value):
 @pytest.mark.parametrize("value", [0.5, 1, 90])
 def test_duration(unit, name, value):
     """Minutes agree with pint to rounding."""
-    assert duration_min(f"{value} {unit}") == pytest.approx(ureg.Quantity(value, name).to("minute").magnitude, rel=1e-12)
+    assert duration_min(f"{value} {unit}") == pytest.approx(
+        ureg.Quantity(value, name).to("minute").magnitude, rel=1e-12
+    )

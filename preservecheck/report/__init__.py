@@ -1,0 +1,1 @@
+"""Reports: one module per format, each with ``render(report) -> str``; ``outline`` holds the order that all share."""

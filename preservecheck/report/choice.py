@@ -1,0 +1,151 @@
+"""What ``choose`` found, as text, Markdown or JSON: the same facts in the same order."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from preservecheck.checks.base import celsius, listed, number
+from preservecheck.report import outline as o
+from preservecheck.report.markdown import escaped, table
+
+if TYPE_CHECKING:
+    from preservecheck.choose import Choice, Option
+
+HEADINGS = {"fits": "FITS", "fits-after-change": "FITS AFTER A CHANGE", "does-not-fit": "DOES NOT FIT"}
+
+
+def render_json(choice: Choice) -> str:
+    """All systems with their figures, best first."""
+    return json.dumps(choice.to_json(), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def render_text(choice: Choice, *, width: int = 80) -> str:
+    """The ranking for a terminal.
+
+    Parameters
+    ----------
+    choice
+        The ranking.
+    width
+        Longest line. [characters]
+    """
+    lines = [*textwrap.wrap(_title(choice), width), *textwrap.wrap(f"Order: {choice.order}", width)]
+    rank = 0
+    for outcome, heading in HEADINGS.items():
+        options = [s for s in choice.systems if s.outcome == outcome]
+        if not options:
+            continue
+        lines += ["", f"{heading}  ({len(options)})"]
+        for option in options:
+            rank += 1
+            lines += _entry(option, rank, width)
+    if not any(s.outcome != "does-not-fit" for s in choice.systems):
+        lines += ["", *textwrap.wrap("Nothing fits as it stands. The lines above say what stands in the way; change the "
+                                     "pH, the surfactant or the market's demands, and try again.", width)]
+    lines += ["", *textwrap.wrap(_closing(choice), width), *textwrap.wrap(o.SCREEN, width)]
+    lines += textwrap.wrap(_footer(choice, 12), width)
+    return "\n".join(lines) + "\n"
+
+
+def _entry(option: Option, rank: int, width: int) -> Iterator[str]:
+    mark = " (your own row)" if option.own else ""
+    yield from textwrap.wrap(f"{rank:3}. {option.id}{mark}", width, subsequent_indent="     ", break_on_hyphens=False)
+    texts = [option.why] if option.outcome == "does-not-fit" else [
+        f"{_dose(option)} {_place(option)}", f"{_ph(option)} {_margin(option)}",
+        *(["Change: " + "; ".join(option.changes) + "."] if option.changes else []), _counts(option)]
+    for text in texts:
+        yield from textwrap.wrap(text, width, initial_indent="     ", subsequent_indent="     ", break_on_hyphens=False)
+
+
+def render_markdown(choice: Choice) -> str:
+    """The ranking as Markdown."""
+    lines = ["# Which preservative?", "", escaped(_title(choice)), "", f"Order: {escaped(choice.order)}"]
+    for outcome, heading in HEADINGS.items():
+        options = [s for s in choice.systems if s.outcome == outcome]
+        if not options:
+            continue
+        lines += ["", f"## {heading.capitalize()}", ""]
+        if outcome == "does-not-fit":
+            lines += table(["system", "why"], [[s.id, s.why] for s in options])
+            continue
+        heads = ["system", "dose", "works from to", "pH", "goes in", "weakest microbe", "chance", "findings", "change"]
+        lines += table(heads, [[
+            s.id + (" (your own row)" if s.own else ""), _grams(s), _span(s.percent_low, s.percent_high, " %"),
+            _span(s.ph_low, s.ph_high), f"below {celsius(_num(s.add_below_c))}, phase {s.phase}",
+            f"{s.weakest.microbe} {_times(s)}", o.chance_text(s.chance), o.counted(s.counts), "; ".join(s.changes)]
+            for s in options])
+    lines += ["", escaped(_closing(choice)), "", escaped(o.SCREEN), "", escaped(_footer(choice, 64))]
+    return "\n".join(lines) + "\n"
+
+
+def _title(choice: Choice) -> str:
+    ph = f"pH {number(choice.ph)}" if choice.ph is not None else "pH not measured"
+    narrowed = f"; {'; '.join(choice.narrowed)}" if choice.narrowed else ""
+    return f"Preservatives for {choice.name}: {len(choice.systems)} systems, {ph}, {', '.join(choice.markets)}{narrowed}."
+
+
+def _dose(option: Option) -> str:
+    low, high = option.percent_low, option.percent_high
+    error = f" (the scale may be off by {number(option.scale_error_percent, 2)} %)" if option.scale_error_percent else ""
+    if low is None:
+        reach = "no dose is known at which every microbe is stopped"
+    elif high is not None and low > high:
+        reach = f"alone it would take {number(low)} %, and at most {number(high)} % is allowed"
+    else:
+        reach = f"{_span(low, high, ' %')} would do"
+    return f"{_grams(option)}{error}; {reach}."
+
+
+def _grams(option: Option) -> str:
+    percent = "unknown" if option.percent is None else f"{number(option.percent, 4)} %"
+    return percent + (f" = {number(option.grams, 4)} g" if option.grams is not None else "")
+
+
+def _place(option: Option) -> str:
+    return f"Goes in below {celsius(_num(option.add_below_c))}, phase {option.phase}."
+
+
+def _ph(option: Option) -> str:
+    if option.ph_low is None:
+        return "No pH is known at which it works here alone."
+    return f"Works from pH {_span(option.ph_low, option.ph_high)}."
+
+
+def _margin(option: Option) -> str:
+    chance = f", chance of passing {o.chance_text(option.chance)}" if option.chance is not None else ""
+    return f"Weakest against {option.weakest.microbe}: {_times(option)}{chance}."
+
+
+def _times(option: Option) -> str:
+    total = option.weakest.sum_of_ratios
+    return "unknown" if total is None else f"{number(total, 2)} times what stops it"
+
+
+def _counts(option: Option) -> str:
+    return f"All checks: {o.counted(option.counts)}."
+
+
+def _span(low: float | None, high: float | None, unit: str = "") -> str:
+    ends = [number(e) if e is not None else "?" for e in (low, high)]
+    return f"{ends[0]} to {ends[1]}{unit}"
+
+
+def _num(value: float | None) -> float:
+    return float("nan") if value is None else value
+
+
+def _closing(choice: Choice) -> str:
+    best = next((s for s in choice.systems if s.outcome != "does-not-fit"), None)
+    if best is None:
+        return "Read 'preservecheck explain choose' for how systems are judged."
+    both = [best.id] + ([f"{number(best.partner_percent or 0)} % {best.partner}"] if best.partner else [])
+    return (f"To go on with the first: write {listed([f'{number(best.percent or 0, 4)} % {both[0]}', *both[1:]])} into the "
+            "formula and run 'preservecheck review'. 'preservecheck explain choose' tells how systems are judged.")
+
+
+def _footer(choice: Choice, digits: int) -> str:
+    return (f"{choice.program}, {choice.date}; tables {choice.tables_sha256[:digits]}, formula "
+            f"{choice.formula_sha256[:digits]}.")

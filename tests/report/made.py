@@ -1,0 +1,103 @@
+"""Reports made by hand, so that a test of the layout does not hang on the tables."""
+
+import datetime as dt
+
+from preservecheck.formula.model import Product
+from preservecheck.review import ChallengeTest, Part, Preservative, Report
+from preservecheck.verdict import Figure, Finding
+
+DAY = dt.date(2026, 11, 25)
+
+
+def made_finding(
+    check="dose",
+    about="phenoxyethanol",
+    verdict="pass",
+    *,
+    serious=False,
+    because="1 % lies inside 0.5 to 1 %.",
+    do=None,
+    figures=None,
+    chance=None,
+    sources=("A handbook, page 7",),
+):
+    """A finding; every part can be set."""
+    return Finding(
+        id=check,
+        about=about,
+        verdict=verdict,
+        serious=serious,
+        chance=chance,
+        because=because,
+        do=do,
+        figures=figures if figures is not None else {"percent": Figure(value=1.0, unit="%")},
+        sources=sources,
+    )
+
+
+def made_report(*findings, name="Test lotion", path="lotion.toml", **changes):
+    """A report on some findings, with the worst of them as its verdict."""
+    serious = any(f.serious for f in findings)
+    words = [f.verdict for f in findings]
+    verdict = next((w for w in ("warn", "unknown") if w in words), "pass")
+    parts = {
+        "program": "preservecheck 0.1.0",
+        "tables_sha256": "a1" * 32,
+        "formula_sha256": "b2" * 32,
+        "date": DAY,
+        "product": Product(name=name, use="leave-on", type="leave-in", markets=("EU",), package="pump", batch_g=500.0),
+        "path": path,
+        "verdict": verdict,
+        "serious": serious,
+        "counts": {
+            "pass": words.count("pass"),
+            "warn": words.count("warn"),
+            "unknown": words.count("unknown"),
+            "serious": sum(f.serious for f in findings),
+        },
+        "preservatives": (
+            Preservative(
+                id="phenoxyethanol",
+                percent=1.0,
+                actives=(Part(inci="Phenoxyethanol", percent=1.0, origin="phenoxyethanol"),),
+            ),
+        ),
+        "checks": findings,
+        "remarks": (),
+        "own_rows": (),
+        "labels": (),
+        "cautions": (),
+        "challenge_test": ChallengeTest(
+            needed=True,
+            why=("it is water-based",),
+            standards=("ISO 11930",),
+            organisms=("Candida albicans (ATCC 10231)",),
+            days=(7, 28),
+            sources=(),
+        ),
+        "not_covered": ("The pack.",),
+    }
+    return Report(**(parts | changes))
+
+
+def microbe(about, total, do="Raise the dose.", verdict="warn", serious=True):
+    """A free-active finding with one active at 0.2 % free."""
+    figures = {
+        "sum_of_ratios": Figure(value=total, tolerance=0.01),
+        "total_percent.Benzoic Acid": Figure(value=0.4, unit="%"),
+        "total_in_water_percent.Benzoic Acid": Figure(value=0.41, unit="%"),
+        "undissociated_fraction.Benzoic Acid": Figure(value=0.5),
+        "free_percent.Benzoic Acid": Figure(value=0.2, unit="% w/v"),
+        "mic_percent.Benzoic Acid": Figure(value=0.2 / total if total else None, unit="% w/v"),
+        "bound_ratio.Benzoic Acid": Figure(value=1.0),
+        "oil_term.Benzoic Acid": Figure(value=0.0),
+    }
+    return made_finding(
+        "free-active",
+        about,
+        verdict,
+        serious=serious,
+        figures=figures,
+        do=do,
+        because=f"The free amounts add up to {total} times what stops it.",
+    )

@@ -1,0 +1,78 @@
+"""The manual pages of the checks."""
+
+import pytest
+
+from preservecheck.checks import BY_ID
+from preservecheck.errors import PreservecheckError
+from preservecheck.report import manual
+
+
+@pytest.mark.parametrize("check", BY_ID)
+@pytest.mark.parametrize("width", [80, 100])
+def test_page_fits_and_holds_the_docstring(check, width):
+    """A manual page holds every word of the module's docstring and is not wider than asked."""
+    page = manual.render(check, width=width)
+    assert max(map(len, page.splitlines())) <= width
+    words = BY_ID[check].__doc__.replace("``", "").split()
+    assert page.split()[2 : 2 + len(words)] == words
+
+
+def test_list_names_all_checks_in_order():
+    """The list has all thirteen checks in the order of a report."""
+    page = manual.render_list(width=80)
+    assert [
+        line.split()[0] for line in page.splitlines() if line.startswith("  ") and not line.startswith("   ")
+    ] == list(BY_ID)
+    assert len(BY_ID) == 13
+
+
+def test_constants_have_their_sources():
+    """A figure of the rule is printed with the comment that says where it comes from."""
+    page = manual.render("weighing", width=100)
+    assert "serious percent: 10  (the contract's figure)" in page
+    assert "warn percent: 5  (common practice, no source)" in page
+
+
+def test_constants_on_one_line_share_their_source():
+    """A source above several figures holds for each of them."""
+    found = {name: (value, source) for name, value, source in manual.constants_of(BY_ID["free-active"])}
+    assert found["enough"] == ("1", "the contract's figures")
+    assert found["half"] == ("0.5", "the contract's figures")
+
+
+def test_uncertain_values_are_named():
+    """A page says which readings and table values can change the verdict within their tolerances."""
+    assert "passing): the pH reading." in " ".join(manual.render("ph-range", width=80).split())
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"), [("phrange", "ph-range"), ("free active", "free-active"), ("Does", "dose")]
+)
+def test_unknown_check_gets_the_nearest(written, meant):
+    """A name that is no check is answered with the nearest ones."""
+    with pytest.raises(PreservecheckError, match=f"did you mean {meant}"):
+        manual.render(written, width=80)
+
+
+@pytest.mark.parametrize("written", ["HEAT-LIMIT", "heat_limit", " heat-limit "])
+def test_spelling_is_forgiven(written):
+    """Case, blanks and an underscore do not matter."""
+    assert manual.render(written, width=80).startswith("heat-limit\n==========\n")
+
+
+def test_layout_of_a_docstring():
+    """Paragraphs are wrapped anew; a list keeps its columns, and its entries their continuation lines."""
+    text = (
+        "One line that is rather long, in fact,\nand goes on.\n\n    fault      one\n    warning    two words here\n"
+        "               three\n\nEnd."
+    )
+    assert manual.flowed(text, 30) == [
+        "One line that is rather long,",
+        "in fact, and goes on.",
+        "",
+        "    fault      one",
+        "    warning    two words here",
+        "               three",
+        "",
+        "End.",
+    ]

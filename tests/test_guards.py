@@ -1,0 +1,247 @@
+"""Guards: public names, start-up, layers."""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import preservecheck
+
+ROOT = Path(__file__).parents[1]
+PACKAGE = ROOT / "preservecheck"
+MODULES = sorted(PACKAGE.rglob("*.py"))
+LAZY = ("pandas", "scipy", "matplotlib", "jinja2", "openpyxl", "fastapi", "pyarrow")
+
+
+def loaded_after(code):
+    """Top-level modules that are loaded after some code ran in a fresh interpreter."""
+    done = subprocess.run(
+        [sys.executable, "-c", f"{code}\nimport sys\nprint('\\n'.join(sys.modules), file=sys.stderr)"],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=ROOT,
+    )
+    return {name.partition(".")[0] for name in done.stderr.split()}
+
+
+def command(*arguments):
+    """Code that runs the program and goes on."""
+    return (
+        f"import sys\nsys.argv = ['preservecheck', *{list(arguments)!r}]\nfrom preservecheck.cli import main\n"
+        "try:\n    main()\nexcept SystemExit as end:\n    assert end.code in (0, 1, None), end.code"
+    )
+
+
+# ---- public names ----
+
+
+def test_public_names():
+    """The public names are these; a change here is a change for users."""
+    assert preservecheck.__all__ == [
+        "Figure",
+        "Finding",
+        "Formula",
+        "FormulaError",
+        "PreservecheckError",
+        "ReadingsError",
+        "Report",
+        "TableError",
+        "Tables",
+        "UnitError",
+        "__version__",
+        "load_formula",
+        "load_tables",
+        "review",
+    ]
+    assert dir(preservecheck) == preservecheck.__all__
+
+
+@pytest.mark.parametrize("name", preservecheck.__all__)
+def test_public_name_is_there_and_explained(name):
+    """Every public name can be had and has a docstring."""
+    value = getattr(preservecheck, name)
+    assert isinstance(value, str) or value.__doc__
+
+
+def test_review_stays_a_function():
+    """The function of that name is not hidden by the module of that name, in whatever order they are imported."""
+    code = (
+        "from preservecheck.review import Report\nimport preservecheck\nassert callable(preservecheck.review)\n"
+        "from preservecheck import review\nassert callable(review)\nimport preservecheck.review\n"
+        "assert callable(preservecheck.review)\nfrom preservecheck import review as again\nassert again is review"
+    )
+    loaded_after(code)
+
+
+def test_unknown_name_is_an_attribute_error():
+    """A name that is not there is refused as by any module."""
+    with pytest.raises(AttributeError, match="no attribute 'nonsense'"):
+        preservecheck.nonsense  # noqa: B018
+
+
+def test_import_is_light():
+    """Importing the package loads nothing heavy."""
+    assert loaded_after("import preservecheck").isdisjoint({"numpy", "pydantic", "typer", *LAZY})
+
+
+# ---- start-up ----
+
+
+@pytest.mark.parametrize("arguments", [("--help",), ("review", "--help"), ("tables", "--help"), ("--version",)])
+def test_help_is_light(arguments):
+    """Help and version load none of the libraries that the program itself uses beside typer."""
+    assert loaded_after(command(*arguments)).isdisjoint({"numpy", "rich", "tabulate", *LAZY})
+
+
+def test_main_help_loads_typer_alone():
+    """The first page of help does not even load what typer reads arguments with."""
+    assert "pydantic" not in loaded_after(command("--help"))
+
+
+@pytest.mark.parametrize("form", ["text", "markdown", "json"])
+def test_review_is_light(form):
+    """Reviewing a TOML file loads numpy and pydantic, and none of the heavier libraries."""
+    loaded = loaded_after(command("review", str(ROOT / "tests/examples/failing-gel.toml"), "--format", form))
+    assert "numpy" in loaded
+    assert loaded.isdisjoint(LAZY)
+
+
+# ---- layers ----
+
+
+def imports_of(path, *, at_top_only=False):
+    """Names of the modules that a file imports, those for type checkers apart."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    skipped = {
+        id(inner)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.dump(node.test)
+        for inner in ast.walk(node)
+    }
+    nodes = tree.body if at_top_only else ast.walk(tree)
+    for node in nodes:
+        if id(node) in skipped:
+            continue
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: imports are absolute"
+            yield node.module
+            if node.module == "preservecheck":
+                yield from (f"preservecheck.{alias.name}" for alias in node.names)
+
+
+def inside(path):
+    """Imports from the package, without its name."""
+    return {
+        name.removeprefix("preservecheck").lstrip(".")
+        for name in imports_of(path)
+        if name.split(".")[0] == "preservecheck"
+    } - {""}
+
+
+# what a part of the package may import of it: one way down
+ALLOWED = {
+    "chemistry": ("chemistry",),
+    "reference": ("reference", "errors", "units", "chemistry"),
+    "formula": ("formula", "reference", "errors", "units"),
+    "checks": ("checks", "case", "context", "chemistry", "reference", "formula.model", "verdict", "errors", "units"),
+}
+FORBIDDEN = {
+    "review.py": ("cli", "report", "page"),
+    "case.py": ("cli", "report", "page", "checks", "review"),
+    "context.py": ("cli", "report", "page", "checks", "review", "case"),
+    "verdict.py": ("cli", "report", "page", "checks", "review", "case", "context", "formula"),
+    "uncertainty.py": ("cli", "report", "page", "review"),
+    "report": ("cli", "page"),
+    "errors.py": ("",),
+    "units.py": ("cli", "report", "page", "checks", "review", "formula", "reference"),
+}
+
+
+@pytest.mark.parametrize("part", ALLOWED)
+def test_lower_layers_know_no_higher_ones(part):
+    """A layer imports itself and what lies below it."""
+    files = sorted((PACKAGE / part).rglob("*.py"))
+    assert files
+    wrong = {
+        f"{path.relative_to(PACKAGE)}: {name}"
+        for path in files
+        for name in inside(path)
+        if not any(name == good or name.startswith(f"{good}.") for good in ALLOWED[part])
+    }
+    assert wrong == set()
+
+
+@pytest.mark.parametrize("part", FORBIDDEN)
+def test_layers_above_are_not_imported(part):
+    """What is used by others imports none of them."""
+    path = PACKAGE / part
+    files = [path] if path.suffix else sorted(path.rglob("*.py"))
+    wrong = {
+        f"{file.relative_to(PACKAGE)}: {name}"
+        for file in files
+        for name in inside(file)
+        if any(bad in ("", name) or name.startswith(f"{bad}.") for bad in FORBIDDEN[part])
+    }
+    assert wrong == set()
+
+
+def test_chemistry_knows_no_model_table_or_file():
+    """The chemistry takes numbers and gives numbers: numpy and the standard library alone, no files."""
+    allowed = {"__future__", "collections", "math", "numpy", "preservecheck", "typing", "dataclasses"}
+    for path in sorted((PACKAGE / "chemistry").rglob("*.py")):
+        assert {name.partition(".")[0] for name in imports_of(path)} <= allowed, path.name
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_heavy_libraries_are_imported_inside_functions(path):
+    """No module imports a heavy library at its top."""
+    assert {name.partition(".")[0] for name in imports_of(path, at_top_only=True)}.isdisjoint(LAZY)
+
+
+def test_top_of_the_command_line_is_the_standard_library_and_typer():
+    """The top of cli.py imports nothing else, so that help is fast."""
+    top = {name.partition(".")[0] for name in imports_of(PACKAGE / "cli.py", at_top_only=True)}
+    assert top - set(sys.stdlib_module_names) == {"typer"}
+
+
+def test_click_is_never_imported():
+    """Typer bundles its own; another one would be a stranger to it."""
+    assert not [path.name for path in MODULES for name in imports_of(path) if name.partition(".")[0] == "click"]
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_every_module_says_what_it_is(path):
+    """Every module that holds anything has a docstring."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    assert not tree.body or ast.get_docstring(tree)
+
+
+def test_commands_are_thin():
+    """The body of a command is about fifteen lines: read, call, render, exit status."""
+    tree = ast.parse((PACKAGE / "cli.py").read_text(encoding="utf-8"))
+    commands = [
+        n
+        for n in tree.body
+        if isinstance(n, ast.FunctionDef)
+        and n.decorator_list
+        and any("app." in ast.unparse(d) for d in n.decorator_list)
+    ]
+    assert len(commands) >= 9
+    for node in commands:
+        body = node.body[1:]
+        assert body[-1].end_lineno - body[0].lineno < 15, node.name
+
+
+@pytest.mark.parametrize("module", ["checks", "chemistry.speciation", "report.text", "reference.load", "formula.load"])
+def test_modules_import_alone(module):
+    """No module needs another to have been imported before it."""
+    assert importlib.import_module(f"preservecheck.{module}")
+    loaded_after(f"import preservecheck.{module}")
