@@ -74,9 +74,12 @@ def labels(case: Case) -> tuple[str, ...]:
     table = {(row.basis_name, row.substance): row.factor for row in c.tables.conversions}
     out = []
     for row in c.tables.label_rules:
-        if row.market not in profile.markets or not _in_scope(row, profile) or (
-                row.in_force_from and row.in_force_from > profile.on_market) or (
-                row.in_force_to and row.in_force_to < profile.on_market):
+        if (
+            row.market not in profile.markets
+            or not _in_scope(row, profile)
+            or (row.in_force_from and row.in_force_from > profile.on_market)
+            or (row.in_force_to and row.in_force_to < profile.on_market)
+        ):
             continue
         held = [s for s in row.substances if s in c.index and case.amount[0, c.index[s]] > 0]
         total = sum(float(case.amount[0, c.index[s]]) * table.get((row.counted_as, s), 1.0) for s in held)
@@ -92,9 +95,13 @@ def labels(case: Case) -> tuple[str, ...]:
 def _in_scope(row: LabelRule, profile: Any) -> bool:
     young = profile.users in ("under-3", "under-10")
     return {
-        "all": True, "leave-on": profile.use == "leave-on", "rinse-off": profile.use == "rinse-off",
-        "hair-rinse-off": profile.use == "rinse-off", "spray": profile.package == "spray",
-        "users under 3 possible": True, "leave-on, users under 3 possible": profile.use == "leave-on",
+        "all": True,
+        "leave-on": profile.use == "leave-on",
+        "rinse-off": profile.use == "rinse-off",
+        "hair-rinse-off": profile.use == "rinse-off",
+        "spray": profile.package == "spray",
+        "users under 3 possible": True,
+        "leave-on, users under 3 possible": profile.use == "leave-on",
         "rinse-off not shampoo, users under 3 possible": profile.use == "rinse-off" and profile.type != "shampoo",
         "not hair": False,
     }[row.scope] and (not row.scope.endswith("users under 3 possible") or young or profile.users == "adults")
@@ -108,8 +115,11 @@ def challenge_test(case: Case, findings: tuple[Finding, ...]) -> dict[str, Any]:
     why = []
     if not dry:
         why.append(f"it is water-based (water activity {aw[0]:.2f}), so microbes can grow in it")
-        tags = [c.names[i] for i in np.flatnonzero(case.amount[0] > 0)
-                if (r := c.rows.get(c.names[i])) is not None and r.nutrient_load == "high" and r.oil_class is None]
+        tags = [
+            c.names[i]
+            for i in np.flatnonzero(case.amount[0] > 0)
+            if (r := c.rows.get(c.names[i])) is not None and r.nutrient_load == "high" and r.oil_class is None
+        ]
         if tags:
             why.append(f"it holds food for microbes ({listed(tags[:3])})")
         doubtful = [f.about for f in findings if f.id == "free-active" and f.verdict != "pass"]
@@ -118,21 +128,32 @@ def challenge_test(case: Case, findings: tuple[Finding, ...]) -> dict[str, Any]:
         why.append("every figure here is a screen; only a test on the finished product in its pack shows protection")
     organisms = [f"{o.organism} ({o.strain})" for o in c.tables.test_organisms if o.iso_11930 == "yes"]
     sources = tuple(dict.fromkeys(c.tables.cite(o) for o in c.tables.test_organisms))
-    return {"needed": not dry, "why": tuple(why), "organisms": tuple(organisms) if not dry else (),
-            "standards": ("ISO 11930", "USP <51>", "Ph. Eur. 5.1.3") if not dry else (),
-            "days": TEST_DAYS if not dry else (), "sources": sources if not dry else ()}
+    return {
+        "needed": not dry,
+        "why": tuple(why),
+        "organisms": tuple(organisms) if not dry else (),
+        "standards": ("ISO 11930", "USP <51>", "Ph. Eur. 5.1.3") if not dry else (),
+        "days": TEST_DAYS if not dry else (),
+        "sources": sources if not dry else (),
+    }
 
 
 def not_covered(case: Case) -> tuple[str, ...]:
     """What this screen does not look at, for this formula."""
     c, profile = case.context, case.profiles[int(case.profile[0])]
-    out = ["The microbes in your own workshop, and what grows in the drain; they can be tougher than the test strains.",
-           "How the preservative fades over months, and what the pack's plastic takes up.",
-           "Whether the product is safe for its users: that is a qualified safety assessor's work."]
+    out = [
+        "The microbes in your own workshop, and what grows in the drain; they can be tougher than the test strains.",
+        "How the preservative fades over months, and what the pack's plastic takes up.",
+        "Whether the product is safe for its users: that is a qualified safety assessor's work.",
+    ]
     quats = case.amount[0] @ c.role("cationic surfactant").astype(float)
     if quats > 0:
-        out.append("How much preservative the cationic surfactant takes up: no measured figure is known, so none is counted.")
-    polymers = case.amount[0] @ c.role("cationic polymer", "anionic polymer", "nonionic polymer", "protein").astype(float)
+        out.append(
+            "How much preservative the cationic surfactant takes up: no measured figure is known, so none is counted."
+        )
+    polymers = case.amount[0] @ c.role("cationic polymer", "anionic polymer", "nonionic polymer", "protein").astype(
+        float
+    )
     if polymers > 0:
         out.append("Uptake by gums, polymers and proteins other than the few that were measured.")
     solids = case.amount[0] @ (c.oil_phase * (c.liquid_oil.sum(axis=1) == 0))
@@ -143,7 +164,9 @@ def not_covered(case: Case) -> tuple[str, ...]:
     conditions = _conditions(case)
     out += [f"A rule in words that you must check yourself: {text}" for text in conditions]
     if {"US"} & set(profile.markets):
-        out.append("The United States have no list of allowed preservatives; panel conclusions are advice, states add rules.")
+        out.append(
+            "The United States have no list of allowed preservatives; panel conclusions are advice, states add rules."
+        )
     return tuple(out)
 
 
@@ -152,8 +175,14 @@ def _conditions(case: Case) -> tuple[str, ...]:
     scopes = legal_limit.fitting(profile)
     out = []
     for row in c.tables.legal_limits:
-        if row.kind != "condition" or row.market not in profile.markets or row.scope not in scopes or (
-                row.hair == "no") or not row.conditions or not legal_limit.in_force(row, profile.on_market):
+        if (
+            row.kind != "condition"
+            or row.market not in profile.markets
+            or row.scope not in scopes
+            or (row.hair == "no")
+            or not row.conditions
+            or not legal_limit.in_force(row, profile.on_market)
+        ):
             continue
         amount = case.amount[0] - case.preserving[0] if row.purpose == "other" else case.amount[0]
         held = [s for s in row.substances if s in c.index and amount[c.index[s]] > 0]
@@ -166,12 +195,18 @@ def own_rows(case: Case) -> tuple[str, ...]:
     """Rows of the user's own tables that this report rests on."""
     c = case.context
     out = []
-    keys = {c.names[i] for i in np.flatnonzero(case.amount[0] > 0)} | {c.systems[i].id for i in case.system[0] if i >= 0}
+    keys = {c.names[i] for i in np.flatnonzero(case.amount[0] > 0)} | {
+        c.systems[i].id for i in case.system[0] if i >= 0
+    }
     for name in ("systems", "actives", "ingredients", "mic", "partition", "binding", "solutes", "legal_limits"):
         for key in sorted(c.tables.own(name)):
             row = next(r for r in c.tables.rows(name) if r.key_text == key)
-            named = {getattr(row, "inci", None), getattr(row, "active", None), getattr(row, "id", None),
-                     *getattr(row, "substances", ())}
+            named = {
+                getattr(row, "inci", None),
+                getattr(row, "active", None),
+                getattr(row, "id", None),
+                *getattr(row, "substances", ()),
+            }
             if keys & named:
                 out.append(f"{name}: {key}")
     out += [f"this formula: {i.inci}" for i in c.own]

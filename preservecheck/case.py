@@ -27,8 +27,21 @@ WATER_DENSITY = 1.0
 # ISO 29621, low-risk criterion: below this water activity no growth is expected that a preservative has to stop
 LOW_RISK_AW = 0.75
 # cached figures that depend on nothing but the amounts
-FROM_AMOUNTS = frozenset(("water_pct", "water_phase_pct", "oil_ratio", "binder_pct", "ionic_strength", "acting_pct",
-                          "total_in_water", "charge", "paired_kinds", "unpaired", "aw_estimate"))
+FROM_AMOUNTS = frozenset(
+    (
+        "water_pct",
+        "water_phase_pct",
+        "oil_ratio",
+        "binder_pct",
+        "ionic_strength",
+        "acting_pct",
+        "total_in_water",
+        "charge",
+        "paired_kinds",
+        "unpaired",
+        "aw_estimate",
+    )
+)
 # standard laboratory temperature, taken where the sample's was not written down
 ROOM_C = 25.0
 
@@ -47,8 +60,9 @@ class Profile:
     @classmethod
     def of(cls, product: Product, today: dt.date) -> Profile:
         """The profile of a product; without a date the law of today holds."""
-        return cls(product.use, product.type, product.markets, product.users, product.package,
-                   product.on_market or today)
+        return cls(
+            product.use, product.type, product.markets, product.users, product.package, product.on_market or today
+        )
 
 
 @dataclass(frozen=True)
@@ -187,8 +201,12 @@ class Case:
         The shape is only as large as what it depends on: the pH does not widen what does not ionise.
         """
         if f not in self._free:
-            free = free_active.free_undissociated(self.total_in_water[..., f], self.oil_term[..., f],
-                                                  self.bound_ratio[..., f], self.working_fraction_of(f))
+            free = free_active.free_undissociated(
+                self.total_in_water[..., f],
+                self.oil_term[..., f],
+                self.bound_ratio[..., f],
+                self.working_fraction_of(f),
+            )
             if self.context.form_kind[f] == CATION:
                 free = free * self.unpaired
             # what is not there is not unknown, even where its constants are
@@ -216,15 +234,19 @@ class Case:
         """Cationic and anionic charges of surfactants, polymers and cationic preservatives. [meq/kg] (...,) each"""
         c = self.context
         density = np.nan_to_num(c.meq_g) * self.paired_kinds
-        return (weighed_sum(self.amount, 10 * np.maximum(density, 0)),
-                weighed_sum(self.amount, 10 * np.maximum(-density, 0)))
+        return (
+            weighed_sum(self.amount, 10 * np.maximum(density, 0)),
+            weighed_sum(self.amount, 10 * np.maximum(-density, 0)),
+        )
 
     @cached_property
     def paired_kinds(self) -> Bools:
         """Substances whose charges pair off one to one: surfactants, polymers, cationic preservatives. (K,)"""
         c = self.context
         cation = np.array([(a := c.actives.get(n)) is not None and a.active_form == "cation" for n in c.names])
-        return np.asarray(c.role("cationic surfactant", "anionic surfactant", "cationic polymer", "anionic polymer") | cation)
+        return np.asarray(
+            c.role("cationic surfactant", "anionic surfactant", "cationic polymer", "anionic polymer") | cation
+        )
 
     @cached_property
     def unpaired(self) -> Floats:
@@ -241,10 +263,14 @@ class Case:
         salts = weighed_sum(self.amount, c.salts) * per_kg
         other = weighed_sum(self.amount, c.osmol) * per_kg[..., 0]
         k, k3 = c.solute_column(c.norrish_rows, "k_norrish"), c.solute_column(c.norrish_rows, "k3_norrish")
-        columns = {n: c.solute_column(c.salt_rows, n) for n in (
-            "z_plus", "z_minus", "nu_plus", "nu_minus", "beta0", "beta1", "beta2", "c_phi")}
-        columns |= {n: c.solute_column(c.salt_rows, n, m) for n, m in (
-            ("alpha1", 2.0), ("alpha2", 12.0), ("valid_max_molality", np.inf))}
+        columns = {
+            n: c.solute_column(c.salt_rows, n)
+            for n in ("z_plus", "z_minus", "nu_plus", "nu_minus", "beta0", "beta1", "beta2", "c_phi")
+        }
+        columns |= {
+            n: c.solute_column(c.salt_rows, n, m)
+            for n, m in (("alpha1", 2.0), ("alpha2", 12.0), ("valid_max_molality", np.inf))
+        }
         limit = c.solute_column(c.norrish_rows, "valid_max_mole_fraction", 1.0)
         ln_salts, outside = water_activity.electrolytes_pooled(salts, **columns)
         ln_neutral = water_activity.norrish_pooled(neutral, k, k3)
@@ -358,16 +384,28 @@ def cases(compositions: Sequence[Composition], context: Context, today: dt.date)
         profile[at] = profiles.setdefault(Profile.of(c.formula.product, today), len(profiles))
     formulas = [c.formula for c in compositions]
     return Case(
-        context=context, amount=amount, preserving=preserving, with_oil=with_oil,
-        ph=_column(formulas, lambda f: f.measured.ph), ph_tolerance=_column(formulas, lambda f: f.measured.ph_tolerance),
+        context=context,
+        amount=amount,
+        preserving=preserving,
+        with_oil=with_oil,
+        ph=_column(formulas, lambda f: f.measured.ph),
+        ph_tolerance=_column(formulas, lambda f: f.measured.ph_tolerance),
         sample_c=_column(formulas, lambda f: f.measured.temperature_c),
         aw_measured=_column(formulas, lambda f: f.measured.water_activity),
         aw_tolerance=_column(formulas, lambda f: f.measured.water_activity_tolerance),
         batch_g=np.array([_batch(c) for c in compositions]),
         scale_step_g=_column(formulas, lambda f: f.product.scale_step_g),
-        system=system, system_percent=percent, declared=declared, addition=addition, addition_c=temperature,
-        peak_c=peak, temperature_tolerance_c=np.full(n, THERMOMETER_C),
-        profiles=tuple(profiles), profile=profile, compositions=tuple(compositions))
+        system=system,
+        system_percent=percent,
+        declared=declared,
+        addition=addition,
+        addition_c=temperature,
+        peak_c=peak,
+        temperature_tolerance_c=np.full(n, THERMOMETER_C),
+        profiles=tuple(profiles),
+        profile=profile,
+        compositions=tuple(compositions),
+    )
 
 
 def _column(formulas: Sequence[Formula], get: object) -> Floats:
@@ -382,6 +420,9 @@ def _batch(composition: Composition) -> float:
 
 def _phases_with_hot_oil(composition: Composition, context: Context) -> set[int]:
     """Phases that are heated and hold oil-phase material."""
-    oily = {composition.lines[p.line].phase for p in composition.portions
-            if p.percent > 0 and context.oil_phase[context.index[p.substance]] > 0}
+    oily = {
+        composition.lines[p.line].phase
+        for p in composition.portions
+        if p.percent > 0 and context.oil_phase[context.index[p.substance]] > 0
+    }
     return {i for i, phase in enumerate(composition.formula.phases) if phase.heated_to_c is not None and i in oily}

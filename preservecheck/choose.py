@@ -23,6 +23,7 @@ import datetime as dt
 import os
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
@@ -45,12 +46,16 @@ from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Fi
 
 Outcome = Literal["fits", "fits-after-change", "does-not-fit"]
 OUTCOMES: tuple[Outcome, ...] = ("fits", "fits-after-change", "does-not-fit")
-ORDER = ("Fits before fits after a change before the rest; then no serious warning, fewest warnings, the widest margin "
-         "of the weakest microbe, the best chance of passing.")
+ORDER = (
+    "Fits before fits after a change before the rest; then no serious warning, fewest warnings, the widest margin "
+    "of the weakest microbe, the best chance of passing."
+)
 # grid of doses and pH values, the contract's figure
 GRID = 40
-# halvings of an interval: a grid step of a pH range comes down to about 1e-8
-HALVINGS = 24
+# rounds of narrowing an interval to one of so many pieces: a grid step of a pH range comes down to about 1e-8
+ROUNDS, PIECES = 6, 16
+# steps of false position at most; it converges in about eight
+STEPS = 40
 # a sum of ratios this close to 1 is 1
 SMALL = 1e-12
 # room above the lowest dose that works, judgement of this program
@@ -135,30 +140,42 @@ class Trial:
     codes: dict[str, Codes] = field(default_factory=dict)
     sums: Floats | None = None
 
-    @property
+    @cached_property
     def worst(self) -> dict[str, int]:
         """Worst code by check."""
         return {check: int(fold(codes)) for check, codes in self.codes.items()}
 
-    @property
+    @cached_property
     def fits(self) -> bool:
         """No serious warning, and nothing but a pass where a pass is asked for; law that is not known may stay so."""
         worst = self.worst
         return max(worst.values()) < SERIOUS and all(
-            worst[c] <= PASS or (c == "legal-limit" and worst[c] == UNKNOWN) for c in MUST_PASS)
+            worst[c] <= PASS or (c == "legal-limit" and worst[c] == UNKNOWN) for c in MUST_PASS
+        )
 
-    @property
+    @cached_property
     def counts(self) -> dict[str, int]:
         """How many findings pass, warn and are unknown."""
         every = np.concatenate([c for c in self.codes.values()])
         serious, warn = int((every == SERIOUS).sum()), int((every == WARN).sum())
-        return {"pass": int((every == PASS).sum()), "warn": warn + serious, "serious": serious,
-                "unknown": int((every == UNKNOWN).sum())}
+        return {
+            "pass": int((every == PASS).sum()),
+            "warn": warn + serious,
+            "serious": serious,
+            "unknown": int((every == UNKNOWN).sum()),
+        }
 
 
-def choose(formula: Formula | str | os.PathLike[str], tables: Tables | None = None, *, today: dt.date | None = None,
-           markets: Sequence[str] = (), natural: bool = False, without: Sequence[str] = (),
-           limit: int | None = None) -> Choice:
+def choose(
+    formula: Formula | str | os.PathLike[str],
+    tables: Tables | None = None,
+    *,
+    today: dt.date | None = None,
+    markets: Sequence[str] = (),
+    natural: bool = False,
+    without: Sequence[str] = (),
+    limit: int | None = None,
+) -> Choice:
     """Rank every preservative system for a formula.
 
     Parameters
@@ -201,15 +218,26 @@ def choose(formula: Formula | str | os.PathLike[str], tables: Tables | None = No
         names = names_of(tables)
         if unknown := [w for w in without if names.ingredient(w) is None]:
             near = names.nearest(unknown[0])
-            raise PreservecheckError(f"--without: {', '.join(unknown)} is no name in the tables" + (
-                f"; did you mean {listed(near, 'or')}?" if near else ""))
+            raise PreservecheckError(
+                f"--without: {', '.join(unknown)} is no name in the tables"
+                + (f"; did you mean {listed(near, 'or')}?" if near else "")
+            )
         banned = {named.inci for w in without if (named := names.ingredient(w)) is not None}
         systems = [s for s in systems if banned.isdisjoint(i for i, _ in s.composition)]
         narrowed.append(f"without {listed(sorted(banned))}")
     options = _Search(formula, tables, systems, today).ranked() if systems else []
-    return Choice(program=f"{PROGRAM} {version()}", tables_sha256=tables.digest, formula_sha256=formula.sha256,
-                  date=today, name=formula.product.name, ph=formula.measured.ph, markets=formula.product.markets,
-                  order=ORDER, narrowed=tuple(narrowed), systems=tuple(options[:limit]))
+    return Choice(
+        program=f"{PROGRAM} {version()}",
+        tables_sha256=tables.digest,
+        formula_sha256=formula.sha256,
+        date=today,
+        name=formula.product.name,
+        ph=formula.measured.ph,
+        markets=formula.product.markets,
+        order=ORDER,
+        narrowed=tuple(narrowed),
+        systems=tuple(options[:limit]),
+    )
 
 
 class _Search:
@@ -294,17 +322,34 @@ class _Search:
         amount = case.amount[0] - dose * rest + dose * composition
         preserving = np.array([_preserving(c, n) for n in c.names])
         shape = percent.shape
-        full = {n: np.full(shape, getattr(case, n)[0]) for n in (
-            "ph_tolerance", "sample_c", "aw_measured", "aw_tolerance", "batch_g", "scale_step_g",
-            "temperature_tolerance_c")}
+        full = {
+            n: np.full(shape, getattr(case, n)[0])
+            for n in (
+                "ph_tolerance",
+                "sample_c",
+                "aw_measured",
+                "aw_tolerance",
+                "batch_g",
+                "scale_step_g",
+                "temperature_tolerance_c",
+            )
+        }
         target = np.array([_below(s) - THERMOMETER_C for s in systems]).reshape(rows.shape)
         return case.with_(
-            **full, amount=amount, preserving=case.preserving[0] + dose * composition * preserving,
-            with_oil=np.broadcast_to(case.with_oil[0], amount.shape), ph=np.asarray(ph, dtype=float),
-            system=np.broadcast_to(rows, shape)[..., None], system_percent=dose,
-            declared=np.ones((*shape, 1), dtype=bool), addition=np.zeros((*shape, 1), dtype=int),
-            addition_c=np.broadcast_to(target, shape)[..., None], peak_c=np.broadcast_to(target, shape)[..., None],
-            profile=np.zeros(shape, dtype=int), compositions=())
+            **full,
+            amount=amount,
+            preserving=case.preserving[0] + dose * composition * preserving,
+            with_oil=np.broadcast_to(case.with_oil[0], amount.shape),
+            ph=np.asarray(ph, dtype=float),
+            system=np.broadcast_to(rows, shape)[..., None],
+            system_percent=dose,
+            declared=np.ones((*shape, 1), dtype=bool),
+            addition=np.zeros((*shape, 1), dtype=int),
+            addition_c=np.broadcast_to(target, shape)[..., None],
+            peak_c=np.broadcast_to(target, shape)[..., None],
+            profile=np.zeros(shape, dtype=int),
+            compositions=(),
+        )
 
     def _rest(self, context: Context) -> Floats:
         """What one per cent of the line that fills to 100 % is made of. (K,)"""
@@ -349,17 +394,20 @@ class _Search:
 
     def highest_dose(self, ph: Floats | float, systems: Sequence[System]) -> Floats:
         """Dose that usage range, law and solubility allow; 0 where none. (S,)"""
+
         def over(dose: Floats) -> Bools:
             case = self.case_at(dose, ph, systems)
             codes = BY_ID["solubility"].judge(BY_ID["solubility"].compute(case))
             return np.asarray(fold(codes) >= WARN)
 
         top = np.minimum(self._lawful_dose(ph, systems), np.array([s.usage_max_percent for s in systems]))
-        return np.where(over(top), bisected(over, np.zeros(len(systems)), top), top)
+        return np.where(over(top), narrowed(over, np.zeros(len(systems)), top), top)
 
     def _lawful_dose(self, ph: Floats | float, systems: Sequence[System]) -> Floats:
         """Dose at which the first limit of the law is met: the totals grow in proportion to it. (S,)"""
-        none, one = (BY_ID["legal-limit"].compute(self.case_at(np.full(len(systems), d), ph, systems)) for d in (0.0, 1.0))
+        none, one = (
+            BY_ID["legal-limit"].compute(self.case_at(np.full(len(systems), d), ph, systems)) for d in (0.0, 1.0)
+        )
         start, slope = none["percent_as_limited"], one["percent_as_limited"] - none["percent_as_limited"]
         binds = (one["applies"] > 0) & np.isin(one["kind"], (legal_limit.LIMIT, legal_limit.CLOSED)) & (slope > 0)
         room = np.maximum(one["percent_max"] - start, 0.0)
@@ -372,15 +420,17 @@ class _Search:
         grid = np.linspace(low, high, GRID, axis=-1)
         left, right = _run(grid, self.works(percent[:, None], systems)(grid), near)
         step = (high - low) / (GRID - 1)
-        works = self.works(percent, systems)
-        a = np.where(left <= low, left, bisected(works, np.maximum(left - step, low), left))
-        b = np.where(right >= high, right, bisected(lambda p: ~works(p), right, np.minimum(right + step, high)))
+        works = self.works(percent[:, None], systems)
+        a = np.where(left <= low, left, narrowed(works, np.maximum(left - step, low), left))
+        b = np.where(right >= high, right, narrowed(lambda p: ~works(p), right, np.minimum(right + step, high)))
         none = np.isnan(left)
         return np.where(none, np.nan, a), np.where(none, np.nan, b)
 
     def grid(self, systems: Sequence[System]) -> Bools:
         """Where each system works over its usage range and pH range. (S, doses, pH values)"""
-        dose = np.linspace([s.usage_min_percent for s in systems], [s.usage_max_percent for s in systems], GRID, axis=-1)
+        dose = np.linspace(
+            [s.usage_min_percent for s in systems], [s.usage_max_percent for s in systems], GRID, axis=-1
+        )
         ph = np.linspace([s.ph_min for s in systems], [s.ph_max for s in systems], GRID, axis=-1)
         return self.works(dose[:, :, None], systems)(ph[:, None, :])
 
@@ -395,13 +445,31 @@ class _Search:
         return sorted([*found, *(self._no_room(s, room) for s in too_much)], key=_rank)
 
     def _no_room(self, system: System, room: float) -> Option:
-        why = (f"dose: it takes {number(system.usage_min_percent)} % and more of the whole formula, and only "
-               f"{number(room)} % of this one can give way")
+        why = (
+            f"dose: it takes {number(system.usage_min_percent)} % and more of the whole formula, and only "
+            f"{number(room)} % of this one can give way"
+        )
         return Option(
-            id=system.id, outcome="does-not-fit", percent=None, percent_low=None, percent_high=None, ph_low=None,
-            ph_high=None, add_below_c=_below(system), phase="cool-down", grams=None, scale_error_percent=None, changes=(),
-            partner=None, partner_percent=None, counts={"pass": 0, "warn": 0, "serious": 0, "unknown": 0},
-            weakest=Weakest(microbe=MICROBES[0], sum_of_ratios=None), chance=None, why=why, own=system.id in self.own)
+            id=system.id,
+            outcome="does-not-fit",
+            percent=None,
+            percent_low=None,
+            percent_high=None,
+            ph_low=None,
+            ph_high=None,
+            add_below_c=_below(system),
+            phase="cool-down",
+            grams=None,
+            scale_error_percent=None,
+            changes=(),
+            partner=None,
+            partner_percent=None,
+            counts={"pass": 0, "warn": 0, "serious": 0, "unknown": 0},
+            weakest=Weakest(microbe=MICROBES[0], sum_of_ratios=None),
+            chance=None,
+            why=why,
+            own=system.id in self.own,
+        )
 
     def _options(self) -> list[Option]:
         """Systems that there is room for, in the order of the table."""
@@ -425,8 +493,10 @@ class _Search:
         chosen = [a if a.fits else b if b.fits or not a.codes else a for a, b in zip(first, second, strict=True)]
         chance = self._chances([t for t in chosen if t.fits])
         lucky = iter(chance)
-        return [self._option(t, first[i], (low[i], high[i], ph_low[i], ph_high[i]), next(lucky) if t.fits else None)
-                for i, t in enumerate(chosen)]
+        return [
+            self._option(t, first[i], (low[i], high[i], ph_low[i], ph_high[i]), next(lucky) if t.fits else None)
+            for i, t in enumerate(chosen)
+        ]
 
     def _doses(self, ph: float) -> tuple[Floats, Floats, Floats]:
         """Lowest dose that works, highest that is allowed, and the one recommended, of all systems. (S,) each"""
@@ -463,8 +533,11 @@ class _Search:
             was = None if before is None else before.added_at_c if before.added_at_c is not None else before.heated_to_c
             instead = f" instead of {was:.0f} °C" if was is not None else ""
             changes.append(f"add it at {made['added_at_c']:.0f} °C or cooler{instead}")
-        needs_ph = self.ph is None or any(worst[c] > PASS for c in ("ph-range", "free-active", "solubility")) or (
-            worst["pairs"] >= SERIOUS)
+        needs_ph = (
+            self.ph is None
+            or any(worst[c] > PASS for c in ("ph-range", "free-active", "solubility"))
+            or (worst["pairs"] >= SERIOUS)
+        )
         if needs_ph and (target := self._target_ph(ph_low, ph_high)) is not None:
             made["ph"] = target
             if self.ph is None:
@@ -492,14 +565,19 @@ class _Search:
             return None
         near = self.ph if self.ph is not None else (low + high) / 2
         target = min(max(near, low), high)
-        rounded = np.floor(target / PH_STEP + 1e-9) * PH_STEP if target < near else np.ceil(target / PH_STEP - 1e-9) * PH_STEP
+        rounded = (
+            np.floor(target / PH_STEP + 1e-9) * PH_STEP if target < near else np.ceil(target / PH_STEP - 1e-9) * PH_STEP
+        )
         return round(float(rounded if low - 1e-9 <= rounded <= high + 1e-9 else target), 3)
 
     def _gums(self) -> dict[str, str]:
         """Anionic gums and polymers on lines of their own: folded name to name as written."""
         rows = self.composer.ingredients
-        return {folded(w.name): w.name for w in self.base.lines
-                if w.inci is not None and (r := rows.get(w.inci)) is not None and r.role == "anionic polymer"}
+        return {
+            folded(w.name): w.name
+            for w in self.base.lines
+            if w.inci is not None and (r := rows.get(w.inci)) is not None and r.role == "anionic polymer"
+        }
 
     def _with_partners(self, trials: list[Trial]) -> list[Trial]:
         """Trials that leave a gap, each with the partner that does best."""
@@ -513,8 +591,17 @@ class _Search:
                 continue
             for at in (place[p] for p in t.system.partners if p in place and p != t.system.id):
                 partner, percent = self.systems[at], self._doses(ph)[2][at]
-                tries.append((i, replace(t, partner=partner, partner_percent=float(percent), changes=(
-                    *t.changes, f"pair it with {number(percent)} % {partner.id}"))))
+                tries.append(
+                    (
+                        i,
+                        replace(
+                            t,
+                            partner=partner,
+                            partner_percent=float(percent),
+                            changes=(*t.changes, f"pair it with {number(percent)} % {partner.id}"),
+                        ),
+                    )
+                )
         if not tries:
             return trials
         # the cooler of the two decides where both go in
@@ -536,27 +623,40 @@ class _Search:
 
     # ---- words -------------------------------------------------------------------------------------------------------
 
-    def _option(self, trial: Trial, first: Trial, ends: tuple[float, float, float, float],
-                chance: float | None) -> Option:
+    def _option(
+        self, trial: Trial, first: Trial, ends: tuple[float, float, float, float], chance: float | None
+    ) -> Option:
         low, high, ph_low, ph_high = ends
         formula = self.formula_with(trial)
         sums = trial.sums if trial.sums is not None else np.array([np.nan])
         at = int(np.nanargmin(sums)) if not np.isnan(sums).all() else 0
-        outcome: Outcome = "fits" if trial.fits and not trial.changes else \
-            "fits-after-change" if trial.fits else "does-not-fit"
+        outcome: Outcome = (
+            "fits" if trial.fits and not trial.changes else "fits-after-change" if trial.fits else "does-not-fit"
+        )
         grams = trial.percent / 100 * self.batch_g if self.batch_g else None
         step = self.bare.product.scale_step_g
         return Option(
-            id=trial.system.id, outcome=outcome, percent=trial.percent, percent_low=_known(low), percent_high=_known(high),
-            ph_low=_rounded(ph_low, up=True), ph_high=_rounded(ph_high, up=False), add_below_c=_below(trial.system),
-            phase=self._phase(trial), grams=grams,
+            id=trial.system.id,
+            outcome=outcome,
+            percent=trial.percent,
+            percent_low=_known(low),
+            percent_high=_known(high),
+            ph_low=_rounded(ph_low, up=True),
+            ph_high=_rounded(ph_high, up=False),
+            add_below_c=_below(trial.system),
+            phase=self._phase(trial),
+            grams=grams,
             scale_error_percent=100 * step / grams if step and grams else None,
             changes=trial.changes if outcome == "fits-after-change" else (),
             partner=trial.partner.id if trial.partner and trial.fits else None,
             partner_percent=trial.partner_percent if trial.partner and trial.fits else None,
-            counts=trial.counts, weakest=Weakest(microbe=MICROBES[at], sum_of_ratios=_known(float(sums[at]))),
-            chance=None if chance is None else round(chance, 3), why=self._why(trial, first),
-            own=trial.system.id in self.own, formula=formula)
+            counts=trial.counts,
+            weakest=Weakest(microbe=MICROBES[at], sum_of_ratios=_known(float(sums[at]))),
+            chance=None if chance is None else round(chance, 3),
+            why=self._why(trial, first),
+            own=trial.system.id in self.own,
+            formula=formula,
+        )
 
     def _phase(self, trial: Trial) -> str:
         if self.host is not None and trial.added_at_c is None and self.host < len(self.bare.phases):
@@ -576,8 +676,10 @@ class _Search:
     def _first_fault(self, trial: Trial) -> Finding | None:
         case = cases([self.composer.compose(self.formula_with(trial))], context_for(self.tables), self.today)
         ranked = sorted(CHECKS, key=lambda c: (-trial.worst[c.ID], c.ID not in MUST_PASS))
-        check = next((c for c in ranked if trial.worst[c.ID] > PASS and (
-            c.ID in MUST_PASS or trial.worst[c.ID] == SERIOUS)), None)
+        check = next(
+            (c for c in ranked if trial.worst[c.ID] > PASS and (c.ID in MUST_PASS or trial.worst[c.ID] == SERIOUS)),
+            None,
+        )
         if check is None:
             return None
         figures = check.compute(case)
@@ -611,9 +713,16 @@ def bare(formula: Formula, composition: Composition) -> Formula:
 
 
 def _without_gums(formula: Formula, gums: Collection[str]) -> Formula:
-    phases = [p.model_copy(update={"lines": tuple(
-        line.model_copy(update={"name": GUM}) if folded(line.name) in gums else line for line in p.lines)})
-        for p in formula.phases]
+    phases = [
+        p.model_copy(
+            update={
+                "lines": tuple(
+                    line.model_copy(update={"name": GUM}) if folded(line.name) in gums else line for line in p.lines
+                )
+            }
+        )
+        for p in formula.phases
+    ]
     return formula.model_copy(update={"phases": tuple(phases)})
 
 
@@ -633,13 +742,27 @@ def _preserving(context: Context, name: str) -> float:
     return float(row is not None and row.role in ("preservative", "cationic surfactant"))
 
 
-def bisected(beyond: Callable[[Floats], Bools], low: Floats, high: Floats) -> Floats:
-    """Where a condition that is false at ``low`` becomes true on the way to ``high``, element by element."""
+def narrowed(beyond: Callable[[Floats], Bools], low: Floats, high: Floats) -> Floats:
+    """Where a condition that is false at ``low`` becomes true on the way to ``high``, row by row.
+
+    Each round looks at many points of every interval at once and keeps the first piece in which the condition turns.
+
+    Parameters
+    ----------
+    beyond
+        Takes points, shape (S, n).
+    low, high
+        Ends, shape (S,).
+    """
     low, high = np.array(low, dtype=float), np.array(high, dtype=float)
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2
-        over = beyond(middle)
-        high, low = np.where(over, middle, high), np.where(over, low, middle)
+    share = np.arange(1, PIECES + 1) / PIECES
+    for _ in range(ROUNDS):
+        points = low[:, None] + (high - low)[:, None] * share
+        points[:, -1] = high
+        turns = beyond(points)
+        first = np.where(turns.any(axis=1), turns.argmax(axis=1), PIECES - 1)[:, None]
+        before = np.where(first[:, 0] > 0, np.take_along_axis(points, np.maximum(first - 1, 0), axis=1)[:, 0], low)
+        low, high = before, np.take_along_axis(points, first, axis=1)[:, 0]
     return high
 
 
@@ -647,17 +770,21 @@ def root(value: Callable[[Floats], Floats], low: Floats, high: Floats) -> Floats
     """Where a rising function is zero between ``low`` and ``high``, element by element (Illinois false position)."""
     a, b = np.array(low, dtype=float), np.array(high, dtype=float)
     at_a, at_b = value(a), value(b)
-    found = np.where(at_b >= 0, b, np.nan)
-    for _ in range(HALVINGS):
+    there = (at_a < 0) & (at_b >= 0)  # false also where a value is unknown
+    found = np.where(at_a >= 0, a, b)
+    was_above = at_b < at_a  # neither end has stayed yet
+    for _ in range(STEPS):
         spread = np.where(at_b > at_a, at_b - at_a, 1.0)
-        found = np.clip(b - at_b * (b - a) / spread, a, b)
+        found = np.where(there, np.clip(b - at_b * (b - a) / spread, a, b), found)
         at = value(found)
-        if (np.abs(at) < SMALL).all():
+        if (~there | (np.abs(at) < SMALL) | (b - a < SMALL)).all():
             break
         above = at >= 0
-        # the end that stays is weighed half, or one end would never move
-        at_a, at_b = np.where(above, at_a / 2, at), np.where(above, at, at_b / 2)
-        a, b = np.where(above, a, found), np.where(above, found, b)
+        # an end that stays twice is weighed half, or it would never move
+        again = above == was_above
+        at_a = np.where(above, np.where(again, at_a / 2, at_a), at)
+        at_b = np.where(above, at, np.where(again, at_b / 2, at_b))
+        a, b, was_above = np.where(above, a, found), np.where(above, found, b), above
     return found
 
 
@@ -701,8 +828,13 @@ def _merit(trial: Trial) -> tuple[float, ...]:
 
 def _rank(option: Option) -> tuple[float, ...]:
     counts = option.counts
-    return (OUTCOMES.index(option.outcome), counts["serious"], counts["warn"], -(option.weakest.sum_of_ratios or 0.0),
-            -(option.chance or 0.0))
+    return (
+        OUTCOMES.index(option.outcome),
+        counts["serious"],
+        counts["warn"],
+        -(option.weakest.sum_of_ratios or 0.0),
+        -(option.chance or 0.0),
+    )
 
 
 __all__ = ["Choice", "Measured", "Option", "choose"]

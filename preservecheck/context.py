@@ -24,21 +24,46 @@ from preservecheck.verdict import Bools, Floats
 OIL_CLASSES = ("vegetable", "ester", "hydrocarbon", "silicone", "fatty-alcohol")
 # g/mL; facts on vegetable and mineral oil read, the others common practice, no source
 OIL_DENSITY = {"vegetable": 0.92, "ester": 0.92, "hydrocarbon": 0.85, "silicone": 0.96, "fatty-alcohol": 0.85}
-BINDER_CLASSES = ("nonionic ethoxylate", "nonionic glucoside", "anionic surfactant", "amphoteric surfactant",
-                  "cationic surfactant", "cellulose ether", "protein", "polyether", "polyvinylpyrrolidone")
+BINDER_CLASSES = (
+    "nonionic ethoxylate",
+    "nonionic glucoside",
+    "anionic surfactant",
+    "amphoteric surfactant",
+    "cationic surfactant",
+    "cellulose ether",
+    "protein",
+    "polyether",
+    "polyvinylpyrrolidone",
+)
 # micelles that hold uncharged preservatives about as strongly as ethoxylates do, within a factor 2 (assumption)
 LIKE_ETHOXYLATE = ("nonionic ethoxylate", "nonionic glucoside", "anionic surfactant", "amphoteric surfactant")
-MICROBES = ("Pseudomonas aeruginosa", "Escherichia coli", "Staphylococcus aureus", "Candida albicans",
-            "Aspergillus brasiliensis")
+MICROBES = (
+    "Pseudomonas aeruginosa",
+    "Escherichia coli",
+    "Staphylococcus aureus",
+    "Candida albicans",
+    "Aspergillus brasiliensis",
+)
 # roles whose antimicrobial part is added up; humectants act through water activity and are not counted twice
 COUNTED_ROLES = ("preservative", "booster", "solvent")
 NEUTRAL, ACID, BASE, CATION = range(4)
-FORM_CODES = {"neutral molecule": NEUTRAL, "undissociated acid": ACID, "free base": BASE, "cation": CATION,
-              "released formaldehyde": NEUTRAL, "chelating anion": NEUTRAL}
+FORM_CODES = {
+    "neutral molecule": NEUTRAL,
+    "undissociated acid": ACID,
+    "free base": BASE,
+    "cation": CATION,
+    "released formaldehyde": NEUTRAL,
+    "chelating anion": NEUTRAL,
+}
 RATINGS = {"none": 0, "weak": 1, "moderate": 2, "strong": 3}
 GROUPS = ("gram_positive", "gram_negative", "yeast", "mould")
-COMPAT_COLUMNS = ("with_cationic_surfactant", "with_anionic_surfactant", "with_nonionic_ethoxylates",
-                  "with_proteins", "with_electrolytes")
+COMPAT_COLUMNS = (
+    "with_cationic_surfactant",
+    "with_anionic_surfactant",
+    "with_nonionic_ethoxylates",
+    "with_proteins",
+    "with_electrolytes",
+)
 COMPAT_CODES = {"ok": 0, "caution": 1, "avoid": 2}
 # half-widths that the tables' own uncertainty adds, as factors (times and divided by); facts on the relations' scatter
 MEASURED_FACTOR = 1.5
@@ -169,6 +194,7 @@ class Context:
 
         Charge number over molar mass, or the table's own density for polymers.
         """
+
         def density(row: Ingredient) -> float | None:
             if row.charge_meq_g is not None:
                 return row.charge_meq_g
@@ -212,20 +238,27 @@ class Context:
 
     @cached_property
     def _solutes(self) -> Mapping[str, Solute]:
-        return {s.inci: s for s in self.tables.solutes if s.preferred == "yes" and (
-            s.inci in self.index or s.inci in self._expanded)}
+        return {
+            s.inci: s
+            for s in self.tables.solutes
+            if s.preferred == "yes" and (s.inci in self.index or s.inci in self._expanded)
+        }
 
     @cached_property
     def _expanded(self) -> frozenset[str]:
         """Solutes that stand inside something on axis K, such as the sugars of honey."""
-        return frozenset(inci for s in self.tables.solutes if s.model == "expand" and s.inci in self.index
-                         for inci, _ in s.expand_to)
+        return frozenset(
+            inci for s in self.tables.solutes if s.model == "expand" and s.inci in self.index for inci, _ in s.expand_to
+        )
 
     @cached_property
     def norrish_rows(self) -> tuple[Solute, ...]:
         """Uncharged solutes with a constant, or taken as ideal, on axis N."""
-        return tuple(s for s in self._solutes.values() if s.kind == "nonelectrolyte" and s.model in ("norrish", "ideal")
-                     and s.molar_mass_g_mol is not None)
+        return tuple(
+            s
+            for s in self._solutes.values()
+            if s.kind == "nonelectrolyte" and s.model in ("norrish", "ideal") and s.molar_mass_g_mol is not None
+        )
 
     @cached_property
     def salt_rows(self) -> tuple[Solute, ...]:
@@ -360,12 +393,16 @@ class Context:
     def solubility_factor(self) -> Floats:
         """How far a solubility may be off, times and divided by: more where it is recalled. [-] (F,)"""
         rows = [self.actives[f] for f in self.forms]
-        recalled = [a.basis != "published" or (a.recalled is not None and (
-            "water_solubility" in a.recalled or "most figures" in a.recalled)) for a in rows]
+        recalled = [
+            a.basis != "published"
+            or (a.recalled is not None and ("water_solubility" in a.recalled or "most figures" in a.recalled))
+            for a in rows
+        ]
         return np.where(recalled, RECALLED_SOLUBILITY, READ_SOLUBILITY)
 
-    form_meq_g = cached_property(lambda self: 1000 * self._form_column("charge_number", 0.0)
-                                 / self._form_column("molar_mass_g_mol"))
+    form_meq_g = cached_property(
+        lambda self: 1000 * self._form_column("charge_number", 0.0) / self._form_column("molar_mass_g_mol")
+    )
 
     @cached_property
     def mic_rows(self) -> Mapping[tuple[str, str], Mic]:
@@ -432,23 +469,29 @@ class Context:
     @cached_property
     def k_oil_factor(self) -> Floats:
         """How far a coefficient may be off, times and divided by. [-] (F, C)"""
-        measured = [[(p := self.partition_rows.get((f, o))) is not None and p.kind != "relation" for o in OIL_CLASSES]
-                    for f in self.forms]
+        measured = [
+            [(p := self.partition_rows.get((f, o))) is not None and p.kind != "relation" for o in OIL_CLASSES]
+            for f in self.forms
+        ]
         return np.where(np.array(measured, dtype=bool).reshape(-1, len(OIL_CLASSES)), MEASURED_FACTOR, RELATION_FACTOR)
 
     @cached_property
     def k_bind_factor(self) -> Floats:
         """How far an uptake constant may be off, times and divided by. [-] (F, B)"""
-        measured = [[(b := self.binding_rows.get((f, n))) is not None and b.kind == "measured" for n in BINDER_CLASSES]
-                    for f in self.forms]
-        return np.where(np.array(measured, dtype=bool).reshape(-1, len(BINDER_CLASSES)), MEASURED_FACTOR,
-                        BINDING_FACTOR)
+        measured = [
+            [(b := self.binding_rows.get((f, n))) is not None and b.kind == "measured" for n in BINDER_CLASSES]
+            for f in self.forms
+        ]
+        return np.where(
+            np.array(measured, dtype=bool).reshape(-1, len(BINDER_CLASSES)), MEASURED_FACTOR, BINDING_FACTOR
+        )
 
     @cached_property
     def k_bind_lent(self) -> Bools:
         """Uptake constants lent from ethoxylates to another kind of micelle, without a measurement. (F, B)"""
-        lent = [[n in LIKE_ETHOXYLATE[1:] and (f, n) not in self.binding_rows for n in BINDER_CLASSES]
-                for f in self.forms]
+        lent = [
+            [n in LIKE_ETHOXYLATE[1:] and (f, n) not in self.binding_rows for n in BINDER_CLASSES] for f in self.forms
+        ]
         return np.array(lent, dtype=bool).reshape(-1, len(BINDER_CLASSES))
 
     def _stays_in_water(self, form: str) -> bool:
@@ -457,8 +500,11 @@ class Context:
     @cached_property
     def binding_rows(self) -> Mapping[tuple[str, str], Binding]:
         """The preferred row with a figure for each acting form and binder class."""
-        return {(b.active, b.binder_class): b for b in self.tables.binding
-                if b.preferred == "yes" and b.k_per_percent is not None}
+        return {
+            (b.active, b.binder_class): b
+            for b in self.tables.binding
+            if b.preferred == "yes" and b.k_per_percent is not None
+        }
 
     @cached_property
     def k_bind(self) -> Floats:
@@ -503,9 +549,17 @@ class Context:
     @cached_property
     def silent_systems(self) -> Bools:
         """True for systems that hold nothing whose amount could be compared with an MIC, such as a ferment. (S,)"""
-        return np.array([not any(self.acting[self.index[i]].any() for i, _ in s.composition)
-                         and any((r := self.rows.get(i)) is not None and r.role in ("preservative", "cationic surfactant")
-                                 for i, _ in s.composition) for s in self.systems] or [False])
+        return np.array(
+            [
+                not any(self.acting[self.index[i]].any() for i, _ in s.composition)
+                and any(
+                    (r := self.rows.get(i)) is not None and r.role in ("preservative", "cationic surfactant")
+                    for i, _ in s.composition
+                )
+                for s in self.systems
+            ]
+            or [False]
+        )
 
     def system_column(self, name: str) -> Floats:
         """One numeric column of the systems. (S,)"""
@@ -524,7 +578,8 @@ class Context:
         below = np.full(limit.shape, np.nan)
         for i, s in enumerate(self.systems):
             parts = [(p.heat_limit_c, p.preferred_add_below_c) for p in s.parts] or [
-                (s.heat_limit_c, s.preferred_add_below_c)]
+                (s.heat_limit_c, s.preferred_add_below_c)
+            ]
             for q, (hot, cool) in enumerate(parts):
                 limit[i, q] = np.nan if hot is None else hot
                 below[i, q] = np.nan if cool is None else cool
@@ -534,12 +589,12 @@ class Context:
     def part_exists(self) -> Bools:
         """True where a system has that part. (S, Q)"""
         width = self.part_limits[0].shape[1]
-        return np.array([[q < max(1, len(s.parts)) for q in range(width)] for s in self.systems]
-                        or [[False] * width])
+        return np.array([[q < max(1, len(s.parts)) for q in range(width)] for s in self.systems] or [[False] * width])
 
     @cached_property
     def ratings(self) -> Floats:
         """0 none to 3 strong for each microbe group. (S, 4)"""
+
         def value(word: str | None) -> float:
             return np.nan if word is None else RATINGS[word]
 
@@ -548,8 +603,13 @@ class Context:
     @cached_property
     def compatibility(self) -> Floats:
         """0 ok, 1 caution, 2 avoid for each compatibility column. (S, 5)"""
-        return np.array([[np.nan if (c := getattr(s, col)) is None else COMPAT_CODES[c.word]
-                          for col in COMPAT_COLUMNS] for s in self.systems] or [[np.nan] * len(COMPAT_COLUMNS)])
+        return np.array(
+            [
+                [np.nan if (c := getattr(s, col)) is None else COMPAT_CODES[c.word] for col in COMPAT_COLUMNS]
+                for s in self.systems
+            ]
+            or [[np.nan] * len(COMPAT_COLUMNS)]
+        )
 
 
 def _number(text: str | None) -> float | None:

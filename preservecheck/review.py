@@ -6,11 +6,11 @@ import datetime as dt
 import os
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, fields
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict
 
 from preservecheck import advice
 from preservecheck.case import Case, cases
@@ -27,28 +27,28 @@ from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, WORDS, F
 PROGRAM = "preservecheck"
 
 
-class Part(BaseModel):
+@dataclass(frozen=True)
+class Part:
     """One active in the formula and what brought it in."""
 
-    model_config = ConfigDict(frozen=True, populate_by_name=True)
     inci: str
     percent: float
     origin: str
 
 
-class Preservative(BaseModel):
+@dataclass(frozen=True)
+class Preservative:
     """A system in the formula, or what a raw material carries in."""
 
-    model_config = ConfigDict(frozen=True)
     id: str
     percent: float
     actives: tuple[Part, ...]
 
 
-class ChallengeTest(BaseModel):
+@dataclass(frozen=True)
+class ChallengeTest:
     """The reminder: which test, on what, when, and why this formula needs it."""
 
-    model_config = ConfigDict(frozen=True)
     needed: bool
     why: tuple[str, ...]
     standards: tuple[str, ...]
@@ -57,10 +57,10 @@ class ChallengeTest(BaseModel):
     sources: tuple[str, ...]
 
 
-class Report(BaseModel):
+@dataclass(frozen=True)
+class Report:
     """What ``review`` says about one formula."""
 
-    model_config = ConfigDict(frozen=True)
     program: str
     tables_sha256: str
     formula_sha256: str
@@ -81,11 +81,19 @@ class Report(BaseModel):
 
     def to_json(self) -> dict[str, Any]:
         """The report with the keys that other programs read, in a fixed order."""
-        data = self.model_dump(mode="json")
-        data.pop("path"), data.pop("serious")
-        for preservative in data["preservatives"]:
-            preservative["actives"] = [{"inci": a["inci"], "percent": a["percent"], "from": a["origin"]}
-                                       for a in preservative["actives"]]
+        data = {f.name: getattr(self, f.name) for f in fields(self) if f.name not in ("path", "serious")}
+        data["date"] = self.date.isoformat()
+        data["product"] = self.product.model_dump(mode="json")
+        data["checks"] = [asdict(finding) for finding in self.checks]
+        data["challenge_test"] = asdict(self.challenge_test)
+        data["preservatives"] = [
+            {
+                "id": p.id,
+                "percent": p.percent,
+                "actives": [{"inci": a.inci, "percent": a.percent, "from": a.origin} for a in p.actives],
+            }
+            for p in self.preservatives
+        ]
         return {"format": 1, **data}
 
 
@@ -101,8 +109,9 @@ def composer_for(tables: Tables) -> Composer:
     return Composer(tables)
 
 
-def review(formula: Formula | str | os.PathLike[str], tables: Tables | None = None, *,
-           today: dt.date | None = None) -> Report:
+def review(
+    formula: Formula | str | os.PathLike[str], tables: Tables | None = None, *, today: dt.date | None = None
+) -> Report:
     """Judge one formula by all checks.
 
     Parameters
@@ -132,18 +141,30 @@ def review(formula: Formula | str | os.PathLike[str], tables: Tables | None = No
     worst = int(fold(np.array(codes, dtype=np.int8)))
     shown = tuple(f.finding for f in findings)
     return Report(
-        program=f"{PROGRAM} {version()}", tables_sha256=tables.digest, formula_sha256=formula.sha256, date=today,
-        product=formula.product, path=formula.path, verdict=WORDS[worst] or "unknown", serious=worst == SERIOUS,
-        counts=_counts(codes), preservatives=preservatives(composition, case), checks=shown,
-        remarks=composition.remarks, own_rows=advice.own_rows(case), labels=advice.labels(case),
-        cautions=advice.cautions(case), challenge_test=ChallengeTest(**advice.challenge_test(case, shown)),
-        not_covered=advice.not_covered(case))
+        program=f"{PROGRAM} {version()}",
+        tables_sha256=tables.digest,
+        formula_sha256=formula.sha256,
+        date=today,
+        product=formula.product,
+        path=formula.path,
+        verdict=WORDS[worst] or "unknown",
+        serious=worst == SERIOUS,
+        counts=_counts(codes),
+        preservatives=preservatives(composition, case),
+        checks=shown,
+        remarks=composition.remarks,
+        own_rows=advice.own_rows(case),
+        labels=advice.labels(case),
+        cautions=advice.cautions(case),
+        challenge_test=ChallengeTest(**advice.challenge_test(case, shown)),
+        not_covered=advice.not_covered(case),
+    )
 
 
-class Judged(BaseModel):
+@dataclass(frozen=True)
+class Judged:
     """A finding with its code."""
 
-    model_config = ConfigDict(frozen=True)
     code: int
     finding: Finding
     place: int
@@ -179,8 +200,15 @@ def _shares(check: Check, case: Case, chance: Floats | None) -> dict[int, dict[s
     return out
 
 
-def finding_of(check: Check, case: Case, figures: Mapping[str, Floats], j: int, code: int,
-               chance: Floats | None, due: dict[str, float]) -> Finding:
+def finding_of(
+    check: Check,
+    case: Case,
+    figures: Mapping[str, Floats],
+    j: int,
+    code: int,
+    chance: Floats | None,
+    due: dict[str, float],
+) -> Finding:
     """One finding in words."""
     one = {name: _at(array, j) for name, array in figures.items()}
     words = check.explain(case, one, j, code)
@@ -188,9 +216,18 @@ def finding_of(check: Check, case: Case, figures: Mapping[str, Floats], j: int, 
     because = words.because
     if code == PASS and likely is not None and likely < SURE:
         because += f" It passes by less than its uncertainty: {likely * 100:.0f} chances in 100{_mostly(due)}."
-    return Finding(id=check.ID, about=words.about, verdict=WORDS[code] or "unknown", serious=code == SERIOUS,
-                   chance=likely, due_to=due, figures=words.figures, because=because, do=words.do,
-                   sources=words.sources)
+    return Finding(
+        id=check.ID,
+        about=words.about,
+        verdict=WORDS[code] or "unknown",
+        serious=code == SERIOUS,
+        chance=likely,
+        due_to=due,
+        figures=words.figures,
+        because=because,
+        do=words.do,
+        sources=words.sources,
+    )
 
 
 def _mostly(due: dict[str, float]) -> str:
@@ -213,8 +250,12 @@ def _at(array: Floats, j: int) -> float:
 
 
 def _counts(codes: list[int]) -> dict[str, int]:
-    return {"pass": codes.count(PASS), "warn": codes.count(WARN) + codes.count(SERIOUS),
-            "serious": codes.count(SERIOUS), "unknown": codes.count(UNKNOWN)}
+    return {
+        "pass": codes.count(PASS),
+        "warn": codes.count(WARN) + codes.count(SERIOUS),
+        "serious": codes.count(SERIOUS),
+        "unknown": codes.count(UNKNOWN),
+    }
 
 
 def preservatives(composition: Composition, case: Case) -> tuple[Preservative, ...]:
@@ -224,14 +265,24 @@ def preservatives(composition: Composition, case: Case) -> tuple[Preservative, .
     for use in composition.systems:
         lines = {a.line for a in composition.additions if composition.systems[a.system].id == use.id}
         parts = [p for p in composition.portions if p.line in lines and p.substance in acting and not p.carried_in]
-        out.append(Preservative(id=use.id, percent=use.percent, actives=tuple(
-            Part(inci=p.substance, percent=p.percent, origin=p.origin) for p in parts)))
+        out.append(
+            Preservative(
+                id=use.id,
+                percent=use.percent,
+                actives=tuple(Part(inci=p.substance, percent=p.percent, origin=p.origin) for p in parts),
+            )
+        )
     carried: dict[str, list[Part]] = {}
     for p in composition.portions:
         if p.carried_in and p.preserving:
             carried.setdefault(p.origin, []).append(Part(inci=p.substance, percent=p.percent, origin=p.origin))
-    return (*out, *(Preservative(id=f"carried in by {origin}", percent=sum(a.percent for a in parts),
-                                 actives=tuple(parts)) for origin, parts in carried.items()))
+    return (
+        *out,
+        *(
+            Preservative(id=f"carried in by {origin}", percent=sum(a.percent for a in parts), actives=tuple(parts))
+            for origin, parts in carried.items()
+        ),
+    )
 
 
 def version() -> str:

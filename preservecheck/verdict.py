@@ -7,11 +7,11 @@ behind an unknown.
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from pydantic import BaseModel, ConfigDict
 
 Codes = NDArray[np.int8]
 Floats = NDArray[np.float64]
@@ -23,27 +23,27 @@ ABSENT, PASS, UNKNOWN, WARN, SERIOUS = range(5)
 WORDS: tuple[Word | None, ...] = (None, "pass", "unknown", "warn", "warn")
 
 
-class Figure(BaseModel):
+@dataclass(frozen=True)
+class Figure:
     """A number with its half-width and unit; ``None`` is not known."""
 
-    model_config = ConfigDict(frozen=True)
     value: float | None
     tolerance: float | None = None
     unit: str = ""
 
 
-class Finding(BaseModel):
+@dataclass(frozen=True)
+class Finding:
     """What one check says about one subject: data first, words second."""
 
-    model_config = ConfigDict(frozen=True)
     id: str
     about: str
     verdict: Word
     serious: bool
     chance: float | None = None
-    due_to: dict[str, float] = {}
-    figures: dict[str, Figure]
-    because: str
+    due_to: dict[str, float] = field(default_factory=dict)  # share of the doubt that each input brings
+    figures: dict[str, Figure] = field(default_factory=dict)
+    because: str = ""
     do: str | None = None
     sources: tuple[str, ...] = ()
 

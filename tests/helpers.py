@@ -22,8 +22,13 @@ from preservecheck.uncertainty import DRAWS
 from preservecheck.verdict import SERIOUS, WORDS, Finding
 
 TODAY = dt.date(2026, 11, 25)
-PRODUCT = {"name": "Test batch", "use": "rinse-off", "type": "conditioner", "markets": ["EU"],
-           "on_market": dt.date(2026, 12, 1)}
+PRODUCT = {
+    "name": "Test batch",
+    "use": "rinse-off",
+    "type": "conditioner",
+    "markets": ["EU"],
+    "on_market": dt.date(2026, 12, 1),
+}
 _MEASURED = ("ph", "ph_tolerance", "temperature", "water_activity", "water_activity_tolerance")
 
 
@@ -49,10 +54,17 @@ def _value(value: Any) -> str:
     return value.isoformat() if isinstance(value, dt.date) else json.dumps(value, ensure_ascii=False)
 
 
-def make_raw(items: Mapping[str, float] | None = None, systems: Mapping[str, float] | None = None, *,
-             phases: Sequence[Mapping[str, Any]] | None = None, blends: Mapping[str, Any] | None = None,
-             own: Mapping[str, Any] | None = None, water: str | None = "Water", added_at: str | None = "35 °C",
-             **changes: Any) -> dict[str, Any]:
+def make_raw(
+    items: Mapping[str, float] | None = None,
+    systems: Mapping[str, float] | None = None,
+    *,
+    phases: Sequence[Mapping[str, Any]] | None = None,
+    blends: Mapping[str, Any] | None = None,
+    own: Mapping[str, Any] | None = None,
+    water: str | None = "Water",
+    added_at: str | None = "35 °C",
+    **changes: Any,
+) -> dict[str, Any]:
     """A formula as nested dictionaries.
 
     Parameters
@@ -66,8 +78,9 @@ def make_raw(items: Mapping[str, float] | None = None, systems: Mapping[str, flo
     changes
         Any field of the product or of what was measured; ``None`` leaves a field out.
     """
-    product = {k: v for k, v in (PRODUCT | {k: v for k, v in changes.items() if k not in _MEASURED}).items()
-               if v is not None}
+    product = {
+        k: v for k, v in (PRODUCT | {k: v for k, v in changes.items() if k not in _MEASURED}).items() if v is not None
+    }
     measured = {k: v for k, v in changes.items() if k in _MEASURED and v is not None}
     if phases is None:
         rest = [{"ingredient": water, "rest": True}] if water else []
@@ -75,12 +88,23 @@ def make_raw(items: Mapping[str, float] | None = None, systems: Mapping[str, flo
         last = [{"preservative": n, "percent": p} for n, p in (systems or {}).items()]
         cool = {"name": "cool-down"} | ({"added_at": added_at} if added_at else {})
         phases = ([{"name": "main", "items": first}] if first else []) + ([cool | {"items": last}] if last else [])
-    return {"format": 1, "product": product, "measured": measured, "phase": list(phases), "blend": dict(blends or {}),
-            "ingredient": dict(own or {})}
+    return {
+        "format": 1,
+        "product": product,
+        "measured": measured,
+        "phase": list(phases),
+        "blend": dict(blends or {}),
+        "ingredient": dict(own or {}),
+    }
 
 
-def make_formula(items: Mapping[str, float] | None = None, systems: Mapping[str, float] | None = None, *,
-                 tables: Tables | None = None, **changes: Any) -> Formula:
+def make_formula(
+    items: Mapping[str, float] | None = None,
+    systems: Mapping[str, float] | None = None,
+    *,
+    tables: Tables | None = None,
+    **changes: Any,
+) -> Formula:
     """A formula, read from a text as a user's file is read."""
     return formula_of(toml_text(make_raw(items, systems, **changes)), tables)
 
@@ -101,8 +125,9 @@ def case_of(*formulas: Formula, tables: Tables | None = None) -> Case:
     return cases([compose(f, tables) for f in formulas], context_for(tables), TODAY)
 
 
-def run_check(check: str, formula: Formula | Mapping[str, Any], *, tables: Tables | None = None,
-              **changes: Any) -> list[Finding]:
+def run_check(
+    check: str, formula: Formula | Mapping[str, Any], *, tables: Tables | None = None, **changes: Any
+) -> list[Finding]:
     """What one check says about a formula, given as such or as the arguments of ``make_formula``."""
     if not isinstance(formula, Formula):
         formula = make_formula(**(dict(formula) | changes), tables=tables)
@@ -120,9 +145,18 @@ def every_row(check: str, formula: Formula) -> list[Finding]:
     found = []
     for j in np.flatnonzero(codes):
         words = module.explain(case, {n: _at(a, 0, j) for n, a in figures.items()}, int(j), int(codes[j]))
-        found.append(Finding(id=check, about=words.about, verdict=WORDS[codes[j]] or "unknown",
-                             serious=bool(codes[j] == SERIOUS), figures=words.figures, because=words.because,
-                             do=words.do, sources=words.sources))
+        found.append(
+            Finding(
+                id=check,
+                about=words.about,
+                verdict=WORDS[codes[j]] or "unknown",
+                serious=bool(codes[j] == SERIOUS),
+                figures=words.figures,
+                because=words.because,
+                do=words.do,
+                sources=words.sources,
+            )
+        )
     return found
 
 

@@ -43,17 +43,25 @@ class TestLabels:
         assert "releases formaldehyde" in both
         assert "0.0015 %" in both
 
-    @pytest.mark.parametrize(("day", "words"), [
-        (dt.date(2026, 7, 14), "“contains formaldehyde”"), (dt.date(2026, 7, 15), "“releases formaldehyde”")])
+    @pytest.mark.parametrize(
+        ("day", "words"),
+        [(dt.date(2026, 7, 14), "“contains formaldehyde”"), (dt.date(2026, 7, 15), "“releases formaldehyde”")],
+    )
     def test_day_of_the_new_words(self, day, words):
         """Great Britain changed words and threshold on 2026-07-15: 0.3 % x 0.3191 = 0.096 % is above both."""
         text = labels({"items": {"DMDM Hydantoin": 0.3}}, markets=["GB"], on_market=day)
         assert words in text
         assert text.count("formaldehyde”") == 1
 
-    @pytest.mark.parametrize(("use", "percent", "there"), [
-        ("leave-on", 0.001, False), ("leave-on", 0.0011, True), ("rinse-off", 0.01, False),
-        ("rinse-off", 0.0101, True)])
+    @pytest.mark.parametrize(
+        ("use", "percent", "there"),
+        [
+            ("leave-on", 0.001, False),
+            ("leave-on", 0.0011, True),
+            ("rinse-off", 0.01, False),
+            ("rinse-off", 0.0101, True),
+        ],
+    )
     def test_benzyl_alcohol_as_allergen(self, use, percent, there):
         """Named above 0.001 % where it stays on and above 0.01 % where it is rinsed off."""
         text = labels({"items": {"Benzyl Alcohol": percent}}, use=use, type="conditioner")
@@ -85,24 +93,28 @@ class TestLabels:
 class TestCautions:
     """Sentences that fit this formula, this preservative and this pack."""
 
-    @pytest.mark.parametrize(("formula", "changes", "words"), [
-        ({"items": {"DMDM Hydantoin": 0.2}}, {}, "Never add a formaldehyde releaser to a hot batch"),
-        ({"systems": {"mci-mi": 0.05}}, {}, "strong skin sensitisers"),
-        ({"systems": {"bronopol": 0.05}}, {}, "Keep bronopol away from amines"),
-        ({"systems": {"benzalkonium-chloride": 0.1}}, {}, "Cationic biocides harm the eyes"),
-        ({"items": {"Alcohol": 25}}, {}, "Alcohol burns"),
-        ({"items": {"Sodium Hydroxide": 0.1}}, {}, "Add lye to cold water"),
-        ({"items": {"Lactic Acid": 0.5}}, {}, "Add strong or concentrated acid"),
-        ({"items": {"Linum Usitatissimum Seed Extract": 20}}, {}, "Fresh gels and infusions spoil"),
-        ({"items": {"Lavandula Angustifolia Oil": 0.3}}, {}, "Essential oils and perfumes can sensitise"),
-        ({"items": {"Salicylic Acid": 0.2}}, {"users": "under-3"}, "not be used in any product for children"),
-        ({"systems": {"potassium-sorbate": 0.3}}, {}, "wear a dust mask"),
-        (PLAIN, {"package": "jar"}, "A jar lets fingers and water in"),
-        (PLAIN, {"package": "spray"}, "Whatever is sprayed can be inhaled"),
-        (PLAIN, {"package": "bottle"}, "Do not top up or refill"),
-        (PLAIN, {"users": "under-3"}, "Use the mildest preservative"),
-        (PLAIN, {"users": "under-10"}, "Use the mildest preservative"),
-        (PLAIN, LEAVE_ON, "A leave-on touches skin for hours")])
+    @pytest.mark.parametrize(
+        ("formula", "changes", "words"),
+        [
+            ({"items": {"DMDM Hydantoin": 0.2}}, {}, "Never add a formaldehyde releaser to a hot batch"),
+            ({"systems": {"mci-mi": 0.05}}, {}, "strong skin sensitisers"),
+            ({"systems": {"bronopol": 0.05}}, {}, "Keep bronopol away from amines"),
+            ({"systems": {"benzalkonium-chloride": 0.1}}, {}, "Cationic biocides harm the eyes"),
+            ({"items": {"Alcohol": 25}}, {}, "Alcohol burns"),
+            ({"items": {"Sodium Hydroxide": 0.1}}, {}, "Add lye to cold water"),
+            ({"items": {"Lactic Acid": 0.5}}, {}, "Add strong or concentrated acid"),
+            ({"items": {"Linum Usitatissimum Seed Extract": 20}}, {}, "Fresh gels and infusions spoil"),
+            ({"items": {"Lavandula Angustifolia Oil": 0.3}}, {}, "Essential oils and perfumes can sensitise"),
+            ({"items": {"Salicylic Acid": 0.2}}, {"users": "under-3"}, "not be used in any product for children"),
+            ({"systems": {"potassium-sorbate": 0.3}}, {}, "wear a dust mask"),
+            (PLAIN, {"package": "jar"}, "A jar lets fingers and water in"),
+            (PLAIN, {"package": "spray"}, "Whatever is sprayed can be inhaled"),
+            (PLAIN, {"package": "bottle"}, "Do not top up or refill"),
+            (PLAIN, {"users": "under-3"}, "Use the mildest preservative"),
+            (PLAIN, {"users": "under-10"}, "Use the mildest preservative"),
+            (PLAIN, LEAVE_ON, "A leave-on touches skin for hours"),
+        ],
+    )
     def test_triggers(self, formula, changes, words):
         """The sentence is there with its cause, and not in a plain rinse-off without it."""
         assert any(words in text for text in cautions(formula, **changes))
@@ -181,13 +193,17 @@ class TestNotCovered:
         """It never claims to judge safety."""
         assert "safety assessor's work" in covered(PLAIN)
 
-    @pytest.mark.parametrize(("formula", "changes", "words"), [
-        ({"items": {"Behentrimonium Methosulfate": 2}}, {}, "cationic surfactant takes up"),
-        ({"items": {"Xanthan Gum": 0.3}}, {}, "gums, polymers and proteins"),
-        ({"items": {"Cetearyl Alcohol": 3}}, {}, "Solid waxes and fatty alcohols"),
-        (PLAIN, {"ph": 5}, "25 °C is taken"),
-        (PLAIN, {"markets": ["US"]}, "no list of allowed preservatives"),
-        ({"items": {"DMDM Hydantoin": 0.2}}, {}, "Annex V/preamble-2")])
+    @pytest.mark.parametrize(
+        ("formula", "changes", "words"),
+        [
+            ({"items": {"Behentrimonium Methosulfate": 2}}, {}, "cationic surfactant takes up"),
+            ({"items": {"Xanthan Gum": 0.3}}, {}, "gums, polymers and proteins"),
+            ({"items": {"Cetearyl Alcohol": 3}}, {}, "Solid waxes and fatty alcohols"),
+            (PLAIN, {"ph": 5}, "25 °C is taken"),
+            (PLAIN, {"markets": ["US"]}, "no list of allowed preservatives"),
+            ({"items": {"DMDM Hydantoin": 0.2}}, {}, "Annex V/preamble-2"),
+        ],
+    )
     def test_by_formula(self, formula, changes, words):
         """The gap is named where it matters, and only there."""
         assert words in covered(formula, **changes)

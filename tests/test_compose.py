@@ -62,8 +62,10 @@ class TestBlends:
         """5 % of a wax with 75 and 25 % are 3.75 and 1.25 %, with the blend as origin, and carried in."""
         blends = {"my wax": {"Cetearyl alcohol": 75, "Behentrimonium methosulfate": 25}}
         c = compose(make_formula({"My Wax": 5}, blends=blends))
-        assert portions(c)[1:] == [("Cetearyl Alcohol", pytest.approx(3.75), "my wax", True),
-                                   ("Behentrimonium Methosulfate", pytest.approx(1.25), "my wax", True)]
+        assert portions(c)[1:] == [
+            ("Cetearyl Alcohol", pytest.approx(3.75), "my wax", True),
+            ("Behentrimonium Methosulfate", pytest.approx(1.25), "my wax", True),
+        ]
 
     def test_nested(self):
         """10 % of an outer blend with 40 % of an inner one with 5 % phenoxyethanol: 10 x 0.4 x 0.05 = 0.2 %."""
@@ -97,14 +99,17 @@ class TestStrength:
     def test_on_the_line(self):
         """10 % of a 30 % solution: 3 % of it and 7 % of water, and nothing to remark."""
         c = lines(WATER, {"ingredient": "Cocamidopropyl betaine", "percent": 10, "strength": 30})
-        assert portions(c)[1:] == [("Cocamidopropyl Betaine", pytest.approx(3), "Cocamidopropyl betaine", False),
-                                   ("Aqua", pytest.approx(7), "Cocamidopropyl betaine", False)]
+        assert portions(c)[1:] == [
+            ("Cocamidopropyl Betaine", pytest.approx(3), "Cocamidopropyl betaine", False),
+            ("Aqua", pytest.approx(7), "Cocamidopropyl betaine", False),
+        ]
         assert c.remarks == ()
 
     def test_in_the_name(self):
         """An alias that means a solution brings its strength; every such alias of the tables does."""
-        solutions = [(i.inci, *a.rpartition("@")[::2]) for i in load_tables().ingredients
-                     for a in i.aliases if "@" in a]
+        solutions = [
+            (i.inci, *a.rpartition("@")[::2]) for i in load_tables().ingredients for a in i.aliases if "@" in a
+        ]
         assert solutions
         for inci, alias, strength in solutions:
             row = next(i for i in load_tables().ingredients if i.inci == inci)
@@ -115,8 +120,12 @@ class TestStrength:
 
     def test_line_wins_over_name(self):
         """The strength on the line counts before that in the name."""
-        inci, alias, strength = next((i.inci, *a.rpartition("@")[::2]) for i in load_tables().ingredients
-                                     for a in i.aliases if "@" in a and not i.composition)
+        inci, alias, strength = next(
+            (i.inci, *a.rpartition("@")[::2])
+            for i in load_tables().ingredients
+            for a in i.aliases
+            if "@" in a and not i.composition
+        )
         assert float(strength) != 12
         c = lines(WATER, {"ingredient": alias, "percent": 10, "strength": 12})
         assert c.total(inci) == pytest.approx(1.2)
@@ -145,7 +154,8 @@ class TestSystems:
         assert [(p.substance, pytest.approx(p.percent), p.origin) for p in c.portions][2:] == [
             ("Benzyl Alcohol", 0.696, "benzyl-alcohol-dehydroacetic-acid"),
             ("Dehydroacetic Acid", 0.064, "benzyl-alcohol-dehydroacetic-acid"),
-            ("Aqua", 0.04, "benzyl-alcohol-dehydroacetic-acid")]
+            ("Aqua", 0.04, "benzyl-alcohol-dehydroacetic-acid"),
+        ]
         assert [(s.id, s.percent, s.declared) for s in c.systems] == [("benzyl-alcohol-dehydroacetic-acid", 0.8, True)]
 
     def test_recognised(self):
@@ -169,7 +179,7 @@ class TestSystems:
         """An active without a system row gets one for this formula: what is not known stays unknown."""
         c = compose(make_formula({"o-Cymen-5-ol": 0.1}))
         assert [(s.id, s.percent, s.declared) for s in c.systems] == [("o-cymen-5-ol", 0.1, False)]
-        row, = c.extra_systems
+        (row,) = c.extra_systems
         assert (row.id, row.composition) == ("o-cymen-5-ol", (("o-Cymen-5-ol", 1.0),))
         assert (row.usage_min_percent, row.usage_max_percent, row.heat_limit_c, row.mould) == (None, None, None, None)
 
@@ -212,26 +222,31 @@ class TestTemperatures:
 
     HOT, COOL = phase("hot", heated_to_c=75), phase("cool", added_at_c=40)
 
-    @pytest.mark.parametrize(("phases", "at", "expected"), [
-        ((HOT, COOL), 0, (75, 75)),  # heated itself
-        ((HOT, COOL), 1, (40, 40)),  # goes in when the batch has cooled
-        ((COOL, HOT), 0, (40, 75)),  # heated afterwards
-        ((COOL, phase("hot", heated_to_c=75, added_at_c=35)), 0, (40, 40)),  # the later hot part meets a cool batch
-        ((COOL, phase("warm", added_at_c=55)), 0, (40, 55)),  # the batch was warm again
-        ((phase("melted", heated_to_c=80, added_at_c=38),), 0, (38, 80)),  # heated by itself before it goes in
-        ((phase("x"),), 0, (None, None)),  # nothing was written down
-        ((phase("x"), HOT), 0, (None, 75)),  # only a later heat is known
-        ((HOT, phase("x")), 1, (None, None)),  # an earlier heat says nothing about a later phase
-        ((phase("cold", added_at_c=-5), phase("x")), 0, (-5, -5)),
-    ])
+    @pytest.mark.parametrize(
+        ("phases", "at", "expected"),
+        [
+            ((HOT, COOL), 0, (75, 75)),  # heated itself
+            ((HOT, COOL), 1, (40, 40)),  # goes in when the batch has cooled
+            ((COOL, HOT), 0, (40, 75)),  # heated afterwards
+            ((COOL, phase("hot", heated_to_c=75, added_at_c=35)), 0, (40, 40)),  # the later hot part meets a cool batch
+            ((COOL, phase("warm", added_at_c=55)), 0, (40, 55)),  # the batch was warm again
+            ((phase("melted", heated_to_c=80, added_at_c=38),), 0, (38, 80)),  # heated by itself before it goes in
+            ((phase("x"),), 0, (None, None)),  # nothing was written down
+            ((phase("x"), HOT), 0, (None, 75)),  # only a later heat is known
+            ((HOT, phase("x")), 1, (None, None)),  # an earlier heat says nothing about a later phase
+            ((phase("cold", added_at_c=-5), phase("x")), 0, (-5, -5)),
+        ],
+    )
     def test_cases(self, phases, at, expected):
         """Each case as its remark says."""
         assert temperatures(phases, at) == expected
 
     def test_in_a_composition(self):
         """A cool-down phase in °F arrives in °C: 104 °F are 40 °C."""
-        phases = [{"name": "hot", "heated_to": "75 °C", "items": [WATER]},
-                  {"name": "cool", "added_at": "104 °F", "items": [{"preservative": "phenoxyethanol", "percent": 0.8}]}]
-        addition, = compose(make_formula(phases=phases)).additions
+        phases = [
+            {"name": "hot", "heated_to": "75 °C", "items": [WATER]},
+            {"name": "cool", "added_at": "104 °F", "items": [{"preservative": "phenoxyethanol", "percent": 0.8}]},
+        ]
+        (addition,) = compose(make_formula(phases=phases)).additions
         assert (addition.temperature_c, addition.peak_c) == (pytest.approx(40), pytest.approx(40))
         assert (addition.phase, addition.line) == (1, 1)

@@ -169,13 +169,21 @@ class TestRows:
         assert [c for c in cells if c != c.strip()] == []
         assert [c for c in cells if c.casefold() in ("n/a", "na", "nan", "none known", "unknown", "?")] == []
 
-    @pytest.mark.parametrize(("name", "low", "mid", "high"), [
-        ("mic", "mic_low_mg_l", "mic_mg_l", "mic_high_mg_l"), ("systems", "ph_min", None, "ph_max"),
-        ("systems", "usage_min_percent", None, "usage_max_percent"),
-        ("systems", "preferred_add_below_c", None, "heat_limit_c"), ("ingredients", "ph_min", None, "ph_max"),
-        ("actives", "stability_ph_min", None, "stability_ph_max"), ("growth_limits", "ph_min", None, "ph_max"),
-        ("product_ph", "ph_min", None, "ph_max"), ("legal_limits", "in_force_from", None, "in_force_to"),
-        ("incompatibilities", "second_min_percent", None, "second_max_percent")])
+    @pytest.mark.parametrize(
+        ("name", "low", "mid", "high"),
+        [
+            ("mic", "mic_low_mg_l", "mic_mg_l", "mic_high_mg_l"),
+            ("systems", "ph_min", None, "ph_max"),
+            ("systems", "usage_min_percent", None, "usage_max_percent"),
+            ("systems", "preferred_add_below_c", None, "heat_limit_c"),
+            ("ingredients", "ph_min", None, "ph_max"),
+            ("actives", "stability_ph_min", None, "stability_ph_max"),
+            ("growth_limits", "ph_min", None, "ph_max"),
+            ("product_ph", "ph_min", None, "ph_max"),
+            ("legal_limits", "in_force_from", None, "in_force_to"),
+            ("incompatibilities", "second_min_percent", None, "second_max_percent"),
+        ],
+    )
     def test_low_value_high(self, name, low, mid, high):
         """Low is not above the value, and the value not above high."""
         seen = 0
@@ -199,8 +207,11 @@ class TestRows:
 
     def test_one_preferred_row(self):
         """Of several rows for the same thing exactly one is preferred, wherever there is one with a figure."""
-        for name, key in (("mic", ("active", "organism")), ("partition", ("active", "oil_class")),
-                          ("solutes", ("inci",))):
+        for name, key in (
+            ("mic", ("active", "organism")),
+            ("partition", ("active", "oil_class")),
+            ("solutes", ("inci",)),
+        ):
             rows = [r for r in SHIPPED.rows(name) if name != "mic" or r.organism in MICROBES]
             preferred = Counter(tuple(getattr(r, k) for k in key) for r in rows if r.preferred == "yes")
             assert [k for k, n in preferred.items() if n > 1] == []
@@ -222,8 +233,15 @@ class TestRows:
         known |= {f"users:{u}" for u in ("adults", "under-3", "under-10")}
         known |= {f"use:{u}" for u in ("leave-on", "rinse-off")}
         known |= {f"type:{t}" for t in ("conditioner", "shampoo", "leave-in", "styling", "scalp", "mask")}
-        known |= {f"condition:{c}" for c in ("cationic emulsion", "liquid oils above 20 %",
-                                            "unsaturated oil without antioxidant", "melted into the oil phase")}
+        known |= {
+            f"condition:{c}"
+            for c in (
+                "cationic emulsion",
+                "liquid oils above 20 %",
+                "unsaturated oil without antioxidant",
+                "melted into the oil phase",
+            )
+        }
         named = {k for c in SHIPPED.cautions for k in (*c.when, *c.and_when)}
         named |= {k for r in SHIPPED.incompatibilities for k in (*r.first, *r.second)}
         assert sorted(named - known) == []
@@ -263,8 +281,13 @@ class TestSources:
     def test_published_rows_have_a_real_source(self):
         """A row that claims to be read does not cite memory, an estimate or custom."""
         soft = {s.id for s in SHIPPED.sources.values() if s.kind in ("memory", "practice")}
-        claims = [f"{n}: {r.key_text}" for n in TABLES if n != "sources" for r in SHIPPED.rows(n)
-                  if r.basis == "published" and r.source in soft]
+        claims = [
+            f"{n}: {r.key_text}"
+            for n in TABLES
+            if n != "sources"
+            for r in SHIPPED.rows(n)
+            if r.basis == "published" and r.source in soft
+        ]
         assert claims == []
 
     def test_addresses(self):
@@ -276,18 +299,40 @@ class TestSources:
     def test_no_traders_words(self):
         """Shops and sellers are named by their kind, never by themselves."""
         words = re.compile(r"https?://|www\.|\.com\b|\.co\.uk|®|™|\b(Ltd|GmbH|Inc|LLC|S\.A\.|AG)\b")
-        bad = [f"{n}: {r.key_text}" for n in TABLES for r in SHIPPED.rows(n) for v in r.as_dict().values()
-               if isinstance(v, str) and v != getattr(r, "address", None) and words.search(v)]
+        bad = [
+            f"{n}: {r.key_text}"
+            for n in TABLES
+            for r in SHIPPED.rows(n)
+            for v in r.as_dict().values()
+            if isinstance(v, str) and v != getattr(r, "address", None) and words.search(v)
+        ]
         assert bad == []
 
 
 SYSTEM = {
-    "id": "my-system", "composition": "Phenoxyethanol:0.8|Aqua:0.2", "ph_min": "3", "ph_max": "9",
-    "usage_min_percent": "0.6", "usage_max_percent": "1.1", "heat_limit_c": "50", "form": "liquid",
-    "solubility": "water", "add_phase": "cool-down", "charge": "nonionic", "with_cationic_surfactant": "ok",
-    "with_anionic_surfactant": "ok", "with_nonionic_ethoxylates": "caution: thins", "with_proteins": "ok",
-    "with_electrolytes": "ok", "gram_positive": "strong", "gram_negative": "strong", "yeast": "moderate",
-    "mould": "weak", "natural_standard": "no", "locator": "data sheet of 2026-03-01"}
+    "id": "my-system",
+    "composition": "Phenoxyethanol:0.8|Aqua:0.2",
+    "ph_min": "3",
+    "ph_max": "9",
+    "usage_min_percent": "0.6",
+    "usage_max_percent": "1.1",
+    "heat_limit_c": "50",
+    "form": "liquid",
+    "solubility": "water",
+    "add_phase": "cool-down",
+    "charge": "nonionic",
+    "with_cationic_surfactant": "ok",
+    "with_anionic_surfactant": "ok",
+    "with_nonionic_ethoxylates": "caution: thins",
+    "with_proteins": "ok",
+    "with_electrolytes": "ok",
+    "gram_positive": "strong",
+    "gram_negative": "strong",
+    "yeast": "moderate",
+    "mould": "weak",
+    "natural_standard": "no",
+    "locator": "data sheet of 2026-03-01",
+}
 
 
 def own_csv(folder, name, *rows, delimiter=",", start=""):
@@ -332,10 +377,21 @@ class TestOwnRows:
 
     def test_own_figure_in_a_check(self, tmp_path):
         """An own MIC replaces the preferred one: 0.16 % / 0.1 % is a sum of 1.6."""
-        row = next(m for m in SHIPPED.mic if (m.active, m.organism, m.preferred) == (
-            "Phenoxyethanol", "Pseudomonas aeruginosa", "yes"))
-        own = {"id": row.id, "active": "Phenoxyethanol", "organism": "Pseudomonas aeruginosa", "mic_mg_l": "1000",
-               "comparator": "=", "of_form": "total", "uncertainty_factor": "2", "preferred": "yes"}
+        row = next(
+            m
+            for m in SHIPPED.mic
+            if (m.active, m.organism, m.preferred) == ("Phenoxyethanol", "Pseudomonas aeruginosa", "yes")
+        )
+        own = {
+            "id": row.id,
+            "active": "Phenoxyethanol",
+            "organism": "Pseudomonas aeruginosa",
+            "mic_mg_l": "1000",
+            "comparator": "=",
+            "of_form": "total",
+            "uncertainty_factor": "2",
+            "preferred": "yes",
+        }
         tables = load_tables(own_csv(tmp_path, "mic", own))
         formula = make_formula({"Phenoxyethanol": 0.16}, tables=tables, ph=5)
         found = [f for f in run_check("free-active", formula, tables=tables) if f.about == "Pseudomonas aeruginosa"]
@@ -350,23 +406,33 @@ class TestOwnRows:
         assert plain.systems[-1].as_dict() == sheet.systems[-1].as_dict()
         assert sheet.systems[-1].id == "my-system"
 
-    @pytest.mark.parametrize(("change", "column", "found", "allowed"), [
-        ({"ph_max": "19"}, "ph_max", "19", "0 to 14"), ({"heat_limit_c": "hot"}, "heat_limit_c", "hot", "-50 to 200"),
-        ({"charge": "neutral"}, "charge", "neutral", "nonionic, anionic, cationic or mixed"),
-        ({"yeast": "good"}, "yeast", "good", "strong, moderate, weak or none"),
-        ({"usage_max_percent": "nan"}, "usage_max_percent", "nan", "0 to 100")])
+    @pytest.mark.parametrize(
+        ("change", "column", "found", "allowed"),
+        [
+            ({"ph_max": "19"}, "ph_max", "19", "0 to 14"),
+            ({"heat_limit_c": "hot"}, "heat_limit_c", "hot", "-50 to 200"),
+            ({"charge": "neutral"}, "charge", "neutral", "nonionic, anionic, cationic or mixed"),
+            ({"yeast": "good"}, "yeast", "good", "strong, moderate, weak or none"),
+            ({"usage_max_percent": "nan"}, "usage_max_percent", "nan", "0 to 100"),
+        ],
+    )
     def test_bad_cell(self, tmp_path, change, column, found, allowed):
         """A bad cell is reported with file, line, column, value and what is allowed."""
         folder = own_csv(tmp_path, "systems", SYSTEM, SYSTEM | {"id": "second"} | change)
         with pytest.raises(TableError) as caught:
             load_tables(folder).rows("systems")
-        message, = caught.value.messages
+        (message,) = caught.value.messages
         for words in (str(folder / "systems.csv"), "line 3", f"column {column}", repr(found), allowed):
             assert words in message
 
-    @pytest.mark.parametrize(("change", "words"), [
-        ({"composition": "Phenoxyethanol:0.5"}, "add"), ({"usage_min_percent": "5"}, "usage_min_percent"),
-        ({"ph_min": ""}, "ph_min")])
+    @pytest.mark.parametrize(
+        ("change", "words"),
+        [
+            ({"composition": "Phenoxyethanol:0.5"}, "add"),
+            ({"usage_min_percent": "5"}, "usage_min_percent"),
+            ({"ph_min": ""}, "ph_min"),
+        ],
+    )
     def test_row_that_contradicts_itself(self, tmp_path, change, words):
         """Shares that are not 1, a minimum above its maximum and a missing figure are said."""
         with pytest.raises(TableError) as caught:
@@ -380,7 +446,10 @@ class TestOwnRows:
         messages = validate_tables(load_tables(tmp_path))
         assert len(messages) == 3
         assert [("systems.csv" in m, "product_ph.csv" in m) for m in messages] == [
-            (True, False), (True, False), (False, True)]
+            (True, False),
+            (True, False),
+            (False, True),
+        ]
 
     def test_nothing_half_loaded(self, tmp_path):
         """A good row beside a bad one is not taken, however often one asks."""

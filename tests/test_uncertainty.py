@@ -47,8 +47,11 @@ def test_thermometer(added_at):
 @pytest.mark.parametrize("percent", [0.2, 0.32, 0.5, 0.9])
 def test_mic(percent):
     """Phenoxyethanol alone against Pseudomonas hangs on its MIC: Phi(ln(c / MIC) / (ln(factor) / 1.96))."""
-    row = next(m for m in load_tables().mic if (m.active, m.organism, m.preferred) == (
-        "Phenoxyethanol", "Pseudomonas aeruginosa", "yes"))
+    row = next(
+        m
+        for m in load_tables().mic
+        if (m.active, m.organism, m.preferred) == ("Phenoxyethanol", "Pseudomonas aeruginosa", "yes")
+    )
     share = normal(math.log(percent / (row.mic_mg_l / 10_000)) / (math.log(row.uncertainty_factor) / 1.96))
     found = about(run_check("free-active", {"items": {"Phenoxyethanol": percent}}, ph=5), "Pseudomonas aeruginosa")
     assert found.chance == pytest.approx(share, abs=four_sigma(share))
@@ -68,8 +71,9 @@ def test_no_tolerance_no_spread():
 
 def test_repeats_exactly():
     """The same formula gives the same chances, to the last digit."""
-    first, second = ([f.chance for f in run_check("free-active", {"items": {"Sodium Benzoate": 0.18}}, ph=4.8)]
-                     for _ in range(2))
+    first, second = (
+        [f.chance for f in run_check("free-active", {"items": {"Sodium Benzoate": 0.18}}, ph=4.8)] for _ in range(2)
+    )
     assert first == second
     assert any(0 < c < 1 for c in first)
 
@@ -93,8 +97,9 @@ def test_spread_of_the_draws():
 
 def test_readings_stay_possible():
     """No draw leaves pH 0 to 14 or a water activity of 1."""
-    cloud = drawn(case_of(make_formula(**SORBATE, ph=0.5, ph_tolerance=3, water_activity=0.999,
-                                       water_activity_tolerance=0.2)))
+    cloud = drawn(
+        case_of(make_formula(**SORBATE, ph=0.5, ph_tolerance=3, water_activity=0.999, water_activity_tolerance=0.2))
+    )
     assert cloud.ph.min() == 0
     assert cloud.aw_measured.max() == 1
     assert cloud.aw_measured.min() > 0
@@ -111,7 +116,15 @@ def test_checks_without_tolerance(check):
 def test_checks_with_tolerance():
     """The contract wants a chance wherever a reading's tolerance matters."""
     assert {c.ID for c in CHECKS if c.TOLERANCES} == {
-        "water-activity", "ph-range", "free-active", "solubility", "heat-limit", "pairs", "burden", "product-ph"}
+        "water-activity",
+        "ph-range",
+        "free-active",
+        "solubility",
+        "heat-limit",
+        "pairs",
+        "burden",
+        "product-ph",
+    }
 
 
 def test_unknown_has_no_chance():

@@ -23,8 +23,19 @@ from preservecheck.checks import (
 from preservecheck.checks.base import Check
 
 CHECKS: tuple[Check, ...] = (  # type: ignore[assignment]
-    water_activity, ph_range, free_active, solubility, dose, legal_limit, heat_limit, ionic, pairs, coverage, burden,
-    product_ph, weighing,
+    water_activity,
+    ph_range,
+    free_active,
+    solubility,
+    dose,
+    legal_limit,
+    heat_limit,
+    ionic,
+    pairs,
+    coverage,
+    burden,
+    product_ph,
+    weighing,
 )
 BY_ID: dict[str, Check] = {check.ID: check for check in CHECKS}
 

@@ -39,8 +39,12 @@ ENOUGH_HURDLES = 2
 def nutrients(context: Context) -> Floats:
     """Dry nutrient per gram of substance; oils and waxes are no food in this sense. [g/g] (K,)"""
     dry = 1 - context.water_fraction
-    weight = np.array([WEIGHTS[r.nutrient_load] if (r := context.rows.get(n)) is not None and r.oil_class is None else 0.0
-                       for n in context.names])
+    weight = np.array(
+        [
+            WEIGHTS[r.nutrient_load] if (r := context.rows.get(n)) is not None and r.oil_class is None else 0.0
+            for n in context.names
+        ]
+    )
     return weight * dry
 
 
@@ -54,14 +58,24 @@ def compute(case: Case) -> Figures:
     upper = (case.system_percent >= (low + high) / 2 - 1e-9).any(axis=-1)
     chelator = weighed_sum(case.amount, c.role("chelator"))
     aw, _, _ = case.aw
-    hurdles = (upper.astype(int) + (chelator >= CHELATOR_PERCENT) + (case.ph <= LOW_PH + 1e-9) + (aw <= LOW_AW))
-    load = (np.where(nutrient > MEDIUM_PERCENT, 1, 0) + np.where(
-        (nutrient > HIGH_PERCENT) | (unpreserved >= UNPRESERVED_PERCENT), 1, 0))
+    hurdles = upper.astype(int) + (chelator >= CHELATOR_PERCENT) + (case.ph <= LOW_PH + 1e-9) + (aw <= LOW_AW)
+    load = np.where(nutrient > MEDIUM_PERCENT, 1, 0) + np.where(
+        (nutrient > HIGH_PERCENT) | (unpreserved >= UNPRESERVED_PERCENT), 1, 0
+    )
     load = np.maximum(load, np.where(unpreserved >= UNPRESERVED_PERCENT, 2, 0)) + jar
     shape = np.broadcast_shapes(load.shape, hurdles.shape)
-    arrays = {"nutrient_percent": nutrient, "unpreserved_percent": unpreserved, "jar": jar, "load": load,
-              "hurdles": hurdles, "upper_dose": upper, "chelator_percent": chelator, "ph": case.ph,
-              "water_activity": aw, "dry": case.dry}
+    arrays = {
+        "nutrient_percent": nutrient,
+        "unpreserved_percent": unpreserved,
+        "jar": jar,
+        "load": load,
+        "hurdles": hurdles,
+        "upper_dose": upper,
+        "chelator_percent": chelator,
+        "ph": case.ph,
+        "water_activity": aw,
+        "dry": case.dry,
+    }
     return {n: np.broadcast_to(np.asarray(a, dtype=float), shape)[..., None] for n, a in arrays.items()}
 
 
@@ -70,17 +84,24 @@ def judge(figures: Figures) -> Codes:
     load, hurdles = figures["load"], figures["hurdles"]
     high = load >= 2  # noqa: PLR2004
     enough = np.where(load > 2, ENOUGH_HURDLES + 1, ENOUGH_HURDLES)  # noqa: PLR2004
-    return code_where((figures["dry"] > 0, PASS), (high & (hurdles == 0), SERIOUS), (high & (hurdles < enough), WARN),
-                      ((load == 1) & (hurdles == 0), WARN), otherwise=PASS)
+    return code_where(
+        (figures["dry"] > 0, PASS),
+        (high & (hurdles == 0), SERIOUS),
+        (high & (hurdles < enough), WARN),
+        ((load == 1) & (hurdles == 0), WARN),
+        otherwise=PASS,
+    )
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     """Words for the formula."""
     c = case.context
-    figures = {"nutrient_percent": figure(one["nutrient_percent"], "% of the formula, dry"),
-               "unpreserved_percent": figure(one["unpreserved_percent"], "% of the formula"),
-               "chelator_percent": figure(one["chelator_percent"], "% of the formula"),
-               "hurdles": figure(one["hurdles"], "of 4")}
+    figures = {
+        "nutrient_percent": figure(one["nutrient_percent"], "% of the formula, dry"),
+        "unpreserved_percent": figure(one["unpreserved_percent"], "% of the formula"),
+        "chelator_percent": figure(one["chelator_percent"], "% of the formula"),
+        "hurdles": figure(one["hurdles"], "of 4"),
+    }
     share = nutrients(c) * case.amount[0]
     food = [c.names[i] for i in np.argsort(-share)[:3] if share[i] > 0.02]  # noqa: PLR2004
     level = ("low", "medium", "high", "high")[int(one["load"])]
@@ -95,8 +116,10 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         missing.append("bring the pH to 5 or below")
     if one["jar"]:
         missing.append("use a pump or tube instead of a jar")
-    because = (f"The load of food for microbes is {level}: {number(one['nutrient_percent'], 2)} % nutrients{named}"
-               f"{jar}; {int(one['hurdles'])} of 4 further hurdles stand against it.")
+    because = (
+        f"The load of food for microbes is {level}: {number(one['nutrient_percent'], 2)} % nutrients{named}"
+        f"{jar}; {int(one['hurdles'])} of 4 further hurdles stand against it."
+    )
     if one["dry"]:
         because = "There is too little free water for microbes to grow, so food for them does not count."
     do = None if code == PASS else f"Set more hurdles: {listed(missing, 'or')}." if missing else None

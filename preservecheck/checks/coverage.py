@@ -26,8 +26,12 @@ from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Codes, code_wher
 ID = "coverage"
 TOLERANCES: tuple[str, ...] = ()
 DECIDES: str | None = None
-NAMES = {"gram_positive": "gram-positive bacteria", "gram_negative": "gram-negative bacteria", "yeast": "yeasts",
-         "mould": "moulds"}
+NAMES = {
+    "gram_positive": "gram-positive bacteria",
+    "gram_negative": "gram-negative bacteria",
+    "yeast": "yeasts",
+    "mould": "moulds",
+}
 RATING_WORDS = ("none", "weak", "moderate", "strong")
 MODERATE, WEAK = 2, 1
 
@@ -48,9 +52,14 @@ def judge(figures: Figures) -> Codes:
     best = np.stack([figures[g] for g in GROUPS])
     unrated = np.stack([figures[f"{g}_unrated"].astype(bool) for g in GROUPS])
     none = ((best == 0) & ~unrated).any(axis=0)
-    return code_where((figures["dry"].astype(bool), PASS), (none & figures["maybe_dry"].astype(bool), WARN),
-                      (none, SERIOUS), (((best == WEAK) & ~unrated).any(axis=0), WARN),
-                      (((best < MODERATE) & unrated).any(axis=0), UNKNOWN), otherwise=PASS)
+    return code_where(
+        (figures["dry"].astype(bool), PASS),
+        (none & figures["maybe_dry"].astype(bool), WARN),
+        (none, SERIOUS),
+        (((best == WEAK) & ~unrated).any(axis=0), WARN),
+        (((best < MODERATE) & unrated).any(axis=0), UNKNOWN),
+        otherwise=PASS,
+    )
 
 
 def _partners(case: Case, gaps: list[str]) -> list[str]:
@@ -81,7 +90,8 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         because = f"No ratings are known for {listed([s.id for s in systems if s.mould is None])}; otherwise {words}."
         do = "Let a challenge test decide, or add a system whose spectrum is known."
     else:
-        because = (f"Nothing in it acts against {listed(gaps)}." if gaps else f"It is only weak against {listed(weak)}.")
-        do = f"Pair it with a partner for {listed(gaps or weak)}" + (f", such as {listed(partners, 'or')}." if partners
-                                                                    else ".")
+        because = f"Nothing in it acts against {listed(gaps)}." if gaps else f"It is only weak against {listed(weak)}."
+        do = f"Pair it with a partner for {listed(gaps or weak)}" + (
+            f", such as {listed(partners, 'or')}." if partners else "."
+        )
     return Words("formula", figures, because, do, tuple(case.context.tables.cite(s) for s in systems))

@@ -29,9 +29,13 @@ DECIDES: str | None = None
 def compute(case: Case) -> Figures:
     """Percent of each system and its range. (..., P)"""
     c = case.context
-    return {"percent": case.system_percent, "percent_min": case.system_values(c.system_column("usage_min_percent")),
-            "percent_max": case.system_values(c.system_column("usage_max_percent")),
-            "present": case.has_system, "declared": case.declared}
+    return {
+        "percent": case.system_percent,
+        "percent_min": case.system_values(c.system_column("usage_min_percent")),
+        "percent_max": case.system_values(c.system_column("usage_max_percent")),
+        "present": case.has_system,
+        "declared": case.declared,
+    }
 
 
 def judge(figures: Figures) -> Codes:
@@ -39,8 +43,14 @@ def judge(figures: Figures) -> Codes:
     low = below(figures["percent"], figures["percent_min"])
     high = above(figures["percent"], figures["percent_max"])
     unknown = np.isnan(figures["percent_min"]) | np.isnan(figures["percent_max"])
-    return code_where((~figures["present"].astype(bool), ABSENT), (unknown, UNKNOWN), (high, SERIOUS),
-                      (low & ~figures["declared"].astype(bool), WARN), (low, SERIOUS), otherwise=PASS)
+    return code_where(
+        (~figures["present"].astype(bool), ABSENT),
+        (unknown, UNKNOWN),
+        (high, SERIOUS),
+        (low & ~figures["declared"].astype(bool), WARN),
+        (low, SERIOUS),
+        otherwise=PASS,
+    )
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
@@ -58,8 +68,10 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     elif code == PASS:
         because = f"{number(percent)} % lies inside {span}."
     elif code == WARN:
-        because = (f"{number(percent)} % is below {span}, the range in which {system.id} protects; at this level it "
-                   "only helps another preservative.")
+        because = (
+            f"{number(percent)} % is below {span}, the range in which {system.id} protects; at this level it "
+            "only helps another preservative."
+        )
         do = f"If it is to protect, use at least {_amount(low, batch)}."
     elif percent > high:
         because = f"{number(percent)} % is above {span}."

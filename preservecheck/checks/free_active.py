@@ -75,13 +75,23 @@ def compute(case: Case) -> Figures:
     present = case.acting_pct > 0
     missing = (present[..., None] & np.isnan(case.mic_percent)).any(axis=-2)
     total = sums(case)
-    edges = [total if not case.ph_tolerance.any() else
-             sums(case.with_(ph=case.ph + sign * case.ph_tolerance)) for sign in (-1, 1)]
+    edges = [
+        total if not case.ph_tolerance.any() else sums(case.with_(ph=case.ph + sign * case.ph_tolerance))
+        for sign in (-1, 1)
+    ]
     missing = missing | _unjudged(case)[..., None]
     best = _at_best(case)
-    return {"sum_of_ratios": total, "sum_low": np.minimum(*edges), "sum_high": np.maximum(*edges),
-            "sum_at_best": total if best is case else sums(best), "missing": missing, "ph": case.ph[..., None],
-            "nothing": ~(present.any(axis=-1) | _unjudged(case))[..., None], "dry": case.dry[..., None], "maybe_dry": case.maybe_dry[..., None]}
+    return {
+        "sum_of_ratios": total,
+        "sum_low": np.minimum(*edges),
+        "sum_high": np.maximum(*edges),
+        "sum_at_best": total if best is case else sums(best),
+        "missing": missing,
+        "ph": case.ph[..., None],
+        "nothing": ~(present.any(axis=-1) | _unjudged(case))[..., None],
+        "dry": case.dry[..., None],
+        "maybe_dry": case.maybe_dry[..., None],
+    }
 
 
 def _at_best(case: Case) -> Case:
@@ -103,12 +113,16 @@ def _unjudged(case: Case) -> Bools:
 def judge(figures: Figures) -> Codes:
     """Codes per microbe. (..., M)"""
     total = figures["sum_of_ratios"]
-    unknown = np.isnan(figures["ph"]) | np.isnan(total) | (
-        figures["missing"].astype(bool) & below(total, ENOUGH))
+    unknown = np.isnan(figures["ph"]) | np.isnan(total) | (figures["missing"].astype(bool) & below(total, ENOUGH))
     short = below(total, HALF) & below(figures["sum_at_best"], HALF) & ~figures["maybe_dry"].astype(bool)
     unknown = unknown & ~figures["nothing"].astype(bool)
-    return code_where((figures["dry"].astype(bool), PASS), (unknown, UNKNOWN), (short, SERIOUS),
-                      (below(total, ENOUGH) | below(figures["sum_low"], ENOUGH), WARN), otherwise=PASS)
+    return code_where(
+        (figures["dry"].astype(bool), PASS),
+        (unknown, UNKNOWN),
+        (short, SERIOUS),
+        (below(total, ENOUGH) | below(figures["sum_low"], ENOUGH), WARN),
+        otherwise=PASS,
+    )
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
@@ -120,9 +134,11 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     figures = {"sum_of_ratios": figure(one["sum_of_ratios"], tolerance=_half(one))}
     for f in present:
         figures |= _figures(case, f, j)
-    figures |= {"ionic_strength": figure(case.ionic_strength[0], "mol/L"),
-                "oil_to_water_volume": figure(case.oil_ratio[0].sum()),
-                "water_phase_percent": figure(case.water_phase_pct[0], "% of the formula")}
+    figures |= {
+        "ionic_strength": figure(case.ionic_strength[0], "mol/L"),
+        "oil_to_water_volume": figure(case.oil_ratio[0].sum()),
+        "water_phase_percent": figure(case.water_phase_pct[0], "% of the formula"),
+    }
     ranked = sorted(present, key=lambda f: -np.nan_to_num(each[f]))
     parts = [f"{c.forms[f]} {number(each[f], 2)}" for f in ranked if each[f] > 0]
     silent = [c.forms[f] for f in present if np.isnan(c.mic_percent[f, j])]
@@ -150,18 +166,23 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     elif code == PASS:
         because = said[0].upper() + said[1:] + detail + "."
     elif code == WARN and total >= ENOUGH:
-        because = (said[0].upper() + said[1:] + detail + f", but only {number(one['sum_low'], 2)} at the edge of the "
-                   "pH tolerance: too close to call.")
+        because = (
+            said[0].upper() + said[1:] + detail + f", but only {number(one['sum_low'], 2)} at the edge of the "
+            "pH tolerance: too close to call."
+        )
         do = _remedy(case, ranked)
     else:
         because = f"{said[0].upper()}{said[1:]}{detail}: " + (
-            "less than half of what is needed." if below(total, HALF) else "short of 1.")
+            "less than half of what is needed." if below(total, HALF) else "short of 1."
+        )
         if deaf:
             because += f" {listed(deaf)} does not stop it at any usual level."
         if code == WARN and below(total, HALF) and one["maybe_dry"]:
             because += " It hangs on the water activity, which may be low enough by itself."
         elif code == WARN and below(total, HALF):
-            because += f" With less uptake by oil or surfactant than assumed it would be {number(one['sum_at_best'], 2)}."
+            because += (
+                f" With less uptake by oil or surfactant than assumed it would be {number(one['sum_at_best'], 2)}."
+            )
         do = _remedy(case, ranked)
         if code == WARN and one["maybe_dry"]:
             do = "Have the water activity measured; if it is 0.75 or more, this counts: " + do[0].lower() + do[1:]
@@ -175,11 +196,13 @@ def _half(one: Mapping[str, float]) -> float:
 def _figures(case: Case, f: int, j: int) -> dict[str, Figure]:
     c, name = case.context, case.context.forms[f]
     mic = case.mic_percent[f, j] if case.mic_percent.ndim == 2 else case.mic_percent[0, f, j]  # noqa: PLR2004
-    out = {f"total_percent.{name}": figure(case.acting_pct[0, f], "% of the formula"),
-           f"total_in_water_percent.{name}": figure(case.total_in_water[0, f], "% w/v of the water phase"),
-           f"undissociated_fraction.{name}": figure(case.working_fraction[0, f]),
-           f"free_percent.{name}": figure(case.free_pct[0, f], "% w/v of the water phase"),
-           f"mic_percent.{name}": figure(mic, "% w/v")}
+    out = {
+        f"total_percent.{name}": figure(case.acting_pct[0, f], "% of the formula"),
+        f"total_in_water_percent.{name}": figure(case.total_in_water[0, f], "% w/v of the water phase"),
+        f"undissociated_fraction.{name}": figure(case.working_fraction[0, f]),
+        f"free_percent.{name}": figure(case.free_pct[0, f], "% w/v of the water phase"),
+        f"mic_percent.{name}": figure(mic, "% w/v"),
+    }
     if c.form_kind[f] in (ACID, BASE):
         out[f"pka.{name}"] = figure(case.pka[0, f], tolerance=c.pka_error[f])
     held = np.nan_to_num(c.k_bind[f]) * case.binder_pct[0]
@@ -210,8 +233,10 @@ def _remedy(case: Case, ranked: list[int]) -> str:
     ways = []
     if lost:
         f = lost[0]
-        ways.append(f"lower the pH (at {number(case.ph[0])} only {number(case.working_fraction[0, f] * 100, 2)} % of the "
-                    f"{c.forms[f]} is in its working form)")
+        ways.append(
+            f"lower the pH (at {number(case.ph[0])} only {number(case.working_fraction[0, f] * 100, 2)} % of the "
+            f"{c.forms[f]} is in its working form)"
+        )
     if paired:
         ways.append("take out the anionic surfactant or gum that pairs off the preservative")
     if bound:
@@ -247,6 +272,8 @@ def _sources(case: Case, present: list[int], j: int) -> tuple[str, ...]:
             elif np.isnan(c.k_bind[f, i]):
                 out.append(f"uptake of {name} by {BINDER_CLASSES[i]}: no figure known, not counted")
             elif c.k_bind[f, i] > 0:
-                out.append(f"uptake of {name} by {BINDER_CLASSES[i]}: taken as strong as by ethoxylates, relation with "
-                           "log P, factor 2")
+                out.append(
+                    f"uptake of {name} by {BINDER_CLASSES[i]}: taken as strong as by ethoxylates, relation with "
+                    "log P, factor 2"
+                )
     return tuple(dict.fromkeys(out))

@@ -38,24 +38,34 @@ def compute(case: Case) -> Figures:
     tolerance = np.broadcast_to(case.temperature_tolerance_c[..., None, None], shape)
     flat = (*np.broadcast_shapes(shape[:-2], case.peak_c.shape[:-1]), shape[-2] * shape[-1])
 
-    def spread(values: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    def spread(
+        values: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
+    ) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
         return np.broadcast_to(values, (*flat[:-1], *shape[-2:])).reshape(flat)
 
-    return {"temperature_c": spread(case.peak_c[..., None]), "added_at_c": spread(case.addition_c[..., None]),
-            "limit_c": spread(limit[system]), "preferred_below_c": spread(below[system]),
-            "tolerance_c": spread(tolerance), "present": spread(present.astype(float))}
+    return {
+        "temperature_c": spread(case.peak_c[..., None]),
+        "added_at_c": spread(case.addition_c[..., None]),
+        "limit_c": spread(limit[system]),
+        "preferred_below_c": spread(below[system]),
+        "tolerance_c": spread(tolerance),
+        "present": spread(present.astype(float)),
+    }
 
 
 def judge(figures: Figures) -> Codes:
     """Codes per addition and part. (..., A * Q)"""
     peak, tolerance = figures["temperature_c"], figures["tolerance_c"]
     unknown = np.isnan(peak) | np.isnan(figures["limit_c"])
-    return code_where((figures["present"] == 0, ABSENT),
-                      (above(peak - tolerance, figures["limit_c"]), SERIOUS),
-                      (unknown, UNKNOWN),
-                      (above(peak + tolerance, figures["limit_c"]), WARN),
-                      (above(figures["added_at_c"] + tolerance, figures["preferred_below_c"]), WARN),
-                      (np.isnan(figures["added_at_c"]), UNKNOWN), otherwise=PASS)
+    return code_where(
+        (figures["present"] == 0, ABSENT),
+        (above(peak - tolerance, figures["limit_c"]), SERIOUS),
+        (unknown, UNKNOWN),
+        (above(peak + tolerance, figures["limit_c"]), WARN),
+        (above(figures["added_at_c"] + tolerance, figures["preferred_below_c"]), WARN),
+        (np.isnan(figures["added_at_c"]), UNKNOWN),
+        otherwise=PASS,
+    )
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
@@ -71,8 +81,12 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         about += f", phase {composition.formula.phases[composition.additions[addition].phase].name}"
     peak, added, limit, cool = (one[n] for n in ("temperature_c", "added_at_c", "limit_c", "preferred_below_c"))
     tolerance = one["tolerance_c"]
-    figures = {"temperature_c": figure(peak, "°C", tolerance), "limit_c": figure(limit, "°C"),
-               "added_at_c": figure(added, "°C", tolerance), "preferred_below_c": figure(cool, "°C")}
+    figures = {
+        "temperature_c": figure(peak, "°C", tolerance),
+        "limit_c": figure(limit, "°C"),
+        "added_at_c": figure(added, "°C", tolerance),
+        "preferred_below_c": figure(cool, "°C"),
+    }
     met = f"It meets {celsius(peak)} ± {tolerance:.0f} °C"
     if np.isfinite(added) and added < peak:
         met = f"It goes in at {celsius(added)} but meets {celsius(peak)} ± {tolerance:.0f} °C later"
@@ -84,8 +98,10 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         do = "Ask the supplier, and add it below 40 °C (104 °F) until you know."
     elif code == UNKNOWN:
         because = f"No temperature is given for the phase that it goes into; the limit is {celsius(limit)}."
-        do = (f'Measure the batch when it goes in ({celsius(target - tolerance)} or cooler is right) and write your reading '
-              'as added_at in that phase.')
+        do = (
+            f"Measure the batch when it goes in ({celsius(target - tolerance)} or cooler is right) and write your reading "
+            "as added_at in that phase."
+        )
     elif code == PASS:
         because = f"{met}, below the limit of {celsius(limit)}."
     elif code == SERIOUS:
@@ -97,8 +113,10 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         because = f"{met}, within the thermometer's error of the limit of {celsius(limit)}: too close to call."
         do = f"{wait}."
     else:
-        because = f"It goes in at {celsius(added)}, below the limit of {celsius(limit)} but not clearly below " \
-                  f"{celsius(cool)}, where it does most good."
+        because = (
+            f"It goes in at {celsius(added)}, below the limit of {celsius(limit)} but not clearly below "
+            f"{celsius(cool)}, where it does most good."
+        )
         do = f"{wait}; hotter, more of it goes into the oil or off with the steam."
     if code in (WARN, SERIOUS) and system.exposure_note:
         because += f" Note: {system.exposure_note}."

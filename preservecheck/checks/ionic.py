@@ -32,8 +32,13 @@ TOLERANCES: tuple[str, ...] = ()
 DECIDES: str | None = None
 # common practice, no source
 CLASS_MIN_PERCENT = (0.1, 0.1, 1.0, 0.1, 0.3)
-CLASS_WORDS = ("cationic surfactant or polymer", "anionic surfactant", "ethoxylated surfactant or solubiliser", "protein",
-               "salts")
+CLASS_WORDS = (
+    "cationic surfactant or polymer",
+    "anionic surfactant",
+    "ethoxylated surfactant or solubiliser",
+    "protein",
+    "salts",
+)
 AVOID, CAUTION = 2, 1
 # judgement of this program, common practice, no source
 HALF_FREE, NEARLY_FREE = 0.5, 0.9
@@ -42,8 +47,16 @@ HALF_FREE, NEARLY_FREE = 0.5, 0.9
 def classes(context: Context) -> Bools:
     """Members of each class of the compatibility columns. (K, 5)"""
     binder = context.binder[:, 0] > 0
-    return np.stack([context.role("cationic surfactant", "cationic polymer"), context.role("anionic surfactant"),
-                     binder, context.role("protein"), context.role("electrolyte")], axis=-1)
+    return np.stack(
+        [
+            context.role("cationic surfactant", "cationic polymer"),
+            context.role("anionic surfactant"),
+            binder,
+            context.role("protein"),
+            context.role("electrolyte"),
+        ],
+        axis=-1,
+    )
 
 
 def compute(case: Case) -> Figures:
@@ -60,15 +73,24 @@ def compute(case: Case) -> Figures:
     charge = _preservative_meq(case)
     shape = charge.shape
     own_cation = ordered_sum(np.maximum(np.nan_to_num(charge), 0.0))
-    cation = np.array([any((a := c.actives.get(i)) is not None and a.active_form == "cation" for i, _ in s.composition)
-                       for s in c.systems] or [False])[np.maximum(case.system, 0)]
+    cation = np.array(
+        [
+            any((a := c.actives.get(i)) is not None and a.active_form == "cation" for i, _ in s.composition)
+            for s in c.systems
+        ]
+        or [False]
+    )[np.maximum(case.system, 0)]
     free = np.where(cation, case.unpaired[..., None], 1.0)
     others_cationic = np.maximum(cationic - own_cation, 0.0)
-    out = {"unpaired_share": np.broadcast_to(free, shape), "preservative_meq_kg": charge,
-           "cationic_meq_kg": np.broadcast_to(others_cationic[..., None], shape),
-           "anionic_meq_kg": np.broadcast_to(anionic[..., None], shape), "worst": np.nanmax(
-               np.where(np.isnan(met), -1.0, met), axis=-1), "unknown": np.isnan(met).any(axis=-1).astype(float),
-           "present": case.has_system}
+    out = {
+        "unpaired_share": np.broadcast_to(free, shape),
+        "preservative_meq_kg": charge,
+        "cationic_meq_kg": np.broadcast_to(others_cationic[..., None], shape),
+        "anionic_meq_kg": np.broadcast_to(anionic[..., None], shape),
+        "worst": np.nanmax(np.where(np.isnan(met), -1.0, met), axis=-1),
+        "unknown": np.isnan(met).any(axis=-1).astype(float),
+        "present": case.has_system,
+    }
     return out | {f"class_{i}": np.broadcast_to(met[..., i], shape) for i in range(len(COMPAT_COLUMNS))}
 
 
@@ -86,9 +108,13 @@ def _preservative_meq(case: Case) -> Floats:
 def judge(figures: Figures) -> Codes:
     """Codes per system. (..., P)"""
     free = figures["unpaired_share"]
-    return code_where((~figures["present"].astype(bool), ABSENT),
-                      ((figures["worst"] == AVOID) | (free < HALF_FREE), SERIOUS),
-                      ((figures["worst"] == CAUTION) | (free < NEARLY_FREE), WARN), (figures["unknown"] > 0, UNKNOWN), otherwise=PASS)
+    return code_where(
+        (~figures["present"].astype(bool), ABSENT),
+        ((figures["worst"] == AVOID) | (free < HALF_FREE), SERIOUS),
+        ((figures["worst"] == CAUTION) | (free < NEARLY_FREE), WARN),
+        (figures["unknown"] > 0, UNKNOWN),
+        otherwise=PASS,
+    )
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
@@ -98,8 +124,10 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     unit = "meq/kg"
     figures = {n: figure(one[n], unit) for n in ("preservative_meq_kg", "cationic_meq_kg", "anionic_meq_kg")}
     figures["unpaired_share"] = figure(one["unpaired_share"])
-    balance = (f"The system carries {number(one['preservative_meq_kg'])} meq/kg; the other surfactants and polymers carry "
-               f"{number(one['cationic_meq_kg'])} cationic and {number(one['anionic_meq_kg'])} anionic")
+    balance = (
+        f"The system carries {number(one['preservative_meq_kg'])} meq/kg; the other surfactants and polymers carry "
+        f"{number(one['cationic_meq_kg'])} cationic and {number(one['anionic_meq_kg'])} anionic"
+    )
     hits = [i for i in range(len(COMPAT_COLUMNS)) if one[f"class_{i}"] == one["worst"] and one["worst"] > 0]
     reasons = []
     for i in hits:
@@ -107,8 +135,10 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         reasons.append(f"with the {CLASS_WORDS[i]} here" + (f": {reason}" if reason else ""))
     do = None
     if code in (WARN, SERIOUS) and not hits:
-        because = (f"Anionic surfactants and polymers pair off {number(100 * (1 - one['unpaired_share']), 2)} % of the "
-                   f"cations, {system.id} among them. {balance}.")
+        because = (
+            f"Anionic surfactants and polymers pair off {number(100 * (1 - one['unpaired_share']), 2)} % of the "
+            f"cations, {system.id} among them. {balance}."
+        )
         do = "Take a nonionic gum (hydroxyethylcellulose, guar) in place of the anionic one, or choose a nonionic system."
     elif code == PASS:
         because = f"Nothing in the formula is known to bind or pair off {system.id}. {balance}."
@@ -118,6 +148,9 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     else:
         word = "must be kept apart" if code == SERIOUS else "needs care"
         because = f"{system.id} {word} {'; '.join(reasons)}. {balance}."
-        do = (f"Replace the {listed([CLASS_WORDS[i] for i in hits], 'or')}, or choose a nonionic system." if code == SERIOUS
-              else "Make a small trial, look at it after 24 hours and one week, and count on the challenge test.")
+        do = (
+            f"Replace the {listed([CLASS_WORDS[i] for i in hits], 'or')}, or choose a nonionic system."
+            if code == SERIOUS
+            else "Make a small trial, look at it after 24 hours and one week, and count on the challenge test."
+        )
     return Words(system.id, figures, because, do, (c.tables.cite(system),))

@@ -52,13 +52,31 @@ SPRAY_SCOPES = ("spray", "aerosol-spray", "inhalable-spray")
 # limits are printed with few digits; conversion factors carry their own rounding
 ROUNDING = 1e-5
 # rinse-off and leave-on lie inside all products, and so on; the highest number wins
-RANKS = {"all": 0, "other": 0, "rinse-off": 1, "leave-on": 1, "hair-rinse-off": 2, "hair-leave-on": 2, "shampoo": 3,
-         "shampoo-antidandruff": 3, "conditioner-or-mask-rinse-off": 3, "hair-lotion": 3, "under-3": 4,
-         "leave-on-under-3": 4, "conditioner-or-mask-under-3": 4}
+RANKS = {
+    "all": 0,
+    "other": 0,
+    "rinse-off": 1,
+    "leave-on": 1,
+    "hair-rinse-off": 2,
+    "hair-leave-on": 2,
+    "shampoo": 3,
+    "shampoo-antidandruff": 3,
+    "conditioner-or-mask-rinse-off": 3,
+    "hair-lotion": 3,
+    "under-3": 4,
+    "leave-on-under-3": 4,
+    "conditioner-or-mask-under-3": 4,
+}
 ELSEWHERE = ("mucous", "oral", "eye", "listed-elsewhere", "shampoo-antidandruff")
 LIMIT, UNCONFIRMED, ADVICE, NO_RULE, DOUBTFUL, NO_LIMIT, CLOSED = range(7)
-KINDS = {"limit": LIMIT, "ban": LIMIT, "closed list": CLOSED, "unconfirmed": UNCONFIRMED, "advice": ADVICE,
-         "no limit": NO_LIMIT}
+KINDS = {
+    "limit": LIMIT,
+    "ban": LIMIT,
+    "closed list": CLOSED,
+    "unconfirmed": UNCONFIRMED,
+    "advice": ADVICE,
+    "no limit": NO_LIMIT,
+}
 
 
 @dataclass(frozen=True)
@@ -138,7 +156,8 @@ def fitting(profile: Profile) -> frozenset[str]:
 def in_force(row: LegalLimit, day: dt.date) -> bool:
     """Whether a row is law on a day."""
     return (row.in_force_from is None or row.in_force_from <= day) and (
-        row.in_force_to is None or day <= row.in_force_to)
+        row.in_force_to is None or day <= row.in_force_to
+    )
 
 
 @lru_cache(maxsize=512)
@@ -178,8 +197,11 @@ def elsewhere_ruled(context: Context, profile: Profile) -> Bools:
     every, applies = rules(context), applying(context, profile)
     out = np.zeros((len(profile.markets), len(context.names)), dtype=bool)
     for m, market in enumerate(profile.markets):
-        mine = [r for r, rule in enumerate(every) if applies[r] and rule.market == market
-                and rule.row is not None and rule.row.purpose == "other"]
+        mine = [
+            r
+            for r, rule in enumerate(every)
+            if applies[r] and rule.market == market and rule.row is not None and rule.row.purpose == "other"
+        ]
         out[m] = ((factor[:, mine] > 0) | gap[:, mine]).any(axis=1)
         for row in _in_words(context, profile, market):
             if row.purpose == "other":
@@ -191,9 +213,16 @@ def elsewhere_ruled(context: Context, profile: Profile) -> Bools:
 def _in_words(context: Context, profile: Profile, market: str) -> tuple[LegalLimit, ...]:
     """Rules without a figure that fit a product in one market."""
     scopes = fitting(profile)
-    return tuple(row for row in context.tables.legal_limits
-                 if row.market == market and row.kind == "condition" and row.region is None and row.hair == "yes"
-                 and row.scope in scopes and in_force(row, profile.on_market))
+    return tuple(
+        row
+        for row in context.tables.legal_limits
+        if row.market == market
+        and row.kind == "condition"
+        and row.region is None
+        and row.hair == "yes"
+        and row.scope in scopes
+        and in_force(row, profile.on_market)
+    )
 
 
 def compute(case: Case) -> Figures:
@@ -206,8 +235,11 @@ def compute(case: Case) -> Figures:
     counted = np.where(purpose == "other", weighed_sum(other, factor), weighed_sum(case.amount, factor))
     for name in dict.fromkeys(market):
         ruled = np.stack([_ruled(c, p, name) for p in case.profiles])[case.profile]
-        counted = np.where((purpose == "preservative") & (market == name),
-                           weighed_sum(case.preserving + np.where(ruled, 0.0, other), factor), counted)
+        counted = np.where(
+            (purpose == "preservative") & (market == name),
+            weighed_sum(case.preserving + np.where(ruled, 0.0, other), factor),
+            counted,
+        )
     applies = np.stack([applying(c, p) for p in case.profiles])[case.profile]
     gated = [r for r, rule in enumerate(every) if rule.row is not None and rule.row.only_with]
     gate = np.ones((*case.amount.shape[:-1], len(every)), dtype=bool)
@@ -221,10 +253,14 @@ def compute(case: Case) -> Figures:
     limit = np.array([r.max_percent for r in every])
     with np.errstate(divide="ignore", invalid="ignore"):
         pressure = np.nan_to_num(totals / limit, nan=0.0)  # of several limits met, the tightest is shown
-    return {"percent_as_limited": totals, "pressure": pressure,
-            "percent_max": np.broadcast_to(limit, shape),
-            "kind": np.broadcast_to(np.array([float(r.kind) for r in every]), shape),
-            "gap": weighed_sum(case.amount, gap) > 0, "applies": applies & gate}
+    return {
+        "percent_as_limited": totals,
+        "pressure": pressure,
+        "percent_max": np.broadcast_to(limit, shape),
+        "kind": np.broadcast_to(np.array([float(r.kind) for r in every]), shape),
+        "gap": weighed_sum(case.amount, gap) > 0,
+        "applies": applies & gate,
+    }
 
 
 def _ruled(context: Context, profile: Profile, market: str) -> Bools:
@@ -261,9 +297,14 @@ def judge(figures: Figures) -> Codes:
     total, kind, limit = figures["percent_as_limited"], figures["kind"], figures["percent_max"]
     there = figures["applies"].astype(bool) & ((total > 0) | figures["gap"].astype(bool))
     over = above(total, limit * (1 + ROUNDING))
-    return code_where((~there, ABSENT), ((kind == NO_RULE) | (kind == UNCONFIRMED), UNKNOWN),
-                      (over & ((kind == LIMIT) | (kind == CLOSED)), SERIOUS), (over | (kind == CLOSED), WARN),
-                      (figures["gap"].astype(bool), UNKNOWN), otherwise=PASS)
+    return code_where(
+        (~there, ABSENT),
+        ((kind == NO_RULE) | (kind == UNCONFIRMED), UNKNOWN),
+        (over & ((kind == LIMIT) | (kind == CLOSED)), SERIOUS),
+        (over | (kind == CLOSED), WARN),
+        (figures["gap"].astype(bool), UNKNOWN),
+        otherwise=PASS,
+    )
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
@@ -282,8 +323,11 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     basis = "" if row.counted_as == AS_WEIGHED else f", counted as {row.counted_as}"
     about = f"{listed(held)} × {where}"
     entry = f"{row.entry}"
-    source = c.tables.cite(row) + (f"; state of {row.state}" if row.state else "") + (
-        f"; in force from {row.in_force_from}" if row.in_force_from else "")
+    source = (
+        c.tables.cite(row)
+        + (f"; state of {row.state}" if row.state else "")
+        + (f"; in force from {row.in_force_from}" if row.in_force_from else "")
+    )
     sources = (source,)
     amount = f"{number(total)} %{basis}"
     do = None
@@ -299,18 +343,25 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         word = "the advice, which is not law, is at most" if rule.kind == ADVICE else "allowed is at most"
         because = f"{where}, {entry}: {amount}; {word} {number(limit)} %."
     elif rule.kind == CLOSED and code == WARN:
-        because = f"{where}, {entry}: {amount}, allowed only in the product types on a closed list. {row.conditions or ''}"
+        because = (
+            f"{where}, {entry}: {amount}, allowed only in the product types on a closed list. {row.conditions or ''}"
+        )
         do = "Make sure that your product is one of them, or take another preservative."
     elif rule.kind == ADVICE:
         because = f"{where}, {entry}: {amount}; {'proof is asked for' if row.kind == 'condition' else 'a panel advises otherwise, which is not law,'} above {number(limit)} %. {row.conditions or ''}".rstrip()
         do = f"Stay at {number(limit)} % or have your safety assessor say why more is safe."
     elif rule.kind == DOUBTFUL:
-        because = (f"{where}, {entry}: not allowed in {row.scope.replace('-', ' ')}s; whether a pump spray falls under it "
-                   "hangs on the size of its drops.")
+        because = (
+            f"{where}, {entry}: not allowed in {row.scope.replace('-', ' ')}s; whether a pump spray falls under it "
+            "hangs on the size of its drops."
+        )
         do = "Use another pack, or let your safety assessor judge the droplet size."
     elif limit == 0:
-        because = f"{where}, {entry}: {listed(held)} is not allowed in this product ({profile.use} {profile.type}" + (
-            f", users {profile.users}" if profile.users != "adults" else "") + f"); there is {amount}."
+        because = (
+            f"{where}, {entry}: {listed(held)} is not allowed in this product ({profile.use} {profile.type}"
+            + (f", users {profile.users}" if profile.users != "adults" else "")
+            + f"); there is {amount}."
+        )
         do = f"Take {listed(held)} out" + (f": {_origins(case, held)}." if _origins(case, held) else ".")
     else:
         because = f"{where}, {entry}: {amount}; at most {number(limit)} % is allowed."
@@ -344,8 +395,10 @@ def _no_rule(case: Case, rule: Rule, figures: dict[str, Figure]) -> Words:
     known = covered(c, case.profiles[int(case.profile[0])], rule.market)
     loose = [n for i, n in enumerate(c.names) if case.preserving[0, i] > 0 and not known[i]]
     because = f"{rule.market}: the tables hold no rule for {listed(loose)}."
-    do = ("It is on no list of allowed preservatives held here. It may be in the product for another purpose; your safety "
-          "assessor sets the level, and a challenge test has to show what it does.")
+    do = (
+        "It is on no list of allowed preservatives held here. It may be in the product for another purpose; your safety "
+        "assessor sets the level, and a challenge test has to show what it does."
+    )
     if rule.market in ("US", "CA"):
         do = "Ask a safety assessor who knows that market; a missing rule is not a permission."
     return Words(f"{listed(loose)} × {rule.market}", figures, because, do, ("no row in legal_limits.csv",))

@@ -63,8 +63,9 @@ MELTED = "melted into the oil phase"
 @lru_cache(maxsize=8)
 def _rules(context: Context) -> tuple[tuple[Incompatibility, ...], Floats, Floats, Bools]:
     """Rows that can be judged, their two sides as masks (K, J), and which systems hold the first side (S, J)."""
-    rows = tuple(r for r in context.tables.incompatibilities if r.severity != "advice"
-                 and context.matching(r.first).any())
+    rows = tuple(
+        r for r in context.tables.incompatibilities if r.severity != "advice" and context.matching(r.first).any()
+    )
     if not rows:
         none, held = np.zeros((len(context.names), 0)), np.zeros((len(context.system_composition), 0), dtype=bool)
         return (), none, none, held
@@ -78,9 +79,10 @@ def compute(case: Case) -> Figures:
     """Amounts of both sides and the readings that decide. (..., J)"""
     rows, first, second, held = _rules(case.context)
     a, b = weighed_sum(case.amount, first), weighed_sum(case.amount, second)
-    limit = {n: np.array([np.nan if (v := getattr(r, n)) is None else v for r in rows])
-             for n in ("first_min_percent", "second_min_percent", "second_max_percent", "ph_from", "ph_to",
-                       "heat_above_c")}
+    limit = {
+        n: np.array([np.nan if (v := getattr(r, n)) is None else v for r in rows])
+        for n in ("first_min_percent", "second_min_percent", "second_max_percent", "ph_from", "ph_to", "heat_above_c")
+    }
     conditions = {n: test(case) for n, test in CONDITIONS.items()}
     alone = np.array([not r.second for r in rows], dtype=bool)
     state = np.zeros(np.broadcast_shapes(a.shape), dtype=bool)
@@ -93,7 +95,8 @@ def compute(case: Case) -> Figures:
                 state[..., j] |= conditions[name]
     there = a >= np.fmax(limit["first_min_percent"], TRACE_PERCENT) - EPSILON
     partner = (b >= np.fmax(limit["second_min_percent"], TRACE_PERCENT) - EPSILON) & ~(
-        b > np.where(np.isnan(limit["second_max_percent"]), np.inf, limit["second_max_percent"]) + EPSILON)
+        b > np.where(np.isnan(limit["second_max_percent"]), np.inf, limit["second_max_percent"]) + EPSILON
+    )
     both = there & (alone | partner | state)
     shape = np.broadcast_shapes(both.shape, (*case.ph.shape, len(rows)), (*case.peak_c.shape[:-1], len(rows)))
     slot = np.maximum(case.addition, 0)
@@ -102,10 +105,19 @@ def compute(case: Case) -> Figures:
     peak = np.where(touches, np.where(np.isnan(case.peak_c), np.inf, case.peak_c)[..., None], -np.inf).max(axis=-2)
     peak = np.where(np.isinf(peak), np.nan, peak)
     severity = np.array([{"benefit": 0.0, "caution": 1.0, "serious": 2.0}[r.severity] for r in rows])
-    arrays = {"first_percent": a, "second_percent": b, "both": both, "severity": severity, "peak_c": peak,
-              "ph": case.ph[..., None], "ph_tolerance": case.ph_tolerance[..., None],
-              "tolerance_c": case.temperature_tolerance_c[..., None],
-              "ph_from": limit["ph_from"], "ph_to": limit["ph_to"], "heat_above_c": limit["heat_above_c"]}
+    arrays = {
+        "first_percent": a,
+        "second_percent": b,
+        "both": both,
+        "severity": severity,
+        "peak_c": peak,
+        "ph": case.ph[..., None],
+        "ph_tolerance": case.ph_tolerance[..., None],
+        "tolerance_c": case.temperature_tolerance_c[..., None],
+        "ph_from": limit["ph_from"],
+        "ph_to": limit["ph_to"],
+        "heat_above_c": limit["heat_above_c"],
+    }
     return {n: np.broadcast_to(np.asarray(v, dtype=float), shape) for n, v in arrays.items()}
 
 
@@ -122,8 +134,14 @@ def judge(figures: Figures) -> Codes:
     sure = (~by_ph | ((low >= from_ - EPSILON) & (high <= to + EPSILON))) & (~by_heat | (peak - error > hot + EPSILON))
     unknown = (by_ph & np.isnan(ph)) | (by_heat & np.isnan(peak))
     severity = figures["severity"]
-    return code_where((figures["both"] == 0, ABSENT), (unknown & (severity > 0), UNKNOWN), (~may, ABSENT),
-                      (severity == 0, PASS), ((severity == 2) & sure, SERIOUS), otherwise=WARN)  # noqa: PLR2004
+    return code_where(
+        (figures["both"] == 0, ABSENT),
+        (unknown & (severity > 0), UNKNOWN),
+        (~may, ABSENT),
+        (severity == 0, PASS),
+        ((severity == 2) & sure, SERIOUS),
+        otherwise=WARN,
+    )  # noqa: PLR2004
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
@@ -139,11 +157,16 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     if twos:
         figures["second_percent"] = figure(one["second_percent"], "% of the formula")
     if np.isfinite(one["ph_from"]) or np.isfinite(one["ph_to"]):
-        figures |= {"ph": figure(one["ph"], tolerance=one["ph_tolerance"]), "ph_from": figure(one["ph_from"]),
-                    "ph_to": figure(one["ph_to"])}
+        figures |= {
+            "ph": figure(one["ph"], tolerance=one["ph_tolerance"]),
+            "ph_from": figure(one["ph_from"]),
+            "ph_to": figure(one["ph_to"]),
+        }
     if np.isfinite(one["heat_above_c"]):
-        figures |= {"temperature_c": figure(one["peak_c"], "°C", one["tolerance_c"]),
-                    "heat_above_c": figure(one["heat_above_c"], "°C")}
+        figures |= {
+            "temperature_c": figure(one["peak_c"], "°C", one["tolerance_c"]),
+            "heat_above_c": figure(one["heat_above_c"], "°C"),
+        }
     amounts = f"{number(one['first_percent'])} %" + (f" with {number(one['second_percent'])} %" if twos else "")
     effect = "this helps" if row.severity == "benefit" else f"risk: {row.effect}"
     because = f"{about} ({amounts}): {effect}. {row.mechanism.rstrip('.')}."
@@ -153,8 +176,11 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     elif code == PASS:
         do = None
     else:
-        do = sentence(row.remedy) if row.remedy else \
-            "Change one of the two; make a small trial and look at it after a week."
+        do = (
+            sentence(row.remedy)
+            if row.remedy
+            else "Change one of the two; make a small trial and look at it after a week."
+        )
     note = f" ({row.threshold_note})" if row.threshold_note else ""
     return Words(about, figures, because, do, (f"{c.tables.cite(row)}{note}",))
 

@@ -28,9 +28,13 @@ DECIDES: str | None = None
 def compute(case: Case) -> Figures:
     """Measured pH and the range of each system. (..., P)"""
     c = case.context
-    return {"ph": case.ph[..., None], "ph_tolerance": case.ph_tolerance[..., None],
-            "ph_min": case.system_values(c.system_column("ph_min")),
-            "ph_max": case.system_values(c.system_column("ph_max")), "present": case.has_system}
+    return {
+        "ph": case.ph[..., None],
+        "ph_tolerance": case.ph_tolerance[..., None],
+        "ph_min": case.system_values(c.system_column("ph_min")),
+        "ph_max": case.system_values(c.system_column("ph_max")),
+        "present": case.has_system,
+    }
 
 
 def judge(figures: Figures) -> Codes:
@@ -38,9 +42,12 @@ def judge(figures: Figures) -> Codes:
     low, high = figures["ph"] - figures["ph_tolerance"], figures["ph"] + figures["ph_tolerance"]
     unknown = np.isnan(figures["ph"]) | np.isnan(figures["ph_min"]) | np.isnan(figures["ph_max"])
     return code_where(
-        (~figures["present"].astype(bool), ABSENT), (unknown, UNKNOWN),
+        (~figures["present"].astype(bool), ABSENT),
+        (unknown, UNKNOWN),
         (below(high, figures["ph_min"]) | above(low, figures["ph_max"]), SERIOUS),
-        (below(low, figures["ph_min"]) | above(high, figures["ph_max"]), WARN), otherwise=PASS)
+        (below(low, figures["ph_min"]) | above(high, figures["ph_max"]), WARN),
+        otherwise=PASS,
+    )
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:

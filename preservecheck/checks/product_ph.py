@@ -58,9 +58,16 @@ def compute(case: Case) -> Figures:
     there = case.amount >= TRACE_PERCENT
     least, most = np.where(there, low, -np.inf).max(axis=-1), np.where(there, high, np.inf).min(axis=-1)
     apart = (least > product[..., 1]) | (most < product[..., 0])
-    arrays = {"ph": case.ph, "ph_tolerance": case.ph_tolerance,
-              "ph_min": np.where(apart, least, product[..., 0]), "ph_max": np.where(apart, most, product[..., 1]),
-              "material_min": least, "material_max": most, "apart": apart, "dry": case.water_pct <= 0}
+    arrays = {
+        "ph": case.ph,
+        "ph_tolerance": case.ph_tolerance,
+        "ph_min": np.where(apart, least, product[..., 0]),
+        "ph_max": np.where(apart, most, product[..., 1]),
+        "material_min": least,
+        "material_max": most,
+        "apart": apart,
+        "dry": case.water_pct <= 0,
+    }
     return {n: np.asarray(a, dtype=float)[..., None] for n, a in arrays.items()}
 
 
@@ -68,8 +75,12 @@ def judge(figures: Figures) -> Codes:
     """One code per case. (..., 1)"""
     ph, tolerance = figures["ph"], figures["ph_tolerance"]
     low, high = ph - tolerance, ph + tolerance
-    outside = (below(low, figures["ph_min"]) | above(high, figures["ph_max"])
-               | below(low, figures["material_min"]) | above(high, figures["material_max"]))
+    outside = (
+        below(low, figures["ph_min"])
+        | above(high, figures["ph_max"])
+        | below(low, figures["material_min"])
+        | above(high, figures["material_max"])
+    )
     return code_where((figures["dry"] > 0, PASS), (np.isnan(ph), UNKNOWN), (outside, WARN), otherwise=PASS)
 
 
@@ -78,13 +89,20 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     c, profile = case.context, case.profiles[int(case.profile[0])]
     row = window_of(c, profile.type, profile.use)
     ph, tolerance, low, high = one["ph"], one["ph_tolerance"], one["ph_min"], one["ph_max"]
-    figures = {"ph": figure(ph, tolerance=tolerance), "ph_min": figure(low), "ph_max": figure(high),
-               "material_min": figure(one["material_min"]), "material_max": figure(one["material_max"])}
+    figures = {
+        "ph": figure(ph, tolerance=tolerance),
+        "ph_min": figure(low),
+        "ph_max": figure(high),
+        "material_min": figure(one["material_min"]),
+        "material_max": figure(one["material_max"]),
+    }
     mins, maxs = windows(c)
     there = case.amount[0] >= TRACE_PERCENT
     hurt = [i for i in np.flatnonzero(there) if ph - tolerance < mins[i] - 1e-9 or ph + tolerance > maxs[i] + 1e-9]
-    sources = (*((c.tables.cite(row),) if row is not None else ()),
-               *(f"{c.names[i]}: {c.tables.cite(c.rows[c.names[i]])}" for i in hurt))
+    sources = (
+        *((c.tables.cite(row),) if row is not None else ()),
+        *(f"{c.names[i]}: {c.tables.cite(c.rows[c.names[i]])}" for i in hurt),
+    )
     reading = f"pH {number(ph)} ± {number(tolerance)}"
     custom = f"the customary {number(low)} to {number(high)} of a {profile.type} ({profile.use})"
     if one["apart"]:
@@ -92,20 +110,29 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     if one["dry"]:
         return Words("formula", figures, "There is no water in it, so there is no pH to judge.", None, ())
     if code == UNKNOWN:
-        return Words("formula", figures, f"The pH was not measured; the custom is {number(low)} to {number(high)}.",
-                     "Measure the pH of the finished batch at 20 to 25 °C and write it under [measured].", sources)
+        return Words(
+            "formula",
+            figures,
+            f"The pH was not measured; the custom is {number(low)} to {number(high)}.",
+            "Measure the pH of the finished batch at 20 to 25 °C and write it under [measured].",
+            sources,
+        )
     if code == PASS:
         text = f"{reading} lies inside {custom}" if np.isfinite(low) else f"{reading} suits the raw materials"
-        return Words("formula", figures, text + (" and suits its raw materials." if np.isfinite(low) else "."),
-                     None, sources)
+        return Words(
+            "formula", figures, text + (" and suits its raw materials." if np.isfinite(low) else "."), None, sources
+        )
     said = []
     if ph - tolerance < low - 1e-9 or ph + tolerance > high + 1e-9:
         said.append(f"{reading} is not clearly inside {custom}")
     if hurt:
         said.append(listed([f"{c.names[i]} wants {_span(mins[i], maxs[i])}" for i in hurt[:4]]))
     best_low, best_high = np.nanmax([low, one["material_min"]]), np.nanmin([high, one["material_max"]])
-    do = (f"Aim for pH {number(best_low)} to {number(best_high)}." if best_low < best_high else
-          "No pH suits all of them: change one of the materials named here.")
+    do = (
+        f"Aim for pH {number(best_low)} to {number(best_high)}."
+        if best_low < best_high
+        else "No pH suits all of them: change one of the materials named here."
+    )
     return Words("formula", figures, "; ".join(said) + ".", do, sources)
 
 

@@ -32,11 +32,13 @@ def compute(case: Case) -> Figures:
     """Dissolved working form and its solubility. (..., F)"""
     solubility = case.context.solubility_g_l
     dissolved = 10 * case.free_uncapped
-    return {"dissolved_g_l": dissolved,
-            "solubility_g_l": np.broadcast_to(np.where(solubility >= MISCIBLE_G_L, np.inf, solubility), dissolved.shape),
-            "factor": np.broadcast_to(case.context.solubility_factor, dissolved.shape),
-            "disperses": np.broadcast_to(_boosters(case.context), dissolved.shape),
-            "present": np.broadcast_to(case.acting_pct > 0, dissolved.shape)}
+    return {
+        "dissolved_g_l": dissolved,
+        "solubility_g_l": np.broadcast_to(np.where(solubility >= MISCIBLE_G_L, np.inf, solubility), dissolved.shape),
+        "factor": np.broadcast_to(case.context.solubility_factor, dissolved.shape),
+        "disperses": np.broadcast_to(_boosters(case.context), dissolved.shape),
+        "present": np.broadcast_to(case.acting_pct > 0, dissolved.shape),
+    }
 
 
 def _boosters(context: Context) -> Bools:
@@ -46,10 +48,14 @@ def _boosters(context: Context) -> Bools:
 def judge(figures: Figures) -> Codes:
     """Codes per active. (..., F)"""
     dissolved, limit = figures["dissolved_g_l"], figures["solubility_g_l"]
-    return code_where((~figures["present"].astype(bool), ABSENT), (np.isinf(limit), PASS),
-                      (np.isnan(dissolved) | np.isnan(limit), UNKNOWN),
-                      ((dissolved > limit * figures["factor"]) & ~figures["disperses"].astype(bool), SERIOUS),
-                      (dissolved > limit / figures["factor"], WARN), otherwise=PASS)
+    return code_where(
+        (~figures["present"].astype(bool), ABSENT),
+        (np.isinf(limit), PASS),
+        (np.isnan(dissolved) | np.isnan(limit), UNKNOWN),
+        ((dissolved > limit * figures["factor"]) & ~figures["disperses"].astype(bool), SERIOUS),
+        (dissolved > limit / figures["factor"], WARN),
+        otherwise=PASS,
+    )
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
@@ -57,8 +63,10 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     c = case.context
     name = c.forms[j]
     dissolved, limit = one["dissolved_g_l"], one["solubility_g_l"]
-    figures = {"dissolved_g_l": figure(dissolved, "g/L of the water phase"),
-               "solubility_g_l": figure(limit, "g/L", (one["factor"] - 1) * limit)}
+    figures = {
+        "dissolved_g_l": figure(dissolved, "g/L of the water phase"),
+        "solubility_g_l": figure(limit, "g/L", (one["factor"] - 1) * limit),
+    }
     form = f"undissociated {name}" if c.form_kind[j] == ACID else name
     do = None
     if code == PASS and np.isinf(limit):

@@ -42,12 +42,16 @@ def compute(case: Case) -> Figures:
     """Water activity and whether something preserves. (..., 1)"""
     aw, tolerance, measured = case.aw
     boosters = weighed_sum(case.amount, case.context.role("booster"))
-    return {"water_activity": aw[..., None], "tolerance": tolerance[..., None],
-            "measured": measured[..., None].astype(float),
-            "water_percent": case.water_pct[..., None],
-            "preserved": np.asarray((case.has_system & (case.system_percent > 0)).any(axis=-1))[..., None].astype(float),
-            "boosters_percent": boosters[..., None],
-            "ph": case.ph[..., None], "ph_tolerance": case.ph_tolerance[..., None]}
+    return {
+        "water_activity": aw[..., None],
+        "tolerance": tolerance[..., None],
+        "measured": measured[..., None].astype(float),
+        "water_percent": case.water_pct[..., None],
+        "preserved": np.asarray((case.has_system & (case.system_percent > 0)).any(axis=-1))[..., None].astype(float),
+        "boosters_percent": boosters[..., None],
+        "ph": case.ph[..., None],
+        "ph_tolerance": case.ph_tolerance[..., None],
+    }
 
 
 def judge(figures: Figures) -> Codes:
@@ -57,32 +61,48 @@ def judge(figures: Figures) -> Codes:
     preserved = figures["preserved"] > 0
     unsure = (figures["measured"] == 0) & (aw >= UNSURE[0]) & (aw <= UNSURE[1])
     straddles = (aw - tolerance < LOW_RISK) & ~dry
-    extreme = ((figures["ph"] + figures["ph_tolerance"] < LOW_RISK_PH[0])
-               | (figures["ph"] - figures["ph_tolerance"] > LOW_RISK_PH[1]))
-    return code_where((unsure, WARN), (dry, PASS), (straddles, WARN), (preserved, PASS),
-                      (extreme | (figures["boosters_percent"] >= BOOSTER_PERCENT), WARN), otherwise=SERIOUS)
+    extreme = (figures["ph"] + figures["ph_tolerance"] < LOW_RISK_PH[0]) | (
+        figures["ph"] - figures["ph_tolerance"] > LOW_RISK_PH[1]
+    )
+    return code_where(
+        (unsure, WARN),
+        (dry, PASS),
+        (straddles, WARN),
+        (preserved, PASS),
+        (extreme | (figures["boosters_percent"] >= BOOSTER_PERCENT), WARN),
+        otherwise=SERIOUS,
+    )
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     """Words for the formula."""
     aw, tolerance, measured = one["water_activity"], one["tolerance"], one["measured"] > 0
     rows = [row for row in case.context.tables.growth_limits if row.compare == "yes" and row.aw_min is not None]
-    figures = {"water_activity": figure(aw, tolerance=tolerance), "low_risk_below": figure(LOW_RISK),
-               "water_percent": figure(one["water_percent"], "% of the formula")}
+    figures = {
+        "water_activity": figure(aw, tolerance=tolerance),
+        "low_risk_below": figure(LOW_RISK),
+        "water_percent": figure(one["water_percent"], "% of the formula"),
+    }
     sources = _cited(case, rows)
     if one["water_percent"] <= EPSILON:
-        return Words("formula", figures, "There is no water in it, so nothing can grow until water gets in.",
-                     "Keep it dry: a wet hand or drops under the lid undo this.", sources)
+        return Words(
+            "formula",
+            figures,
+            "There is no water in it, so nothing can grow until water gets in.",
+            "Keep it dry: a wet hand or drops under the lid undo this.",
+            sources,
+        )
     reading = f"Water activity {aw:.3f} ± {tolerance:.3f} ({'measured' if measured else 'estimated'})"
     do = None
     growing = _growing(rows, aw)
-    measure = ("Have the water activity measured (ask for a dew-point meter), and keep a preservative in it until then.")
+    measure = "Have the water activity measured (ask for a dew-point meter), and keep a preservative in it until then."
     if code == WARN and not measured and UNSURE[0] <= aw <= UNSURE[1]:
         because = f"{reading}: an estimate between 0.70 and 0.80 decides nothing."
         do = measure
     elif aw + tolerance < LOW_RISK:
         because = f"{reading} is below the low-risk line of {LOW_RISK}" + (
-            ": nothing grows." if not growing else f"; of the usual spoilers only {growing} still grow.")
+            ": nothing grows." if not growing else f"; of the usual spoilers only {growing} still grow."
+        )
         do = None if one["preserved"] else "Water that gets in later (wet hands, drops under the lid) undoes this."
     elif code == WARN and aw - tolerance < LOW_RISK:
         because = f"{reading} straddles the low-risk line of {LOW_RISK}: too close to call."
@@ -96,23 +116,39 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         because = f"{reading}: {growing} can grow, and only boosters stand against them."
         do = "Add a preservative system; boosters help one, they rarely replace it. Only a challenge test can tell."
     else:
-        because = (f"{reading}: {growing} could grow by water activity; the measured pH lies outside 3 to 10, which is a "
-                   "low-risk criterion by itself.")
+        because = (
+            f"{reading}: {growing} could grow by water activity; the measured pH lies outside 3 to 10, which is a "
+            "low-risk criterion by itself."
+        )
         do = "Make sure that the pH stays there for the product's whole life, or add a preservative."
     return Words("formula", figures, because, do, sources)
 
 
 def _growing(rows: list[GrowthLimit], aw: float) -> str:
-    groups = {"gram-negative": "gram-negative bacteria", "gram-positive": "gram-positive bacteria", "yeast": "yeasts",
-              "mould": "moulds"}
-    return listed([text for group, text in groups.items()
-                   if any(r.group == group and r.aw_min is not None and aw >= r.aw_min for r in rows)])\
-        if any(r.group in groups and r.aw_min is not None and aw >= r.aw_min for r in rows) else ""
+    groups = {
+        "gram-negative": "gram-negative bacteria",
+        "gram-positive": "gram-positive bacteria",
+        "yeast": "yeasts",
+        "mould": "moulds",
+    }
+    return (
+        listed(
+            [
+                text
+                for group, text in groups.items()
+                if any(r.group == group and r.aw_min is not None and aw >= r.aw_min for r in rows)
+            ]
+        )
+        if any(r.group in groups and r.aw_min is not None and aw >= r.aw_min for r in rows)
+        else ""
+    )
 
 
 def _cited(case: Case, rows: list[GrowthLimit]) -> tuple[str, ...]:
     tables = case.context.tables
-    used = list(dict.fromkeys(tables.cite(r) for r in rows if r.group in ("gram-negative", "yeast", "mould", "criterion")))
+    used = list(
+        dict.fromkeys(tables.cite(r) for r in rows if r.group in ("gram-negative", "yeast", "mould", "criterion"))
+    )
     if np.isnan(case.aw_measured[0]):
         present = case.amount[0] > 0
         names = [n for n, p in zip(case.context.names, present, strict=True) if p]

@@ -41,8 +41,13 @@ def compute(case: Case) -> Figures:
 def judge(figures: Figures) -> Codes:
     """Codes per system. (..., P)"""
     error = figures["error_percent"]
-    return code_where((~figures["present"].astype(bool), ABSENT), (np.isnan(error), UNKNOWN),
-                      (above(error, SERIOUS_PERCENT), SERIOUS), (above(error, WARN_PERCENT), WARN), otherwise=PASS)
+    return code_where(
+        (~figures["present"].astype(bool), ABSENT),
+        (np.isnan(error), UNKNOWN),
+        (above(error, SERIOUS_PERCENT), SERIOUS),
+        (above(error, WARN_PERCENT), WARN),
+        otherwise=PASS,
+    )
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
@@ -56,11 +61,15 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         because = f"Whether your scale can weigh this dose is not known: {missing} is not given."
         do = 'Write scale_step = "0.1 g" and batch = "500 g" under [product], with your own figures.'
     else:
-        because = (f"{number(grams)} g on a scale that steps by {number(step)} g may be off by "
-                   f"{number(error, 2)} % of the dose.")
+        because = (
+            f"{number(grams)} g on a scale that steps by {number(step)} g may be off by "
+            f"{number(error, 2)} % of the dose."
+        )
         if code != PASS:
             wanted = step / (WARN_PERCENT / 100)
             batch = wanted / one["grams"] * case.batch_g[0]
-            do = (f"Use a scale with a step of {number(grams * WARN_PERCENT / 100, 1)} g or less, or make at least "
-                  f"{number(batch)} g, or weigh a larger amount diluted in part of the water.")
+            do = (
+                f"Use a scale with a step of {number(grams * WARN_PERCENT / 100, 1)} g or less, or make at least "
+                f"{number(batch)} g, or weigh a larger amount diluted in part of the water."
+            )
     return Words(system.id, figures, because, do)

@@ -100,8 +100,9 @@ class Composer:
         self._actives: Mapping[str, Active] = {a.inci: a for a in tables.actives}
         self._systems: Mapping[str, System] = {s.id: s for s in tables.systems}
         # preservatives that only the law's lists name
-        self._listed = frozenset(s for rule in tables.legal_limits if rule.purpose == "preservative"
-                                 for s in rule.substances)
+        self._listed = frozenset(
+            s for rule in tables.legal_limits if rule.purpose == "preservative" for s in rule.substances
+        )
         self._single: dict[str, tuple[str, float]] = {}
         for system in tables.systems:
             active = [(inci, f) for inci, f in system.composition if self._preserves(inci, {}) or inci == ALCOHOL]
@@ -136,8 +137,7 @@ class _Opening:
         self.formula = formula
         self.blends = {folded(k): (k, v) for k, v in formula.blends.items()}
         self.own = {i.inci: i for i in formula.own_ingredients}
-        self.own_names = {folded(n): i.inci for i in formula.own_ingredients
-                          for n in (i.inci, *i.aliases)}
+        self.own_names = {folded(n): i.inci for i in formula.own_ingredients for n in (i.inci, *i.aliases)}
         self.remarks: list[str] = []
         self.portions: list[Portion] = []
         self.lines: list[Weighed] = []
@@ -149,21 +149,31 @@ class _Opening:
         percents, total_g = solved(self.formula)
         batch = self.formula.product.batch_g
         if total_g is not None and batch is not None and abs(total_g - batch) > BATCH_SLACK * batch:
-            self.remarks.append(f"The lines add up to {total_g:.4g} g, the batch is given as {batch:.4g} g: the lines count")
+            self.remarks.append(
+                f"The lines add up to {total_g:.4g} g, the batch is given as {batch:.4g} g: the lines count"
+            )
         at = 0
         for phase_at, phase in enumerate(self.formula.phases):
             for line in phase.lines:
                 self._open(line, phase_at, percents[at], None if total_g is None else percents[at] / 100 * total_g)
                 at += 1
         order = list(self.uses)
-        systems = tuple(SystemUse(i, p, None if total_g is None else p / 100 * total_g, d)
-                        for i, (p, d) in self.uses.items())
+        systems = tuple(
+            SystemUse(i, p, None if total_g is None else p / 100 * total_g, d) for i, (p, d) in self.uses.items()
+        )
         additions = []
         for system, line_at, phase_at in self.additions:
             temperature, peak = temperatures(self.formula.phases, phase_at)
             additions.append(Addition(order.index(system), line_at, phase_at, temperature, peak))
-        return Composition(self.formula, tuple(self.lines), tuple(self.portions), systems, tuple(additions),
-                           tuple(self.extra.values()), tuple(dict.fromkeys(self.remarks)))
+        return Composition(
+            self.formula,
+            tuple(self.lines),
+            tuple(self.portions),
+            systems,
+            tuple(additions),
+            tuple(self.extra.values()),
+            tuple(dict.fromkeys(self.remarks)),
+        )
 
     def _open(self, line: Line, phase_at: int, percent: float, grams: float | None) -> None:
         line_at = len(self.lines)
@@ -171,7 +181,9 @@ class _Opening:
             system_id = self.c._names.system(line.name) or line.name
             for inci, fraction in self.c._systems[system_id].composition:
                 row = self.c._row(inci, self.own)
-                preserving = self.c._preserves(inci, self.own) or (row is not None and row.role == "cationic surfactant")
+                preserving = self.c._preserves(inci, self.own) or (
+                    row is not None and row.role == "cationic surfactant"
+                )
                 self.portions.append(Portion(inci, percent * fraction, line_at, system_id, False, preserving))
             self._use(system_id, percent, True, line_at, phase_at)
             self.lines.append(Weighed(line.name, None, system_id, phase_at, percent, grams, line.rest))
@@ -181,7 +193,14 @@ class _Opening:
         for part in self._parts(line.name, percent, line.strength, line.name, False):
             inci, amount, origin, carried = part
             self.portions.append(Portion(inci, amount, line_at, origin, carried, self.c._preserves(inci, self.own)))
-            if not carried and self.c._preserves(inci, self.own) and amount > 0 or not carried and inci == ALCOHOL and amount >= ALCOHOL_SYSTEM_PERCENT:
+            if (
+                not carried
+                and self.c._preserves(inci, self.own)
+                and amount > 0
+                or not carried
+                and inci == ALCOHOL
+                and amount >= ALCOHOL_SYSTEM_PERCENT
+            ):
                 self._recognise(inci, amount, line_at, phase_at)
 
     def _named(self, written: str) -> Named | None:
@@ -191,8 +210,9 @@ class _Opening:
             return Named(own)
         return self.c._names.ingredient(written)
 
-    def _parts(self, written: str, percent: float, strength: float | None, origin: str,
-               carried: bool) -> Iterator[tuple[str, float, str, bool]]:
+    def _parts(
+        self, written: str, percent: float, strength: float | None, origin: str, carried: bool
+    ) -> Iterator[tuple[str, float, str, bool]]:
         """Substance, percent, origin and whether it came inside a blend."""
         if (blend := self.blends.get(folded(written))) is not None:
             name, parts = blend
@@ -205,8 +225,9 @@ class _Opening:
         row = self.c._row(named.inci, self.own)
         if row is not None and row.composition:
             split = ", ".join(f"{f * 100:g} % {i}" for i, f in row.composition)
-            self.remarks.append(f"{written}: taken as {split}, the usual split; write your supplier's split as "
-                                f'[blend."{written}"]')
+            self.remarks.append(
+                f'{written}: taken as {split}, the usual split; write your supplier\'s split as [blend."{written}"]'
+            )
             for inci, fraction in row.composition:
                 yield inci, percent * fraction, origin, carried
             return
@@ -216,8 +237,10 @@ class _Opening:
             yield WATER, percent * (1 - strength / 100), origin, carried
             return
         if strength is None and row is not None and row.sold_as_percent is not None and not carried:
-            self.remarks.append(f"{written}: taken as pure; it is usually sold at {row.sold_as_percent:g} %. If yours "
-                                f"is a solution, write strength = {row.sold_as_percent:g} on its line")
+            self.remarks.append(
+                f"{written}: taken as pure; it is usually sold at {row.sold_as_percent:g} %. If yours "
+                f"is a solution, write strength = {row.sold_as_percent:g} on its line"
+            )
         yield named.inci, percent, origin, carried
 
     def _recognise(self, inci: str, percent: float, line_at: int, phase_at: int) -> None:
@@ -239,10 +262,19 @@ def stand_in(system_id: str, inci: str, active: Active | None) -> System:
     """A system row for a plain active that no row of the table covers: what is not known stays unknown."""
     known = active.as_dict() if active is not None else {}
     return System(
-        id=system_id, composition=((inci, 1.0),), ph_min=known.get("stability_ph_min"),
-        ph_max=known.get("stability_ph_max"), heat_limit_c=known.get("heat_limit_c"),
-        form="liquid", solubility="dispersible", add_phase="cool-down", charge=known.get("charge") or "nonionic",
-        natural_standard="disputed", source=known.get("source") or "", basis=known.get("basis") or "memory")
+        id=system_id,
+        composition=((inci, 1.0),),
+        ph_min=known.get("stability_ph_min"),
+        ph_max=known.get("stability_ph_max"),
+        heat_limit_c=known.get("heat_limit_c"),
+        form="liquid",
+        solubility="dispersible",
+        add_phase="cool-down",
+        charge=known.get("charge") or "nonionic",
+        natural_standard="disputed",
+        source=known.get("source") or "",
+        basis=known.get("basis") or "memory",
+    )
 
 
 def solved(formula: Formula) -> tuple[list[float], float | None]:
@@ -269,6 +301,6 @@ def temperatures(phases: tuple[Phase, ...], at: int) -> tuple[float | None, floa
     phase = phases[at]
     temperature = phase.added_at_c if phase.added_at_c is not None else phase.heated_to_c
     met = [phase.added_at_c, phase.heated_to_c]
-    met += [p.added_at_c if p.added_at_c is not None else p.heated_to_c for p in phases[at + 1:]]
+    met += [p.added_at_c if p.added_at_c is not None else p.heated_to_c for p in phases[at + 1 :]]
     known = [t for t in met if t is not None]
     return temperature, max(known) if known else None

@@ -264,16 +264,17 @@ def read_cells(model: type[Record], cells: Iterable[tuple[str, str]]) -> tuple[R
     values = row.__dict__
     values.update(model.blanks)
     readers = model.readers
-    missing = set(model.needed)
     faults: list[CellFault] = []
     for name, cell in cells:
         if cell:
-            missing.discard(name)
             try:
                 values[name] = readers[name](cell)
             except ValueError as error:
+                values[name] = cell
                 faults.append(CellFault(name, cell, str(error)))
-    faults += [CellFault(name, None, _wanted(model.columns[name])) for name in model.needed if name in missing]
+    for name in model.needed:
+        if values[name] is None or values[name] == ():
+            faults.append(CellFault(name, None, _wanted(model.columns[name])))
     if not faults:
         try:
             row.check()

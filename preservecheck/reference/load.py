@@ -103,11 +103,14 @@ class Tables:
     legal_limits = cached_property(lambda self: cast(tuple[r.LegalLimit, ...], self.rows("legal_limits")))
     conversions = cached_property(lambda self: cast(tuple[r.Conversion, ...], self.rows("conversions")))
     label_rules = cached_property(lambda self: cast(tuple[r.LabelRule, ...], self.rows("label_rules")))
-    incompatibilities = cached_property(lambda self: cast(tuple[r.Incompatibility, ...], self.rows("incompatibilities")))
+    incompatibilities = cached_property(
+        lambda self: cast(tuple[r.Incompatibility, ...], self.rows("incompatibilities"))
+    )
     product_ph = cached_property(lambda self: cast(tuple[r.ProductPh, ...], self.rows("product_ph")))
     cautions = cached_property(lambda self: cast(tuple[r.Caution, ...], self.rows("cautions")))
     challenge_criteria = cached_property(
-        lambda self: cast(tuple[r.ChallengeCriterion, ...], self.rows("challenge_criteria")))
+        lambda self: cast(tuple[r.ChallengeCriterion, ...], self.rows("challenge_criteria"))
+    )
     test_organisms = cached_property(lambda self: cast(tuple[r.TestOrganism, ...], self.rows("test_organisms")))
 
     @cached_property
@@ -185,20 +188,23 @@ def read_rows(data: bytes, model: type[Record], where: str, *, own: bool = False
         if doubled:
             faults.append(f"{where}, line 1: column {', '.join(doubled)} stands twice")
         if unknown:
-            faults.append(f"{where}, line 1: unknown column {', '.join(map(repr, unknown))}; "
-                          f"allowed are {', '.join(known)}")
+            faults.append(
+                f"{where}, line 1: unknown column {', '.join(map(repr, unknown))}; allowed are {', '.join(known)}"
+            )
         if faults:
             raise TableError(faults)
         defaults = (("source", OWN_SOURCE), ("basis", "practice")) if own and model is not r.Source else ()
         for cells in reader:
             line = reader.line_num
             if len(cells) > len(header):
-                faults.append(f"{where}, line {line}: {len(cells)} cells under {len(header)} columns; "
-                              "put a cell that holds a comma in quotes")
+                faults.append(
+                    f"{where}, line {line}: {len(cells)} cells under {len(header)} columns; "
+                    "put a cell that holds a comma in quotes"
+                )
                 continue
             if not any(cells):
                 continue
-            found: Iterable[tuple[str, str]] = zip(header, map(str.strip, cells), strict=False)
+            found: Iterable[tuple[str, str]] = zip(header, map(str.strip, cells) if own else cells, strict=False)
             if delimiter == ";":  # a spreadsheet that parts cells by semicolons writes a decimal comma
                 found = [(c, cell.replace(",", ".") if known[c].numeric else cell) for c, cell in found]
             row, wrong = read_cells(model, (*defaults, *found))
@@ -248,8 +254,9 @@ def _load(own_dir: Path | None) -> Tables:
             raise TableError(f"{own_dir}: no such folder; --tables and {ENV} take a folder of CSV files")
         strange = sorted(p.name for p in own_dir.glob("*.csv") if p.stem not in r.TABLES)
         if strange:
-            raise TableError(f"{own_dir}: {', '.join(strange)} is no table; name a file after one of "
-                             f"{', '.join(r.TABLES)}")
+            raise TableError(
+                f"{own_dir}: {', '.join(strange)} is no table; name a file after one of {', '.join(r.TABLES)}"
+            )
     return Tables(tables_root(), own_dir)
 
 

@@ -43,8 +43,14 @@ def render_text(choice: Choice, *, width: int = 80) -> str:
             rank += 1
             lines += _entry(option, rank, width)
     if not any(s.outcome != "does-not-fit" for s in choice.systems):
-        lines += ["", *textwrap.wrap("Nothing fits as it stands. The lines above say what stands in the way; change the "
-                                     "pH, the surfactant or the market's demands, and try again.", width)]
+        lines += [
+            "",
+            *textwrap.wrap(
+                "Nothing fits as it stands. The lines above say what stands in the way; change the "
+                "pH, the surfactant or the market's demands, and try again.",
+                width,
+            ),
+        ]
     lines += ["", *textwrap.wrap(_closing(choice), width), *textwrap.wrap(o.SCREEN, width)]
     lines += textwrap.wrap(_footer(choice, 12), width)
     return "\n".join(lines) + "\n"
@@ -53,9 +59,16 @@ def render_text(choice: Choice, *, width: int = 80) -> str:
 def _entry(option: Option, rank: int, width: int) -> Iterator[str]:
     mark = " (your own row)" if option.own else ""
     yield from textwrap.wrap(f"{rank:3}. {option.id}{mark}", width, subsequent_indent="     ", break_on_hyphens=False)
-    texts = [option.why] if option.outcome == "does-not-fit" else [
-        f"{_dose(option)} {_place(option)}", f"{_ph(option)} {_margin(option)}",
-        *(["Change: " + "; ".join(option.changes) + "."] if option.changes else []), _counts(option)]
+    texts = (
+        [option.why]
+        if option.outcome == "does-not-fit"
+        else [
+            f"{_dose(option)} {_place(option)}",
+            f"{_ph(option)} {_margin(option)}",
+            *(["Change: " + "; ".join(option.changes) + "."] if option.changes else []),
+            _counts(option),
+        ]
+    )
     for text in texts:
         yield from textwrap.wrap(text, width, initial_indent="     ", subsequent_indent="     ", break_on_hyphens=False)
 
@@ -72,11 +85,23 @@ def render_markdown(choice: Choice) -> str:
             lines += table(["system", "why"], [[s.id, s.why] for s in options])
             continue
         heads = ["system", "dose", "works from to", "pH", "goes in", "weakest microbe", "chance", "findings", "change"]
-        lines += table(heads, [[
-            s.id + (" (your own row)" if s.own else ""), _grams(s), _span(s.percent_low, s.percent_high, " %"),
-            _span(s.ph_low, s.ph_high), f"below {celsius(_num(s.add_below_c))}, phase {s.phase}",
-            f"{s.weakest.microbe} {_times(s)}", o.chance_text(s.chance), o.counted(s.counts), "; ".join(s.changes)]
-            for s in options])
+        lines += table(
+            heads,
+            [
+                [
+                    s.id + (" (your own row)" if s.own else ""),
+                    _grams(s),
+                    _span(s.percent_low, s.percent_high, " %"),
+                    _span(s.ph_low, s.ph_high),
+                    f"below {celsius(_num(s.add_below_c))}, phase {s.phase}",
+                    f"{s.weakest.microbe} {_times(s)}",
+                    o.chance_text(s.chance),
+                    o.counted(s.counts),
+                    "; ".join(s.changes),
+                ]
+                for s in options
+            ],
+        )
     lines += ["", escaped(_closing(choice)), "", escaped(o.SCREEN), "", escaped(_footer(choice, 64))]
     return "\n".join(lines) + "\n"
 
@@ -84,12 +109,16 @@ def render_markdown(choice: Choice) -> str:
 def _title(choice: Choice) -> str:
     ph = f"pH {number(choice.ph)}" if choice.ph is not None else "pH not measured"
     narrowed = f"; {'; '.join(choice.narrowed)}" if choice.narrowed else ""
-    return f"Preservatives for {choice.name}: {len(choice.systems)} systems, {ph}, {', '.join(choice.markets)}{narrowed}."
+    return (
+        f"Preservatives for {choice.name}: {len(choice.systems)} systems, {ph}, {', '.join(choice.markets)}{narrowed}."
+    )
 
 
 def _dose(option: Option) -> str:
     low, high = option.percent_low, option.percent_high
-    error = f" (the scale may be off by {number(option.scale_error_percent, 2)} %)" if option.scale_error_percent else ""
+    error = (
+        f" (the scale may be off by {number(option.scale_error_percent, 2)} %)" if option.scale_error_percent else ""
+    )
     if low is None:
         reach = "no dose is known at which every microbe is stopped"
     elif high is not None and low > high:
@@ -142,10 +171,14 @@ def _closing(choice: Choice) -> str:
     if best is None:
         return "Read 'preservecheck explain choose' for how systems are judged."
     both = [best.id] + ([f"{number(best.partner_percent or 0)} % {best.partner}"] if best.partner else [])
-    return (f"To go on with the first: write {listed([f'{number(best.percent or 0, 4)} % {both[0]}', *both[1:]])} into the "
-            "formula and run 'preservecheck review'. 'preservecheck explain choose' tells how systems are judged.")
+    return (
+        f"To go on with the first: write {listed([f'{number(best.percent or 0, 4)} % {both[0]}', *both[1:]])} into the "
+        "formula and run 'preservecheck review'. 'preservecheck explain choose' tells how systems are judged."
+    )
 
 
 def _footer(choice: Choice, digits: int) -> str:
-    return (f"{choice.program}, {choice.date}; tables {choice.tables_sha256[:digits]}, formula "
-            f"{choice.formula_sha256[:digits]}.")
+    return (
+        f"{choice.program}, {choice.date}; tables {choice.tables_sha256[:digits]}, formula "
+        f"{choice.formula_sha256[:digits]}."
+    )

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from preservecheck.checks.base import listed, number
@@ -201,7 +201,7 @@ def figures_text(figures: Mapping[str, Figure]) -> str:
     """Figures with their names, those of one unit with the unit once: ``amount 0.1; at least 0.2 (%)``."""
     groups: dict[str, list[str]] = {}
     for name, figure in figures.items():
-        bare = figure.model_copy(update={"unit": ""})
+        bare = replace(figure, unit="")
         groups.setdefault(figure.unit, []).append(f"{label(name)} {figure_text(bare)}")
     return "; ".join(
         f"{'; '.join(said)} ({unit})" if unit and len(said) > 1 else f"{'; '.join(said)} {unit}".rstrip()

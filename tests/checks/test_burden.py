@@ -22,8 +22,7 @@ def test_rows_behind_the_numbers_below():
     assert (flax.nutrient_load, flax.water_fraction, "unpreserved" in flax.tags) == ("high", 0.97, True)
 
 
-@pytest.mark.parametrize(("percent", "expected"), [
-    (0.2, "pass"), (0.21, "warn"), (1.0, "warn"), (1.01, "serious")])
+@pytest.mark.parametrize(("percent", "expected"), [(0.2, "pass"), (0.21, "warn"), (1.0, "warn"), (1.01, "serious")])
 def test_load_without_a_hurdle(percent, expected):
     """Low load passes, medium (above 0.2 %) warns, high (above 1 %) is serious where no second hurdle stands."""
     found = the(ID, {"items": {PROTEIN: percent}, "systems": LOW_DOSE}, ph=6)
@@ -47,10 +46,19 @@ def test_unpreserved_gel(percent, expected):
     assert outcome(the(ID, {"items": items, "systems": LOW_DOSE}, ph=6)) == expected
 
 
-@pytest.mark.parametrize(("change", "hurdles"), [
-    ({}, 0), ({"systems": {"phenoxyethanol": 0.75}}, 1), ({"ph": 5.0}, 1), ({"ph": 5.01}, 0),
-    ({"water_activity": 0.95}, 1), ({"water_activity": 0.951}, 0),
-    ({"items": {PROTEIN: 2, "Disodium EDTA": 0.05}}, 1), ({"items": {PROTEIN: 2, "Disodium EDTA": 0.049}}, 0)])
+@pytest.mark.parametrize(
+    ("change", "hurdles"),
+    [
+        ({}, 0),
+        ({"systems": {"phenoxyethanol": 0.75}}, 1),
+        ({"ph": 5.0}, 1),
+        ({"ph": 5.01}, 0),
+        ({"water_activity": 0.95}, 1),
+        ({"water_activity": 0.951}, 0),
+        ({"items": {PROTEIN: 2, "Disodium EDTA": 0.05}}, 1),
+        ({"items": {PROTEIN: 2, "Disodium EDTA": 0.049}}, 0),
+    ],
+)
 def test_each_hurdle(change, hurdles):
     """The upper half of the dose, pH 5, a water activity of 0.95 and 0.05 % of chelator are one hurdle each."""
     found = the(ID, {"items": {PROTEIN: 2}, "systems": LOW_DOSE, "ph": 6} | change)
@@ -102,7 +110,9 @@ def test_remedy():
 
 def test_batch():
     """A batch reads like its formulas one by one."""
-    same_alone_and_together(ID, make_formula({PROTEIN: 2, "Disodium EDTA": 0.1}, LOW_DOSE, ph=4.8),
-                            make_formula({"Glycerin": 3}, package="jar"),
-                            make_formula({"Linum Usitatissimum Seed Extract": 60},
-                                         {"potassium-sorbate": 0.5, "bronopol": 0.01}))
+    same_alone_and_together(
+        ID,
+        make_formula({PROTEIN: 2, "Disodium EDTA": 0.1}, LOW_DOSE, ph=4.8),
+        make_formula({"Glycerin": 3}, package="jar"),
+        make_formula({"Linum Usitatissimum Seed Extract": 60}, {"potassium-sorbate": 0.5, "bronopol": 0.01}),
+    )

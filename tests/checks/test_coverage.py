@@ -18,13 +18,16 @@ def test_rows_behind_the_verdicts_below():
     assert rows["potassium-sorbate"] == ("weak", "weak", "strong", "strong")
 
 
-@pytest.mark.parametrize(("systems", "expected"), [
-    ({"phenoxyethanol-benzoic-dehydroacetic": 1}, "pass"),  # moderate is enough
-    ({"phenoxyethanol-ethylhexylglycerin-90-10": 1}, "warn"),  # mould weak
-    ({"leuconostoc-radish-root-ferment-filtrate": 4}, "serious"),  # mould none
-    ({"phenoxyethanol-ethylhexylglycerin-90-10": 1, "potassium-sorbate": 0.3}, "pass"),  # the pair closes the gap
-    ({"leuconostoc-radish-root-ferment-filtrate": 4, "potassium-sorbate": 0.3}, "warn"),  # bacteria still weak
-])
+@pytest.mark.parametrize(
+    ("systems", "expected"),
+    [
+        ({"phenoxyethanol-benzoic-dehydroacetic": 1}, "pass"),  # moderate is enough
+        ({"phenoxyethanol-ethylhexylglycerin-90-10": 1}, "warn"),  # mould weak
+        ({"leuconostoc-radish-root-ferment-filtrate": 4}, "serious"),  # mould none
+        ({"phenoxyethanol-ethylhexylglycerin-90-10": 1, "potassium-sorbate": 0.3}, "pass"),  # the pair closes the gap
+        ({"leuconostoc-radish-root-ferment-filtrate": 4, "potassium-sorbate": 0.3}, "warn"),  # bacteria still weak
+    ],
+)
 def test_best_rating_counts(systems, expected):
     """Strong or moderate passes, weak warns, none is serious; of several systems the best counts."""
     assert outcome(the(ID, {"systems": systems})) == expected
@@ -70,5 +73,9 @@ def test_dry_product(activity, expected):
 
 def test_batch():
     """A batch reads like its formulas one by one."""
-    same_alone_and_together(ID, make_formula({}, {"potassium-sorbate": 0.3, "phenoxyethanol": 0.8}),
-                            make_formula({"o-Cymen-5-ol": 0.1}), make_formula({"Glycerin": 3}))
+    same_alone_and_together(
+        ID,
+        make_formula({}, {"potassium-sorbate": 0.3, "phenoxyethanol": 0.8}),
+        make_formula({"o-Cymen-5-ol": 0.1}),
+        make_formula({"Glycerin": 3}),
+    )

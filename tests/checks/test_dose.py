@@ -14,9 +14,18 @@ def test_row_behind_the_numbers_below():
     assert (row.usage_min_percent, row.usage_max_percent) == (0.5, 1.0)
 
 
-@pytest.mark.parametrize(("percent", "expected"), [
-    (0.1, "serious"), (0.499, "serious"), (0.5, "pass"), (0.75, "pass"), (1.0, "pass"), (1.001, "serious"),
-    (3, "serious")])
+@pytest.mark.parametrize(
+    ("percent", "expected"),
+    [
+        (0.1, "serious"),
+        (0.499, "serious"),
+        (0.5, "pass"),
+        (0.75, "pass"),
+        (1.0, "pass"),
+        (1.001, "serious"),
+        (3, "serious"),
+    ],
+)
 def test_edges(percent, expected):
     """The ends of the range belong to it; beyond either the batch should not be filled."""
     found = the(ID, {"systems": {"phenoxyethanol": percent}})
@@ -64,5 +73,9 @@ def test_no_chance():
 
 def test_batch():
     """A batch reads like its formulas one by one."""
-    same_alone_and_together(ID, make_formula({"Glycerin": 3}, {"phenoxyethanol": 0.8, "sodium-benzoate": 0.1}),
-                            make_formula({"Phenoxyethanol": 0.2}), make_formula({"Glycerin": 3}))
+    same_alone_and_together(
+        ID,
+        make_formula({"Glycerin": 3}, {"phenoxyethanol": 0.8, "sodium-benzoate": 0.1}),
+        make_formula({"Phenoxyethanol": 0.2}),
+        make_formula({"Glycerin": 3}),
+    )

@@ -29,14 +29,18 @@ def mic(inci, microbe):
 
 def k_oil(inci, oil_class):
     """Preferred oil-water partition coefficient."""
-    return next(p.k_oil_water for p in TABLES.partition
-                if (p.active, p.oil_class, p.preferred) == (inci, oil_class, "yes"))
+    return next(
+        p.k_oil_water for p in TABLES.partition if (p.active, p.oil_class, p.preferred) == (inci, oil_class, "yes")
+    )
 
 
 def k_bind(inci, binder_class):
     """Preferred uptake per per cent of binder."""
-    return next(b.k_per_percent for b in TABLES.binding
-                if (b.active, b.binder_class, b.preferred) == (inci, binder_class, "yes"))
+    return next(
+        b.k_per_percent
+        for b in TABLES.binding
+        if (b.active, b.binder_class, b.preferred) == (inci, binder_class, "yes")
+    )
 
 
 def davies(strength):
@@ -71,8 +75,10 @@ def test_plain_water_by_hand():
 
 def test_oil_and_polysorbate_by_hand():
     """With 10 % sunflower oil and 0.5 % polysorbate 80: C / (K phi + R + (1 - f)/f) over a 90 % water phase."""
-    found = about(run_check(ID, {"items": {"Sodium Benzoate": 0.5, "Sunflower oil": 10, "Polysorbate 80": 0.5}},
-                            ph=4.8), ASPERGILLUS)
+    found = about(
+        run_check(ID, {"items": {"Sodium Benzoate": 0.5, "Sunflower oil": 10, "Polysorbate 80": 0.5}}, ph=4.8),
+        ASPERGILLUS,
+    )
     acid, salt = active("Benzoic Acid"), active("Sodium Benzoate")
     total = 100 / 90 * 0.5 * acid.molar_mass_g_mol / salt.molar_mass_g_mol
     strength = 1000 * 0.5 / salt.molar_mass_g_mol / 89.0  # water: 100 - 0.5 - 10 - 0.5
@@ -95,15 +101,19 @@ class TestExampleF:
     I: 0.0381 mol per kg of water from the benzoate; 0.0119 more are 0.063 % sodium chloride.
     """
 
-    SALTS = {"Sodium Benzoate": 0.5, "Sodium Chloride": 0.063} 
+    SALTS = {"Sodium Benzoate": 0.5, "Sodium Chloride": 0.063}
 
     def figures(self, items, ph):
         return about(run_check(ID, {"items": self.SALTS | items}, ph=ph, temperature="25 °C"), ASPERGILLUS)
 
-    @pytest.mark.parametrize(("items", "free"), [
-        ({"Paraffinum Liquidum": 7.834}, 0.0798),
-        ({"Sunflower oil": 8.425}, 0.0733),
-        ({"Sunflower oil": 8.425, "Polysorbate 80": 0.458}, 0.0712)])  # 0.5 % of a 91.6 % water phase
+    @pytest.mark.parametrize(
+        ("items", "free"),
+        [
+            ({"Paraffinum Liquidum": 7.834}, 0.0798),
+            ({"Sunflower oil": 8.425}, 0.0733),
+            ({"Sunflower oil": 8.425, "Polysorbate 80": 0.458}, 0.0712),
+        ],
+    )  # 0.5 % of a 91.6 % water phase
     def test_free(self, items, free):
         """Free undissociated acid within 2 % of the printed figure."""
         found = self.figures(items, 4.8)
@@ -122,8 +132,9 @@ class TestExampleF:
         assert outcome(weak) == "warn"
 
 
-@pytest.mark.parametrize(("percent", "expected"), [
-    (0.159, "serious"), (0.1601, "warn"), (0.319, "warn"), (0.3201, "pass"), (0.8, "pass")])
+@pytest.mark.parametrize(
+    ("percent", "expected"), [(0.159, "serious"), (0.1601, "warn"), (0.319, "warn"), (0.3201, "pass"), (0.8, "pass")]
+)
 def test_lines(percent, expected):
     """Phenoxyethanol against Pseudomonas, MIC 0.32 %: a sum below 0.5 is serious, below 1 warns."""
     assert mic("Phenoxyethanol", PSEUDOMONAS) == pytest.approx(0.32)
@@ -135,8 +146,10 @@ def test_lines(percent, expected):
 
 def test_sums_over_actives():
     """Half of what stops it from each of two actives is enough together."""
-    half = {"Phenoxyethanol": 0.51 * mic("Phenoxyethanol", PSEUDOMONAS),
-            "Benzyl Alcohol": 0.51 * mic("Benzyl Alcohol", PSEUDOMONAS)}
+    half = {
+        "Phenoxyethanol": 0.51 * mic("Phenoxyethanol", PSEUDOMONAS),
+        "Benzyl Alcohol": 0.51 * mic("Benzyl Alcohol", PSEUDOMONAS),
+    }
     found = about(run_check(ID, {"items": half}, ph=5), PSEUDOMONAS)
     assert value(found, "sum_of_ratios") == pytest.approx(1.02, rel=1e-6)
     assert outcome(found) == "pass"
@@ -204,8 +217,10 @@ def test_uptake_that_nobody_measured(binder, expected):
 @pytest.mark.parametrize(("activity", "expected"), [(0.73, "pass"), (0.75, "warn"), (0.77, "serious")])
 def test_where_the_water_activity_may_be_enough(activity, expected):
     """A sum of 0 is no fault where the water activity holds growth, and only warns where it may (± 0.01)."""
-    found = about(run_check(ID, {"items": {"Glycerin": 55}}, ph=5, water_activity=activity,
-                            water_activity_tolerance=0.01), PSEUDOMONAS)
+    found = about(
+        run_check(ID, {"items": {"Glycerin": 55}}, ph=5, water_activity=activity, water_activity_tolerance=0.01),
+        PSEUDOMONAS,
+    )
     assert outcome(found) == expected
 
 
@@ -245,8 +260,10 @@ def test_temperature_of_the_sample():
     1000/(8.314 x 2.3026) = 52.23. The salt's coefficient at 40 °C is 0.524 against 0.509: another -0.002 or so.
     """
     assert active("Benzoic Acid").dh_ion_kj_mol == 0.7
-    cold, warm = (about(run_check(ID, {"items": {"Benzoic Acid": 0.1}}, ph=4, temperature=t), ASPERGILLUS)
-                  for t in ("25 °C", "40 °C"))
+    cold, warm = (
+        about(run_check(ID, {"items": {"Benzoic Acid": 0.1}}, ph=4, temperature=t), ASPERGILLUS)
+        for t in ("25 °C", "40 °C")
+    )
     # benzoic acid alone adds no ions, so only van 't Hoff's term is left
     assert value(warm, "pka.Benzoic Acid") - value(cold, "pka.Benzoic Acid") == pytest.approx(-0.00587, abs=2e-4)
 
@@ -270,7 +287,7 @@ def test_never_above_solubility():
 class TestCation:
     """Benzalkonium, 0.2 % of a 50 % solution: 0.1 % active, 1000 x 0.1 x 10 / 360 = 2.778 meq/kg."""
 
-    SYSTEM = {"benzalkonium-chloride": 0.2} 
+    SYSTEM = {"benzalkonium-chloride": 0.2}
 
     def free(self, items):
         found = about(run_check(ID, {"items": items, "systems": self.SYSTEM}, ph=6), STAPHYLOCOCCUS)
@@ -286,8 +303,9 @@ class TestCation:
 
     def test_all_paired_off(self):
         """With more anionic than cationic charge none is left, and the formula fails."""
-        found = about(run_check(ID, {"items": {"Sodium Laureth Sulfate": 8}, "systems": self.SYSTEM}, ph=6),
-                      STAPHYLOCOCCUS)
+        found = about(
+            run_check(ID, {"items": {"Sodium Laureth Sulfate": 8}, "systems": self.SYSTEM}, ph=6), STAPHYLOCOCCUS
+        )
         assert (value(found, "free_percent.Benzalkonium Chloride"), outcome(found)) == (0, "serious")
 
     def test_polysorbate(self):
@@ -304,15 +322,23 @@ def test_sources():
     """The finding names the source of the MIC, of pKa, of K and of the uptake."""
     items = {"Sodium Benzoate": 0.5, "Sunflower oil": 10, "Polysorbate 80": 0.5}
     text = " | ".join(about(run_check(ID, {"items": items}, ph=4.8), ASPERGILLUS).sources)
-    for words in ("MIC of Benzoic Acid: ", "pKa of Benzoic Acid: ", "K of Benzoic Acid in vegetable oils: ",
-                  "uptake of Benzoic Acid by nonionic ethoxylate: "):
+    for words in (
+        "MIC of Benzoic Acid: ",
+        "pKa of Benzoic Acid: ",
+        "K of Benzoic Acid in vegetable oils: ",
+        "uptake of Benzoic Acid by nonionic ethoxylate: ",
+    ):
         assert words in text
 
 
 def test_batch():
     """A batch reads like its formulas one by one."""
     same_alone_and_together(
-        ID, make_formula({"Sunflower oil": 5, "Polysorbate 80": 0.5}, {"sodium-benzoate": 0.4, "phenoxyethanol": 0.8},
-                         ph=4.6),
+        ID,
+        make_formula(
+            {"Sunflower oil": 5, "Polysorbate 80": 0.5}, {"sodium-benzoate": 0.4, "phenoxyethanol": 0.8}, ph=4.6
+        ),
         make_formula({"Sodium Laureth Sulfate": 0.1}, {"benzalkonium-chloride": 0.2}, ph=6.2),
-        make_formula({"Glycerin": 3, "Undecylenic Acid": 0.1}), make_formula({"Glycerin": 3}, ph=5))
+        make_formula({"Glycerin": 3, "Undecylenic Acid": 0.1}),
+        make_formula({"Glycerin": 3}, ph=5),
+    )

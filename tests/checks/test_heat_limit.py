@@ -25,9 +25,20 @@ def test_rows_behind_the_numbers_below():
     assert [(p.heat_limit_c, p.preferred_add_below_c) for p in rows[DUAL].parts] == [(40, 40), (80, 70)]
 
 
-@pytest.mark.parametrize(("added_at", "expected"), [
-    ("25 °C", "pass"), ("38 °C", "pass"), ("38.1 °C", "warn"), ("40 °C", "warn"), ("42 °C", "warn"),
-    ("42.1 °C", "serious"), ("75 °C", "serious"), ("100 °F", "pass"), ("120 °F", "serious")])
+@pytest.mark.parametrize(
+    ("added_at", "expected"),
+    [
+        ("25 °C", "pass"),
+        ("38 °C", "pass"),
+        ("38.1 °C", "warn"),
+        ("40 °C", "warn"),
+        ("42 °C", "warn"),
+        ("42.1 °C", "serious"),
+        ("75 °C", "serious"),
+        ("100 °F", "pass"),
+        ("120 °F", "serious"),
+    ],
+)
 def test_limit_with_the_thermometer(added_at, expected):
     """Against 40 °C: up to 38 passes, 40 ± 2 is too close to call, from 42 on it is above even at the best reading.
 
@@ -116,5 +127,10 @@ def test_batch():
     """A batch reads like its formulas one by one, also with more additions and parts in one of them."""
     line = [{"preservative": "phenoxyethanol", "percent": 0.4}]
     twice = phases(({"heated_to": "70 °C"}, [WATER, *line]), ({"added_at": "40 °C"}, line))
-    same_alone_and_together(ID, make_formula(**twice), make_formula({}, {DUAL: 0.6}, added_at="60 °C"),
-                            make_formula({"Glycerin": 3}), make_formula(**ACID, added_at=None))
+    same_alone_and_together(
+        ID,
+        make_formula(**twice),
+        make_formula({}, {DUAL: 0.6}, added_at="60 °C"),
+        make_formula({"Glycerin": 3}),
+        make_formula(**ACID, added_at=None),
+    )

@@ -18,15 +18,22 @@ def test_rows_behind_the_verdicts_below():
     assert (benzoate.with_cationic_surfactant.word, plain.with_cationic_surfactant.word) == ("caution", "ok")
 
 
-@pytest.mark.parametrize(("items", "expected"), [
-    ({"Glycerin": 3}, "pass"),
-    ({"Behentrimonium Methosulfate": 2}, "pass"),
-    ({"Behentrimonium Methosulfate": 2, "Sodium Laureth Sulfate": 0.099}, "pass"),
-    ({"Behentrimonium Methosulfate": 2, "Sodium Laureth Sulfate": 0.1}, "serious"),
-    ({"Polysorbate 20": 0.99}, "pass"), ({"Polysorbate 20": 1.0}, "warn"),
-    ({"Hydrolyzed Wheat Protein": 0.099}, "pass"), ({"Hydrolyzed Wheat Protein": 0.1}, "warn"),
-    ({"Sodium Chloride": 0.29}, "pass"), ({"Sodium Chloride": 0.3}, "warn"),
-    ({"Sodium Chloride": 0.3, "Sodium Laureth Sulfate": 5}, "serious")])
+@pytest.mark.parametrize(
+    ("items", "expected"),
+    [
+        ({"Glycerin": 3}, "pass"),
+        ({"Behentrimonium Methosulfate": 2}, "pass"),
+        ({"Behentrimonium Methosulfate": 2, "Sodium Laureth Sulfate": 0.099}, "pass"),
+        ({"Behentrimonium Methosulfate": 2, "Sodium Laureth Sulfate": 0.1}, "serious"),
+        ({"Polysorbate 20": 0.99}, "pass"),
+        ({"Polysorbate 20": 1.0}, "warn"),
+        ({"Hydrolyzed Wheat Protein": 0.099}, "pass"),
+        ({"Hydrolyzed Wheat Protein": 0.1}, "warn"),
+        ({"Sodium Chloride": 0.29}, "pass"),
+        ({"Sodium Chloride": 0.3}, "warn"),
+        ({"Sodium Chloride": 0.3, "Sodium Laureth Sulfate": 5}, "serious"),
+    ],
+)
 def test_classes_of_a_cationic_preservative(items, expected):
     """Benzalkonium: avoid with anionic surfactant from 0.1 %, care with ethoxylates 1 %, protein 0.1 %, salts 0.3 %.
 
@@ -35,8 +42,10 @@ def test_classes_of_a_cationic_preservative(items, expected):
     assert outcome(the(ID, QUAT | {"items": items})) == expected
 
 
-@pytest.mark.parametrize(("percent", "share", "expected"), [
-    (0.0116, 0.901, "pass"), (0.0118, 0.899, "warn"), (0.058, 0.503, "warn"), (0.059, 0.494, "serious")])
+@pytest.mark.parametrize(
+    ("percent", "share", "expected"),
+    [(0.0116, 0.901, "pass"), (0.0118, 0.899, "warn"), (0.058, 0.503, "warn"), (0.059, 0.494, "serious")],
+)
 def test_what_is_paired_off(percent, share, expected):
     """Cationic preservative against anionic charge, 2.778 against 23.81 meq/kg for each per cent of laureth sulfate.
 
@@ -134,7 +143,12 @@ def test_reason_from_the_row():
 def test_batch():
     """A batch reads like its formulas one by one."""
     same_alone_and_together(
-        ID, make_formula({"Behentrimonium Methosulfate": 2, "Sodium Chloride": 0.5},
-                         {"sodium-benzoate": 0.5, "bronopol": 0.05}, ph=4.8),
+        ID,
+        make_formula(
+            {"Behentrimonium Methosulfate": 2, "Sodium Chloride": 0.5},
+            {"sodium-benzoate": 0.5, "bronopol": 0.05},
+            ph=4.8,
+        ),
         make_formula({"Sodium Laureth Sulfate": 5, "o-Cymen-5-ol": 0.1}, {"benzalkonium-chloride": 0.2}),
-        make_formula({"Glycerin": 3}))
+        make_formula({"Glycerin": 3}),
+    )

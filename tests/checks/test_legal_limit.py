@@ -30,8 +30,11 @@ def test_plain_limit(percent, expected):
 
 def test_carried_in_counts():
     """What a raw material brings is added: 0.95 + 5 % of 2 % = 1.05 %, and both origins are named."""
-    formula = {"items": {"extract": 5}, "blends": {"extract": {"Glycerin": 98, "Phenoxyethanol": 2}},
-               "systems": {"phenoxyethanol": 0.95}}
+    formula = {
+        "items": {"extract": 5},
+        "blends": {"extract": {"Glycerin": 98, "Phenoxyethanol": 2}},
+        "systems": {"phenoxyethanol": 0.95},
+    }
     found = by_entry(formula, "EU, Annex V/29")
     assert value(found, "percent_as_limited") == pytest.approx(1.05)
     assert outcome(found) == "serious"
@@ -42,8 +45,7 @@ def test_carried_in_counts():
 class TestBasis:
     """The total stands on the basis that the rule names."""
 
-    @pytest.mark.parametrize(("percent", "as_acid", "expected"), [
-        (0.59, 0.5000, "pass"), (0.591, 0.50085, "serious")])
+    @pytest.mark.parametrize(("percent", "as_acid", "expected"), [(0.59, 0.5000, "pass"), (0.591, 0.50085, "serious")])
     def test_salt_as_acid(self, percent, as_acid, expected):
         """Sodium benzoate as benzoic acid, 122.12/144.10 = 0.84747: 0.59 % is 0.5000 %."""
         found = by_entry({"items": {"Sodium Benzoate": percent}}, "EU, Annex V/1", **LEAVE_ON)
@@ -107,13 +109,13 @@ class TestOneFindingForOneMatter:
 
     def test_worst(self):
         """Of several the worst is shown: 0.19 % propylparaben is over V/12a and under the total of V/12."""
-        found, = run_check(ID, {"items": {"Propylparaben": 0.19}})
+        (found,) = run_check(ID, {"items": {"Propylparaben": 0.19}})
         assert (outcome(found), value(found, "percent_max")) == ("serious", 0.14)
 
     @pytest.mark.parametrize("percent", [0.10, 1.2])
     def test_tightest(self, percent):
         """Of several alike the tightest limit is shown: 0.14 % for propylparaben, not the total of 0.8 %."""
-        found, = run_check(ID, {"items": {"Propylparaben": percent}})
+        (found,) = run_check(ID, {"items": {"Propylparaben": percent}})
         assert value(found, "percent_max") == 0.14
 
 
@@ -135,25 +137,35 @@ class TestPurpose:
 class TestScopes:
     """The narrowest rule that fits counts."""
 
-    @pytest.mark.parametrize(("use", "type_", "expected"), [
-        ("rinse-off", "shampoo", "pass"), ("leave-on", "leave-in", "serious")])
+    @pytest.mark.parametrize(
+        ("use", "type_", "expected"), [("rinse-off", "shampoo", "pass"), ("leave-on", "leave-in", "serious")]
+    )
     def test_use(self, use, type_, expected):
         """Methylisothiazolinone 0.0015 % may be rinsed off and may not stay on."""
         found = by_entry({"items": {"Methylisothiazolinone": 0.0015}}, "EU, Annex V/57", use=use, type=type_)
         assert outcome(found) == expected
 
-    @pytest.mark.parametrize(("use", "type_", "percent", "expected"), [
-        ("rinse-off", "shampoo", 0.5, "pass"), ("rinse-off", "shampoo", 0.51, "serious"),
-        ("rinse-off", "mask", 0.1, "serious"), ("rinse-off", "conditioner", 0.1, "serious"),
-        ("leave-on", "styling", 0.2, "warn"), ("leave-on", "styling", 0.21, "serious")])
+    @pytest.mark.parametrize(
+        ("use", "type_", "percent", "expected"),
+        [
+            ("rinse-off", "shampoo", 0.5, "pass"),
+            ("rinse-off", "shampoo", 0.51, "serious"),
+            ("rinse-off", "mask", 0.1, "serious"),
+            ("rinse-off", "conditioner", 0.1, "serious"),
+            ("leave-on", "styling", 0.2, "warn"),
+            ("leave-on", "styling", 0.21, "serious"),
+        ],
+    )
     def test_closed_list(self, use, type_, percent, expected):
         """Climbazole, Annex V/32: shampoo 0.5 %, hair lotion 0.2 %, nothing else; another leave-on may be a lotion."""
         found = run_check(ID, {"items": {"Climbazole": percent}}, use=use, type=type_)
         assert [outcome(f) for f in found] == [expected]
         assert "Annex V/32" in found[0].because
 
-    @pytest.mark.parametrize(("users", "type_", "expected"), [
-        ("adults", "conditioner", "pass"), ("under-3", "conditioner", "serious"), ("under-3", "shampoo", "pass")])
+    @pytest.mark.parametrize(
+        ("users", "type_", "expected"),
+        [("adults", "conditioner", "pass"), ("under-3", "conditioner", "serious"), ("under-3", "shampoo", "pass")],
+    )
     def test_children(self, users, type_, expected):
         """Iodopropynyl butylcarbamate, Annex V/56: for under-threes only in bath, shower and shampoo."""
         found = run_check(ID, {"items": {"Iodopropynyl Butylcarbamate": 0.01}}, users=users, type=type_)
@@ -174,8 +186,7 @@ class TestScopes:
 class TestDays:
     """The law of the day on which it is placed on the market."""
 
-    @pytest.mark.parametrize(("day", "expected"), [
-        (dt.date(2026, 4, 30), "serious"), (dt.date(2026, 5, 1), "pass")])
+    @pytest.mark.parametrize(("day", "expected"), [(dt.date(2026, 4, 30), "serious"), (dt.date(2026, 5, 1), "pass")])
     def test_new_text(self, day, expected):
         """Sodium o-phenylphenate came back on 2026-05-01; 0.1 % is 0.0886 % as the phenol, under 0.2 %."""
         found = run_check(ID, {"items": {"Sodium o-Phenylphenate": 0.1}}, on_market=day)
@@ -242,8 +253,17 @@ def test_source_names_entry_and_state():
 def test_batch():
     """A batch reads like its formulas one by one."""
     same_alone_and_together(
-        ID, make_formula({"Benzoic Acid": 0.2, "p-Anisic Acid": 0.1}, {"sodium-benzoate": 0.4},
-                         markets=["EU", "GB", "JP"]),
-        make_formula({"Cetrimonium Chloride": 1}, {"mci-mi": 0.1}, use="leave-on", type="scalp", markets=["US", "CA"],
-                     users="under-3", package="spray"),
-        make_formula({"Glycerin": 3}, on_market=None), make_formula({"Sodium Hydroxymethylglycinate": 0.45}))
+        ID,
+        make_formula({"Benzoic Acid": 0.2, "p-Anisic Acid": 0.1}, {"sodium-benzoate": 0.4}, markets=["EU", "GB", "JP"]),
+        make_formula(
+            {"Cetrimonium Chloride": 1},
+            {"mci-mi": 0.1},
+            use="leave-on",
+            type="scalp",
+            markets=["US", "CA"],
+            users="under-3",
+            package="spray",
+        ),
+        make_formula({"Glycerin": 3}, on_market=None),
+        make_formula({"Sodium Hydroxymethylglycinate": 0.45}),
+    )

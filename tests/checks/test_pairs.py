@@ -25,8 +25,9 @@ def test_two_substances(percent, expected):
     assert found == expected
 
 
-@pytest.mark.parametrize(("anionic", "expected"), [
-    (0.49, None), (0.5, "warn"), (3.9, "warn"), (8.0, "warn"), (8.1, None)])
+@pytest.mark.parametrize(
+    ("anionic", "expected"), [(0.49, None), (0.5, "warn"), (3.9, "warn"), (8.0, "warn"), (8.1, None)]
+)
 def test_amounts_of_the_row(anionic, expected):
     """Cationic polymer with 0.5 to 8 % of anionic surfactant: a caution; above 8 % the shampoo is built that way."""
     row = ROWS["cationic-polymer-anionic-surfactant"]
@@ -35,8 +36,10 @@ def test_amounts_of_the_row(anionic, expected):
     assert one(formula, "Polyquaternium-10 × Sodium Laureth Sulfate", ph=5) == expected
 
 
-@pytest.mark.parametrize(("ph", "expected"), [
-    (5.09, None), (5.11, "warn"), (5.29, "warn"), (5.31, "serious"), (6.5, "serious"), (None, "unknown")])
+@pytest.mark.parametrize(
+    ("ph", "expected"),
+    [(5.09, None), (5.11, "warn"), (5.29, "warn"), (5.31, "serious"), (6.5, "serious"), (None, "unknown")],
+)
 def test_ph_of_the_row(ph, expected):
     """Benzoate from pH 5.2 up is serious; within ± 0.1 of it only a warning; without a pH unknown."""
     row = ROWS["benzoic-acid-ph-above-pka"]
@@ -57,13 +60,18 @@ def test_row_that_holds_below_a_ph(ph, expected):
     assert one({"items": {"Carbomer": 0.5}}, "Carbomer", ph=ph) == expected
 
 
-@pytest.mark.parametrize(("added_at", "expected"), [
-    ("37.9 °C", None), ("38.1 °C", "warn"), ("42 °C", "warn"), ("42.1 °C", "serious"), (None, "unknown")])
+@pytest.mark.parametrize(
+    ("added_at", "expected"),
+    [("37.9 °C", None), ("38.1 °C", "warn"), ("42 °C", "warn"), ("42.1 °C", "serious"), (None, "unknown")],
+)
 def test_heat_of_the_row(added_at, expected):
     """Bronopol above 40 °C: ± 2 °C for the thermometer warns, beyond is serious, no temperature is unknown."""
     assert ROWS["bronopol-heat-above-40"].heat_above_c == 40
-    found = [outcome(f) for f in every_row(ID, make_formula({}, {"bronopol": 0.05}, added_at=added_at, ph=5))
-             if "heat_above_c" in f.figures and value(f, "heat_above_c") == 40]
+    found = [
+        outcome(f)
+        for f in every_row(ID, make_formula({}, {"bronopol": 0.05}, added_at=added_at, ph=5))
+        if "heat_above_c" in f.figures and value(f, "heat_above_c") == 40
+    ]
     assert found == ([expected] if expected else [])
 
 
@@ -71,15 +79,18 @@ def test_heat_of_another_system_does_not_count():
     """The heat that matters is that of the substance's own addition."""
     water = {"ingredient": "Water", "rest": True}
     hot = [water, {"preservative": "phenoxyethanol", "percent": 0.5}]
-    phases = [{"name": "hot", "heated_to": "75 °C", "items": hot},
-              {"name": "cool", "added_at": "30 °C", "items": [{"preservative": "bronopol", "percent": 0.05}]}]
+    phases = [
+        {"name": "hot", "heated_to": "75 °C", "items": hot},
+        {"name": "cool", "added_at": "30 °C", "items": [{"preservative": "bronopol", "percent": 0.05}]},
+    ]
     assert one({"phases": phases}, "2-Bromo-2-Nitropropane-1,3-Diol", ph=5) is None
 
 
 def test_benefit():
     """A chelator beside a preservative helps: shown as a pass, without a remedy."""
-    found = about(run_check(ID, {"items": {"Disodium EDTA": 0.1}, "systems": BENZOATE}, ph=4.5),
-                  "Disodium EDTA × Sodium Benzoate")
+    found = about(
+        run_check(ID, {"items": {"Disodium EDTA": 0.1}, "systems": BENZOATE}, ph=4.5), "Disodium EDTA × Sodium Benzoate"
+    )
     assert (outcome(found), found.do) == ("pass", None)
     assert "this helps" in found.because
 
@@ -87,8 +98,9 @@ def test_benefit():
 class TestConditions:
     """States of the formula that a row names in words."""
 
-    @pytest.mark.parametrize(("quat", "oil", "expected"), [
-        (0.3, 1.0, "warn"), (0.29, 1.0, None), (0.3, 0.69, None), (0.3, 0.71, "warn")])
+    @pytest.mark.parametrize(
+        ("quat", "oil", "expected"), [(0.3, 1.0, "warn"), (0.29, 1.0, None), (0.3, 0.69, None), (0.3, 0.71, "warn")]
+    )
     def test_cationic_emulsion(self, quat, oil, expected):
         """0.3 % of a quat in 1 % of oil phase; BTMS is a wax and part of the oil phase itself."""
         formula = {"items": {"Behentrimonium Methosulfate": quat, "Squalane": oil}, "systems": BENZOATE}
@@ -97,24 +109,37 @@ class TestConditions:
     @pytest.mark.parametrize(("oil", "expected"), [(20, None), (20.1, "warn")])
     def test_rich_in_oil(self, oil, expected):
         """Benzyl alcohol in more than 20 % of liquid oil; solid wax is none."""
-        formula = {"items": {"Squalane": oil, "Cetearyl Alcohol": 5},
-                   "systems": {"benzyl-alcohol-dehydroacetic-acid": 0.8}}
+        formula = {
+            "items": {"Squalane": oil, "Cetearyl Alcohol": 5},
+            "systems": {"benzyl-alcohol-dehydroacetic-acid": 0.8},
+        }
         assert one(formula, "Benzyl Alcohol × liquid oils above 20 %", ph=5) == expected
 
-    @pytest.mark.parametrize(("items", "expected"), [
-        ({"Sunflower oil": 1}, "warn"), ({"Sunflower oil": 0.99}, None), ({"Squalane": 5}, None),
-        ({"Sunflower oil": 5, "Tocopherol": 0.1}, None)])
+    @pytest.mark.parametrize(
+        ("items", "expected"),
+        [
+            ({"Sunflower oil": 1}, "warn"),
+            ({"Sunflower oil": 0.99}, None),
+            ({"Squalane": 5}, None),
+            ({"Sunflower oil": 5, "Tocopherol": 0.1}, None),
+        ],
+    )
     def test_unguarded_oil(self, items, expected):
         """1 % of an oil that goes rancid, and no antioxidant."""
         formula = {"items": items, "systems": {"phenoxyethanol": 0.8}}
         assert one(formula, "Phenoxyethanol × unsaturated oil without antioxidant", ph=5) == expected
 
-    @pytest.mark.parametrize(("heated", "other", "expected"), [
-        ("75 °C", "Squalane", "warn"), (None, "Squalane", None), ("75 °C", "Glycerin", None)])
+    @pytest.mark.parametrize(
+        ("heated", "other", "expected"),
+        [("75 °C", "Squalane", "warn"), (None, "Squalane", None), ("75 °C", "Glycerin", None)],
+    )
     def test_melted_into_the_oil(self, heated, other, expected):
         """Caprylyl glycol in a phase that is heated together with oil."""
-        items = [{"ingredient": "Water", "rest": True}, {"ingredient": other, "percent": 3},
-                 {"ingredient": "Caprylyl Glycol", "percent": 0.5}]
+        items = [
+            {"ingredient": "Water", "rest": True},
+            {"ingredient": other, "percent": 3},
+            {"ingredient": "Caprylyl Glycol", "percent": 0.5},
+        ]
         phase = {"name": "a", "items": items} | ({"heated_to": heated} if heated else {})
         assert one({"phases": [phase]}, "Caprylyl Glycol × melted into the oil phase", ph=5) == expected
 
@@ -128,8 +153,9 @@ def test_advice_rows_are_no_findings():
 
 def test_figures():
     """Both amounts are figures, and the readings where they decide."""
-    found = about(run_check(ID, {"items": {"Ascorbic Acid": 0.5}, "systems": BENZOATE}, ph=4),
-                  "Sodium Benzoate × Ascorbic Acid")
+    found = about(
+        run_check(ID, {"items": {"Ascorbic Acid": 0.5}, "systems": BENZOATE}, ph=4), "Sodium Benzoate × Ascorbic Acid"
+    )
     assert (value(found, "first_percent"), value(found, "second_percent")) == (0.4, 0.5)
     by_ph = about(run_check(ID, {"systems": BENZOATE}, ph=6), "Sodium Benzoate")
     assert (value(by_ph, "ph"), value(by_ph, "ph_from"), by_ph.figures["ph_to"].value) == (6, 5.2, None)
@@ -138,7 +164,8 @@ def test_figures():
 def test_batch():
     """A batch reads like its formulas one by one."""
     same_alone_and_together(
-        ID, make_formula({"Ascorbic Acid": 0.5, "Sunflower oil": 3, "Behentrimonium Methosulfate": 1}, BENZOATE,
-                         ph=5.25),
+        ID,
+        make_formula({"Ascorbic Acid": 0.5, "Sunflower oil": 3, "Behentrimonium Methosulfate": 1}, BENZOATE, ph=5.25),
         make_formula({"Polyquaternium-10": 0.3, "Sodium Laureth Sulfate": 4}, {"bronopol": 0.05}, added_at="41 °C"),
-        make_formula({"Glycerin": 3}))
+        make_formula({"Glycerin": 3}),
+    )

@@ -15,9 +15,20 @@ def test_row_behind_the_numbers_below():
     assert (row.ph_min, row.ph_max) == (2.5, 6.0)
 
 
-@pytest.mark.parametrize(("ph", "expected"), [
-    (2.39, "serious"), (2.4, "warn"), (2.59, "warn"), (2.6, "pass"), (4.5, "pass"),
-    (5.9, "pass"), (5.91, "warn"), (6.1, "warn"), (6.11, "serious")])
+@pytest.mark.parametrize(
+    ("ph", "expected"),
+    [
+        (2.39, "serious"),
+        (2.4, "warn"),
+        (2.59, "warn"),
+        (2.6, "pass"),
+        (4.5, "pass"),
+        (5.9, "pass"),
+        (5.91, "warn"),
+        (6.1, "warn"),
+        (6.11, "serious"),
+    ],
+)
 def test_edges(ph, expected):
     """A pH ± 0.1 inside 2.5 to 6.0 passes, reaching over an edge warns, wholly outside is serious."""
     assert outcome(the(ID, SORBATE, ph=ph, ph_tolerance=0.1)) == expected
@@ -69,5 +80,9 @@ def test_remedy(ph, target):
 
 def test_batch():
     """A batch reads like its formulas one by one."""
-    same_alone_and_together(ID, make_formula({}, {"potassium-sorbate": 0.3, "phenoxyethanol": 0.8}, ph=5.95),
-                            make_formula({"Glycerin": 3}), make_formula({}, {"bronopol": 0.05}, ph_tolerance=0.5, ph=7))
+    same_alone_and_together(
+        ID,
+        make_formula({}, {"potassium-sorbate": 0.3, "phenoxyethanol": 0.8}, ph=5.95),
+        make_formula({"Glycerin": 3}),
+        make_formula({}, {"bronopol": 0.05}, ph_tolerance=0.5, ph=7),
+    )

@@ -9,8 +9,10 @@ ID = "product-ph"
 PLAIN = {"items": {"Glycerin": 3}}
 
 
-@pytest.mark.parametrize(("ph", "expected"), [
-    (3.0, "warn"), (3.89, "warn"), (3.9, "pass"), (4.3, "pass"), (4.7, "pass"), (4.71, "warn"), (9.0, "warn")])
+@pytest.mark.parametrize(
+    ("ph", "expected"),
+    [(3.0, "warn"), (3.89, "warn"), (3.9, "pass"), (4.3, "pass"), (4.7, "pass"), (4.71, "warn"), (9.0, "warn")],
+)
 def test_window(ph, expected):
     """A rinse-off conditioner is customary from 3.8 to 4.8: pH ± 0.1 inside passes, else it warns and never more."""
     found = the(ID, PLAIN, ph=ph)
@@ -23,9 +25,17 @@ def test_not_measured():
     assert outcome(the(ID, PLAIN)) == "unknown"
 
 
-@pytest.mark.parametrize(("use", "type_", "low", "high"), [
-    ("leave-on", "conditioner", 4.2, 5.5), ("leave-on", "leave-in", 4.2, 5.5), ("rinse-off", "shampoo", 4.8, 5.8),
-    ("leave-on", "scalp", 4.5, 5.8), ("leave-on", "styling", 4.2, 5.5), ("rinse-off", "mask", 3.8, 4.8)])
+@pytest.mark.parametrize(
+    ("use", "type_", "low", "high"),
+    [
+        ("leave-on", "conditioner", 4.2, 5.5),
+        ("leave-on", "leave-in", 4.2, 5.5),
+        ("rinse-off", "shampoo", 4.8, 5.8),
+        ("leave-on", "scalp", 4.5, 5.8),
+        ("leave-on", "styling", 4.2, 5.5),
+        ("rinse-off", "mask", 3.8, 4.8),
+    ],
+)
 def test_windows_of_the_types(use, type_, low, high):
     """The windows are the customary ones of facts/process.md, section 6 (common practice, no source)."""
     found = the(ID, PLAIN | {"use": use, "type": type_}, ph=5)
@@ -95,5 +105,9 @@ def test_chance():
 
 def test_batch():
     """A batch reads like its formulas one by one."""
-    same_alone_and_together(ID, make_formula({"Niacinamide": 3}, ph=4.3), make_formula({"Glycerin": 3}),
-                            make_formula({"Carbomer": 0.5}, use="leave-on", type="styling", ph=5, ph_tolerance=0.5))
+    same_alone_and_together(
+        ID,
+        make_formula({"Niacinamide": 3}, ph=4.3),
+        make_formula({"Glycerin": 3}),
+        make_formula({"Carbomer": 0.5}, use="leave-on", type="styling", ph=5, ph_tolerance=0.5),
+    )

@@ -9,8 +9,9 @@ ID = "solubility"
 SOLUBILITY = {a.inci: a.water_solubility_g_l for a in load_tables().actives}
 
 
-@pytest.mark.parametrize(("percent", "expected"), [
-    (1.0, "pass"), (2.17, "pass"), (2.18, "warn"), (2.87, "warn"), (2.88, "serious")])
+@pytest.mark.parametrize(
+    ("percent", "expected"), [(1.0, "pass"), (2.17, "pass"), (2.18, "warn"), (2.87, "warn"), (2.88, "serious")]
+)
 def test_lines(percent, expected):
     """Phenoxyethanol, 25 g/L, read, so good to a factor 1.15: from 21.74 g/L too close to call, from 28.75 serious."""
     assert SOLUBILITY["Phenoxyethanol"] == 25
@@ -19,8 +20,9 @@ def test_lines(percent, expected):
     assert (value(found, "solubility_g_l"), outcome(found), found.about) == (25, expected, "Phenoxyethanol")
 
 
-@pytest.mark.parametrize(("percent", "expected"), [
-    (0.399, "pass"), (0.401, "warn"), (0.899, "warn"), (0.901, "serious")])
+@pytest.mark.parametrize(
+    ("percent", "expected"), [(0.399, "pass"), (0.401, "warn"), (0.899, "warn"), (0.901, "serious")]
+)
 def test_recalled_solubility(percent, expected):
     """Chlorphenesin, 6 g/L, recalled, so good to a factor 1.5: from 4 g/L too close to call, from 9 g/L serious."""
     assert SOLUBILITY["Chlorphenesin"] == 6
@@ -54,8 +56,10 @@ def test_salt_counts_as_its_acid():
 
 def test_oil_takes_some():
     """What the oil takes up does not have to dissolve in the water: 1 % over a 70 % water phase with 30 % oil."""
-    plain, with_oil = (value(the(ID, {"items": {"Phenoxyethanol": 1} | oil}, ph=5), "dissolved_g_l")
-                       for oil in ({}, {"Sunflower oil": 30}))
+    plain, with_oil = (
+        value(the(ID, {"items": {"Phenoxyethanol": 1} | oil}, ph=5), "dissolved_g_l")
+        for oil in ({}, {"Sunflower oil": 30})
+    )
     # K 2.6, phi = 30/0.92/70 = 0.4658: 100/70 x 10 / (1 + 1.211) = 6.461 g/L
     assert (plain, with_oil) == (pytest.approx(10), pytest.approx(6.461, rel=1e-3))
 
@@ -89,5 +93,9 @@ def test_chance():
 
 def test_batch():
     """A batch reads like its formulas one by one."""
-    same_alone_and_together(ID, make_formula({"Benzoic Acid": 0.4, "Phenoxyethanol": 2.4}, ph=3.5),
-                            make_formula({"o-Cymen-5-ol": 0.1}, {"dmdm-hydantoin": 0.4}), make_formula({"Glycerin": 3}))
+    same_alone_and_together(
+        ID,
+        make_formula({"Benzoic Acid": 0.4, "Phenoxyethanol": 2.4}, ph=3.5),
+        make_formula({"o-Cymen-5-ol": 0.1}, {"dmdm-hydantoin": 0.4}),
+        make_formula({"Glycerin": 3}),
+    )

@@ -21,8 +21,9 @@ def test_figure_by_hand():
 
 def test_measured_value_wins():
     """A measured water activity is shown as it is, with its own tolerance."""
-    figure = the(ID, {"items": {"Glycerin": 3}, "systems": SYSTEM}, water_activity=0.98,
-                 water_activity_tolerance=0.004).figures["water_activity"]
+    figure = the(
+        ID, {"items": {"Glycerin": 3}, "systems": SYSTEM}, water_activity=0.98, water_activity_tolerance=0.004
+    ).figures["water_activity"]
     assert (figure.value, figure.tolerance, figure.unit) == (0.98, 0.004, "")
 
 
@@ -45,8 +46,10 @@ def test_boosters_alone(percent, expected):
     assert outcome(the(ID, {"items": {"Caprylyl Glycol": percent}})) == expected
 
 
-@pytest.mark.parametrize(("activity", "expected"), [
-    (0.7449, "pass"), (0.7451, "warn"), (0.7549, "warn"), (0.7551, "serious"), (0.90, "serious")])
+@pytest.mark.parametrize(
+    ("activity", "expected"),
+    [(0.7449, "pass"), (0.7451, "warn"), (0.7549, "warn"), (0.7551, "serious"), (0.90, "serious")],
+)
 def test_measured_line(activity, expected):
     """Without a preservative 0.75 must lie clear of the ± 0.005 of the meter, on either side."""
     found = the(ID, {"items": {"Glycerin": 50}}, water_activity=activity, water_activity_tolerance=0.005)
@@ -77,8 +80,9 @@ def test_without_water():
     assert value(found, "water_percent") == 0
 
 
-@pytest.mark.parametrize(("ph", "expected"), [
-    (2.89, "warn"), (2.91, "serious"), (7.0, "serious"), (10.09, "serious"), (10.11, "warn")])
+@pytest.mark.parametrize(
+    ("ph", "expected"), [(2.89, "warn"), (2.91, "serious"), (7.0, "serious"), (10.09, "serious"), (10.11, "warn")]
+)
 def test_extreme_ph(ph, expected):
     """A pH that is wholly below 3 or above 10 (± 0.1) is a low-risk criterion of its own, and only warns."""
     assert outcome(the(ID, {"items": {"Glycerin": 3}}, ph=ph)) == expected
@@ -99,8 +103,12 @@ def test_alcohol_counts_only_from_twenty_per_cent():
 
 def test_batch():
     """A batch reads like its formulas one by one."""
-    same_alone_and_together(ID, make_formula({"Glycerin": 30, "Sodium Chloride": 1}, SYSTEM),
-                            make_formula({"Sucrose": 5}, water_activity=0.74, ph=2.5), make_formula({"Urea": 4}))
+    same_alone_and_together(
+        ID,
+        make_formula({"Glycerin": 30, "Sodium Chloride": 1}, SYSTEM),
+        make_formula({"Sucrose": 5}, water_activity=0.74, ph=2.5),
+        make_formula({"Urea": 4}),
+    )
 
 
 def test_one_finding_for_the_formula():

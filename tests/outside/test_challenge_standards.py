@@ -48,16 +48,21 @@ NO_INCREASE = {
 }
 # strain numbers of the culture collection that all three standards name
 STRAINS = {
-    "Pseudomonas aeruginosa": ("gram-negative", "ATCC 9027"), "Staphylococcus aureus": ("gram-positive", "ATCC 6538"),
-    "Escherichia coli": ("gram-negative", "ATCC 8739"), "Candida albicans": ("yeast", "ATCC 10231"),
+    "Pseudomonas aeruginosa": ("gram-negative", "ATCC 9027"),
+    "Staphylococcus aureus": ("gram-positive", "ATCC 6538"),
+    "Escherichia coli": ("gram-negative", "ATCC 8739"),
+    "Candida albicans": ("yeast", "ATCC 10231"),
     "Aspergillus brasiliensis": ("mould", "ATCC 16404"),
 }
 
 
 def rows(standard, criterion, group):
     """Lines of one criterion for one kind of microbe."""
-    return [r for r in TABLES.challenge_criteria
-            if (r.standard, r.criterion, r.organism_group) == (standard, criterion, group)]
+    return [
+        r
+        for r in TABLES.challenge_criteria
+        if (r.standard, r.criterion, r.organism_group) == (standard, criterion, group)
+    ]
 
 
 @pytest.mark.parametrize("key", list(REDUCTIONS), ids=" ".join)
@@ -70,8 +75,11 @@ def test_reductions(key):
 @pytest.mark.parametrize("key", list(NO_INCREASE), ids=" ".join)
 def test_no_increase(key):
     """Where the count may not grow, the day and what it is held against."""
-    found = {(r.day, r.requirement.removeprefix("no_increase_from_")) for r in rows(*key)
-             if r.requirement != "min_log_reduction"}
+    found = {
+        (r.day, r.requirement.removeprefix("no_increase_from_"))
+        for r in rows(*key)
+        if r.requirement != "min_log_reduction"
+    }
     assert found == NO_INCREASE[key]
 
 
@@ -82,8 +90,11 @@ def test_nothing_else_in_the_table():
 
 def test_half_a_log_counts_as_no_increase():
     """ISO and USP take up to 0.5 log as no increase."""
-    found = {r.tolerance_log for r in TABLES.challenge_criteria
-             if r.standard in ("iso-11930", "usp-51") and r.requirement.startswith("no_increase")}
+    found = {
+        r.tolerance_log
+        for r in TABLES.challenge_criteria
+        if r.standard in ("iso-11930", "usp-51") and r.requirement.startswith("no_increase")
+    }
     assert found == {0.5}
 
 
@@ -92,8 +103,9 @@ def test_strains():
     assert {o.organism: (o.group, o.strain) for o in TABLES.test_organisms} == STRAINS
 
 
-@pytest.mark.parametrize(("standard", "without"), [
-    ("iso_11930", set()), ("usp_51", set()), ("ph_eur_5_1_3", {"Escherichia coli"})])
+@pytest.mark.parametrize(
+    ("standard", "without"), [("iso_11930", set()), ("usp_51", set()), ("ph_eur_5_1_3", {"Escherichia coli"})]
+)
 def test_panel(standard, without):
     """All five for ISO 11930 and USP <51>; Ph. Eur. asks E. coli only of oral products."""
     used = {o.organism for o in TABLES.test_organisms if getattr(o, standard) == "yes"}

@@ -96,12 +96,22 @@ LIMITS = [
 ]
 # entry and product in which a substance must not be, in any amount
 BANS = [
-    ("II/1374", RINSE, "Isopropylparaben"), ("II/1375", RINSE, "Isobutylparaben"), ("II/1376", STAY, "Phenylparaben"),
-    ("II/1377", STAY, "Benzylparaben"), ("II/1378", RINSE, "Pentylparaben"), ("II/1387", RINSE, "Chloroacetamide"),
-    ("II/1577", RINSE, "Formaldehyde"), ("II/1670", RINSE, "Zinc Pyrithione"), ("II/371", RINSE, "Hexachlorophene"),
-    ("II/411", RINSE, "Diethanolamine"), ("V/20", STAY, "5-Bromo-5-Nitro-1,3-Dioxane"),
-    ("V/32", CONDITIONER, "Climbazole"), ("V/43", STAY, "Phenoxyisopropanol"), ("V/55", STAY, "Benzylhemiformal"),
-    ("V/57", STAY, "Methylisothiazolinone"), ("V/25", RINSE, "Triclosan"),
+    ("II/1374", RINSE, "Isopropylparaben"),
+    ("II/1375", RINSE, "Isobutylparaben"),
+    ("II/1376", STAY, "Phenylparaben"),
+    ("II/1377", STAY, "Benzylparaben"),
+    ("II/1378", RINSE, "Pentylparaben"),
+    ("II/1387", RINSE, "Chloroacetamide"),
+    ("II/1577", RINSE, "Formaldehyde"),
+    ("II/1670", RINSE, "Zinc Pyrithione"),
+    ("II/371", RINSE, "Hexachlorophene"),
+    ("II/411", RINSE, "Diethanolamine"),
+    ("V/20", STAY, "5-Bromo-5-Nitro-1,3-Dioxane"),
+    ("V/32", CONDITIONER, "Climbazole"),
+    ("V/43", STAY, "Phenoxyisopropanol"),
+    ("V/55", STAY, "Benzylhemiformal"),
+    ("V/57", STAY, "Methylisothiazolinone"),
+    ("V/25", RINSE, "Triclosan"),
 ]
 SAME_IN_GREAT_BRITAIN = ("V/1", "V/4", "V/12", "V/12a", "V/13", "V/21", "V/29", "V/33", "V/34", "V/50", "V/54", "V/57")
 
@@ -136,8 +146,11 @@ def test_bans(entry, product, substance):
     assert worst(findings(entry, product, {substance: 0.001})) == "serious"
 
 
-@pytest.mark.parametrize("line", [line for line in LIMITS if line[0] in SAME_IN_GREAT_BRITAIN],
-                         ids=lambda line: f"{line[0]} {line[1][0]} {line[2]}")
+@pytest.mark.parametrize(
+    "line",
+    [line for line in LIMITS if line[0] in SAME_IN_GREAT_BRITAIN],
+    ids=lambda line: f"{line[0]} {line[1][0]} {line[2]}",
+)
 def test_great_britain(line):
     """The retained regulation keeps these figures (from memory)."""
     entry, product, substance, allowed, over, *_ = line
@@ -207,11 +220,18 @@ class TestPurposes:
 class TestAgesAndPacks:
     """Who uses it, and out of what."""
 
-    @pytest.mark.parametrize(("substance", "product", "expected"), [
-        ("Salicylic Acid", RINSE, "serious"), ("Salicylic Acid", STAY, "serious"),
-        ("Sodium Salicylate", RINSE, "pass"), ("Sodium Salicylate", STAY, "serious"),
-        ("Iodopropynyl Butylcarbamate", RINSE, "pass"), ("Iodopropynyl Butylcarbamate", CONDITIONER, "serious"),
-        ("Phenoxyethanol", STAY, "pass")])
+    @pytest.mark.parametrize(
+        ("substance", "product", "expected"),
+        [
+            ("Salicylic Acid", RINSE, "serious"),
+            ("Salicylic Acid", STAY, "serious"),
+            ("Sodium Salicylate", RINSE, "pass"),
+            ("Sodium Salicylate", STAY, "serious"),
+            ("Iodopropynyl Butylcarbamate", RINSE, "pass"),
+            ("Iodopropynyl Butylcarbamate", CONDITIONER, "serious"),
+            ("Phenoxyethanol", STAY, "pass"),
+        ],
+    )
     def test_under_three(self, substance, product, expected):
         """V/3 and V/56: salicylic acid never, its salts in shampoo, the carbamate in bath, shower and shampoo only."""
         use, type_ = product

@@ -16,17 +16,31 @@ NOT_THE_SAME_SUBSTANCE = {"Disodium EDTA": "found as the free acid"}
 NO_SINGLE_FORMULA = {"Benzalkonium Chloride": "chains of different length", "Polyaminopropyl Biguanide": "polymer"}
 # names under which the library finds something else
 OTHER_NAMES = {
-    "Dichlorobenzyl Alcohol": "the cosmetic one is the 2,4 isomer", "Disodium EDTA": "found as the free acid",
-    "Pentylene Glycol": "the cosmetic one is 1,2-pentanediol", "Alanine": "racemate or the D form is found",
-    "Arginine": "the D form is found", "Maltose": "the alpha form is found", "Panthenol": "the racemate is found",
-    "PEG-4": "the table has the number of the polymer", "Sodium Phosphate": "the table means the dihydrogen salt",
+    "Dichlorobenzyl Alcohol": "the cosmetic one is the 2,4 isomer",
+    "Disodium EDTA": "found as the free acid",
+    "Pentylene Glycol": "the cosmetic one is 1,2-pentanediol",
+    "Alanine": "racemate or the D form is found",
+    "Arginine": "the D form is found",
+    "Maltose": "the alpha form is found",
+    "Panthenol": "the racemate is found",
+    "PEG-4": "the table has the number of the polymer",
+    "Sodium Phosphate": "the table means the dihydrogen salt",
     "Xanthan Gum": "xanthene is found",
 }
 # trade materials that are homologue mixtures or ethoxylates: the library answers with one member
 MIXTURES = {
-    "C12-15 Alkyl Benzoate", "Cocamidopropyl Betaine", "Coco-Betaine", "Lauryl Glucoside", "PEG-150 Distearate",
-    "Polyglyceryl-3 Stearate", "Sodium Coco-Sulfate", "Sodium Cocoyl Glutamate", "Steareth-2", "Steareth-20",
-    "Sodium Phosphate", "Disodium EDTA",
+    "C12-15 Alkyl Benzoate",
+    "Cocamidopropyl Betaine",
+    "Coco-Betaine",
+    "Lauryl Glucoside",
+    "PEG-150 Distearate",
+    "Polyglyceryl-3 Stearate",
+    "Sodium Coco-Sulfate",
+    "Sodium Cocoyl Glutamate",
+    "Steareth-2",
+    "Steareth-20",
+    "Sodium Phosphate",
+    "Disodium EDTA",
 }
 
 
@@ -40,8 +54,9 @@ def known(query):
 
 def with_number(name):
     """Rows of a table whose registry number the library knows."""
-    return [(r, found) for r in TABLES.rows(name)
-            if r.cas and r.molar_mass_g_mol and (found := known(r.cas)) is not None]
+    return [
+        (r, found) for r in TABLES.rows(name) if r.cas and r.molar_mass_g_mol and (found := known(r.cas)) is not None
+    ]
 
 
 @pytest.mark.parametrize(("name", "least"), [("actives", 50), ("solutes", 60)])
@@ -57,15 +72,21 @@ def test_molar_mass_by_formula():
     """The molar mass is the sum of the atoms of the formula that the row gives, within 0.1 %."""
     rows = [a for a in TABLES.actives if a.formula and a.inci not in NO_SINGLE_FORMULA]
     assert len(rows) >= 65
-    wrong = {a.inci: (a.molar_mass_g_mol, a.formula) for a in rows
-             if a.molar_mass_g_mol != pytest.approx(molecular_weight(nested_formula_parser(a.formula)), rel=1e-3)}
+    wrong = {
+        a.inci: (a.molar_mass_g_mol, a.formula)
+        for a in rows
+        if a.molar_mass_g_mol != pytest.approx(molecular_weight(nested_formula_parser(a.formula)), rel=1e-3)
+    }
     assert wrong == {}
 
 
 def test_molar_mass_of_ingredients_by_name():
     """Ingredients that the library knows by their INCI name have its molar mass, mixtures apart."""
-    rows = [(i, f) for i in TABLES.ingredients if i.molar_mass_g_mol and i.inci not in MIXTURES
-            and (f := known(i.inci.lower())) is not None]
+    rows = [
+        (i, f)
+        for i in TABLES.ingredients
+        if i.molar_mass_g_mol and i.inci not in MIXTURES and (f := known(i.inci.lower())) is not None
+    ]
     assert len(rows) >= 100
     wrong = {i.inci: (i.molar_mass_g_mol, f.MW) for i, f in rows if i.molar_mass_g_mol != pytest.approx(f.MW, rel=1e-3)}
     assert wrong == {}
@@ -85,8 +106,11 @@ def test_log_p():
 
     A salt's row holds the log P of its acid, the library's that of the ion; salts are left out.
     """
-    rows = [(a, found) for a in TABLES.actives if a.cas and a.log_p is not None and a.acid_form is None
-            and (found := logP(a.cas)) is not None]
+    rows = [
+        (a, found)
+        for a in TABLES.actives
+        if a.cas and a.log_p is not None and a.acid_form is None and (found := logP(a.cas)) is not None
+    ]
     assert len(rows) >= 20
     wrong = {a.inci: (a.log_p, found) for a, found in rows if a.log_p != pytest.approx(found, abs=0.35)}
     assert wrong == {}
@@ -105,8 +129,11 @@ def test_salts_carry_the_log_p_of_their_acid():
 def test_octanol_rows_are_log_p():
     """A partition row for octanol is ten to the log P of its active, within the rounding of three digits."""
     log_p = {a.inci: a.log_p for a in TABLES.actives}
-    rows = [p for p in TABLES.partition
-            if p.oil_class == "octanol" and p.preferred == "yes" and log_p.get(p.active) is not None]
+    rows = [
+        p
+        for p in TABLES.partition
+        if p.oil_class == "octanol" and p.preferred == "yes" and log_p.get(p.active) is not None
+    ]
     assert rows
     for row in rows:
         assert row.k_oil_water == pytest.approx(10 ** log_p[row.active], rel=0.05), row.id

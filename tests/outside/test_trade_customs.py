@@ -13,11 +13,20 @@ TABLES = load_tables()
 WATER = {"ingredient": "Water", "rest": True}
 # what is heat-proof and customarily melts or dissolves warm: parabens, chlorphenesin, glycols, quats, anisic acid
 WARM = {
-    "1-2-hexanediol-caprylyl-glycol", "benzalkonium-chloride", "cetrimonium-chloride", "chlorphenesin-phenoxyethanol",
-    "glyceryl-caprylate-glyceryl-undecylenate", "imidazolidinyl-urea-methylparaben-propylparaben",
-    "low-water-activity-high-glycol", "methylparaben-propylparaben-in-phenoxyethanol", "p-anisic-acid",
-    "pentylene-glycol", "caprylhydroxamic-acid-caprylyl-glycol-glycerin", "polyaminopropyl-biguanide",
-    "propylene-glycol-diazolidinyl-urea-parabens", "ethanol-20-percent-or-more",
+    "1-2-hexanediol-caprylyl-glycol",
+    "benzalkonium-chloride",
+    "cetrimonium-chloride",
+    "chlorphenesin-phenoxyethanol",
+    "glyceryl-caprylate-glyceryl-undecylenate",
+    "imidazolidinyl-urea-methylparaben-propylparaben",
+    "low-water-activity-high-glycol",
+    "methylparaben-propylparaben-in-phenoxyethanol",
+    "p-anisic-acid",
+    "pentylene-glycol",
+    "caprylhydroxamic-acid-caprylyl-glycol-glycerin",
+    "polyaminopropyl-biguanide",
+    "propylene-glycol-diazolidinyl-urea-parabens",
+    "ethanol-20-percent-or-more",
 }
 
 
@@ -28,8 +37,9 @@ def test_cool_down_mark(system):
     assert 40 <= row.preferred_add_below_c <= 45
 
 
-@pytest.mark.parametrize("system", [s.id for s in TABLES.systems if s.add_phase == "cool-down"
-                                    and s.id != "ethanol-20-percent-or-more"])
+@pytest.mark.parametrize(
+    "system", [s.id for s in TABLES.systems if s.add_phase == "cool-down" and s.id != "ethanol-20-percent-or-more"]
+)
 def test_added_at_35_is_never_too_hot(system):
     """At 35 °C, the lower end of the cool-down, no preservative but alcohol is too hot."""
     found = run_check("heat-limit", {"systems": {system: 0.5}}, added_at="35 °C")
@@ -39,22 +49,36 @@ def test_added_at_35_is_never_too_hot(system):
 @pytest.mark.parametrize("heat", ["70 °C", "75 °C", "165 °F"])
 def test_hot_phase(heat):
     """Both phases are held at 70 to 75 °C ('about 165 °F'); what is put into them does not stay cool-down material."""
-    items = [WATER, {"preservative": "benzyl-alcohol-dehydroacetic-acid", "percent": 0.8},
-             {"preservative": "bronopol", "percent": 0.05}]
+    items = [
+        WATER,
+        {"preservative": "benzyl-alcohol-dehydroacetic-acid", "percent": 0.8},
+        {"preservative": "bronopol", "percent": 0.05},
+    ]
     found = run_check("heat-limit", {"phases": [{"name": "hot", "heated_to": heat, "held": "20 min", "items": items}]})
     assert [outcome(f) for f in found] == ["serious", "serious"]
 
 
-@pytest.mark.parametrize("inci", ["Behentrimonium Methosulfate", "Behentrimonium Chloride", "Cetearyl Alcohol",
-                                  "Cetyl Alcohol", "Stearyl Alcohol", "Glyceryl Stearate"])
+@pytest.mark.parametrize(
+    "inci",
+    [
+        "Behentrimonium Methosulfate",
+        "Behentrimonium Chloride",
+        "Cetearyl Alcohol",
+        "Cetyl Alcohol",
+        "Stearyl Alcohol",
+        "Glyceryl Stearate",
+    ],
+)
 def test_waxes_bear_the_hot_phase(inci):
     """Quats and fatty alcohols that are melted at 70 to 75 °C bear 75 °C."""
     row = next(i for i in TABLES.ingredients if i.inci == inci)
     assert row.max_temp_c is None or row.max_temp_c >= 75
 
 
-@pytest.mark.parametrize(("fahrenheit", "celsius"), [
-    (104, 40.0), (110, 43.3), (113, 45.0), (122, 50.0), (140, 60.0), (158, 70.0), (165, 73.9)])
+@pytest.mark.parametrize(
+    ("fahrenheit", "celsius"),
+    [(104, 40.0), (110, 43.3), (113, 45.0), (122, 50.0), (140, 60.0), (158, 70.0), (165, 73.9)],
+)
 def test_unit_trap(fahrenheit, celsius):
     """A hobby page pairs 50 °C with 140 °F and 45 °C with 122 °F; true are these, by arithmetic."""
     assert temperature_c(f"{fahrenheit} °F") == pytest.approx(celsius, abs=0.05)
@@ -68,17 +92,27 @@ def test_unit_trap_in_a_formula():
     assert outcome(the("heat-limit", formula, added_at="100 °F")) == "pass"
 
 
-@pytest.mark.parametrize(("type_", "use", "ph"), [
-    ("shampoo", "rinse-off", 5.3), ("conditioner", "rinse-off", 4.3), ("leave-in", "leave-on", 4.8),
-    ("styling", "leave-on", 5.0), ("scalp", "leave-on", 5.2), ("mask", "rinse-off", 4.3)])
+@pytest.mark.parametrize(
+    ("type_", "use", "ph"),
+    [
+        ("shampoo", "rinse-off", 5.3),
+        ("conditioner", "rinse-off", 4.3),
+        ("leave-in", "leave-on", 4.8),
+        ("styling", "leave-on", 5.0),
+        ("scalp", "leave-on", 5.2),
+        ("mask", "rinse-off", 4.3),
+    ],
+)
 def test_customary_ph(type_, use, ph):
     """The middle of what is customary passes: shampoo 4.8 to 5.8, conditioner 3.8 to 4.8, leave-in 4.2 to 5.5."""
     formula = make_formula({"Glycerin": 2}, use=use, type=type_, ph=ph)
     assert outcome(the("product-ph", formula)) == "pass"
 
 
-@pytest.mark.parametrize(("type_", "use", "ph"), [
-    ("shampoo", "rinse-off", 7.5), ("conditioner", "rinse-off", 6.5), ("leave-in", "leave-on", 7.0)])
+@pytest.mark.parametrize(
+    ("type_", "use", "ph"),
+    [("shampoo", "rinse-off", 7.5), ("conditioner", "rinse-off", 6.5), ("leave-in", "leave-on", 7.0)],
+)
 def test_uncustomary_ph(type_, use, ph):
     """Hair products near or above neutral warn. A survey of 123 shampoos found 3.5 to 9.0, 38 % at or below 5.5
 
@@ -112,8 +146,12 @@ def test_isothiazolinone_on_a_kitchen_scale():
 
 def test_carbomer_and_acid_preservatives_want_opposite_ph():
     """A carbomer gel wants pH 5.5 to 7, benzoate at most 5: no pH suits both."""
-    formula = {"items": {"Sodium Carbomer": 0.5}, "systems": {"sodium-benzoate": 0.4}, "use": "leave-on",
-               "type": "styling"}
+    formula = {
+        "items": {"Sodium Carbomer": 0.5},
+        "systems": {"sodium-benzoate": 0.4},
+        "use": "leave-on",
+        "type": "styling",
+    }
     for ph in (4.5, 5.0, 5.5, 6.0, 6.5):
         found = {outcome(f) for check in ("ph-range", "product-ph") for f in run_check(check, formula, ph=ph)}
         assert found & {"warn", "serious"}, ph

@@ -1,5 +1,7 @@
 """What every report says, and in which order."""
 
+from dataclasses import replace
+
 import pytest
 
 from preservecheck.report import outline
@@ -173,14 +175,14 @@ def test_active_table_holds_unknown_limits():
 def test_dry_product_needs_no_challenge_test():
     """Where no test is asked for, the report says so and keeps quiet about organisms."""
     report = made_report(made_finding())
-    report = report.model_copy(update={"challenge_test": report.challenge_test.model_copy(update={"needed": False})})
+    report = replace(report, challenge_test=replace(report.challenge_test, needed=False))
     (line,) = outline.challenge_lines(report)
     assert line.startswith("Not asked for")
 
 
 def test_doubt_is_put_down_to_its_inputs():
     """The inputs that a doubt comes from are named, the largest first."""
-    finding = made_finding(chance=0.6).model_copy(update={"due_to": {"ph": 0.2, "mic": 0.8}})
+    finding = replace(made_finding(chance=0.6), due_to={"ph": 0.2, "mic": 0.8})
     assert outline.doubt_text(finding) == "the MIC values 80 %, the pH reading 20 %"
     assert outline.doubt_text(made_finding()) == ""
 
