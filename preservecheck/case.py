@@ -188,7 +188,7 @@ class Case:
 
     @cached_property
     def bound_ratio(self) -> Floats:
-        """Total over free in the water, by the binders that are there; an unknown uptake is not counted. [-] (..., F)"""
+        """Total over free in the water by the binders there are; unknown uptake is not counted. [-] (..., F)"""
         return 1 + _taken_up(self.binder_pct, np.where(np.isnan(self.k_bind), 0.0, self.k_bind))
 
     @cached_property

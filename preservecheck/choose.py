@@ -554,7 +554,7 @@ class _Search:
         return replace(trial, **made, changes=tuple(changes), codes={} if changes else trial.codes)
 
     def _target_ph(self, low: float, high: float) -> float | None:
-        """The nearest pH that works with the meter's tolerance to spare, inside the product's and materials' windows."""
+        """The nearest pH that works with the meter's tolerance to spare, inside product and material windows."""
         if np.isnan(low):
             return None
         tolerance = self.bare.measured.ph_tolerance

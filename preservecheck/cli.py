@@ -221,8 +221,8 @@ def tables_search(
 def tables_validate(context: typer.Context, tables: TablesOption = None) -> None:
     """Check every row of every table. Exit status: 0 no fault, 2 faults."""
     from preservecheck.errors import TableError  # noqa: PLC0415
-    from preservecheck.reference.load import validate_tables  # noqa: PLC0415
     from preservecheck.reference.rows import TABLES  # noqa: PLC0415
+    from preservecheck.reference.validate import validate_tables  # noqa: PLC0415
 
     with told():
         known = load(tables or context.obj)

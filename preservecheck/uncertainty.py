@@ -173,8 +173,8 @@ def chances(check: Check, cloud: Case) -> Floats | None:
 def shares(check: Check, case: Case, draws: int = DRAWS // 5, seed: int = SEED) -> dict[str, Floats]:
     """Share of the spread of a check's deciding figure that each input brings, where more than one does. (..., J)
 
-    Each input is drawn alone; its share is its variance over the sum of the variances. Figures that are ratios are taken
-    as logarithms.
+    Each input is drawn alone; its share is its variance over the sum of the variances. Figures are taken as
+    logarithms.
     """
     inputs = [n for n in INPUTS if n in check.TOLERANCES]
     if check.DECIDES is None or len(inputs) < 2:  # noqa: PLR2004

@@ -10,8 +10,9 @@ import pytest
 
 from preservecheck.context import MICROBES
 from preservecheck.errors import TableError
-from preservecheck.reference.load import ENV, load_tables, validate_tables
+from preservecheck.reference.load import ENV, load_tables
 from preservecheck.reference.rows import TABLES
+from preservecheck.reference.validate import validate_tables
 from preservecheck.review import review
 from tests.helpers import TODAY, make_formula, outcome, run_check, the, value
 

@@ -1,0 +1,1 @@
+"""At the bench: what is needed while a batch is made."""

@@ -1,8 +1,8 @@
 """How much food for microbes is there, and what stands in their way besides the preservative?
 
 What is judged: dry nutrients (gums, proteins, plant solids, sugars), raw materials that arrive unpreserved or with
-spores, and an open jar, against four further hurdles: a dose in the upper half of the usage range, a chelator (0.05 % or
-more), a pH of 5 or below, and a water activity of 0.95 or below.
+spores, and an open jar, against four further hurdles: a dose in the upper half of the usage range, a chelator (0.05 %
+or more), a pH of 5 or below, and a water activity of 0.95 or below.
 
     load       low: under 0.2 % nutrients; medium: 0.2 to 1 %; high: above 1 %, or 5 % and more of an unpreserved plant
                gel, infusion or juice; a jar counts as one step more

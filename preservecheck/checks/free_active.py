@@ -5,8 +5,8 @@ working concentration in the water phase over the lowest concentration known to 
 
     fault      the sum is below 0.5 (serious)
     warning    the sum is below 1, or falls below 1 within the tolerance of the pH; or it is below 0.5 only because an
-               uptake was taken that nobody measured for that kind of oil or surfactant, or only if the water activity is
-               not below 0.75 after all
+               uptake was taken that nobody measured for that kind of oil or surfactant, or only if the water activity
+               is not below 0.75 after all
     unknown    the pH was not measured, or an MIC is not known and the known part is below 1
 
 Formula, per active, in % w/v of the water phase:
@@ -53,6 +53,8 @@ TOLERANCES: tuple[str, ...] = ("ph", "water_activity", "scale", "mic", "oil", "b
 DECIDES: str | None = "sum_of_ratios"
 # the contract's figures
 ENOUGH, HALF = 1.0, 0.5
+# below this a sum is only said to be tiny
+TINY = 0.001
 
 
 def ratio(case: Case, f: int) -> Floats:
@@ -141,52 +143,66 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     }
     ranked = sorted(present, key=lambda f: -np.nan_to_num(each[f]))
     parts = [f"{c.forms[f]} {number(each[f], 2)}" for f in ranked if each[f] > 0]
-    silent = [c.forms[f] for f in present if np.isnan(c.mic_percent[f, j])]
     total = one["sum_of_ratios"]
-    times = "under 0.001" if 0 < total < 0.001 else number(total, 2)  # noqa: PLR2004
-    said = f"the free amounts add up to {times} times what stops it"
-    deaf = [c.forms[f] for f in present if np.isinf(c.mic_percent[f, j])]
-    detail = f" ({listed(parts)})" if parts else ""
-    do = None
-    if code == PASS and one["dry"]:
-        because = "Water activity alone holds growth back here; no free preservative is asked for."
-    elif one["nothing"]:
-        because = "No active that is known to hold microbes back is in the water phase."
-        do = "Choose a preservative: 'preservecheck choose' ranks them for this formula."
-    elif code == UNKNOWN and np.isnan(one["ph"]):
-        because = "The pH was not measured, and the working share of the preservative hangs on it."
-        do = "Measure the pH of the finished batch at 20 to 25 °C and write it under [measured]."
-    elif code == UNKNOWN and np.isfinite(total):
-        silent += [s.id for s, quiet in zip(c.systems, c.silent_systems, strict=False) if quiet]
-        because = f"As far as known, {said}{detail}; no figure is known for {listed(silent)}."
-        do = "Ask the supplier for MIC values, or let a challenge test decide; add them to your own mic.csv."
-    elif code == UNKNOWN:
-        because = "A figure that this sum needs is not in the tables: " + listed(_gaps(case, present)) + "."
-        do = "Add the missing figure to your own tables, or let a challenge test decide."
-    elif code == PASS:
-        because = said[0].upper() + said[1:] + detail + "."
-    elif code == WARN and total >= ENOUGH:
-        because = (
-            said[0].upper() + said[1:] + detail + f", but only {number(one['sum_low'], 2)} at the edge of the "
-            "pH tolerance: too close to call."
-        )
+    times = "under 0.001" if 0 < total < TINY else number(total, 2)
+    said = f"The free amounts add up to {times} times what stops it" + (f" ({listed(parts)})" if parts else "")
+    because, do = _words(case, one, code, said, j)
+    if do is None and code in (WARN, SERIOUS):
         do = _remedy(case, ranked)
-    else:
-        because = f"{said[0].upper()}{said[1:]}{detail}: " + (
-            "less than half of what is needed." if below(total, HALF) else "short of 1."
-        )
-        if deaf:
-            because += f" {listed(deaf)} does not stop it at any usual level."
-        if code == WARN and below(total, HALF) and one["maybe_dry"]:
-            because += " It hangs on the water activity, which may be low enough by itself."
-        elif code == WARN and below(total, HALF):
-            because += (
-                f" With less uptake by oil or surfactant than assumed it would be {number(one['sum_at_best'], 2)}."
-            )
-        do = _remedy(case, ranked)
-        if code == WARN and one["maybe_dry"]:
-            do = "Have the water activity measured; if it is 0.75 or more, this counts: " + do[0].lower() + do[1:]
     return Words(microbe, figures, because, do, _sources(case, present, j))
+
+
+def _words(case: Case, one: Mapping[str, float], code: int, said: str, j: int) -> tuple[str, str | None]:
+    """The reason, and what to do where that is not the usual remedy."""
+    if one["dry"]:
+        return "Water activity alone holds growth back here; no free preservative is asked for.", None
+    if one["nothing"]:
+        return (
+            "No active that is known to hold microbes back is in the water phase.",
+            "Choose a preservative: 'preservecheck choose' ranks them for this formula.",
+        )
+    if code == UNKNOWN:
+        return _unknown(case, one, said, j)
+    if code == PASS:
+        return f"{said}.", None
+    if one["sum_of_ratios"] >= ENOUGH:
+        return f"{said}, but only {number(one['sum_low'], 2)} at the edge of the pH tolerance: too close to call.", None
+    return _short(case, one, code, said, j), None
+
+
+def _unknown(case: Case, one: Mapping[str, float], said: str, j: int) -> tuple[str, str]:
+    c = case.context
+    if np.isnan(one["ph"]):
+        return (
+            "The pH was not measured, and the working share of the preservative hangs on it.",
+            "Measure the pH of the finished batch at 20 to 25 °C and write it under [measured].",
+        )
+    present = np.flatnonzero(case.acting_pct[0] > 0)
+    if np.isfinite(one["sum_of_ratios"]):
+        silent = [c.forms[f] for f in present if np.isnan(c.mic_percent[f, j])]
+        silent += [s.id for s, quiet in zip(c.systems, c.silent_systems, strict=False) if quiet]
+        return (
+            f"As far as known, {said[0].lower()}{said[1:]}; no figure is known for {listed(silent)}.",
+            "Ask the supplier for MIC values, or let a challenge test decide; add them to your own mic.csv.",
+        )
+    return (
+        f"A figure that this sum needs is not in the tables: {listed(_gaps(case, list(present)))}.",
+        "Add the missing figure to your own tables, or let a challenge test decide.",
+    )
+
+
+def _short(case: Case, one: Mapping[str, float], code: int, said: str, j: int) -> str:
+    c = case.context
+    half = below(one["sum_of_ratios"], HALF)
+    because = f"{said}: " + ("less than half of what is needed." if half else "short of 1.")
+    deaf = [c.forms[f] for f in np.flatnonzero(case.acting_pct[0] > 0) if np.isinf(c.mic_percent[f, j])]
+    if deaf:
+        because += f" {listed(deaf)} does not stop it at any usual level."
+    if code == WARN and half and one["maybe_dry"]:
+        because += " It hangs on the water activity, which may be low enough by itself: have it measured."
+    elif code == WARN and half:
+        because += f" With less uptake by oil or surfactant than assumed it would be {number(one['sum_at_best'], 2)}."
+    return because
 
 
 def _half(one: Mapping[str, float]) -> float:

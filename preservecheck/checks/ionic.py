@@ -8,9 +8,9 @@ proteins and electrolytes, wherever the formula holds them; the charges are work
     warning    the row says caution; or they pair off more than a tenth of it
     unknown    nothing is known about that class
 
-Formula: meq/kg = percent * 10 * charge number / molar mass * 1000, or percent * 10 * charge density (meq/g) for polymers.
-Only surfactants, polymers and the preservative count; simple salts do not pair off. A weak acid counts with its
-dissociated share. Classes count from 0.1 % (ethoxylates 1 %, salts 0.3 %; common practice, no source).
+Formula: meq/kg = percent * 10 * charge number / molar mass * 1000, or percent * 10 * charge density (meq/g) for
+polymers. Only surfactants, polymers and the preservative count; simple salts do not pair off. A weak acid counts with
+its dissociated share. Classes count from 0.1 % (ethoxylates 1 %, salts 0.3 %; common practice, no source).
 
 Why: a cation and a large anion form a pair that neither dissolves nor works.
 """
@@ -139,7 +139,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
             f"Anionic surfactants and polymers pair off {number(100 * (1 - one['unpaired_share']), 2)} % of the "
             f"cations, {system.id} among them. {balance}."
         )
-        do = "Take a nonionic gum (hydroxyethylcellulose, guar) in place of the anionic one, or choose a nonionic system."
+        do = "Take a nonionic gum such as guar in place of the anionic one, or choose a nonionic system."
     elif code == PASS:
         because = f"Nothing in the formula is known to bind or pair off {system.id}. {balance}."
     elif code == UNKNOWN:

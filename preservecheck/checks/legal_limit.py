@@ -348,7 +348,8 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         )
         do = "Make sure that your product is one of them, or take another preservative."
     elif rule.kind == ADVICE:
-        because = f"{where}, {entry}: {amount}; {'proof is asked for' if row.kind == 'condition' else 'a panel advises otherwise, which is not law,'} above {number(limit)} %. {row.conditions or ''}".rstrip()
+        asked = "proof is asked for" if row.kind == "condition" else "a panel, whose advice is not law, stops"
+        because = f"{where}, {entry}: {amount}; {asked} above {number(limit)} %. {row.conditions or ''}".rstrip()
         do = f"Stay at {number(limit)} % or have your safety assessor say why more is safe."
     elif rule.kind == DOUBTFUL:
         because = (
@@ -396,8 +397,8 @@ def _no_rule(case: Case, rule: Rule, figures: dict[str, Figure]) -> Words:
     loose = [n for i, n in enumerate(c.names) if case.preserving[0, i] > 0 and not known[i]]
     because = f"{rule.market}: the tables hold no rule for {listed(loose)}."
     do = (
-        "It is on no list of allowed preservatives held here. It may be in the product for another purpose; your safety "
-        "assessor sets the level, and a challenge test has to show what it does."
+        "It is on no list of allowed preservatives held here. It may be in the product for another purpose; your "
+        "safety assessor sets the level, and a challenge test has to show what it does."
     )
     if rule.market in ("US", "CA"):
         do = "Ask a safety assessor who knows that market; a missing rule is not a permission."

@@ -8,8 +8,8 @@ lies wholly outside the custom (a soap, a carbomer gel), the material's window t
     unknown    the pH was not measured
     pass       inside; or there is no water, and so no pH
 
-Why: hair and scalp take an acid product best, and some materials fall apart outside their window: esterquats above pH 5,
-carbomer gels below about 5, soap below 9. Windows of product types are common practice.
+Why: hair and scalp take an acid product best, and some materials fall apart outside their window: esterquats above
+pH 5, carbomer gels below about 5, soap below 9. Windows of product types are common practice.
 """
 
 from __future__ import annotations

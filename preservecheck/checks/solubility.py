@@ -1,7 +1,8 @@
 """Does the preservative stay dissolved?
 
 What is judged: for each active, its working form free in the water phase, before any cap, against its water solubility
-(the undissociated form for an acid). A solubility that was read is taken as good to a factor 1.15, a recalled one to 1.5.
+(the undissociated form for an acid). A solubility that was read is taken as good to a factor 1.15, a recalled one to a
+factor 1.5.
 
     fault      over the solubility (serious)
     warning    within its error of it: too close to call; or a booster that disperses rather than crystallises is over
@@ -81,5 +82,5 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
             over = dissolved > limit * one["factor"]
             because = because[:-1] + (": over." if over else ": too close to call.")
             higher = " or let the pH be a little higher, where more of it is salt," if c.form_kind[j] == ACID else ""
-            do = f"Lower the dose,{higher} or dissolve it in a glycol first, and look for crystals after two weeks at 4 °C."
+            do = f"Lower the dose,{higher} or dissolve it in glycol first, and look for crystals after a week at 4 °C."
     return Words(name, figures, because, do, (f"solubility of {name}: {c.tables.cite(c.actives[name])}",))

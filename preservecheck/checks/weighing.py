@@ -7,8 +7,8 @@ half a step, so the error taken is one whole step.
     warning    it is above 5 %
     unknown    the scale's step or the batch size is not given
 
-Why: a 0.1 g scale turns 0.5 g into anything from 0.4 to 0.6 g. A common rule wants a dose of at least fifty steps (common
-practice, no source); the two lines here are where a dose can leave its usage range unseen.
+Why: a 0.1 g scale turns 0.5 g into anything from 0.4 to 0.6 g. A common rule wants a dose of at least fifty steps
+(common practice, no source); the two lines here are where a dose can leave its usage range unseen.
 """
 
 from __future__ import annotations

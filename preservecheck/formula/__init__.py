@@ -1,0 +1,1 @@
+"""Formula files: reading them, checking them, turning them into amounts."""

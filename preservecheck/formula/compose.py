@@ -1,4 +1,4 @@
-"""Turns a formula into amounts: blends opened, the rest line solved, preservatives recognised wherever they come from."""
+"""Turns a formula into amounts: blends opened, the rest line solved, preservatives recognised wherever they are."""
 
 from __future__ import annotations
 

@@ -155,7 +155,7 @@ def compatibility() -> Any:
 
 
 def parts() -> Any:
-    """``Imidazolidinyl Urea:40:40|Methylparaben+Propylparaben:80:70``: parts with heat limit and preferred temperature."""
+    """``Imidazolidinyl Urea:40:40|Methylparaben:80:70``: parts with heat limit and preferred temperature. [°C]"""
 
     def read(cell: str) -> tuple[PartLimit, ...]:
         out = []

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from preservecheck.errors import TableError
 from preservecheck.reference import rows as r
-from preservecheck.reference.columns import CellFault, Record, read_cells
+from preservecheck.reference.columns import CellFault, Column, Record, read_cells
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -183,15 +183,7 @@ def read_rows(data: bytes, model: type[Record], where: str, *, own: bool = False
         if not header:
             raise TableError(f"{where}: the file is empty; the first line names the columns")
         known = model.columns
-        unknown = [c for c in header if c not in known]
-        doubled = sorted({c for c in header if header.count(c) > 1})
-        if doubled:
-            faults.append(f"{where}, line 1: column {', '.join(doubled)} stands twice")
-        if unknown:
-            faults.append(
-                f"{where}, line 1: unknown column {', '.join(map(repr, unknown))}; allowed are {', '.join(known)}"
-            )
-        if faults:
+        if faults := _header_faults(where, header, known):
             raise TableError(faults)
         defaults = (("source", OWN_SOURCE), ("basis", "practice")) if own and model is not r.Source else ()
         for cells in reader:
@@ -221,6 +213,17 @@ def read_rows(data: bytes, model: type[Record], where: str, *, own: bool = False
     if faults:
         raise TableError(faults)
     return out
+
+
+def _header_faults(where: str, header: list[str], known: Mapping[str, Column]) -> list[str]:
+    faults = []
+    if doubled := sorted({c for c in header if header.count(c) > 1}):
+        faults.append(f"{where}, line 1: column {', '.join(doubled)} stands twice")
+    if unknown := [c for c in header if c not in known]:
+        faults.append(
+            f"{where}, line 1: unknown column {', '.join(map(repr, unknown))}; allowed are {', '.join(known)}"
+        )
+    return faults
 
 
 def _fault(where: str, line: int, fault: CellFault) -> str:
@@ -258,59 +261,3 @@ def _load(own_dir: Path | None) -> Tables:
                 f"{own_dir}: {', '.join(strange)} is no table; name a file after one of {', '.join(r.TABLES)}"
             )
     return Tables(tables_root(), own_dir)
-
-
-def validate_tables(tables: Tables) -> list[str]:
-    """Every fault of every table, and of the references between them; empty if there is none."""
-    faults: list[str] = []
-    for name in r.TABLES:
-        try:
-            tables.rows(name)
-        except TableError as error:
-            faults += error.messages
-    if faults:
-        return faults
-    used: set[str] = set()
-    for name in r.TABLES:
-        if name == "sources":
-            continue
-        for row in tables.rows(name):
-            used.add(row.source)
-            if row.source not in tables.sources and row.source != OWN_SOURCE:
-                faults.append(f"tables/{name}.csv: {row.key_text}: source {row.source!r} is not in sources.csv")
-    faults += [f"tables/sources.csv: {s}: no row refers to it" for s in sorted(set(tables.sources) - used)]
-    faults += _references(tables)
-    return faults
-
-
-def _references(tables: Tables) -> Iterable[str]:
-    names = {i.inci for i in tables.ingredients} | {a.inci for a in tables.actives}
-    actives = {a.inci for a in tables.actives}
-    systems = {s.id for s in tables.systems}
-    for s in tables.systems:
-        for inci, _ in s.composition:
-            if inci not in names:
-                yield f"tables/systems.csv: {s.id}: {inci!r} is neither in ingredients.csv nor in actives.csv"
-        for partner in s.partners:
-            if partner not in systems and partner not in names:
-                yield f"tables/systems.csv: {s.id}: partner {partner!r} is no system and no ingredient"
-        for part in s.parts:
-            for inci in part.substances:
-                if inci not in {n for n, _ in s.composition}:
-                    yield f"tables/systems.csv: {s.id}: part {inci!r} is not in its composition"
-    for m in tables.mic:
-        if m.active not in actives:
-            yield f"tables/mic.csv: {m.id}: {m.active!r} is not in actives.csv"
-    for a in tables.actives:
-        if a.acid_form is not None and a.acid_form not in actives:
-            yield f"tables/actives.csv: {a.inci}: acid form {a.acid_form!r} is not in actives.csv"
-    for i in tables.ingredients:
-        for inci, _ in i.composition:
-            if inci not in names:
-                yield f"tables/ingredients.csv: {i.inci}: {inci!r} is not in ingredients.csv"
-    seen: dict[str, str] = {}
-    for i in tables.ingredients:
-        for alias in (i.inci, *(a.rpartition("@")[0] or a for a in i.aliases)):
-            folded = " ".join(alias.casefold().split())
-            if seen.setdefault(folded, i.inci) != i.inci:
-                yield f"tables/ingredients.csv: {i.inci}: the name {alias!r} belongs to {seen[folded]} already"

@@ -127,6 +127,7 @@ class System(Row):
     conflicts: str | None = text()  # where sources disagree
 
     def check(self) -> None:
+        """Raise ``ValueError`` where columns contradict each other."""
         self.ordered("ph_min", "ph_max")
         self.ordered("usage_min_percent", "usage_max_percent")
         self.ordered("preferred_add_below_c", "heat_limit_c")
@@ -170,6 +171,7 @@ class Active(Row):
     inactivated_by: str | None = text()
 
     def check(self) -> None:
+        """Raise ``ValueError`` where columns contradict each other."""
         self.ordered("stability_ph_min", "stability_ph_max")
 
 
@@ -253,6 +255,7 @@ class Ingredient(Row):
     tags: Names = names()
 
     def check(self) -> None:
+        """Raise ``ValueError`` where columns contradict each other."""
         self.ordered("ph_min", "ph_max")
 
 
@@ -277,6 +280,7 @@ class Mic(Row):
     method_note: str | None = text()
 
     def check(self) -> None:
+        """Raise ``ValueError`` where columns contradict each other."""
         self.ordered("mic_low_mg_l", "mic_high_mg_l")
 
 
@@ -441,6 +445,7 @@ class LegalLimit(Row):
     state: dt.date | None = day()  # the state of the law that was read
 
     def check(self) -> None:
+        """Raise ``ValueError`` where columns contradict each other."""
         if self.kind in ("limit", "ban") and self.max_percent is None:
             raise ValueError(f"a {self.kind} needs max_percent")
         if self.kind == "ban" and self.max_percent != 0:
@@ -538,6 +543,7 @@ class ProductPh(Row):
     ph_max: float = number(0, 14, needed=True)
 
     def check(self) -> None:
+        """Raise ``ValueError`` where columns contradict each other."""
         self.ordered("ph_min", "ph_max")
 
 

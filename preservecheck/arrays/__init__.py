@@ -1,0 +1,1 @@
+"""Tables and formulas as arrays: the axes that ``context.py`` and ``case.py`` put together."""
