@@ -24,13 +24,14 @@ import os
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from types import ModuleType
 from typing import Any, Literal
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict
 
 from preservecheck.case import THERMOMETER_C, Case, cases
-from preservecheck.checks import BY_ID, CHECKS, free_active, legal_limit, product_ph
+from preservecheck.checks import BY_ID, CHECKS, free_active, legal_limit, pairs, product_ph
 from preservecheck.checks.base import listed, number
 from preservecheck.context import MICROBES, Context
 from preservecheck.errors import PreservecheckError
@@ -42,7 +43,7 @@ from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows import System
 from preservecheck.review import PROGRAM, composer_for, context_for, finding_of, version
 from preservecheck.uncertainty import drawn
-from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Finding, Floats, fold
+from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Finding, Floats, fold
 
 Outcome = Literal["fits", "fits-after-change", "does-not-fit"]
 OUTCOMES: tuple[Outcome, ...] = ("fits", "fits-after-change", "does-not-fit")
@@ -299,6 +300,8 @@ class _Search:
         compositions = [self.composer.compose(self.formula_with(t)) for t in trials]
         case = cases(compositions, context_for(self.tables), self.today)
         codes = {check.ID: check.judge(check.compute(case)) for check in CHECKS}
+        for check in (legal_limit, pairs):
+            codes[check.ID] = np.stack([_one_each(check, case, c, i) for i, c in enumerate(codes[check.ID])])
         sums = BY_ID["free-active"].compute(case)["sum_of_ratios"]
         return [replace(t, codes={c: v[i] for c, v in codes.items()}, sums=sums[i]) for i, t in enumerate(trials)]
 
@@ -509,17 +512,24 @@ class _Search:
         least = np.array([s.usage_min_percent for s in systems])
         middle = (least + np.array([s.usage_max_percent for s in systems])) / 2
         wanted = np.fmax(middle, MARGIN * low)
-        return low, high, np.array([self._on_scale(w, h, s) for w, h, s in zip(wanted, high, least, strict=True)])
+        return low, high, np.array([self._on_scale(w, h, s) for w, h, s in zip(wanted, high, systems, strict=True)])
 
-    def _on_scale(self, wanted: float, high: float, least: float) -> float:
-        """A dose that the scale shows, or one of two decimals: rounded up, but never above what is allowed."""
+    def _on_scale(self, wanted: float, high: float, system: System) -> float:
+        """A dose that the scale shows, or one of two decimals: rounded up, but never above what is allowed.
+
+        Where less is allowed than the usage range starts with, a dose of the range: the law or the solubility will say
+        so, and another pH may allow it.
+        """
+        least = system.usage_min_percent
+        top = high if high >= least else system.usage_max_percent
+        dose = min(max(wanted, least), top)
         step_g = self.bare.product.scale_step_g
         step = 100 * step_g / self.batch_g if step_g and self.batch_g else 0.01 if least >= 0.05 else 0.0005  # noqa: PLR2004
-        if step > max(wanted, least) / 4:
+        if step > dose / 4:
             step = 0.01 if least >= 0.05 else 0.0005  # noqa: PLR2004  # too coarse a scale: weighing will say so
-        top = high if high >= least else max(wanted, least)
-        up = np.ceil(min(wanted, top) / step - 1e-9) * step
-        return round(float(up if up <= top + 1e-12 else np.floor(top / step + 1e-9) * step), 6)
+        up = np.ceil(dose / step - 1e-9) * step
+        shown = up if up <= top + 1e-12 else np.floor(top / step + 1e-9) * step
+        return round(float(shown), 6) if shown >= least else dose
 
     # ---- changes -----------------------------------------------------------------------------------------------------
 
@@ -675,7 +685,8 @@ class _Search:
 
     def _first_fault(self, trial: Trial) -> Finding | None:
         case = cases([self.composer.compose(self.formula_with(trial))], context_for(self.tables), self.today)
-        ranked = sorted(CHECKS, key=lambda c: (-trial.worst[c.ID], c.ID not in MUST_PASS))
+        # what the law forbids no dose can mend, so it is said first
+        ranked = sorted(CHECKS, key=lambda c: (-trial.worst[c.ID], c is not legal_limit, c.ID not in MUST_PASS))
         check = next(
             (c for c in ranked if trial.worst[c.ID] > PASS and (c.ID in MUST_PASS or trial.worst[c.ID] == SERIOUS)),
             None,
@@ -729,6 +740,16 @@ def _without_gums(formula: Formula, gums: Collection[str]) -> Formula:
 def _free_name(phases: Sequence[Phase]) -> str:
     taken = {p.name for p in phases}
     return next(n for n in ("preservative", *(f"preservative {i}" for i in range(2, 1000))) if n not in taken)
+
+
+def _one_each(check: ModuleType, case: Case, codes: Codes, i: int) -> Codes:
+    """Codes of one case, of several rows about one matter the worst alone, as a report shows them."""
+    worst: dict[str, int] = {}
+    out = codes.copy()
+    for j in sorted(np.flatnonzero(codes != ABSENT), key=lambda j: -codes[j]):
+        if worst.setdefault(check.subject(case, int(j), i), int(j)) != j:
+            out[j] = ABSENT
+    return out
 
 
 def _below(system: System) -> float:

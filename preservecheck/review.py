@@ -78,10 +78,11 @@ class Report:
     cautions: tuple[str, ...]
     challenge_test: ChallengeTest
     not_covered: tuple[str, ...]
+    formula: Formula | None = None  # for the plots; not part of the JSON
 
     def to_json(self) -> dict[str, Any]:
         """The report with the keys that other programs read, in a fixed order."""
-        data = {f.name: getattr(self, f.name) for f in fields(self) if f.name not in ("path", "serious")}
+        data = {f.name: getattr(self, f.name) for f in fields(self) if f.name not in ("path", "serious", "formula")}
         data["date"] = self.date.isoformat()
         data["product"] = self.product.model_dump(mode="json")
         data["checks"] = [asdict(finding) for finding in self.checks]
@@ -158,6 +159,7 @@ def review(
         cautions=advice.cautions(case),
         challenge_test=ChallengeTest(**advice.challenge_test(case, shown)),
         not_covered=advice.not_covered(case),
+        formula=formula,
     )
 
 

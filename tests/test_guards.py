@@ -155,8 +155,8 @@ ALLOWED = {
 }
 FORBIDDEN = {
     "review.py": ("cli", "report", "page"),
-    "case.py": ("cli", "report", "page", "checks", "review"),
-    "context.py": ("cli", "report", "page", "checks", "review", "case"),
+    "case": ("cli", "report", "page", "checks", "review"),
+    "context": ("cli", "report", "page", "checks", "review", "case"),
     "verdict.py": ("cli", "report", "page", "checks", "review", "case", "context", "formula"),
     "uncertainty.py": ("cli", "report", "page", "review"),
     "report": ("cli", "page"),

@@ -318,10 +318,9 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     row = rule.row
     if row is None:
         return _no_rule(case, rule, figures)
-    held = [s for s in rule.substances if s in c.index and case.amount[0, c.index[s]] > 0]
-    where = row.market if row.region is None else f"{row.market} ({row.region})"
+    held, where = _held(case, rule), _where(row)
     basis = "" if row.counted_as == AS_WEIGHED else f", counted as {row.counted_as}"
-    about = f"{listed(held)} × {where}"
+    about = subject(case, j)
     entry = f"{row.entry}"
     source = (
         c.tables.cite(row)
@@ -370,6 +369,29 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     return Words(about, figures, because, do, sources)
 
 
+def subject(case: Case, j: int, i: int = 0) -> str:
+    """What rule ``j`` is about in case ``i``; several rules about the same are shown as one."""
+    rule = rules(case.context)[j]
+    if rule.row is None:
+        return f"{listed(_loose(case, rule, i))} × {rule.market}"
+    return f"{listed(_held(case, rule, i))} × {_where(rule.row)}"
+
+
+def _held(case: Case, rule: Rule, i: int = 0) -> list[str]:
+    index = case.context.index
+    return [s for s in rule.substances if s in index and case.amount[i, index[s]] > 0]
+
+
+def _loose(case: Case, rule: Rule, i: int = 0) -> list[str]:
+    """Preservatives of a case that no rule of a market names."""
+    known = covered(case.context, case.profiles[int(case.profile[i])], rule.market)
+    return [n for k, n in enumerate(case.context.names) if case.preserving[i, k] > 0 and not known[k]]
+
+
+def _where(row: LegalLimit) -> str:
+    return row.market if row.region is None else f"{row.market} ({row.region})"
+
+
 def _less(case: Case, held: list[str], share: float) -> str:
     """What to weigh instead, where all of it comes from one place; else where it comes from."""
     composition = case.compositions[0] if case.compositions else None
@@ -392,9 +414,7 @@ def _origins(case: Case, held: list[str]) -> str:
 
 
 def _no_rule(case: Case, rule: Rule, figures: dict[str, Figure]) -> Words:
-    c = case.context
-    known = covered(c, case.profiles[int(case.profile[0])], rule.market)
-    loose = [n for i, n in enumerate(c.names) if case.preserving[0, i] > 0 and not known[i]]
+    loose = _loose(case, rule)
     because = f"{rule.market}: the tables hold no rule for {listed(loose)}."
     do = (
         "It is on no list of allowed preservatives held here. It may be in the product for another purpose; your "

@@ -147,12 +147,9 @@ def judge(figures: Figures) -> Codes:
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     """Words for one row that is met."""
     c = case.context
-    rows, first, second, _ = _rules(c)
+    rows, _, second, _ = _rules(c)
     row = rows[j]
-    ones, twos = _named(case, first[:, j]), _named(case, second[:, j])
-    state = [k.removeprefix("condition:") for k in row.second if k.startswith("condition:")]
-    partner = twos or state
-    about = f"{listed(ones)} × {listed(partner)}" if partner else listed(ones)
+    twos, about = _named(case, second[:, j]), subject(case, j)
     figures = {"first_percent": figure(one["first_percent"], "% of the formula")}
     if twos:
         figures["second_percent"] = figure(one["second_percent"], "% of the formula")
@@ -185,6 +182,14 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     return Words(about, figures, because, do, (f"{c.tables.cite(row)}{note}",))
 
 
-def _named(case: Case, mask: Floats) -> list[str]:
-    here = case.amount[0] * mask
+def subject(case: Case, j: int, i: int = 0) -> str:
+    """What row ``j`` is about in case ``i``; several rows about the same are shown as one."""
+    rows, first, second, _ = _rules(case.context)
+    state = [k.removeprefix("condition:") for k in rows[j].second if k.startswith("condition:")]
+    ones, partner = _named(case, first[:, j], i), _named(case, second[:, j], i) or state
+    return f"{listed(ones)} × {listed(partner)}" if partner else listed(ones)
+
+
+def _named(case: Case, mask: Floats, i: int = 0) -> list[str]:
+    here = case.amount[i] * mask
     return [case.context.names[i] for i in np.argsort(-here)[:3] if here[i] > 0]

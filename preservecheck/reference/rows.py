@@ -177,7 +177,7 @@ class Active(Row):
 
 IngredientUsualPhase = Literal["heated water", "heated oil", "cool-down"]
 IngredientNutrientLoad = Literal["none", "low", "medium", "high"]
-IngredientBinderClass = Literal[
+BinderClass = Literal[
     "nonionic ethoxylate",
     "nonionic glucoside",
     "anionic surfactant",
@@ -243,9 +243,7 @@ class Ingredient(Row):
     density_note: str | None = text()
     oil_class: IngredientOilClass | None = choice(IngredientOilClass)
     liquid_at_25c: YesNo | None = choice(YesNo)  # for oil-phase materials
-    binder_class: IngredientBinderClass | None = choice(
-        IngredientBinderClass
-    )  # what takes up preservative in the water phase
+    binder_class: BinderClass | None = choice(BinderClass)  # what takes up preservative in the water phase
     nutrient_load: IngredientNutrientLoad = choice(IngredientNutrientLoad, needed=True)
     usual_phase: IngredientUsualPhase = choice(IngredientUsualPhase, needed=True)
     max_temp_c: float | None = number(-50, 200)
@@ -302,18 +300,7 @@ class Partition(Row):
 
 
 BindingKind = Literal["measured", "relation", "statement"]
-BindingBinderClass = Literal[
-    "nonionic ethoxylate",
-    "nonionic glucoside",
-    "anionic surfactant",
-    "amphoteric surfactant",
-    "cationic surfactant",
-    "cellulose ether",
-    "protein",
-    "polyether",
-    "polyvinylpyrrolidone",
-    "other",
-]
+BindingBinderClass = Literal[BinderClass, "other"]
 
 
 class Binding(Row):

@@ -7,8 +7,8 @@ from functools import cached_property
 
 import numpy as np
 
-from preservecheck.arrays.substances import Substances
 from preservecheck.chemistry.summation import weighed_sum
+from preservecheck.context.substances import Substances
 from preservecheck.reference.rows import Solute
 from preservecheck.verdict import Floats
 

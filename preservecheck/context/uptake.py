@@ -7,9 +7,9 @@ from functools import cached_property
 
 import numpy as np
 
-from preservecheck.arrays.forms import Forms
-from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES
 from preservecheck.chemistry import free_active
+from preservecheck.context.forms import Forms
+from preservecheck.context.substances import BINDER_CLASSES, OIL_CLASSES
 from preservecheck.reference.rows import Binding, Partition
 from preservecheck.verdict import Bools, Floats
 

@@ -7,8 +7,8 @@ from functools import cached_property
 
 import numpy as np
 
-from preservecheck.arrays.substances import Substances
 from preservecheck.chemistry import speciation
+from preservecheck.context.substances import Substances
 from preservecheck.reference.rows import Mic
 from preservecheck.verdict import Floats
 

@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from preservecheck.arrays.forms import Forms
+from preservecheck.context.forms import Forms
 from preservecheck.reference.rows import System
 from preservecheck.verdict import Bools, Floats
 

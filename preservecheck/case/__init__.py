@@ -1,0 +1,77 @@
+"""Cases: formulas as arrays. One formula is one case; a grid of doses, many draws or a pile of formulas are more.
+
+All arrays have the cases in front and broadcast against each other, so a check written for one formula works for all.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from preservecheck.case.filling import filled
+from preservecheck.case.free import ROOM_C, Free
+from preservecheck.case.phases import LOW_RISK_AW, WATER_DENSITY
+from preservecheck.case.readings import FROM_AMOUNTS, THERMOMETER_C, Ints, Profile
+from preservecheck.context import Context
+from preservecheck.formula.compose import Composition
+from preservecheck.verdict import Bools, Floats
+
+__all__ = [
+    "FROM_AMOUNTS",
+    "LOW_RISK_AW",
+    "ROOM_C",
+    "THERMOMETER_C",
+    "WATER_DENSITY",
+    "Case",
+    "Ints",
+    "Profile",
+    "cases",
+    "context_of",
+]
+
+
+@dataclass(frozen=True)
+class Case(Free):
+    """Formulas as arrays, with the figures that several checks share; each is computed once."""
+
+    def system_values(self, column: Floats) -> Floats:
+        """A column of the systems table for each system of each case; not-a-number where there is none. (..., P)"""
+        return np.where(self.system >= 0, np.take(column, np.maximum(self.system, 0), axis=0), np.nan)
+
+    @cached_property
+    def has_system(self) -> Bools:
+        """True where a case has a system at that place. (..., P)"""
+        return self.system >= 0
+
+
+def context_of(compositions: Sequence[Composition], context: Context) -> Context:
+    """A context of just what some formulas hold, their own materials and stand-in systems included.
+
+    Figures do not depend on what else a context holds; a small one is built and multiplied faster.
+    """
+    own = {i.inci: i for c in compositions for i in c.formula.own_ingredients}
+    extra = {s.id: s for c in compositions for s in c.extra_systems}
+    used = {u.id for c in compositions for u in c.systems} if context.only_systems is None else context.only_systems
+    held = {p.substance for c in compositions for p in c.portions}
+    held |= {inci for s in context.tables.systems if s.id in used for inci, _ in s.composition}
+    return Context(context.tables, tuple(own.values()), tuple(extra.values()), frozenset(held), frozenset(used))
+
+
+def cases(compositions: Sequence[Composition], context: Context, today: dt.date) -> Case:
+    """Formulas as arrays.
+
+    Parameters
+    ----------
+    compositions
+        Opened formulas.
+    context
+        Reference arrays of the tables.
+    today
+        The day whose law holds where a formula names none.
+    """
+    context = context_of(compositions, context)
+    return Case(context=context, **filled(compositions, context, today))

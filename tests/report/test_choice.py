@@ -1,0 +1,227 @@
+"""The ranking as text, Markdown and JSON: layout on options made by hand, so that no test hangs on the tables."""
+
+import datetime as dt
+import json
+
+import pytest
+
+from preservecheck.choose import Choice, Option, Weakest
+from preservecheck.report import choice as report
+
+FIGURES = {
+    "id": "phenoxyethanol",
+    "outcome": "fits",
+    "percent": 0.85,
+    "percent_low": 0.712345,
+    "percent_high": 1.0,
+    "ph_low": 3.0,
+    "ph_high": 10.0,
+    "add_below_c": 45.0,
+    "phase": "cool-down",
+    "grams": 4.25,
+    "scale_error_percent": 2.352941,
+    "changes": (),
+    "partner": None,
+    "partner_percent": None,
+    "counts": {"pass": 14, "warn": 1, "serious": 0, "unknown": 2},
+    "weakest": Weakest(microbe="Staphylococcus aureus", sum_of_ratios=1.234),
+    "chance": 0.873,
+    "why": "passes what it must; look at burden",
+    "own": False,
+}
+CHANGED = {
+    "id": "sodium-benzoate",
+    "outcome": "fits-after-change",
+    "changes": ("lower the pH from 5.5 to 4.9 or below", "pair it with 0.9 % phenoxyethanol"),
+    "partner": "phenoxyethanol",
+    "partner_percent": 0.9,
+}
+FAILED = {
+    "id": "mci-mi",
+    "outcome": "does-not-fit",
+    "why": "legal-limit: EU, Annex V/39: not allowed in this product.",
+    "chance": None,
+}
+
+
+def option(**changes):
+    """An option; every figure can be set."""
+    return Option(**(FIGURES | changes))
+
+
+def ranking(*options, **changes):
+    """A ranking of some options."""
+    figures = {
+        "program": "preservecheck 9.9",
+        "tables_sha256": "a" * 64,
+        "formula_sha256": "b" * 64,
+        "date": dt.date(2026, 11, 25),
+        "name": "Oat | cream",
+        "ph": 5.5,
+        "markets": ("EU", "GB"),
+        "order": "Fits before the rest.",
+        "narrowed": (),
+        "systems": options,
+    }
+    return Choice(**(figures | changes))
+
+
+EVERY = ranking(option(), option(**CHANGED), option(**FAILED))
+
+
+def words(text):
+    """A text without its line breaks."""
+    return " ".join(text.split())
+
+
+def text(*options, **changes):
+    """The text report as one line of words."""
+    return words(report.render_text(ranking(*options, **changes)))
+
+
+class TestText:
+    """The ranking for a terminal."""
+
+    def test_heads_and_numbers(self):
+        """Three groups with their sizes, numbered through in ranked order."""
+        lines = report.render_text(EVERY).splitlines()
+        assert [x for x in lines if x.isupper() or x.startswith(("FITS", "DOES"))] == [
+            "FITS  (1)",
+            "FITS AFTER A CHANGE  (1)",
+            "DOES NOT FIT  (1)",
+        ]
+        assert [x.strip() for x in lines if x.lstrip()[:2] in ("1.", "2.", "3.")] == [
+            "1. phenoxyethanol",
+            "2. sodium-benzoate",
+            "3. mci-mi",
+        ]
+
+    def test_empty_group_is_left_out(self):
+        """A group without systems has no heading."""
+        assert "AFTER A CHANGE" not in report.render_text(ranking(option()))
+
+    def test_figures(self):
+        """Dose, grams, the scale, the span of doses and pH, the temperature, the margin and the chance."""
+        page = text(option())
+        for said in (
+            "0.85 % = 4.25 g",
+            "the scale may be off by 2.4 %",
+            "0.712 to 1 % would do",
+            "Goes in below 45 °C (113 °F), phase cool-down.",
+            "Works from pH 3 to 10.",
+            "Weakest against Staphylococcus aureus: 1.2 times what stops it, chance of passing 87 %.",
+            "17 findings: 14 pass, 1 warn, 2 unknown",
+        ):
+            assert said in page
+
+    def test_change(self):
+        """What has to be changed stands on its own line; one that fits names none."""
+        assert "Change: lower the pH from 5.5 to 4.9 or below; pair it with 0.9 % phenoxyethanol." in text(
+            option(**CHANGED)
+        )
+        assert "Change:" not in text(option())
+
+    def test_reason(self):
+        """What does not fit says why, and no dose."""
+        page = text(option(**FAILED))
+        assert "legal-limit: EU, Annex V/39: not allowed in this product." in page
+        assert "0.85 %" not in page
+
+    def test_nothing_fits(self):
+        """Where nothing fits, the page says so and names no first."""
+        page = text(option(**FAILED))
+        assert "Nothing fits as it stands." in page
+        assert "To go on with the first" not in page
+
+    def test_closing(self):
+        """The last words name what to write into the formula, the partner too."""
+        assert "write 0.85 % phenoxyethanol into the formula" in text(option())
+        assert "write 0.85 % sodium-benzoate and 0.9 % phenoxyethanol into the formula" in text(option(**CHANGED))
+
+    def test_screen(self):
+        """The page says that it is no proof, and whose tables it used."""
+        page = text(option())
+        assert "only a challenge test" in page
+        assert "preservecheck 9.9, 2026-11-25; tables aaaaaaaaaaaa, formula bbbbbbbbbbbb." in page
+
+    @pytest.mark.parametrize(
+        ("changes", "said"),
+        [
+            ({"percent_low": None}, "no dose is known at which every microbe is stopped"),
+            ({"percent_low": 1.962}, "alone it would take 1.96 %, and at most 1 % is allowed"),
+            ({"ph_low": None, "ph_high": None}, "No pH is known at which it works here alone."),
+            ({"weakest": Weakest(microbe="Candida albicans", sum_of_ratios=None)}, "Candida albicans: unknown"),
+        ],
+    )
+    def test_unknown_figures(self, changes, said):
+        """A figure that is not known is said to be so in words; no 'nan', no 'None'."""
+        page = text(option(**changes))
+        assert said in page
+        assert "nan" not in page
+        assert "None" not in page
+
+    def test_without_batch(self):
+        """Without a batch there are no grams and no word on the scale."""
+        page = text(option(grams=None, scale_error_percent=None))
+        assert "0.85 %;" in page
+        assert "scale" not in page
+
+    def test_own_row(self):
+        """A system of the user's own is marked."""
+        assert "phenoxyethanol (your own row)" in text(option(own=True))
+        assert "(your own row)" not in text(option())
+
+    def test_title(self):
+        """The first line names the formula, the pH, the markets and what narrowed the choice."""
+        page = text(option(), narrowed=("without Benzyl Alcohol", "markets JP"), ph=None)
+        assert page.startswith(
+            "Preservatives for Oat | cream: 1 systems, pH not measured, EU, GB; without Benzyl Alcohol; markets JP."
+        )
+
+    @pytest.mark.parametrize("width", [60, 80, 100])
+    def test_width(self, width):
+        """No line is wider than the terminal."""
+        assert max(map(len, report.render_text(EVERY, width=width).splitlines())) <= width
+
+
+class TestMarkdown:
+    """The ranking as Markdown."""
+
+    def test_tables(self):
+        """A table for each group, a row for each system, as many cells in a row as in its head."""
+        lines = report.render_markdown(EVERY).splitlines()
+        rows = [x for x in lines if x.startswith("|")]
+        assert sum("phenoxyethanol |" in x or "sodium-benzoate |" in x or "mci-mi |" in x for x in rows) == 3
+        widths = [x.replace(r"\|", "").count("|") for x in rows]
+        assert sorted(set(widths)) == [3, 10]
+
+    def test_signs_are_escaped(self):
+        """A bar in the formula's name breaks no table."""
+        assert r"Oat \| cream" in report.render_markdown(EVERY)
+
+    def test_same_facts(self):
+        """Doses, changes and reasons of the text stand in it too."""
+        page = report.render_markdown(EVERY)
+        for said in ("0.85 % = 4.25 g", "lower the pH from 5.5 to 4.9", "Annex V/39", "1.2 times what stops it"):
+            assert said in page
+
+
+class TestJson:
+    """The ranking for other programs."""
+
+    def test_keys(self):
+        """The contract's keys head it, and each system has all its figures."""
+        data = json.loads(report.render_json(EVERY))
+        assert list(data)[:4] == ["format", "program", "tables_sha256", "formula_sha256"]
+        assert data["order"] == "Fits before the rest."
+        assert [s["outcome"] for s in data["systems"]] == ["fits", "fits-after-change", "does-not-fit"]
+        assert data["systems"][0] | {"weakest": None} == {
+            k: list(v) if isinstance(v, tuple) else v for k, v in FIGURES.items()
+        } | {"weakest": None}
+        assert data["systems"][0]["weakest"] == {"microbe": "Staphylococcus aureus", "sum_of_ratios": 1.234}
+
+    def test_unknown_is_null(self):
+        """What is not known is null."""
+        data = json.loads(report.render_json(ranking(option(percent_low=None, chance=None))))
+        assert data["systems"][0]["percent_low"] is None
+        assert data["systems"][0]["chance"] is None
