@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Annotated
+from typing import IO, TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -31,6 +31,15 @@ app.add_typer(tables_app, name="tables")
 
 class Format(StrEnum):
     """Forms of a report."""
+
+    text = "text"
+    markdown = "markdown"
+    html = "html"
+    json = "json"
+
+
+class PlainFormat(StrEnum):
+    """Forms of a ranking."""
 
     text = "text"
     markdown = "markdown"
@@ -105,7 +114,7 @@ def review(
         reports, faults = _reviewed(formulas, load(tables))
         complain(m for messages in faults.values() for m in messages)
         if reports:
-            put(_rendered(reports, [str(f) for f in faults], form, len(formulas) > 1, output), output)
+            put(_rendered(reports, [str(f) for f in faults], form, len(formulas) > 1, output, tables), output)
         raise typer.Exit(
             UNREADABLE if faults else NOT_ALL_PASS if any(r.verdict != "pass" for r in reports) else ALL_PASS
         )
@@ -120,7 +129,7 @@ def choose(
         list[str] | None, typer.Option(metavar="NAME", help="A substance that no system may hold; may be repeated.")
     ] = None,
     limit: Annotated[int | None, typer.Option(min=1, metavar="N", help="Show the best N.")] = None,
-    form: Annotated[Format, typer.Option("--format", help="Form of the ranking.")] = Format.text,
+    form: Annotated[PlainFormat, typer.Option("--format", help="Form of the ranking.")] = PlainFormat.text,
     output: Annotated[Path | None, typer.Option(metavar="FILE", help="Write it here instead of on the screen.")] = None,
     tables: TablesOption = None,
 ) -> None:
@@ -281,21 +290,23 @@ def _chosen(
     return ranked(formula, load(tables), markets=wanted, natural=only is not None, without=without, limit=limit)
 
 
-def _ranked(found: Choice, form: Format, output: Path | None) -> str:
+def _ranked(found: Choice, form: PlainFormat, output: Path | None) -> str:
     """The ranking in one form."""
     from preservecheck.report import choice  # noqa: PLC0415
 
-    if form is Format.text:
+    if form is PlainFormat.text:
         return choice.render_text(found, width=width() if output is None else FILE_WIDTH)
-    return choice.render_markdown(found) if form is Format.markdown else choice.render_json(found)
+    return choice.render_markdown(found) if form is PlainFormat.markdown else choice.render_json(found)
 
 
-def _rendered(reports: list[Report], unread: list[str], form: Format, several: bool, output: Path | None) -> str:
+def _rendered(
+    reports: list[Report], unread: list[str], form: Format, several: bool, output: Path | None, tables: Path | None
+) -> str:
     """Reports in one form; for several files with a summary, or as a list."""
     from importlib import import_module  # noqa: PLC0415
 
     module = import_module(f"preservecheck.report.{form}")
-    layout = {}
+    layout: dict[str, Any] = {"tables": load(tables)} if form is Format.html else {}
     if form is Format.text:
         layout = {"width": width(), "colour": _coloured()} if output is None else {"width": FILE_WIDTH}
     text: str = module.render_many(reports, unread, **layout) if several else module.render(reports[0], **layout)
@@ -345,3 +356,14 @@ def _let_everything_through(stream: IO[str]) -> None:
 def _quoted(path: Path) -> str:
     text = str(path)
     return f'"{text}"' if " " in text else text
+
+
+def _add_commands() -> None:
+    """Commands that stand in modules of their own."""
+    from preservecheck import cli_paper  # noqa: PLC0415
+
+    for command in (cli_paper.record, cli_paper.worksheet):
+        app.command()(command)
+
+
+_add_commands()

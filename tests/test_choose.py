@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import sys
 from functools import lru_cache
 from typing import Any
@@ -17,6 +18,7 @@ from preservecheck.cli import app
 from preservecheck.errors import PreservecheckError
 from preservecheck.formula.model import Formula
 from preservecheck.reference.load import load_tables, tables_root
+from preservecheck.report.choice import render_text
 from preservecheck.review import Report, review
 from preservecheck.uncertainty import drawn
 from tests.helpers import TODAY, formula_of, make_formula, make_raw, toml_text
@@ -226,6 +228,9 @@ class TestPromise:
             assert "\n" not in option.why, option.id
             assert bool(option.changes) == (option.outcome == "fits-after-change"), option.id
             assert (option.partner is not None) == any("pair it with" in c for c in option.changes), option.id
+            moved = option.formula is not None and option.formula.measured.ph != chosen(name)[0].measured.ph
+            told = any(c.startswith(("lower the pH", "raise the pH", "measure the pH")) for c in option.changes)
+            assert told == (moved and option.outcome != "does-not-fit"), option.id
             assert (option.chance is not None) == (option.outcome != "does-not-fit"), option.id
 
     def test_as_a_file(self, name):
@@ -235,6 +240,36 @@ class TestPromise:
             assert [f.model_dump() if hasattr(f, "model_dump") else f for f in again.checks] == [
                 f.model_dump() if hasattr(f, "model_dump") else f for f in report.checks
             ], option.id
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_doses_in_words_are_exact(name):
+    """The page and the changes name doses with all their digits: what is copied from them is what was judged."""
+    page = " ".join(render_text(chosen(name)[1]).split())
+    for option in chosen(name)[1].systems:
+        if option.outcome == "does-not-fit":
+            continue
+        (said,) = re.findall(rf" \d+\. {option.id} ([0-9.]+) %", page)
+        assert float(said) == pytest.approx(option.percent, rel=1e-8), option.id
+        if option.partner:
+            (words,) = [c for c in option.changes if c.startswith("pair it with")]
+            assert float(words.split()[3]) == pytest.approx(option.partner_percent, rel=1e-8), option.id
+
+
+def test_dose_keeps_away_from_the_edges():
+    """Where there is room, the dose is 10 % above the lowest and 10 % below the highest that works."""
+    seen, rows = 0, {s.id: s for s in load_tables().systems}
+    for name in NAMES:
+        for option in chosen(name)[1].systems:
+            low, high = option.percent_low, option.percent_high
+            if (
+                option.outcome == "fits"
+                and low is not None
+                and high / 1.25 > max(low, rows[option.id].usage_min_percent)
+            ):
+                assert 1.09 * low <= option.percent <= high / 1.05, (name, option.id)
+                seen += 1
+    assert seen >= 40
 
 
 @pytest.mark.usefixtures("few_draws")

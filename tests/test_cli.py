@@ -153,11 +153,20 @@ def test_review_output_dash_is_the_screen():
     assert run("review", PASSING, "--output", "-").stdout.startswith("Barley silk leave-in\n")
 
 
-def test_review_without_html():
+@pytest.mark.parametrize("several", [False, True])
+def test_review_html(several):
+    """HTML is one whole page, also for several files."""
+    result = run("review", PASSING, *([FAILING] if several else []), "--format", "html")
+    assert result.exit_code == int(several)
+    assert result.stdout.startswith("<!DOCTYPE html>")
+    assert result.stdout.count("</html>") == 1
+
+
+def test_form_that_is_not_built():
     """A form that is not built is refused with the ones that are."""
-    result = run("review", PASSING, "--format", "html")
+    result = run("review", PASSING, "--format", "pdf")
     assert result.exit_code == 2
-    assert all(form in result.stderr for form in ("text", "markdown", "json"))
+    assert all(form in result.stderr for form in ("text", "markdown", "html", "json"))
 
 
 @pytest.mark.parametrize(

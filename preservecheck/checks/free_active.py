@@ -36,17 +36,10 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
+from preservecheck.checks import free_active_words as words
 from preservecheck.checks.base import Figures, Words, below, listed, number
-from preservecheck.context import (
-    ACID,
-    BASE,
-    BINDER_CLASSES,
-    CATION,
-    MICROBES,
-    OIL_CLASSES,
-    RELATION_FACTOR,
-)
-from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Figure, Floats, code_where, figure
+from preservecheck.context import BINDER_CLASSES, MICROBES, RELATION_FACTOR
+from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, code_where, figure
 
 ID = "free-active"
 TOLERANCES: tuple[str, ...] = ("ph", "water_activity", "scale", "mic", "oil", "binding")
@@ -133,9 +126,9 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     microbe = MICROBES[j]
     present = [f for f in range(len(c.forms)) if case.acting_pct[0, f] > 0]
     each = np.array([ratio(case, f)[0, j] for f in range(len(c.forms))])
-    figures = {"sum_of_ratios": figure(one["sum_of_ratios"], tolerance=_half(one))}
+    figures = {"sum_of_ratios": figure(one["sum_of_ratios"], tolerance=(one["sum_high"] - one["sum_low"]) / 2)}
     for f in present:
-        figures |= _figures(case, f, j)
+        figures |= words.figures_of(case, f, j)
     figures |= {
         "ionic_strength": figure(case.ionic_strength[0], "mol/L"),
         "oil_to_water_volume": figure(case.oil_ratio[0].sum()),
@@ -148,8 +141,8 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     said = f"The free amounts add up to {times} times what stops it" + (f" ({listed(parts)})" if parts else "")
     because, do = _words(case, one, code, said, j)
     if do is None and code in (WARN, SERIOUS):
-        do = _remedy(case, ranked)
-    return Words(microbe, figures, because, do, _sources(case, present, j))
+        do = words.remedy(case, ranked)
+    return Words(microbe, figures, because, do, words.sources_of(case, present, j))
 
 
 def _words(case: Case, one: Mapping[str, float], code: int, said: str, j: int) -> tuple[str, str | None]:
@@ -162,134 +155,9 @@ def _words(case: Case, one: Mapping[str, float], code: int, said: str, j: int) -
             "Choose a preservative: 'preservecheck choose' ranks them for this formula.",
         )
     if code == UNKNOWN:
-        return _unknown(case, one, said, j)
+        return words.unknown(case, one, said, j)
     if code == PASS:
         return f"{said}.", None
     if one["sum_of_ratios"] >= ENOUGH:
         return f"{said}, but only {number(one['sum_low'], 2)} at the edge of the pH tolerance: too close to call.", None
-    return _short(case, one, code, said, j), None
-
-
-def _unknown(case: Case, one: Mapping[str, float], said: str, j: int) -> tuple[str, str]:
-    c = case.context
-    if np.isnan(one["ph"]):
-        return (
-            "The pH was not measured, and the working share of the preservative hangs on it.",
-            "Measure the pH of the finished batch at 20 to 25 °C and write it under [measured].",
-        )
-    present = np.flatnonzero(case.acting_pct[0] > 0)
-    if np.isfinite(one["sum_of_ratios"]):
-        silent = [c.forms[f] for f in present if np.isnan(c.mic_percent[f, j])]
-        silent += [s.id for s, quiet in zip(c.systems, c.silent_systems, strict=False) if quiet]
-        return (
-            f"As far as known, {said[0].lower()}{said[1:]}; no figure is known for {listed(silent)}.",
-            "Ask the supplier for MIC values, or let a challenge test decide; add them to your own mic.csv.",
-        )
-    return (
-        f"A figure that this sum needs is not in the tables: {listed(_gaps(case, list(present)))}.",
-        "Add the missing figure to your own tables, or let a challenge test decide.",
-    )
-
-
-def _short(case: Case, one: Mapping[str, float], code: int, said: str, j: int) -> str:
-    c = case.context
-    half = below(one["sum_of_ratios"], HALF)
-    because = f"{said}: " + ("less than half of what is needed." if half else "short of 1.")
-    deaf = [c.forms[f] for f in np.flatnonzero(case.acting_pct[0] > 0) if np.isinf(c.mic_percent[f, j])]
-    if deaf:
-        because += f" {listed(deaf)} does not stop it at any usual level."
-    if code == WARN and half and one["maybe_dry"]:
-        because += " It hangs on the water activity, which may be low enough by itself: have it measured."
-    elif code == WARN and half:
-        because += f" With less uptake by oil or surfactant than assumed it would be {number(one['sum_at_best'], 2)}."
-    return because
-
-
-def _half(one: Mapping[str, float]) -> float:
-    return (one["sum_high"] - one["sum_low"]) / 2
-
-
-def _figures(case: Case, f: int, j: int) -> dict[str, Figure]:
-    c, name = case.context, case.context.forms[f]
-    mic = case.mic_percent[f, j] if case.mic_percent.ndim == 2 else case.mic_percent[0, f, j]  # noqa: PLR2004
-    out = {
-        f"total_percent.{name}": figure(case.acting_pct[0, f], "% of the formula"),
-        f"total_in_water_percent.{name}": figure(case.total_in_water[0, f], "% w/v of the water phase"),
-        f"undissociated_fraction.{name}": figure(case.working_fraction[0, f]),
-        f"free_percent.{name}": figure(case.free_pct[0, f], "% w/v of the water phase"),
-        f"mic_percent.{name}": figure(mic, "% w/v"),
-    }
-    if c.form_kind[f] in (ACID, BASE):
-        out[f"pka.{name}"] = figure(case.pka[0, f], tolerance=c.pka_error[f])
-    held = np.nan_to_num(c.k_bind[f]) * case.binder_pct[0]
-    out[f"bound_ratio.{name}"] = figure(1 + held.sum())
-    oil = np.where(case.oil_ratio[0] > 0, c.k_oil[f] * case.oil_ratio[0], 0.0)
-    out[f"oil_term.{name}"] = figure(oil.sum())
-    for i in np.flatnonzero(case.oil_ratio[0] > 0):
-        out[f"k_{OIL_CLASSES[i].replace('-', '_')}.{name}"] = figure(c.k_oil[f, i])
-    return out
-
-
-def _gaps(case: Case, present: list[int]) -> list[str]:
-    c = case.context
-    gaps = []
-    for f in present:
-        if np.isnan(case.working_fraction[0, f]):
-            gaps.append(f"pKa of {c.forms[f]}")
-        oils = [OIL_CLASSES[i] for i in np.flatnonzero((case.oil_ratio[0] > 0) & np.isnan(c.k_oil[f]))]
-        gaps += [f"partition of {c.forms[f]} into {oil} oils" for oil in oils]
-    return gaps or ["unknown"]
-
-
-def _remedy(case: Case, ranked: list[int]) -> str:
-    c = case.context
-    lost = [f for f in ranked if c.form_kind[f] == ACID and case.working_fraction[0, f] < 0.3]  # noqa: PLR2004
-    bound = [f for f in ranked if (np.nan_to_num(c.k_bind[f]) * case.binder_pct[0]).sum() > 1]
-    paired = [f for f in ranked if c.form_kind[f] == CATION and case.unpaired[0] < 0.5]  # noqa: PLR2004
-    ways = []
-    if lost:
-        f = lost[0]
-        ways.append(
-            f"lower the pH (at {number(case.ph[0])} only {number(case.working_fraction[0, f] * 100, 2)} % of the "
-            f"{c.forms[f]} is in its working form)"
-        )
-    if paired:
-        ways.append("take out the anionic surfactant or gum that pairs off the preservative")
-    if bound:
-        ways.append("use less surfactant, which holds part of it")
-    ways.append("raise the dose within its range, or pair it with a second active")
-    text = "; or ".join(ways)
-    return text[0].upper() + text[1:] + "."
-
-
-def _sources(case: Case, present: list[int], j: int) -> tuple[str, ...]:
-    c, tables = case.context, case.context.tables
-    out = []
-    for f in present:
-        name = c.forms[f]
-        if (mic := c.mic_rows.get((name, MICROBES[j]))) is not None:
-            out.append(f"MIC of {name}: {tables.cite(mic)}")
-        if c.form_kind[f] in (ACID, BASE):
-            out.append(f"pKa of {name}: {tables.cite(c.actives[name])}")
-        for i in np.flatnonzero(case.oil_ratio[0] > 0):
-            row = c.partition_rows.get((name, OIL_CLASSES[i]))
-            like = c.partition_rows.get((name, "vegetable")) if OIL_CLASSES[i] in ("ester", "fatty-alcohol") else None
-            if row is not None:
-                how = tables.cite(row)
-            elif like is not None:
-                how = f"no measurement known; taken as a multiple of vegetable oil ({tables.cite(like)}), factor 2 to 3"
-            else:
-                how = "no measurement known; relation with log P, factor 2 to 3"
-            out.append(f"K of {name} in {OIL_CLASSES[i]} oils: {how}")
-        for i in np.flatnonzero(case.binder_pct[0] > 0):
-            bound = c.binding_rows.get((name, BINDER_CLASSES[i]))
-            if bound is not None:
-                out.append(f"uptake of {name} by {BINDER_CLASSES[i]}: {tables.cite(bound)}")
-            elif np.isnan(c.k_bind[f, i]):
-                out.append(f"uptake of {name} by {BINDER_CLASSES[i]}: no figure known, not counted")
-            elif c.k_bind[f, i] > 0:
-                out.append(
-                    f"uptake of {name} by {BINDER_CLASSES[i]}: taken as strong as by ethoxylates, relation with "
-                    "log P, factor 2"
-                )
-    return tuple(dict.fromkeys(out))
+    return words.short(case, one, code, said, j, half=bool(below(one["sum_of_ratios"], HALF))), None

@@ -18,15 +18,30 @@ This is a screen of a table with a date, no legal advice. The official journal d
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
 from preservecheck.case import Case, Profile
 from preservecheck.checks.base import Figures, Words, above, listed, number
+from preservecheck.checks.legal_rules import (
+    ADVICE,
+    AS_WEIGHED,
+    CLOSED,
+    DOUBTFUL,
+    LIMIT,
+    NO_LIMIT,
+    NO_RULE,
+    UNCONFIRMED,
+    Rule,
+    applying,
+    covered,
+    elsewhere_ruled,
+    factors,
+    fitting,
+    in_force,
+    rules,
+)
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.context import Context
 from preservecheck.reference.rows import LegalLimit
@@ -44,185 +59,29 @@ from preservecheck.verdict import (
     figure,
 )
 
+__all__ = [
+    "CLOSED",
+    "DECIDES",
+    "ID",
+    "LIMIT",
+    "TOLERANCES",
+    "applying",
+    "compute",
+    "covered",
+    "explain",
+    "factors",
+    "fitting",
+    "in_force",
+    "judge",
+    "rules",
+    "subject",
+]
+
 ID = "legal-limit"
 TOLERANCES: tuple[str, ...] = ()
 DECIDES: str | None = None
-AS_WEIGHED = "as weighed"
-SPRAY_SCOPES = ("spray", "aerosol-spray", "inhalable-spray")
 # limits are printed with few digits; conversion factors carry their own rounding
 ROUNDING = 1e-5
-# rinse-off and leave-on lie inside all products, and so on; the highest number wins
-RANKS = {
-    "all": 0,
-    "other": 0,
-    "rinse-off": 1,
-    "leave-on": 1,
-    "hair-rinse-off": 2,
-    "hair-leave-on": 2,
-    "shampoo": 3,
-    "shampoo-antidandruff": 3,
-    "conditioner-or-mask-rinse-off": 3,
-    "hair-lotion": 3,
-    "under-3": 4,
-    "leave-on-under-3": 4,
-    "conditioner-or-mask-under-3": 4,
-}
-ELSEWHERE = ("mucous", "oral", "eye", "listed-elsewhere", "shampoo-antidandruff")
-LIMIT, UNCONFIRMED, ADVICE, NO_RULE, DOUBTFUL, NO_LIMIT, CLOSED = range(7)
-KINDS = {
-    "limit": LIMIT,
-    "ban": LIMIT,
-    "closed list": CLOSED,
-    "unconfirmed": UNCONFIRMED,
-    "advice": ADVICE,
-    "no limit": NO_LIMIT,
-}
-
-
-@dataclass(frozen=True)
-class Rule:
-    """A row of the table, or one substance of a row that limits each by itself, or a market's gap."""
-
-    row: LegalLimit | None
-    market: str
-    substances: tuple[str, ...]
-    kind: int
-    max_percent: float
-
-
-@lru_cache(maxsize=8)
-def rules(context: Context) -> tuple[Rule, ...]:
-    """All rules that may touch a hair product, and for each market one place for substances without a rule."""
-    out: list[Rule] = []
-    for row in context.tables.legal_limits:
-        figure_less = row.kind == "condition" and row.max_percent is None
-        if row.hair == "no" or figure_less or row.scope in ELSEWHERE or not row.substances:
-            continue
-        # a condition with a figure asks for proof above it, as a panel's advice does
-        kind = KINDS.get(row.kind, ADVICE)
-        if row.scope in ("aerosol-spray", "inhalable-spray") and kind == LIMIT:
-            kind = DOUBTFUL
-        groups = [row.substances] if row.sum_of == "all" else [(s,) for s in row.substances]
-        groups = [g for g in groups if any(s in context.index for s in g)]
-        limit = np.nan if row.max_percent is None or kind == UNCONFIRMED else row.max_percent
-        out += [Rule(row, row.market, group, kind, limit) for group in groups]
-    markets = dict.fromkeys(row.market for row in context.tables.legal_limits)
-    return (*out, *(Rule(None, market, (), NO_RULE, np.nan) for market in markets))
-
-
-@lru_cache(maxsize=8)
-def factors(context: Context) -> tuple[Floats, Bools]:
-    """What a gram of each substance counts for in each rule (K, R), and where a conversion is missing (K, R)."""
-    table = {(c.basis_name, c.substance): c.factor for c in context.tables.conversions}
-    every = rules(context)
-    out = np.zeros((len(context.names), len(every)))
-    gap = np.zeros(out.shape, dtype=bool)
-    for r, rule in enumerate(every):
-        for substance in rule.substances:
-            k, basis = context.index.get(substance), rule.row.counted_as if rule.row else AS_WEIGHED
-            if k is None:
-                continue
-            if basis in (AS_WEIGHED, substance):
-                out[k, r] = 1.0
-            elif (factor := table.get((basis, substance))) is not None:
-                out[k, r] = factor
-            else:
-                gap[k, r] = True
-    return out, gap
-
-
-def fitting(profile: Profile) -> frozenset[str]:
-    """Product scopes of the rules that a product falls under."""
-    scopes = {"all", profile.use, f"hair-{profile.use}"}
-    if profile.use == "leave-on":
-        scopes |= {"other"}
-        if profile.type in ("scalp", "leave-in"):
-            scopes |= {"hair-lotion"}
-    elif profile.type in ("conditioner", "mask"):
-        scopes |= {"conditioner-or-mask-rinse-off"}
-    if profile.type == "shampoo":
-        scopes |= {"shampoo"}
-    if profile.users == "under-3":
-        scopes |= {"under-3"}
-        if profile.use == "leave-on":
-            scopes |= {"leave-on-under-3"}
-        elif profile.type != "shampoo":
-            scopes |= {"conditioner-or-mask-under-3"}
-    if profile.package == "spray":
-        scopes |= set(SPRAY_SCOPES)
-    return frozenset(scopes)
-
-
-def in_force(row: LegalLimit, day: dt.date) -> bool:
-    """Whether a row is law on a day."""
-    return (row.in_force_from is None or row.in_force_from <= day) and (
-        row.in_force_to is None or day <= row.in_force_to
-    )
-
-
-@lru_cache(maxsize=512)
-def applying(context: Context, profile: Profile) -> Bools:
-    """Which rules count for a product: right market, day and scope, the narrowest of each set. (R,)"""
-    every, scopes = rules(context), fitting(profile)
-    out = np.zeros(len(every), dtype=bool)
-    best: dict[tuple[object, ...], int] = {}
-    keys: dict[int, tuple[object, ...]] = {}
-    for r, rule in enumerate(every):
-        row = rule.row
-        if rule.market not in profile.markets:
-            continue
-        if row is None:
-            out[r] = True
-            continue
-        if row.scope not in scopes or not in_force(row, profile.on_market):
-            continue
-        if row.scope in SPRAY_SCOPES or row.kind == "advice":
-            out[r] = True
-            continue
-        keys[r] = (row.market, row.region, row.group or rule.substances, rule.substances, row.purpose)
-        best[keys[r]] = max(best.get(keys[r], 0), RANKS[row.scope])
-    for r, key in keys.items():
-        row = every[r].row
-        out[r] = row is not None and RANKS[row.scope] == best[key]
-    return out
-
-
-@lru_cache(maxsize=512)
-def elsewhere_ruled(context: Context, profile: Profile) -> Bools:
-    """Substances whose use for another purpose a market rules by a row of its own. (markets of the profile, K)
-
-    There the preservative rows count only what preserves; everywhere else they count all of a substance.
-    """
-    factor, gap = factors(context)
-    every, applies = rules(context), applying(context, profile)
-    out = np.zeros((len(profile.markets), len(context.names)), dtype=bool)
-    for m, market in enumerate(profile.markets):
-        mine = [
-            r
-            for r, rule in enumerate(every)
-            if applies[r] and rule.market == market and rule.row is not None and rule.row.purpose == "other"
-        ]
-        out[m] = ((factor[:, mine] > 0) | gap[:, mine]).any(axis=1)
-        for row in _in_words(context, profile, market):
-            if row.purpose == "other":
-                out[m, [context.index[s] for s in row.substances if s in context.index]] = True
-    return out
-
-
-@lru_cache(maxsize=512)
-def _in_words(context: Context, profile: Profile, market: str) -> tuple[LegalLimit, ...]:
-    """Rules without a figure that fit a product in one market."""
-    scopes = fitting(profile)
-    return tuple(
-        row
-        for row in context.tables.legal_limits
-        if row.market == market
-        and row.kind == "condition"
-        and row.region is None
-        and row.hair == "yes"
-        and row.scope in scopes
-        and in_force(row, profile.on_market)
-    )
 
 
 def compute(case: Case) -> Figures:
@@ -267,17 +126,6 @@ def _ruled(context: Context, profile: Profile, market: str) -> Bools:
     if market not in profile.markets:
         return np.zeros(len(context.names), dtype=bool)
     return np.asarray(elsewhere_ruled(context, profile)[profile.markets.index(market)])
-
-
-def covered(context: Context, profile: Profile, market: str) -> Bools:
-    """Substances for which a market has some rule that fits the product, in figures or in words. (K,)"""
-    factor, gap = factors(context)
-    mine = applying(context, profile) & np.array([r.market == market and r.kind != NO_RULE for r in rules(context)])
-    out = np.asarray(((factor[:, mine] > 0) | gap[:, mine]).any(axis=1))
-    for row in _in_words(context, profile, market):
-        if row.purpose != "other":
-            out[[context.index[s] for s in row.substances if s in context.index]] = True
-    return out
 
 
 def _without_rule(case: Case, applies: Bools, factor: Floats, gap: Bools) -> Floats:

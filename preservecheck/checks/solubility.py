@@ -82,5 +82,8 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
             over = dissolved > limit * one["factor"]
             because = because[:-1] + (": over." if over else ": too close to call.")
             higher = " or let the pH be a little higher, where more of it is salt," if c.form_kind[j] == ACID else ""
-            do = f"Lower the dose,{higher} or dissolve it in glycol first, and look for crystals after a week at 4 °C."
+            do = (
+                f"Lower the dose,{higher} or dissolve it in a glycol first, and look for crystals after two weeks at "
+                "4 °C."
+            )
     return Words(name, figures, because, do, (f"solubility of {name}: {c.tables.cite(c.actives[name])}",))

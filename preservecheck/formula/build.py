@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from preservecheck.formula.build_lines import GIVE_TEMPERATURE, MAX_LINES, TEMPERATURE_C, read_phases
@@ -36,7 +37,12 @@ _YEARS = (2000, 2100)
 
 
 def build(
-    raw: Mapping[str, Any], where: str, tables: Tables, today: dt.date | None = None, form: Form = "toml"
+    raw: Mapping[str, Any],
+    where: str,
+    tables: Tables,
+    today: dt.date | None = None,
+    form: Form = "toml",
+    folder: Path | None = None,
 ) -> Formula:
     """The formula that a file describes.
 
@@ -52,6 +58,8 @@ def build(
         Day whose law is applied where the file names none; default is the clock's.
     form
         ``toml`` or ``sheet``: what the user is told to write depends on it.
+    folder
+        Where files of readings may lie that the formula names; ``None`` where it may name none.
 
     Returns
     -------
@@ -76,7 +84,7 @@ def build(
     unknown = UnknownNames(names, faults, form)
     # a batch that is given but faulty is one fault, not two
     batch_g = math.inf if product["batch_g"] is None and "batch" in product_raw else product["batch_g"]
-    phases, amounts = read_phases(top, names, unknown, batch_g)
+    phases, amounts = read_phases(top, names, unknown, batch_g, folder)
     blends = read_blends(raw_blends, own.names, names, unknown, faults)
     unknown.report()
     faults.raise_if_any()

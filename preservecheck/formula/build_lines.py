@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
+from preservecheck.errors import ReadingsError
 from preservecheck.formula.faults import MAX_NOTE, Faults, Section, shown
 from preservecheck.formula.model import AmountKind
 from preservecheck.formula.names import FormulaNames
@@ -16,6 +18,7 @@ PHASE = ("name", "heated_to", "held", "added_at", "items")
 LINE = ("ingredient", "preservative", "percent", "grams", "rest", "strength", "note")
 # coldest store and hottest pot that a cosmetic meets; the same bounds as in the tables
 TEMPERATURE_C = (-50.0, 200.0)
+READINGS_SUFFIXES = (".csv", ".tsv", ".txt", ".xlsx")
 GIVE_TEMPERATURE = 'give a temperature from -50 to 200 °C, such as "40 °C" or "104 °F"'
 # a week in the pot is no holding time
 MAX_HELD_MIN = 7 * 24 * 60.0
@@ -48,10 +51,11 @@ class _Reader:
     faults: Faults
     amounts: _Amounts = field(default_factory=_Amounts)
     phases: set[str] = field(default_factory=set)  # names met
+    folder: Path | None = None  # where files of readings lie
 
 
 def read_phases(
-    top: Section, names: FormulaNames, unknown: UnknownNames, batch_g: float | None
+    top: Section, names: FormulaNames, unknown: UnknownNames, batch_g: float | None, folder: Path | None = None
 ) -> tuple[list[dict[str, Any]], AmountKind]:
     """All phases as plain values for the model, and what kind of amounts they hold; faults are noted.
 
@@ -65,6 +69,8 @@ def read_phases(
         Takes unknown names.
     batch_g
         Size of the batch. [g]
+    folder
+        Where the formula lies, and files of readings beside it; ``None`` where no file may be looked at.
     """
     faults = top.faults
     raw = top.raw.get("phase", [])
@@ -77,7 +83,7 @@ def read_phases(
     if (count := sum(len(i) for p in raw if isinstance(i := p.get("items"), list))) > MAX_LINES or len(raw) > MAX_LINES:
         faults.add(f"the formula has {max(count, len(raw)):,} lines; at most {MAX_LINES:,} are read")
         return [], "percent"
-    reader = _Reader(names, unknown, faults)
+    reader = _Reader(names, unknown, faults, folder=folder)
     phases = [_phase(p, at, reader) for at, p in enumerate(raw, 1)]
     return phases, _reconciled(reader.amounts, batch_g, faults)
 
@@ -97,15 +103,49 @@ def _phase(raw: Mapping[str, Any], at: int, reader: _Reader) -> dict[str, Any]:
         found = "is empty" if items in (None, [], "") else f"has items = {shown(items)}"
         faults.add(f'{place} {found}; give it lines: items = [ {{ ingredient = "Water", rest = true }} ]')
         items, reader.amounts.sound = [], False
+    heated_to_c = section.quantity("heated_to", temperature_c, *TEMPERATURE_C, GIVE_TEMPERATURE)
+    added_at_c, later_c, read_in = _added_at(section, reader.folder)
+    if later_c is not None and (heated_to_c is None or later_c > heated_to_c):
+        heated_to_c = later_c
     return {
         "name": name,
-        "heated_to_c": section.quantity("heated_to", temperature_c, *TEMPERATURE_C, GIVE_TEMPERATURE),
+        "heated_to_c": heated_to_c,
         "held_min": section.quantity(
             "held", duration_min, 0, MAX_HELD_MIN, 'give a time up to a week, such as "20 min"'
         ),
-        "added_at_c": section.quantity("added_at", temperature_c, *TEMPERATURE_C, GIVE_TEMPERATURE),
+        "added_at_c": added_at_c,
+        "added_at_from": read_in,
         "lines": [_line(item, f"{place}, line {n}", reader) for n, item in enumerate(items, 1)],
     }
+
+
+def _added_at(section: Section, folder: Path | None) -> tuple[float | None, float | None, str | None]:
+    """Temperature at the addition, a hotter one that the readings show later, and where both were read. [°C]
+
+    ``cooling.csv@14:42`` names a file of readings beside the formula and a moment; without a moment the last reading
+    is taken.
+    """
+    written = section.raw.get("added_at")
+    name, _, moment = written.partition("@") if isinstance(written, str) else ("", "", "")
+    if not name.strip().casefold().endswith(READINGS_SUFFIXES):
+        return section.quantity("added_at", temperature_c, *TEMPERATURE_C, GIVE_TEMPERATURE), None, None
+    from preservecheck.formula.read_cooling import file_course  # noqa: PLC0415
+
+    path = Path(name.strip())
+    if folder is None or path.name != name.strip():
+        section.fault("added_at", "a file of readings must lie beside the formula file; give its name without a folder")
+        return None, None, None
+    try:
+        course = file_course(folder / path)
+        at = course.moment(moment.strip()) if moment.strip() else course.time_min[-1]
+        temperature, read = course.at(at)
+    except ReadingsError as error:
+        for message in error.messages:
+            section.faults.add(f"{section.prefix}added_at: {message}")
+        return None, None, None
+    hottest = course.hottest_from(at)
+    how = f"{path} at {course.time_text(at)}{'' if read else ', between two readings'}"
+    return temperature, hottest if hottest > temperature else None, how
 
 
 def _line(raw: object, place: str, reader: _Reader) -> dict[str, Any]:

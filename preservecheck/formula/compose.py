@@ -3,86 +3,38 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from preservecheck.formula.composition import Addition, Composition, Portion, SystemUse, Weighed
 from preservecheck.formula.model import Formula, Line, Phase
 from preservecheck.formula.names import Named, folded, names_of
 from preservecheck.reference.rows import Active, Ingredient, System
+from preservecheck.units import temperature_text
 
 if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
 
+__all__ = [
+    "ALCOHOL",
+    "ALCOHOL_SYSTEM_PERCENT",
+    "BATCH_SLACK",
+    "WATER",
+    "Addition",
+    "Composer",
+    "Composition",
+    "Portion",
+    "SystemUse",
+    "Weighed",
+    "solved",
+    "stand_in",
+    "temperatures",
+]
+
 WATER, ALCOHOL = "Aqua", "Alcohol"
 # alcohol is a preservative system only from here on (ISO 29621 low-risk criterion, 20 % of the product)
 ALCOHOL_SYSTEM_PERCENT = 20.0
-
-
 # grams of the lines and the stated batch may differ by this share before it is worth a word
 BATCH_SLACK = 0.005
-
-
-@dataclass(frozen=True)
-class Portion:
-    """Some of one substance, and how it came into the formula."""
-
-    substance: str
-    percent: float  # w/w of the whole formula
-    line: int  # index into Composition.lines
-    origin: str  # the system's id, the blend's name, or the line as written
-    carried_in: bool  # came inside a blend, not by the maker's choice
-    preserving: bool  # counts as a preservative for the law
-
-
-@dataclass(frozen=True)
-class Weighed:
-    """A line of the recipe with its amount solved."""
-
-    name: str
-    inci: str | None  # None for a blend or a system
-    system: str | None
-    phase: int
-    percent: float
-    grams: float | None
-    rest: bool
-
-
-@dataclass(frozen=True)
-class SystemUse:
-    """A preservative system in the formula, all its additions together."""
-
-    id: str
-    percent: float  # of the system as supplied, w/w of the whole formula
-    grams: float | None
-    declared: bool  # named as a system; otherwise recognised from a plain substance line
-
-
-@dataclass(frozen=True)
-class Addition:
-    """One moment at which a system goes in."""
-
-    system: int  # index into Composition.systems
-    line: int
-    phase: int
-    temperature_c: float | None  # of the batch at that moment
-    peak_c: float | None  # highest temperature it meets, then or later
-
-
-@dataclass(frozen=True)
-class Composition:
-    """A formula as amounts."""
-
-    formula: Formula
-    lines: tuple[Weighed, ...]
-    portions: tuple[Portion, ...]
-    systems: tuple[SystemUse, ...]
-    additions: tuple[Addition, ...]
-    extra_systems: tuple[System, ...]  # stand-ins for plain actives that no system row covers
-    remarks: tuple[str, ...]  # what was taken for granted
-
-    def total(self, substance: str) -> float:
-        """Percent of one substance from all origins."""
-        return sum(p.percent for p in self.portions if p.substance == substance)
 
 
 class Composer:
@@ -152,6 +104,11 @@ class _Opening:
             self.remarks.append(
                 f"The lines add up to {total_g:.4g} g, the batch is given as {batch:.4g} g: the lines count"
             )
+        self.remarks += [
+            f"Phase {p.name} went in at {temperature_text(p.added_at_c)}, taken from {p.added_at_from}"
+            for p in self.formula.phases
+            if p.added_at_from and p.added_at_c is not None
+        ]
         at = 0
         for phase_at, phase in enumerate(self.formula.phases):
             for line in phase.lines:

@@ -8,7 +8,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, TypeVar
 
-from preservecheck.errors import FormulaError, UnitError
+from preservecheck.errors import FormulaError, PreservecheckError, UnitError
 
 Choice = TypeVar("Choice", bound=str)
 
@@ -28,10 +28,13 @@ class Faults:
     ----------
     where
         The file as the user named it.
+    error
+        What is raised.
     """
 
-    def __init__(self, where: str) -> None:
+    def __init__(self, where: str, error: type[PreservecheckError] = FormulaError) -> None:
         self.where = where
+        self._error = error
         self._messages: dict[str, None] = {}
         self._left_out = 0
 
@@ -55,15 +58,15 @@ class Faults:
 
         Raises
         ------
-        FormulaError
-            There is at least one fault.
+        PreservecheckError
+            There is at least one fault; by default a ``FormulaError``.
         """
         if not self:
             return
         messages = list(self._messages)
         if self._left_out:
             messages.append(f"{self.where}: and {self._left_out} more faults; correct these first")
-        raise FormulaError(messages)
+        raise self._error(messages)
 
 
 def shown(value: object) -> str:

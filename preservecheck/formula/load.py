@@ -6,6 +6,7 @@ import datetime as dt
 import hashlib
 import os
 import stat
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -32,6 +33,18 @@ _OTHER_FORMS = {
     ".tsv": "name it NAME.Formula.csv; tabs are read there",
 }
 _FORMS = "a formula is a .toml file, an .xlsx workbook, or CSV files NAME.Product.csv and NAME.Formula.csv"
+
+
+@dataclass(frozen=True)
+class Kind:
+    """How messages name a sort of file, say what forms it has, and help where it is empty."""
+
+    of: str
+    forms: str
+    empty: str
+
+
+FORMULA = Kind("a formula of this form", _FORMS, "'preservecheck new' writes an example")
 
 
 def load_formula(path: str | os.PathLike[str], tables: Tables | None = None, today: dt.date | None = None) -> Formula:
@@ -62,7 +75,7 @@ def load_formula(path: str | os.PathLike[str], tables: Tables | None = None, tod
         tables = load_tables()
     path = Path(path)
     raw, digest, where, form = _read(path, tables)
-    formula = build(raw, where, tables, today, form)
+    formula = build(raw, where, tables, today, form, path.parent)
     return formula.model_copy(update={"sha256": digest, "path": str(path)})
 
 
@@ -104,7 +117,7 @@ def _read(path: Path, tables: Tables) -> tuple[dict[str, Any], str, str, Form]:
     return raw, hashlib.sha256(b"".join(parts.values())).hexdigest(), where, "sheet"
 
 
-def file_bytes(path: Path, limit: int, *, only_look: bool = False) -> bytes:
+def file_bytes(path: Path, limit: int, *, only_look: bool = False, kind: Kind = FORMULA) -> bytes:
     """The bytes of a file that may not exceed a limit.
 
     Parameters
@@ -115,6 +128,8 @@ def file_bytes(path: Path, limit: int, *, only_look: bool = False) -> bytes:
         Largest size. [bytes]
     only_look
         Check the file without reading it.
+    kind
+        What messages call it.
 
     Raises
     ------
@@ -124,15 +139,13 @@ def file_bytes(path: Path, limit: int, *, only_look: bool = False) -> bytes:
     try:
         state = path.stat()
         if stat.S_ISDIR(state.st_mode):
-            raise FormulaError(f"{path}: is a folder; give a file. {_FORMS[0].upper()}{_FORMS[1:]}")
+            raise FormulaError(f"{path}: is a folder; give a file. {kind.forms[0].upper()}{kind.forms[1:]}")
         if not stat.S_ISREG(state.st_mode):
-            raise FormulaError(f"{path}: is no plain file; {_FORMS}")
+            raise FormulaError(f"{path}: is no plain file; {kind.forms}")
         if state.st_size == 0:
-            raise FormulaError(f"{path}: is empty; 'preservecheck new' writes an example")
+            raise FormulaError(f"{path}: is empty; {kind.empty}")
         if state.st_size > limit:
-            raise FormulaError(
-                f"{path}: {state.st_size / 1e6:.1f} MB; a formula of this form has at most {limit / 1e6:.0f} MB"
-            )
+            raise FormulaError(f"{path}: {state.st_size / 1e6:.1f} MB; {kind.of} has at most {limit / 1e6:.0f} MB")
         if only_look:
             return b""
         with path.open("rb") as file:
@@ -145,5 +158,5 @@ def file_bytes(path: Path, limit: int, *, only_look: bool = False) -> bytes:
     if len(data) > limit:
         raise FormulaError(f"{path}: grew while it was read; close the program that writes it")
     if not data.strip():
-        raise FormulaError(f"{path}: is empty; 'preservecheck new' writes an example")
+        raise FormulaError(f"{path}: is empty; {kind.empty}")
     return data

@@ -73,6 +73,7 @@ class Phase(_Part):
     heated_to_c: float | None = None
     held_min: float | None = None
     added_at_c: float | None = None  # temperature of the batch when this goes in
+    added_at_from: str | None = None  # the readings that it was taken from
     lines: tuple[Line, ...]
 
 

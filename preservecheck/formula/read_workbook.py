@@ -82,6 +82,48 @@ def read_workbook(data: bytes, where: str) -> dict[str, Grid]:
             raise FormulaError(f"{where}: not readable as a workbook ({type(error).__name__}); {_SAVE_AGAIN}") from None
 
 
+def read_first_sheet(data: bytes, where: str) -> Grid:
+    """The first sheet of a workbook that holds readings, under whatever name.
+
+    Parameters
+    ----------
+    data
+        The file.
+    where
+        File name for messages.
+
+    Raises
+    ------
+    FormulaError
+        As ``read_workbook``.
+    """
+    _check_archive(data, where)
+    import openpyxl  # noqa: PLC0415
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
+            with zipfile.ZipFile(io.BytesIO(data)) as archive:
+                paths = _sheet_paths(archive)
+                for sheet in book.worksheets[:MAX_SHEETS]:
+                    hidden = _hidden(archive, paths[sheet.title])
+                    place = f"{where}: sheet {sheet.title}"
+                    if hidden.last_row > MAX_ROWS or hidden.last_column > MAX_COLUMNS or hidden.widest > MAX_ROW_CELLS:
+                        raise FormulaError(f"{place}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns")
+                    if hidden.unsaved or hidden.merged:
+                        cells = ", ".join((hidden.unsaved or hidden.merged)[:5])
+                        what = "a cell formula without a saved result" if hidden.unsaved else "merged cells"
+                        raise FormulaError(f"{place}: {cells}: {what}; {_SAVE_AGAIN}, or write the plain values")
+                    if not sheet.title.strip().casefold().startswith(IGNORED_SHEET) and hidden.last_row:
+                        return Grid(f"sheet {sheet.title}", list(_grid_rows(sheet, hidden.last_row, place)))
+        except FormulaError:
+            raise
+        except Exception as error:  # openpyxl lets through whatever a damaged file provokes in it
+            raise FormulaError(f"{where}: not readable as a workbook ({type(error).__name__}); {_SAVE_AGAIN}") from None
+    raise FormulaError(f"{where}: no sheet holds anything")
+
+
 def _check_archive(data: bytes, where: str) -> None:
     if data.startswith(_OLE):
         raise FormulaError(

@@ -14,6 +14,8 @@ from preservecheck.report.markdown import escaped, table
 if TYPE_CHECKING:
     from preservecheck.choose import Choice, Option
 
+# of a dose to be written into the formula: as many as it has, so that review finds what was promised
+DIGITS = 9
 HEADINGS = {"fits": "FITS", "fits-after-change": "FITS AFTER A CHANGE", "does-not-fit": "DOES NOT FIT"}
 
 
@@ -129,7 +131,7 @@ def _dose(option: Option) -> str:
 
 
 def _grams(option: Option) -> str:
-    percent = "unknown" if option.percent is None else f"{number(option.percent, 4)} %"
+    percent = "unknown" if option.percent is None else f"{number(option.percent, DIGITS)} %"
     return percent + (f" = {number(option.grams, 4)} g" if option.grams is not None else "")
 
 
@@ -170,10 +172,11 @@ def _closing(choice: Choice) -> str:
     best = next((s for s in choice.systems if s.outcome != "does-not-fit"), None)
     if best is None:
         return "Read 'preservecheck explain choose' for how systems are judged."
-    both = [best.id] + ([f"{number(best.partner_percent or 0)} % {best.partner}"] if best.partner else [])
+    lines = [(best.percent, best.id), *([(best.partner_percent, best.partner)] if best.partner else [])]
+    both = listed([f"{number(percent or 0, DIGITS)} % {system}" for percent, system in lines])
     return (
-        f"To go on with the first: write {listed([f'{number(best.percent or 0, 4)} % {both[0]}', *both[1:]])} into the "
-        "formula and run 'preservecheck review'. 'preservecheck explain choose' tells how systems are judged."
+        f"To go on with the first: write {both} into the formula and run 'preservecheck review'. "
+        "'preservecheck explain choose' tells how systems are judged."
     )
 
 

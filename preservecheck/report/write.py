@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Mapping
 from pathlib import Path
 
 from preservecheck.errors import PreservecheckError
@@ -37,3 +38,36 @@ def write_whole(path: Path, text: str) -> None:
     finally:
         if part is not None:
             Path(part).unlink(missing_ok=True)
+
+
+def write_all(files: Mapping[Path, bytes]) -> None:
+    """Write several files, all or none: each beside its target first, then all put in their places.
+
+    Raises
+    ------
+    PreservecheckError
+        One cannot be written; what was there before is as it was.
+    """
+    parts: dict[Path, Path] = {}
+    before = {path: path.read_bytes() if path.is_file() else None for path in files}
+    done: list[Path] = []
+    try:
+        for path, data in files.items():
+            if path.is_dir():
+                raise PreservecheckError(f"{path}: is a folder; give a file")
+            parts[path] = path.with_name(f".{path.name}.{os.getpid()}.part")
+            parts[path].write_bytes(data)
+        for path, part in parts.items():
+            os.replace(part, path)
+            done.append(path)
+    except OSError as error:
+        for path in done:
+            old = before[path]
+            if old is None:
+                path.unlink(missing_ok=True)
+            else:
+                path.write_bytes(old)
+        raise PreservecheckError(f"{path}: cannot be written: {error.strerror or error}") from None
+    finally:
+        for part in parts.values():
+            part.unlink(missing_ok=True)

@@ -7,12 +7,35 @@ import re
 
 import pytest
 
-from preservecheck.chemistry import charge, free_active, speciation, water_activity
+from preservecheck.chemistry import (
+    acid_forms,
+    charge,
+    electrolytes,
+    free_active,
+    mixture_ph,
+    nonelectrolytes,
+    partition,
+    pka,
+    speciation,
+    water_activity,
+)
 
+MODULES = (
+    acid_forms,
+    charge,
+    electrolytes,
+    free_active,
+    mixture_ph,
+    nonelectrolytes,
+    partition,
+    pka,
+    speciation,
+    water_activity,
+)
 SECTIONS = ["Parameters", "Returns", "Notes", "References", "Examples"]
 FUNCTIONS = [
     pytest.param(function, id=f"{module.__name__.rpartition('.')[2]}.{name}")
-    for module in (speciation, water_activity, free_active, charge)
+    for module in MODULES
     for name, function in inspect.getmembers(module, inspect.isfunction)
     if function.__module__ == module.__name__ and not name.startswith("_")
 ]

@@ -1,0 +1,152 @@
+"""Which preservative? Every system against one formula, by the same checks as ``review``.
+
+How a system gets its place:
+
+1. The formula's own preservatives are taken out (what raw materials carry in stays); each system goes in where they
+   went in, or, where none was, last into the cooled batch.
+2. Over a grid of doses and pH values, all systems in one array, the checks on pH range, free active and solubility show
+   where it works; the ends of the intervals are then found as roots.
+3. The dose is the middle of the usage range, but 10 % below the highest that usage range, law and solubility allow
+   where that is lower, and 10 % more than the microbes ask for where that is higher; never above the highest, on the
+   scale's steps.
+4. That very formula is judged by all checks. ``fits``: no serious warning, and none at all on pH range, free active,
+   solubility, dose, law, heat and coverage. Otherwise the smallest changes that answer what is wrong are made - cooler
+   addition, another pH, a nonionic gum for an anionic one, a partner that its row names - and the changed formula is
+   judged again: ``fits-after-change``. What still does not pass ``does-not-fit``.
+
+Order: fits, then fits after a change, then the rest; no serious warning before some, then fewest warnings, then the
+margin of the weakest microbe, then the chance of passing.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+from collections.abc import Sequence
+
+from preservecheck.checks.base import listed
+from preservecheck.choose.changes import DIGITS
+from preservecheck.choose.host import CHANCE_DRAWS
+from preservecheck.choose.ph import PH_STEP
+from preservecheck.choose.recipe import GUM, bare
+from preservecheck.choose.result import ORDER, OUTCOMES, Choice, Option, Outcome, Weakest
+from preservecheck.choose.roots import PIECES, ROUNDS, SMALL, STEPS, narrowed, root
+from preservecheck.choose.search import ranked
+from preservecheck.choose.trial import MUST_PASS, Trial
+from preservecheck.choose.window import GRID, MARGIN, WORKS
+from preservecheck.errors import PreservecheckError
+from preservecheck.formula.load import load_formula
+from preservecheck.formula.model import MARKETS, Formula, Measured
+from preservecheck.formula.names import names_of
+from preservecheck.reference.load import Tables, load_tables
+from preservecheck.reference.rows import System
+from preservecheck.review import PROGRAM, version
+
+__all__ = [
+    "CHANCE_DRAWS",
+    "DIGITS",
+    "GRID",
+    "GUM",
+    "MARGIN",
+    "MUST_PASS",
+    "ORDER",
+    "OUTCOMES",
+    "PH_STEP",
+    "PIECES",
+    "ROUNDS",
+    "SMALL",
+    "STEPS",
+    "WORKS",
+    "Choice",
+    "Measured",
+    "Option",
+    "Outcome",
+    "Trial",
+    "Weakest",
+    "bare",
+    "choose",
+    "narrowed",
+    "root",
+]
+
+
+def choose(
+    formula: Formula | str | os.PathLike[str],
+    tables: Tables | None = None,
+    *,
+    today: dt.date | None = None,
+    markets: Sequence[str] = (),
+    natural: bool = False,
+    without: Sequence[str] = (),
+    limit: int | None = None,
+) -> Choice:
+    """Rank every preservative system for a formula.
+
+    Parameters
+    ----------
+    formula
+        A formula, or the path of its file, with or without a preservative in it.
+    tables
+        The tables; default the shipped ones with the user's own rows.
+    today
+        Date of the report, and of the law where the formula names no day.
+    markets
+        Markets to satisfy instead of the formula's own.
+    natural
+        Only systems that a natural cosmetics standard accepts.
+    without
+        Substances, by any known name, that no system may hold.
+    limit
+        How many systems to report, best first; all where ``None``.
+
+    Raises
+    ------
+    FormulaError
+        The file cannot be used.
+    """
+    tables = tables or load_tables()
+    today = today or dt.date.today()
+    if not isinstance(formula, Formula):
+        formula = load_formula(formula, tables, today=today)
+    wishes = []
+    if strange := [m for m in markets if m not in MARKETS]:
+        raise PreservecheckError(f"--markets: {', '.join(strange)} is not known; the markets are {', '.join(MARKETS)}")
+    if markets:
+        formula = formula.model_copy(update={"product": formula.product.model_copy(update={"markets": tuple(markets)})})
+        wishes.append(f"markets {', '.join(markets)}")
+    systems, said = _allowed(tables, natural=natural, without=without)
+    wishes += said
+    options = ranked(formula, tables, systems, today) if systems else []
+    return Choice(
+        program=f"{PROGRAM} {version()}",
+        tables_sha256=tables.digest,
+        formula_sha256=formula.sha256,
+        date=today,
+        name=formula.product.name,
+        ph=formula.measured.ph,
+        markets=formula.product.markets,
+        order=ORDER,
+        narrowed=tuple(wishes),
+        systems=tuple(options[:limit]),
+    )
+
+
+def _allowed(tables: Tables, *, natural: bool, without: Sequence[str]) -> tuple[list[System], list[str]]:
+    """The systems that are left by the wishes of the maker, and the wishes in words."""
+    wishes = []
+    systems = list(tables.systems)
+    if natural:
+        systems = [s for s in systems if s.natural_standard in ("yes", "conditional")]
+        wishes.append("only what a natural cosmetics standard accepts")
+    if without:
+        names = names_of(tables)
+        if unknown := [w for w in without if names.ingredient(w) is None]:
+            near = names.nearest(unknown[0])
+            raise PreservecheckError(
+                f"--without: {', '.join(unknown)} is no name in the tables"
+                + (f"; did you mean {listed(near, 'or')}?" if near else "")
+            )
+        banned = {named.inci for w in without if (named := names.ingredient(w)) is not None}
+        systems = [s for s in systems if banned.isdisjoint(i for i, _ in s.composition)]
+        wishes.append(f"without {listed(sorted(banned))}")
+    return systems, wishes

@@ -1,0 +1,93 @@
+"""The smallest changes that make a system fit: cooler addition, another pH, another gum, a partner."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from preservecheck.checks.base import listed, number
+from preservecheck.choose.host import Host
+from preservecheck.choose.ph import ph_words, target_ph
+from preservecheck.choose.recipe import GUM
+from preservecheck.choose.trial import Trial, merit
+from preservecheck.choose.window import Window
+from preservecheck.formula.names import folded
+from preservecheck.verdict import PASS, SERIOUS
+
+# of a dose to be written into the formula: as many as it has, so that review finds what was promised
+DIGITS = 9
+
+
+def mended(host: Host, window: Window, trial: Trial, ph_low: float, ph_high: float) -> Trial:
+    """The trial with the smallest changes that answer its warnings, not judged yet."""
+    worst, changes = trial.worst, []
+    made: dict[str, Any] = {}
+    if worst["heat-limit"] > PASS and host.phase is not None:
+        made["added_at_c"] = host.target_c(trial)
+        before = host.bare.phases[host.phase] if host.phase < len(host.bare.phases) else None
+        was = None if before is None else before.added_at_c if before.added_at_c is not None else before.heated_to_c
+        instead = f" instead of {was:.0f} °C" if was is not None else ""
+        changes.append(f"add it at {made['added_at_c']:.0f} °C or cooler{instead}")
+    needs_ph = (
+        host.ph is None
+        or any(worst[c] > PASS for c in ("ph-range", "free-active", "solubility"))
+        or (worst["pairs"] >= SERIOUS)
+    )
+    if needs_ph and (target := target_ph(host, window.case, ph_low, ph_high)) is not None:
+        made["ph"] = target
+        if host.ph is None:
+            changes.append(f"measure the pH, which is not known: it must lie at {ph_words(ph_low, ph_high)}")
+        elif target != host.ph:
+            way = "lower" if target < host.ph else "raise"
+            side = "below" if target < host.ph else "above"
+            changes.append(f"{way} the pH from {number(host.ph, DIGITS)} to {number(target, DIGITS)} or {side}")
+    if worst["ionic"] >= SERIOUS or worst["pairs"] >= SERIOUS or worst["free-active"] > PASS:
+        gums = gums_of(host) if trial.system.charge == "cationic" else {}
+        if gums:
+            made["without"] = frozenset(gums)
+            changes.append(f"replace {listed(sorted(gums.values()))} by {GUM}")
+    return replace(trial, **made, changes=tuple(changes), codes={} if changes else trial.codes)
+
+
+def gums_of(host: Host) -> dict[str, str]:
+    """Anionic gums and polymers on lines of their own: folded name to name as written."""
+    rows = host.composer.ingredients
+    return {
+        folded(w.name): w.name
+        for w in host.base.lines
+        if w.inci is not None and (r := rows.get(w.inci)) is not None and r.role == "anionic polymer"
+    }
+
+
+def with_partners(host: Host, window: Window, trials: list[Trial]) -> list[Trial]:
+    """Trials that leave a gap, each with the partner that does best."""
+    tries: list[tuple[int, Trial]] = []
+    place = {s.id: i for i, s in enumerate(window.systems)}
+    for i, t in enumerate(trials):
+        if t.fits or not t.codes or t.worst["legal-limit"] >= SERIOUS:
+            continue
+        ph = t.ph if t.ph is not None else host.ph
+        if ph is None:
+            continue
+        for at in (place[p] for p in t.system.partners if p in place and p != t.system.id):
+            partner, percent = window.systems[at], window.doses(ph)[2][at]
+            tries.append(
+                (
+                    i,
+                    replace(
+                        t,
+                        partner=partner,
+                        partner_percent=float(percent),
+                        changes=(*t.changes, f"pair it with {number(percent, DIGITS)} % {partner.id}"),
+                    ),
+                )
+            )
+    if not tries:
+        return trials
+    # the cooler of the two decides where both go in
+    cool = [replace(t, added_at_c=host.target_c(t)) if t.added_at_c is not None else t for _, t in tries]
+    best = list(trials)
+    for (i, _), t in zip(tries, host.judged(cool), strict=True):
+        if t.fits and (not best[i].fits or merit(t) < merit(best[i])):
+            best[i] = t
+    return best

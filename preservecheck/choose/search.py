@@ -1,0 +1,55 @@
+"""The search for systems that fit, from trial to ranked options."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+
+from preservecheck.checks import product_ph
+from preservecheck.choose.changes import mended, with_partners
+from preservecheck.choose.host import Host
+from preservecheck.choose.result import Option, rank
+from preservecheck.choose.trial import Trial
+from preservecheck.choose.window import Window
+from preservecheck.choose.words import no_room, option_of
+from preservecheck.formula.model import Formula
+from preservecheck.reference.load import Tables
+from preservecheck.reference.rows import System
+
+
+def ranked(formula: Formula, tables: Tables, systems: list[System], today: dt.date) -> list[Option]:
+    """Options for all systems, best first; those that are no additive to this formula last."""
+    host = Host(formula, tables, today)
+    room = host.room
+    fitting = [s for s in systems if s.usage_min_percent <= room]
+    found = _options(host, fitting) if fitting else []
+    return sorted([*found, *(no_room(host, s) for s in systems if s.usage_min_percent > room)], key=rank)
+
+
+def _options(host: Host, systems: list[System]) -> list[Option]:
+    """Systems that there is room for, in the order of the table."""
+    window = Window(host, systems)
+    customary = product_ph.window_of(window.context, host.bare.product.type, host.bare.product.use)
+    near = host.ph if host.ph is not None else (customary.ph_min + customary.ph_max) / 2 if customary else 5.0
+    can = window.grid(systems).any(axis=1)  # (S, pH)
+    low, high, percent = window.doses(near)
+    ph_low, ph_high = window.ph_interval(percent, near, systems)
+    # a system that works nowhere at this dose may work at its highest one
+    again = np.flatnonzero(np.isnan(ph_low) & can.any(axis=-1))
+    if again.size:
+        some = [systems[i] for i in again]
+        ph_low[again], ph_high[again] = window.ph_interval(np.array([s.usage_max_percent for s in some]), near, some)
+    first = host.judged([Trial(s, float(p)) for s, p in zip(systems, percent, strict=True)])
+    second = [t if t.fits else mended(host, window, t, ph_low[i], ph_high[i]) for i, t in enumerate(first)]
+    redo = [i for i, t in enumerate(second) if not first[i].fits and t.changes]
+    for i, t in zip(redo, host.judged([second[i] for i in redo]), strict=True):
+        second[i] = t
+    second = with_partners(host, window, second)
+    chosen = [a if a.fits else b if b.fits or not a.codes else a for a, b in zip(first, second, strict=True)]
+    chance = host.chances([t for t in chosen if t.fits])
+    lucky = iter(chance)
+    return [
+        option_of(host, t, first[i], (low[i], high[i], ph_low[i], ph_high[i]), next(lucky) if t.fits else None)
+        for i, t in enumerate(chosen)
+    ]

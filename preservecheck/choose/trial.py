@@ -1,0 +1,62 @@
+"""A system tried in a formula, and what the checks say of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from preservecheck.reference.rows import System
+from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Codes, Floats, fold
+
+# checks that must pass before a system is said to fit; others may warn and count in the order
+MUST_PASS = ("ph-range", "free-active", "solubility", "dose", "legal-limit", "heat-limit", "coverage")
+
+
+@dataclass(frozen=True)
+class Trial:
+    """A system put into the formula, with what was changed to make it fit."""
+
+    system: System
+    percent: float
+    partner: System | None = None
+    partner_percent: float = 0.0
+    ph: float | None = None  # None: as measured
+    added_at_c: float | None = None  # None: where the formula's own preservative goes in
+    without: frozenset[str] = frozenset()  # anionic gums replaced by a nonionic one
+    changes: tuple[str, ...] = ()
+    codes: dict[str, Codes] = field(default_factory=dict)
+    sums: Floats | None = None
+
+    @cached_property
+    def worst(self) -> dict[str, int]:
+        """Worst code by check."""
+        return {check: int(fold(codes)) for check, codes in self.codes.items()}
+
+    @cached_property
+    def fits(self) -> bool:
+        """No serious warning, and nothing but a pass where a pass is asked for; law that is not known may stay so."""
+        worst = self.worst
+        return max(worst.values()) < SERIOUS and all(
+            worst[c] <= PASS or (c == "legal-limit" and worst[c] == UNKNOWN) for c in MUST_PASS
+        )
+
+    @cached_property
+    def counts(self) -> dict[str, int]:
+        """How many findings pass, warn and are unknown."""
+        every = np.concatenate([c for c in self.codes.values()])
+        serious, warn = int((every == SERIOUS).sum()), int((every == WARN).sum())
+        return {
+            "pass": int((every == PASS).sum()),
+            "warn": warn + serious,
+            "serious": serious,
+            "unknown": int((every == UNKNOWN).sum()),
+        }
+
+
+def merit(trial: Trial) -> tuple[float, ...]:
+    """What trials of one system are sorted by, best first."""
+    counts = trial.counts
+    margin = float(np.nanmin(trial.sums)) if trial.sums is not None else 0.0
+    return (counts["serious"], counts["warn"], counts["unknown"], -margin)

@@ -1,0 +1,110 @@
+"""What ``choose`` says about a system in a formula."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from preservecheck.checks import CHECKS, legal_limit
+from preservecheck.checks.base import listed, number
+from preservecheck.choose.host import Host, added_below
+from preservecheck.choose.ph import rounded
+from preservecheck.choose.result import Option, Outcome, Weakest, known
+from preservecheck.choose.trial import MUST_PASS, Trial
+from preservecheck.context import MICROBES
+from preservecheck.reference.rows import System
+from preservecheck.review import finding_of
+from preservecheck.verdict import PASS, SERIOUS, WARN, Finding
+
+
+def option_of(
+    host: Host, trial: Trial, first: Trial, ends: tuple[float, float, float, float], chance: float | None
+) -> Option:
+    """What a trial would do, with the ends of dose and pH and the chance of passing."""
+    low, high, ph_low, ph_high = ends
+    formula = host.formula_with(trial)
+    sums = trial.sums if trial.sums is not None else np.array([np.nan])
+    at = int(np.nanargmin(sums)) if not np.isnan(sums).all() else 0
+    outcome: Outcome = (
+        "fits" if trial.fits and not trial.changes else "fits-after-change" if trial.fits else "does-not-fit"
+    )
+    grams = trial.percent / 100 * host.batch_g if host.batch_g else None
+    step = host.bare.product.scale_step_g
+    return Option(
+        id=trial.system.id,
+        outcome=outcome,
+        percent=trial.percent,
+        percent_low=known(low),
+        percent_high=known(high),
+        ph_low=rounded(ph_low, up=True),
+        ph_high=rounded(ph_high, up=False),
+        add_below_c=added_below(trial.system),
+        phase=host.phase_name(trial),
+        grams=grams,
+        scale_error_percent=100 * step / grams if step and grams else None,
+        changes=trial.changes if outcome == "fits-after-change" else (),
+        partner=trial.partner.id if trial.partner and trial.fits else None,
+        partner_percent=trial.partner_percent if trial.partner and trial.fits else None,
+        counts=trial.counts,
+        weakest=Weakest(microbe=MICROBES[at], sum_of_ratios=known(float(sums[at]))),
+        chance=None if chance is None else round(chance, 3),
+        why=_why(host, trial, first),
+        own=trial.system.id in host.own,
+        formula=formula,
+    )
+
+
+def no_room(host: Host, system: System) -> Option:
+    """A system of which more has to go in than the formula can give way to."""
+    why = (
+        f"dose: it takes {number(system.usage_min_percent)} % and more of the whole formula, and only "
+        f"{number(host.room)} % of this one can give way"
+    )
+    return Option(
+        id=system.id,
+        outcome="does-not-fit",
+        percent=None,
+        percent_low=None,
+        percent_high=None,
+        ph_low=None,
+        ph_high=None,
+        add_below_c=added_below(system),
+        phase="cool-down",
+        grams=None,
+        scale_error_percent=None,
+        changes=(),
+        partner=None,
+        partner_percent=None,
+        counts={"pass": 0, "warn": 0, "serious": 0, "unknown": 0},
+        weakest=Weakest(microbe=MICROBES[0], sum_of_ratios=None),
+        chance=None,
+        why=why,
+        own=system.id in host.own,
+    )
+
+
+def _why(host: Host, trial: Trial, first: Trial) -> str:
+    """One line: what speaks for it, or the first thing that is wrong."""
+    if trial.fits and not trial.changes:
+        warned = [c for c, code in trial.worst.items() if code == WARN]
+        return "passes what it must" + (f"; look at {listed(warned)}" if warned else "")
+    if trial.fits:
+        return f"{'; '.join(trial.changes)}: then it passes what it must"
+    finding = _first_fault(host, first)
+    return f"{finding.id}: {finding.because}" if finding else "it does not pass"
+
+
+def _first_fault(host: Host, trial: Trial) -> Finding | None:
+    """What is wrong with a trial, the worst first."""
+    case = host.case_of([trial])
+    # what the law forbids no dose can mend, so it is said first
+    ranked = sorted(CHECKS, key=lambda c: (-trial.worst[c.ID], c.ID != legal_limit.ID, c.ID not in MUST_PASS))
+    check = next(
+        (c for c in ranked if trial.worst[c.ID] > PASS and (c.ID in MUST_PASS or trial.worst[c.ID] == SERIOUS)),
+        None,
+    )
+    if check is None:
+        return None
+    figures = check.compute(case)
+    codes = np.atleast_2d(check.judge(figures))[0]
+    j = int(codes.argmax())
+    return finding_of(check, case, figures, j, int(codes[j]), None, {})

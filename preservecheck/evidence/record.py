@@ -1,0 +1,308 @@
+"""The decision record: why this preservative is in this formula, so that it can be followed and checked years later.
+
+It is a screening record. It holds the formula itself, so that it can be worked out again without any other file.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+import os
+from collections.abc import Mapping
+from typing import Any, Literal
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict
+
+from preservecheck.case import Case, cases
+from preservecheck.checks import CHECKS, free_active
+from preservecheck.checks.base import number
+from preservecheck.choose import MUST_PASS, Choice, Option, choose
+from preservecheck.evidence.rows_used import digests_of, rows_used, values_of
+from preservecheck.evidence.working import composition_of, working_of
+from preservecheck.formula.load import load_formula
+from preservecheck.formula.model import Formula
+from preservecheck.reference.columns import read_cells
+from preservecheck.reference.load import Tables, load_tables
+from preservecheck.reference.rows import Ingredient
+from preservecheck.review import Report, composer_for, context_for, review
+from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, fold
+
+KIND = "preservative decision record"
+NOT_AN_ASSESSMENT = (
+    "This is a screening record. It is not a safety assessment, not a challenge test and no proof that the product is "
+    "protected; it writes down what was known, what was computed and why the preservative was chosen."
+)
+DIGEST = "content_sha256"
+
+
+class Alternative(BaseModel):
+    """A system that was looked at: what it would do, and why it is not in the formula."""
+
+    model_config = ConfigDict(frozen=True)
+    id: str
+    rank: int
+    chosen: bool
+    outcome: str
+    reason: str
+    figures: dict[str, Any]
+
+
+class DecisionRecord(BaseModel):
+    """Everything that stands on the paper."""
+
+    model_config = ConfigDict(frozen=True)
+    format: Literal[1] = 1
+    kind: Literal["preservative decision record"] = "preservative decision record"
+    statement: str = NOT_AN_ASSESSMENT
+    program: str
+    tables_sha256: str
+    formula_sha256: str
+    date: dt.date
+    batch_number: str | None
+    formula: dict[str, Any]
+    composition: dict[str, Any]
+    working: dict[str, Any]
+    report: dict[str, Any]
+    chosen: tuple[str, ...]
+    reason: str | None
+    order: str
+    alternatives: tuple[Alternative, ...]
+    challenge: dict[str, Any] | None
+    rows: tuple[dict[str, Any], ...]
+    row_digests: dict[str, str]
+
+
+class Built(BaseModel):
+    """A record with what its pages are drawn from."""
+
+    model_config = ConfigDict(frozen=True, arbitrary_types_allowed=True)
+    record: DecisionRecord
+    report: Report
+    case: Case
+    tables: Tables
+
+
+def build(
+    formula: Formula | str | os.PathLike[str],
+    tables: Tables | None = None,
+    *,
+    today: dt.date | None = None,
+    batch_number: str | None = None,
+    reason: str | None = None,
+    challenge: Mapping[str, Any] | None = None,
+) -> Built:
+    """The decision record of a formula.
+
+    Parameters
+    ----------
+    formula
+        A formula, or the path of its file.
+    tables
+        The tables; default the shipped ones with the user's own rows.
+    today
+        Date of the record.
+    batch_number
+        Printed where it is known, else a blank.
+    reason
+        Why the maker chose it, in the maker's own words.
+    challenge
+        What ``challenge`` says of the laboratory's counts, in its JSON form, where they are there.
+
+    Raises
+    ------
+    FormulaError
+        The file cannot be used.
+    """
+    tables = tables or load_tables()
+    today = today or dt.date.today()
+    if not isinstance(formula, Formula):
+        formula = load_formula(formula, tables, today=today)
+    report = review(formula, tables, today=today)
+    composition = composer_for(tables).compose(formula)
+    case = cases([composition], context_for(tables), today)
+    choice = choose(formula, tables, today=today)
+    chosen = tuple(s.id for s in composition.systems)
+    record = DecisionRecord(
+        program=report.program,
+        tables_sha256=report.tables_sha256,
+        formula_sha256=report.formula_sha256,
+        date=today,
+        batch_number=batch_number,
+        formula=formula_data(formula),
+        composition=composition_of(composition, case),
+        working=working_of(case),
+        report=_report_data(report),
+        chosen=chosen,
+        reason=reason,
+        order=choice.order,
+        alternatives=_alternatives(choice, chosen, case),
+        challenge=None if challenge is None else dict(challenge),
+        rows=tuple(rows_used(case, report)),
+        row_digests=digests_of(tables),
+    )
+    return Built(record=record, report=report, case=case, tables=tables)
+
+
+def _report_data(report: Report) -> dict[str, Any]:
+    """The report without what stands at the head of the record already."""
+    above = ("format", "program", "tables_sha256", "formula_sha256", "date", "product")
+    return {k: v for k, v in report.to_json().items() if k not in above}
+
+
+# ---- the formula inside ---------------------------------------------------------------------------------------------
+
+
+def formula_data(formula: Formula) -> dict[str, Any]:
+    """A formula as JSON; of its path only the name is kept."""
+    data = formula.model_dump(mode="json", exclude={"own_ingredients", "path"})
+    own = [{n: _cell(v) for n, v in values_of(row).items()} for row in formula.own_ingredients]
+    return data | {"path": os.path.basename(formula.path) if formula.path else None, "own_ingredients": own}
+
+
+def formula_from(data: Mapping[str, Any]) -> Formula:
+    """The formula that a record holds.
+
+    Raises
+    ------
+    ValueError
+        It does not hold together.
+    """
+    own = []
+    for cells in data.get("own_ingredients", ()):
+        row, faults = read_cells(Ingredient, [(str(n), str(v)) for n, v in cells.items()])
+        if row is None:
+            raise ValueError(f"own ingredient: {faults[0].column} {faults[0].allowed}")
+        own.append(row)
+    formula = Formula.model_validate({**data, "own_ingredients": tuple(own)})
+    if not any(phase.lines for phase in formula.phases):
+        raise ValueError("it has no line")
+    return formula
+
+
+def _cell(value: Any) -> str:
+    """A plain value as the cell of a table."""
+    if isinstance(value, list):
+        return "|".join(":".join(map(_cell, v)) if isinstance(v, list) else _cell(v) for v in value)
+    return repr(value) if isinstance(value, float) else str(value)
+
+
+# ---- what else was looked at ----------------------------------------------------------------------------------------
+
+
+class _Standing(BaseModel):
+    """How the formula as it stands does in the order by which systems are ranked."""
+
+    fits: bool
+    serious: int
+    warn: int
+    weakest: float
+
+
+def _standing(case: Case) -> _Standing:
+    codes = {check.ID: np.atleast_2d(check.judge(check.compute(case)))[0] for check in CHECKS}
+    worst = {check: int(fold(code)) for check, code in codes.items()}
+    every = np.concatenate(list(codes.values()))
+    fits = max(worst.values()) < SERIOUS and all(
+        worst[c] <= PASS or (c == "legal-limit" and worst[c] == UNKNOWN) for c in MUST_PASS
+    )
+    sums = free_active.compute(case)["sum_of_ratios"][0]
+    serious = int((every == SERIOUS).sum())
+    return _Standing(
+        fits=fits,
+        serious=serious,
+        warn=int((every == WARN).sum()) + serious,
+        weakest=0.0 if np.isnan(sums).all() else float(np.nanmin(sums)),
+    )
+
+
+def _alternatives(choice: Choice, chosen: tuple[str, ...], case: Case) -> tuple[Alternative, ...]:
+    standing = _standing(case)
+    return tuple(
+        Alternative(
+            id=option.id,
+            rank=rank,
+            chosen=option.id in chosen,
+            outcome=option.outcome,
+            reason=_reason(option, standing, option.id in chosen, bool(chosen)),
+            figures={k: v for k, v in data.items() if k not in ("id", "outcome", "own", "why")},
+        )
+        for rank, (option, data) in enumerate(zip(choice.systems, choice.to_json()["systems"], strict=True), 1)
+    )
+
+
+def _reason(option: Option, standing: _Standing, chosen: bool, any_chosen: bool) -> str:
+    """Why a system lost, or that it did not."""
+    if chosen:
+        return "chosen"
+    if option.outcome == "does-not-fit":
+        return option.why
+    if option.outcome == "fits-after-change":
+        return f"the formula would have to change: {'; '.join(option.changes)}"
+    if not any_chosen:
+        return "it fits; nothing is chosen yet"
+    return _beside(option, standing)
+
+
+def _beside(option: Option, standing: _Standing) -> str:
+    """A system that fits, beside the formula as it stands: warnings first, then margin, as in the ranking."""
+    own, other = (standing.serious, standing.warn), (option.counts["serious"], option.counts["warn"])
+    weakest = option.weakest.sum_of_ratios or 0.0
+    margin = f"{number(weakest, 2)} against {number(standing.weakest, 2)} times what stops the weakest microbe"
+    if not standing.fits:
+        said = "it fits as it stands, and what is chosen does not"
+    elif other > own:
+        return f"it fits too, with more warnings: {other[1]} against {own[1]}"
+    elif other < own:
+        said = f"it fits with fewer warnings, {other[1]} against {own[1]}"
+    elif weakest <= standing.weakest:
+        return f"it fits too, with less margin: {margin}"
+    else:
+        said = f"it fits with more margin, {margin}"
+    return f"{said}; why it was not taken is for the maker to say"
+
+
+# ---- the file -------------------------------------------------------------------------------------------------------
+
+
+def to_json(record: DecisionRecord) -> str:
+    """The record as a JSON text that carries the digest of its own content."""
+    data = {"format": record.format, "kind": record.kind, DIGEST: ""} | record.model_dump(mode="json")
+    data[DIGEST] = content_digest(json.dumps(data, ensure_ascii=False, allow_nan=False))
+    return json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+
+
+def content_digest(text: str) -> str:
+    """SHA-256 over the content of a record: every letter and digit of it, spaces between values apart.
+
+    Numbers count as they are written, so a digit that changes no binary number is seen as well.
+
+    Raises
+    ------
+    ValueError
+        The text is no JSON object, or names a key twice.
+    """
+    data = json.loads(
+        text, parse_float=_as_written, parse_int=_as_written, parse_constant=_refused, object_pairs_hook=_once
+    )
+    if not isinstance(data, dict):
+        raise ValueError("it is no object")
+    data.pop(DIGEST, None)
+    canonical = json.dumps(data, sort_keys=True, ensure_ascii=True, separators=(",", ":"))
+    return hashlib.sha256(canonical.encode()).hexdigest()
+
+
+def _as_written(text: str) -> str:
+    return f"\0{text}"
+
+
+def _refused(text: str) -> Any:
+    raise ValueError(f"{text} is no number")
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    data = dict(pairs)
+    if len(data) != len(pairs):
+        raise ValueError("a key stands twice in one place")
+    return data

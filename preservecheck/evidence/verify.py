@@ -1,0 +1,205 @@
+"""Reads a decision record back, works it out again, and names everything that no longer agrees."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from preservecheck.errors import PreservecheckError, ReadingsError
+from preservecheck.evidence.record import DIGEST, KIND, build, content_digest, formula_from
+from preservecheck.evidence.rows_used import changed_rows
+from preservecheck.formula.load import file_bytes
+from preservecheck.reference.load import Tables, load_tables
+from preservecheck.reference.rows import TABLES
+from preservecheck.review import PROGRAM, version
+
+MAX_BYTES = 20_000_000
+# figures of two machines may differ in their last digits
+SAME = 1e-9
+# keys by which entries of a list are told apart, so that a path names the thing and not its number
+NAMES = ("table", "key", "id", "about", "inci", "name", "line", "origin", "substance", "market")
+APART = (DIGEST, "program", "tables_sha256", "row_digests", "batch_number", "reason", "challenge")
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One value that no longer agrees."""
+
+    path: str
+    recorded: Any
+    now: Any
+
+    @property
+    def is_figure(self) -> bool:
+        """Whether it is a number, now or in the record."""
+        return any(isinstance(v, (int, float)) and not isinstance(v, bool) for v in (self.recorded, self.now))
+
+
+@dataclass(frozen=True)
+class Verification:
+    """What was found."""
+
+    name: str
+    edited: bool
+    program: tuple[str, str] | None  # recorded and present, where they differ
+    tables: bool  # whether any table differs
+    changed: Mapping[str, tuple[list[str], int]]
+    rows: tuple[Difference, ...]
+    figures: tuple[Difference, ...]
+    words: tuple[Difference, ...]
+    obstacle: str | None  # why it could not be worked out again
+
+    @property
+    def agrees(self) -> bool:
+        """Whether all is as it was."""
+        return not (
+            self.edited or self.program or self.tables or self.rows or self.figures or self.words or self.obstacle
+        )
+
+
+def verify(path: Path, tables: Tables | None = None) -> Verification:
+    """Compare a record with what this program and these tables say of the formula inside it.
+
+    Parameters
+    ----------
+    path
+        The JSON file of a record.
+    tables
+        The tables; default the shipped ones with the user's own rows.
+
+    Raises
+    ------
+    ReadingsError
+        The file is no decision record.
+    """
+    tables = tables or load_tables()
+    data, digest = _read(path)
+    edited = data.get(DIGEST) != digest
+    program = f"{PROGRAM} {version()}"
+    recorded = str(data.get("program"))
+    now, obstacle = _again(data, tables)
+    marks = data.get("row_digests")
+    found = [] if now is None else list(differences(_compared(data), _compared(now)))
+    rows = tuple(d for d in found if d.path.startswith("rows["))
+    rest = [d for d in found if d not in rows]
+    return Verification(
+        name=path.name,
+        edited=edited,
+        program=(recorded, program) if recorded != program else None,
+        tables=data.get("tables_sha256") != tables.digest,
+        changed=changed_rows(tables, {n: str(m) for n, m in marks.items()}) if isinstance(marks, dict) else {},
+        rows=rows,
+        figures=tuple(d for d in rest if d.is_figure),
+        words=tuple(d for d in rest if not d.is_figure),
+        obstacle=obstacle,
+    )
+
+
+def _read(path: Path) -> tuple[dict[str, Any], str]:
+    text = file_bytes(path, MAX_BYTES).decode("utf-8", errors="replace")
+    try:
+        digest = content_digest(text)
+        data = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise ReadingsError(f"{path}: is no decision record: {error}") from None
+    if not str(data.get("kind", "")).startswith(KIND[:12]) and DIGEST not in data:
+        raise ReadingsError(f"{path}: is no decision record; 'preservecheck record FORMULA --output DIR' writes one")
+    return data, digest
+
+
+def _again(data: Mapping[str, Any], tables: Tables) -> tuple[dict[str, Any] | None, str | None]:
+    """The record worked out again from the formula inside it, or why that cannot be done."""
+    try:
+        formula = formula_from(data["formula"])
+        day = dt.date.fromisoformat(str(data["date"]))
+        built = build(formula, tables, today=day)
+    except ValidationError as error:
+        first = error.errors()[0]
+        return None, f"the formula inside is not one: {'.'.join(map(str, first['loc']))}: {first['msg']}"
+    except PreservecheckError as error:
+        return None, f"the formula inside cannot be used: {error.messages[0]}"
+    except KeyError as error:
+        return None, f"the formula inside names {error}, which the tables do not know or the record does not hold"
+    except (ValueError, TypeError, AttributeError, ArithmeticError) as error:
+        return None, f"the formula inside cannot be used: {error}"
+    return json.loads(built.record.model_dump_json()), None
+
+
+def _compared(data: Mapping[str, Any]) -> dict[str, Any]:
+    return {k: v for k, v in data.items() if k not in APART}
+
+
+def differences(recorded: Any, now: Any) -> Iterator[Difference]:
+    """Values that differ, each with a path that names where it stands."""
+    old, new = dict(leaves(recorded)), dict(leaves(now))
+    for path in dict.fromkeys((*old, *new)):
+        a, b = old.get(path), new.get(path)
+        if path not in old or path not in new or not _same(a, b):
+            yield Difference(path, a, b)
+
+
+def _same(a: Any, b: Any) -> bool:
+    numbers = all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in (a, b))
+    if numbers:
+        return math.isclose(a, b, rel_tol=SAME, abs_tol=1e-12)
+    return type(a) is type(b) and bool(a == b)
+
+
+def leaves(value: Any, path: str = "") -> Iterator[tuple[str, Any]]:
+    """Every plain value with its path; entries of a list go by their names, not by their places."""
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            yield from leaves(inner, f"{path}.{key}" if path else str(key))
+    elif isinstance(value, list):
+        seen: dict[str, int] = {}
+        for at, inner in enumerate(value, 1):
+            name = str(at)
+            if isinstance(inner, dict):
+                names = [str(inner[n]) for n in NAMES if isinstance(inner.get(n), str)]
+                name = ": ".join(names) or name
+            seen[name] = seen.get(name, 0) + 1
+            yield from leaves(inner, f"{path}[{name}{f' #{seen[name]}' if seen[name] > 1 else ''}]")
+    else:
+        yield path, value
+
+
+def render(found: Verification) -> str:
+    """What was found, for a terminal."""
+    if found.agrees:
+        return f"{found.name}: agrees. Every figure comes out as recorded, with the same tables and program.\n"
+    lines = [f"{found.name}: does not agree."]
+    if found.edited:
+        lines.append("The file was edited after it was written: its content does not fit its digest.")
+    if found.program:
+        lines.append(f"The program has changed: {found.program[0]} then, {found.program[1]} now.")
+    if found.tables:
+        lines.append(
+            "The tables are not those of the record."
+            if found.changed
+            else "The tables are not the same files, but every row says the same."
+        )
+    for name in TABLES:
+        if name in found.changed:
+            keys, gone = found.changed[name]
+            shown = ", ".join(keys[:10]) + (f" and {len(keys) - 10} more" if len(keys) > 10 else "")  # noqa: PLR2004
+            lines.append(f"  {name}: " + (f"new or changed: {shown}" if keys else f"{gone} rows are gone"))
+    if found.obstacle:
+        lines.append(f"It cannot be worked out again: {found.obstacle}.")
+    groups = (("Rows that the record rests on:", found.rows), ("Figures:", found.figures), ("Words:", found.words))
+    for title, differing in groups:
+        if differing:
+            lines += [title, *(f"  {d.path}: recorded {_shown(d.recorded)}, now {_shown(d.now)}" for d in differing)]
+    if not (found.figures or found.rows or found.obstacle):
+        lines.append("Every figure comes out as recorded.")
+    return "\n".join(lines) + "\n"
+
+
+def _shown(value: Any) -> str:
+    return "nothing" if value is None else json.dumps(value, ensure_ascii=False)
