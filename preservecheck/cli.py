@@ -360,9 +360,16 @@ def _quoted(path: Path) -> str:
 
 def _add_commands() -> None:
     """Commands that stand in modules of their own."""
-    from preservecheck import cli_paper  # noqa: PLC0415
+    from preservecheck import cli_bench, cli_evidence, cli_paper  # noqa: PLC0415
 
-    for command in (cli_paper.record, cli_paper.worksheet):
+    for command in (
+        cli_paper.record,
+        cli_paper.worksheet,
+        cli_bench.cooldown,
+        cli_bench.adjust,
+        cli_evidence.challenge,
+        cli_evidence.drift,
+    ):
         app.command()(command)
 
 

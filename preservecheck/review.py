@@ -17,6 +17,7 @@ from preservecheck.case import Case, cases
 from preservecheck.checks import CHECKS
 from preservecheck.checks.base import Check
 from preservecheck.context import Context
+from preservecheck.evidence.kept import kept_sentence
 from preservecheck.formula.compose import Composer, Composition
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula, Product
@@ -55,6 +56,7 @@ class ChallengeTest:
     organisms: tuple[str, ...]
     days: tuple[int, ...]
     sources: tuple[str, ...]
+    result: str | None = None  # of a test kept beside the formula
 
 
 @dataclass(frozen=True)
@@ -157,7 +159,7 @@ def review(
         own_rows=advice.own_rows(case),
         labels=advice.labels(case),
         cautions=advice.cautions(case),
-        challenge_test=ChallengeTest(**advice.challenge_test(case, shown)),
+        challenge_test=ChallengeTest(**advice.challenge_test(case, shown), result=kept_sentence(formula)),
         not_covered=advice.not_covered(case),
         formula=formula,
     )

@@ -207,14 +207,15 @@ class TestPromise:
                 assert option.formula.measured == formula.measured, option.id
 
     def test_order(self, name):
-        """Fits before fits after a change before the rest; then serious, warnings, margin, chance."""
+        """Fits before fits after a change before the rest; then serious, warnings, margin up to 3, chance."""
         outcomes = ["fits", "fits-after-change", "does-not-fit"]
         keys = [
             (
                 outcomes.index(s.outcome),
+                s.percent is None,  # what there is no room for
                 s.counts["serious"],
                 s.counts["warn"],
-                -(s.weakest.sum_of_ratios or 0),
+                -min(s.weakest.sum_of_ratios or 0, 3),
                 -(s.chance or 0),
             )
             for s in chosen(name)[1].systems
@@ -412,7 +413,52 @@ def test_scale():
         steps = option.percent / 0.025
         assert steps == pytest.approx(round(steps), abs=1e-6), option.id
         assert option.grams == pytest.approx(4 * option.percent)
-        assert option.scale_error_percent == pytest.approx(10 / option.grams)
+        finer = next((float(c.split()[-2]) for c in option.changes if "scale that shows" in c), 0.1)
+        assert option.scale_error_percent == pytest.approx(100 * finer / option.grams)
+
+
+def test_a_solvent_is_a_change():
+    """Alcohol from 20 % up makes another product, unless it is in it already; then no more than it takes."""
+    option = by_id(choose(make_formula(GEL, ph=5, **SMALL_BATCH), today=TODAY))["ethanol-20-percent-or-more"]
+    assert option.outcome != "fits"
+    assert option.percent == 20
+    if option.outcome == "fits-after-change":
+        assert "place of 20 % water" in option.changes[0]
+    own = make_formula({"Glycerin": 2.0}, {"ethanol-20-percent-or-more": 30.0}, ph=5, added_at="25 °C")
+    option = by_id(choose(own, today=TODAY))["ethanol-20-percent-or-more"]
+    assert not any("place of" in c for c in option.changes)
+
+
+def test_a_scale_too_coarse():
+    """1 g on 100 g: 0.9 g is off by more than 10 %; a scale of 0.01 g weighs it to 5 %."""
+    coarse = make_formula(GEL, ph=5, batch="100 g", scale_step="1 g")
+    option = by_id(choose(coarse, today=TODAY))["chlorphenesin-phenoxyethanol"]
+    assert option.outcome == "fits-after-change"
+    assert option.changes == ("weigh it on a scale that shows 0.01 g",)
+    assert option.scale_error_percent == pytest.approx(100 * 0.01 / option.grams)
+    assert option.formula.product.scale_step_g == 0.01
+
+
+def test_what_no_preservative_mends():
+    """Carbomer in an acid gel and a serum without water are said once, above the ranking."""
+    remarks = choose(make_formula({"Carbomer": 0.5}, ph=4.5), today=TODAY).remarks
+    assert len(remarks) == 1
+    assert remarks[0].startswith("Mend this first, no preservative can: Carbomer")
+    dry = make_formula({"Sunflower oil": 70.0, "Cyclopentasiloxane": 30.0}, rest=None)
+    assert any("needs no preservative" in r for r in choose(dry, today=TODAY).remarks)
+    assert choose(make_formula(GEL, ph=5), today=TODAY).remarks == ()
+
+
+def test_a_dose_for_the_ph_to_be_set():
+    """Benzoate and sorbate: what it takes at the new pH, not at the measured one where they cannot work.
+
+    By hand: of benzoate (pKa 4.2) one part in 64 works at pH 6, one in 4 at pH 4.7, so far less is needed.
+    """
+    option = by_id(choose(make_formula({"Glycerin": 2.0}, ph=6.0), today=TODAY))["sodium-benzoate-potassium-sorbate"]
+    assert option.outcome == "fits-after-change"
+    assert option.ph < 6
+    assert option.percent < option.percent_low
+    assert option.ph_low <= option.ph <= option.ph_high
 
 
 def test_no_room():

@@ -6,16 +6,18 @@ How a system gets its place:
    went in, or, where none was, last into the cooled batch.
 2. Over a grid of doses and pH values, all systems in one array, the checks on pH range, free active and solubility show
    where it works; the ends of the intervals are then found as roots.
-3. The dose is the middle of the usage range, but 10 % below the highest that usage range, law and solubility allow
-   where that is lower, and 10 % more than the microbes ask for where that is higher; never above the highest, on the
-   scale's steps.
+3. The dose is the middle of the usage range (of a solvent, such as alcohol, the least it takes), but 10 % below the
+   highest that usage range, law and solubility allow where that is lower, and 10 % more than the microbes ask for where
+   that is higher; never above the highest, on the scale's steps.
 4. That very formula is judged by all checks. ``fits``: no serious warning, and none at all on pH range, free active,
    solubility, dose, law, heat and coverage. Otherwise the smallest changes that answer what is wrong are made - cooler
-   addition, another pH, a nonionic gum for an anionic one, a partner that its row names - and the changed formula is
-   judged again: ``fits-after-change``. What still does not pass ``does-not-fit``.
+   addition, another pH with the dose for it, a nonionic gum for an anionic one, a finer scale, a partner that its row
+   names - and the changed formula is judged again: ``fits-after-change``. A solvent that is not in the formula yet
+   takes the place of water, and that always is a change. What still does not pass ``does-not-fit``.
 
 Order: fits, then fits after a change, then the rest; no serious warning before some, then fewest warnings, then the
-margin of the weakest microbe, then the chance of passing.
+margin of the weakest microbe, then the chance of passing. A margin above 3 counts as 3: MIC values differ by that much
+between laboratories, so more of it says nothing.
 """
 
 from __future__ import annotations
@@ -26,7 +28,7 @@ from collections.abc import Sequence
 
 from preservecheck.checks.base import listed
 from preservecheck.choose.changes import DIGITS
-from preservecheck.choose.host import CHANCE_DRAWS
+from preservecheck.choose.host import CHANCE_DRAWS, Host
 from preservecheck.choose.ph import PH_STEP
 from preservecheck.choose.recipe import GUM, bare
 from preservecheck.choose.result import ORDER, OUTCOMES, Choice, Option, Outcome, Weakest
@@ -34,6 +36,7 @@ from preservecheck.choose.roots import PIECES, ROUNDS, SMALL, STEPS, narrowed, r
 from preservecheck.choose.search import ranked
 from preservecheck.choose.trial import MUST_PASS, Trial
 from preservecheck.choose.window import GRID, MARGIN, WORKS
+from preservecheck.choose.words import before_any
 from preservecheck.errors import PreservecheckError
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import MARKETS, Formula, Measured
@@ -116,7 +119,7 @@ def choose(
         wishes.append(f"markets {', '.join(markets)}")
     systems, said = _allowed(tables, natural=natural, without=without)
     wishes += said
-    options = ranked(formula, tables, systems, today) if systems else []
+    host = Host(formula, tables, today)
     return Choice(
         program=f"{PROGRAM} {version()}",
         tables_sha256=tables.digest,
@@ -127,7 +130,8 @@ def choose(
         markets=formula.product.markets,
         order=ORDER,
         narrowed=tuple(wishes),
-        systems=tuple(options[:limit]),
+        remarks=before_any(host),
+        systems=tuple(ranked(host, systems)[:limit]) if systems else (),
     )
 
 

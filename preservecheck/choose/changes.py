@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
+from preservecheck.checks import weighing
 from preservecheck.checks.base import listed, number
 from preservecheck.choose.host import Host
 from preservecheck.choose.ph import ph_words, target_ph
@@ -12,15 +16,18 @@ from preservecheck.choose.recipe import GUM
 from preservecheck.choose.trial import Trial, merit
 from preservecheck.choose.window import Window
 from preservecheck.formula.names import folded
-from preservecheck.verdict import PASS, SERIOUS
+from preservecheck.reference.rows import System
+from preservecheck.verdict import PASS, SERIOUS, Floats
 
 # of a dose to be written into the formula: as many as it has, so that review finds what was promised
 DIGITS = 9
+# steps of the scales that are sold [g]
+SCALES_G = (1.0, 0.1, 0.01, 0.001)
 
 
 def mended(host: Host, window: Window, trial: Trial, ph_low: float, ph_high: float) -> Trial:
     """The trial with the smallest changes that answer its warnings, not judged yet."""
-    worst, changes = trial.worst, []
+    worst, changes = trial.worst, list(trial.changes)
     made: dict[str, Any] = {}
     if worst["heat-limit"] > PASS and host.phase is not None:
         made["added_at_c"] = host.target_c(trial)
@@ -46,7 +53,47 @@ def mended(host: Host, window: Window, trial: Trial, ph_low: float, ph_high: flo
         if gums:
             made["without"] = frozenset(gums)
             changes.append(f"replace {listed(sorted(gums.values()))} by {GUM}")
-    return replace(trial, **made, changes=tuple(changes), codes={} if changes else trial.codes)
+    by_scale = worst["weighing"] >= SERIOUS or (worst["weighing"] > PASS and worst["dose"] > PASS)
+    if by_scale and (step := _finer_scale(host, trial.percent)) is not None:
+        made["scale_step_g"] = step
+        changes.append(f"weigh it on a scale that shows {number(step)} g")
+    return replace(trial, **made, changes=tuple(changes), codes={} if made else trial.codes)
+
+
+def taking_its_place(host: Host, system: System, percent: float) -> tuple[str, ...]:
+    """The change that a solvent among the systems makes by itself."""
+    if not host.takes_the_place_of_water(system):
+        return ()
+    return (
+        f"let it take the place of {number(percent, DIGITS)} % water, which makes another product: try the base anew",
+    )
+
+
+def redosed(host: Host, window: Window, trials: list[Trial], ends: Sequence[Floats]) -> list[Trial]:
+    """Trials at another pH with the dose for that pH, where that fits; the ends of their pH are set in place."""
+    ph_low, ph_high = ends
+    moved = [i for i, t in enumerate(trials) if t.ph is not None and host.ph is not None]
+    if not moved:
+        return trials
+    some = [trials[i].system for i in moved]
+    ph = np.array([trials[i].ph for i in moved], dtype=float)
+    percent = window.doses_of(ph, some)[2]
+    out = list(trials)
+    for i, t in zip(
+        moved,
+        host.judged([replace(trials[i], percent=float(p)) for i, p in zip(moved, percent, strict=True)]),
+        strict=True,
+    ):
+        if t.fits or not trials[i].fits:
+            out[i] = t
+    ph_low[moved], ph_high[moved] = window.ph_interval(np.array([out[i].percent for i in moved]), ph, some)
+    return out
+
+
+def _finer_scale(host: Host, percent: float) -> float | None:
+    """The coarsest scale on which a dose is weighed well. [g]"""
+    grams = percent / 100 * (host.batch_g or 0.0)
+    return next((s for s in SCALES_G if s <= grams * weighing.WARN_PERCENT / 100), None)
 
 
 def gums_of(host: Host) -> dict[str, str]:

@@ -23,6 +23,8 @@ from preservecheck.verdict import ABSENT, PASS, Codes, fold
 
 # draws behind each chance
 CHANCE_DRAWS = 500
+# a system that starts at this much of the whole formula makes another product; judgement of this program [%]
+SOLVENT_PERCENT = 10.0
 
 
 class Host:
@@ -45,6 +47,7 @@ class Host:
         composition = self.composer.compose(formula)
         phases = [a.phase for a in composition.additions]
         self.phase = phases[-1] if phases else None  # in which the formula's own preservative goes in
+        self.had = frozenset(s.id for s in composition.systems)  # its own preservatives
         self.bare = bare(formula, composition)
         self.base = self.composer.compose(self.bare)
         self.batch_g = solved(self.bare)[1]
@@ -63,6 +66,9 @@ class Host:
             formula = without_gums(formula, trial.without)
         if trial.ph is not None:
             formula = formula.model_copy(update={"measured": formula.measured.model_copy(update={"ph": trial.ph})})
+        if trial.scale_step_g is not None:
+            product = formula.product.model_copy(update={"scale_step_g": trial.scale_step_g})
+            formula = formula.model_copy(update={"product": product})
         lines = [self._line(trial.system, trial.percent)]
         if trial.partner is not None:
             lines.append(self._line(trial.partner, trial.partner_percent))
@@ -83,6 +89,10 @@ class Host:
         """Temperature at which a trial's systems can go in with the thermometer's error to spare. [°C]"""
         return min(added_below(s) for s in (trial.system, trial.partner) if s is not None) - THERMOMETER_C
 
+    def takes_the_place_of_water(self, system: System) -> bool:
+        """Whether a system that the formula does not hold yet is a solvent rather than an additive."""
+        return system.usage_min_percent >= SOLVENT_PERCENT and system.id not in self.had
+
     def phase_name(self, trial: Trial) -> str:
         """The phase in which a trial's systems go in."""
         if self.phase is not None and trial.added_at_c is None and self.phase < len(self.bare.phases):
@@ -101,7 +111,7 @@ class Host:
         case = self.case_of(trials)
         codes = {check.ID: check.judge(check.compute(case)) for check in CHECKS}
         for check in (legal_limit, pairs):
-            codes[check.ID] = np.stack([_one_each(check, case, c, i) for i, c in enumerate(codes[check.ID])])
+            codes[check.ID] = np.stack([one_each(check, case, c, i) for i, c in enumerate(codes[check.ID])])
         sums = BY_ID["free-active"].compute(case)["sum_of_ratios"]
         return [replace(t, codes={c: v[i] for c, v in codes.items()}, sums=sums[i]) for i, t in enumerate(trials)]
 
@@ -120,7 +130,7 @@ def added_below(system: System) -> float:
     return system.heat_limit_c if cool is None else min(system.heat_limit_c, cool)
 
 
-def _one_each(check: ModuleType, case: Case, codes: Codes, i: int) -> Codes:
+def one_each(check: ModuleType, case: Case, codes: Codes, i: int) -> Codes:
     """Codes of one case, of several rows about one matter the worst alone, as a report shows them."""
     worst: dict[str, int] = {}
     out = codes.copy()

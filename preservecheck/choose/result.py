@@ -11,10 +11,12 @@ from pydantic import BaseModel, ConfigDict
 from preservecheck.formula.model import Formula
 
 Outcome = Literal["fits", "fits-after-change", "does-not-fit"]
+# a margin beyond what MIC values differ by between laboratories says nothing more
+WIDE = 3.0
 OUTCOMES: tuple[Outcome, ...] = ("fits", "fits-after-change", "does-not-fit")
 ORDER = (
     "Fits before fits after a change before the rest; then no serious warning, fewest warnings, the widest margin "
-    "of the weakest microbe, the best chance of passing."
+    "of the weakest microbe (above 3 times counts as 3), the best chance of passing."
 )
 
 
@@ -35,6 +37,7 @@ class Option(BaseModel):
     percent: float | None
     percent_low: float | None
     percent_high: float | None
+    ph: float | None  # at which the dose is recommended; the ends of the dose are at the measured pH
     ph_low: float | None
     ph_high: float | None
     add_below_c: float | None
@@ -65,6 +68,7 @@ class Choice(BaseModel):
     markets: tuple[str, ...]
     order: str
     narrowed: tuple[str, ...]
+    remarks: tuple[str, ...] = ()  # on the formula, whatever preservative goes in
     systems: tuple[Option, ...]
 
     def to_json(self) -> dict[str, Any]:
@@ -78,9 +82,10 @@ def rank(option: Option) -> tuple[float, ...]:
     counts = option.counts
     return (
         OUTCOMES.index(option.outcome),
+        option.percent is None,  # what there is no room for
         counts["serious"],
         counts["warn"],
-        -(option.weakest.sum_of_ratios or 0.0),
+        -min(option.weakest.sum_of_ratios or 0.0, WIDE),
         -(option.chance or 0.0),
     )
 

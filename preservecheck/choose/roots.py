@@ -62,13 +62,14 @@ def root(value: Callable[[Floats], Floats], low: Floats, high: Floats) -> Floats
     return found
 
 
-def run(grid: Floats, good: Bools, near: float) -> tuple[Floats, Floats]:
-    """Ends of the run of good points that is nearest to a value, row by row; not-a-number where none is good."""
+def run(grid: Floats, good: Bools, near: Floats | float) -> tuple[Floats, Floats]:
+    """Ends of the run of good points nearest to a value (one, or one a row); not-a-number where none is good."""
     left, right = np.full(len(grid), np.nan), np.full(len(grid), np.nan)
+    near = np.broadcast_to(near, len(grid))
     for i, (points, row) in enumerate(zip(grid, good, strict=True)):
         if not row.any():
             continue
-        start = int(np.abs(np.where(row, points, np.inf) - near).argmin())
+        start = int(np.abs(np.where(row, points, np.inf) - near[i]).argmin())
         a = b = start
         while a > 0 and row[a - 1]:
             a -= 1

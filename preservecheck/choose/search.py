@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
-import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 
 from preservecheck.checks import product_ph
-from preservecheck.choose.changes import mended, with_partners
+from preservecheck.choose.changes import mended, redosed, taking_its_place, with_partners
 from preservecheck.choose.host import Host
+from preservecheck.choose.ph import target_ph
 from preservecheck.choose.result import Option, rank
 from preservecheck.choose.trial import Trial
 from preservecheck.choose.window import Window
 from preservecheck.choose.words import no_room, option_of
-from preservecheck.formula.model import Formula
-from preservecheck.reference.load import Tables
 from preservecheck.reference.rows import System
 
 
-def ranked(formula: Formula, tables: Tables, systems: list[System], today: dt.date) -> list[Option]:
-    """Options for all systems, best first; those that are no additive to this formula last."""
-    host = Host(formula, tables, today)
+def ranked(host: Host, systems: list[System]) -> list[Option]:
+    """Options for all systems, best first; those that there is no room for last."""
     room = host.room
     fitting = [s for s in systems if s.usage_min_percent <= room]
     found = _options(host, fitting) if fitting else []
@@ -40,11 +38,28 @@ def _options(host: Host, systems: list[System]) -> list[Option]:
     if again.size:
         some = [systems[i] for i in again]
         ph_low[again], ph_high[again] = window.ph_interval(np.array([s.usage_max_percent for s in some]), near, some)
-    first = host.judged([Trial(s, float(p)) for s, p in zip(systems, percent, strict=True)])
-    second = [t if t.fits else mended(host, window, t, ph_low[i], ph_high[i]) for i, t in enumerate(first)]
-    redo = [i for i, t in enumerate(second) if not first[i].fits and t.changes]
+    first = host.judged(
+        [Trial(s, float(p), changes=taking_its_place(host, s, p)) for s, p in zip(systems, percent, strict=True)]
+    )
+    second = list(first)
+    # at the dose for the measured pH there may be no pH left to go to where the middle of the range leaves one
+    tight = [
+        i
+        for i, t in enumerate(first)
+        if not t.fits and host.ph is not None and target_ph(host, window.case, ph_low[i], ph_high[i]) is None
+    ]
+    if tight:
+        some = [systems[i] for i in tight]
+        middle = np.array([(s.usage_min_percent + s.usage_max_percent) / 2 for s in some])
+        ends = window.ph_interval(middle, near, some)
+        for i, dose, left, right in zip(tight, middle, *ends, strict=True):
+            if target_ph(host, window.case, left, right) is not None:
+                ph_low[i], ph_high[i], second[i] = left, right, replace(second[i], percent=float(dose))
+    second = [t if t.fits else mended(host, window, t, ph_low[i], ph_high[i]) for i, t in enumerate(second)]
+    redo = [i for i, t in enumerate(second) if not t.codes]
     for i, t in zip(redo, host.judged([second[i] for i in redo]), strict=True):
         second[i] = t
+    second = redosed(host, window, second, (ph_low, ph_high))
     second = with_partners(host, window, second)
     chosen = [a if a.fits else b if b.fits or not a.codes else a for a, b in zip(first, second, strict=True)]
     chance = host.chances([t for t in chosen if t.fits])

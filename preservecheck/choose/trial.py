@@ -24,6 +24,7 @@ class Trial:
     partner_percent: float = 0.0
     ph: float | None = None  # None: as measured
     added_at_c: float | None = None  # None: where the formula's own preservative goes in
+    scale_step_g: float | None = None  # a finer scale; None: the maker's own
     without: frozenset[str] = frozenset()  # anionic gums replaced by a nonionic one
     changes: tuple[str, ...] = ()
     codes: dict[str, Codes] = field(default_factory=dict)
@@ -59,4 +60,4 @@ def merit(trial: Trial) -> tuple[float, ...]:
     """What trials of one system are sorted by, best first."""
     counts = trial.counts
     margin = float(np.nanmin(trial.sums)) if trial.sums is not None else 0.0
-    return (counts["serious"], counts["warn"], counts["unknown"], -margin)
+    return (counts["serious"], counts["warn"], counts["unknown"], len(trial.changes), -margin)

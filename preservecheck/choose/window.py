@@ -49,8 +49,11 @@ class Window:
         percent
             Doses, shape (S, ...). [% of the formula]
         ph
-            pH values that broadcast with the doses. [-]
+            pH values that broadcast with the doses, or one for each system. [-]
         """
+        ph = np.asarray(ph, dtype=float)
+        if ph.ndim == 1:
+            ph = ph.reshape(-1, *[1] * (percent.ndim - 1))
         case, c = self.case, self.context
         rows = np.array([c.system_index[s.id] for s in systems]).reshape(-1, *[1] * (percent.ndim - 1))
         rest = self._rest(c)
@@ -66,7 +69,7 @@ class Window:
             amount=amount,
             preserving=case.preserving[0] + dose * composition * preserving,
             with_oil=np.broadcast_to(case.with_oil[0], amount.shape),
-            ph=np.asarray(ph, dtype=float),
+            ph=ph,
             system=np.broadcast_to(rows, shape)[..., None],
             system_percent=dose,
             declared=np.ones((*shape, 1), dtype=bool),
@@ -135,7 +138,7 @@ class Window:
         room = np.maximum(one["percent_max"] - start, 0.0)
         return np.asarray(np.where(binds, room / np.where(slope > 0, slope, 1.0), np.inf).min(axis=-1))
 
-    def ph_interval(self, percent: Floats, near: float, systems: Sequence[System]) -> tuple[Floats, Floats]:
+    def ph_interval(self, percent: Floats, near: Floats | float, systems: Sequence[System]) -> tuple[Floats, Floats]:
         """PH between which each system works at a dose, the interval nearest to a pH; not-a-number where none. (S,)"""
         low = np.array([s.ph_min for s in systems])
         high = np.array([s.ph_max for s in systems])
@@ -159,14 +162,25 @@ class Window:
     def doses(self, ph: float) -> tuple[Floats, Floats, Floats]:
         """Lowest dose that works, highest that is allowed, and the one recommended, of all systems. (S,) each"""
         if ph not in self._found:
-            self._found[ph] = self._find_doses(ph, self.systems)
+            self._found[ph] = self.doses_of(ph, self.systems)
         return self._found[ph]
 
-    def _find_doses(self, ph: float, systems: Sequence[System]) -> tuple[Floats, Floats, Floats]:
+    def doses_of(self, ph: Floats | float, systems: Sequence[System]) -> tuple[Floats, Floats, Floats]:
+        """Lowest dose that works, highest that is allowed, and the one recommended. (S,) each
+
+        Parameters
+        ----------
+        ph
+            One pH, or one for each system. [-]
+        systems
+            The systems.
+        """
         low, high = self.lowest_dose(ph, systems), self.highest_dose(ph, systems)
         least = np.array([s.usage_min_percent for s in systems])
         middle = (least + np.array([s.usage_max_percent for s in systems])) / 2
         # away from both edges where there is room, or a hair on the scale would decide
+        # of a solvent no more than it takes
+        middle = np.where([self.host.takes_the_place_of_water(s) for s in systems], least, middle)
         wanted = np.fmax(np.minimum(middle, high / MARGIN), MARGIN * low)
         return low, high, np.array([self._on_scale(w, h, s) for w, h, s in zip(wanted, high, systems, strict=True)])
 

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
-from preservecheck.checks import CHECKS, legal_limit
-from preservecheck.checks.base import listed, number
-from preservecheck.choose.host import Host, added_below
+from preservecheck.case import Case, cases
+from preservecheck.checks import CHECKS, legal_limit, pairs, water_activity
+from preservecheck.checks.base import Check, listed, number
+from preservecheck.choose.host import Host, added_below, one_each
 from preservecheck.choose.ph import rounded
 from preservecheck.choose.result import Option, Outcome, Weakest, known
 from preservecheck.choose.trial import MUST_PASS, Trial
 from preservecheck.context import MICROBES
 from preservecheck.reference.rows import System
-from preservecheck.review import finding_of
+from preservecheck.review import context_for, finding_of
 from preservecheck.verdict import PASS, SERIOUS, WARN, Finding
 
 
@@ -28,13 +31,14 @@ def option_of(
         "fits" if trial.fits and not trial.changes else "fits-after-change" if trial.fits else "does-not-fit"
     )
     grams = trial.percent / 100 * host.batch_g if host.batch_g else None
-    step = host.bare.product.scale_step_g
+    step = trial.scale_step_g or host.bare.product.scale_step_g
     return Option(
         id=trial.system.id,
         outcome=outcome,
         percent=trial.percent,
         percent_low=known(low),
         percent_high=known(high),
+        ph=trial.ph if trial.ph is not None else host.ph,
         ph_low=rounded(ph_low, up=True),
         ph_high=rounded(ph_high, up=False),
         add_below_c=added_below(trial.system),
@@ -65,6 +69,7 @@ def no_room(host: Host, system: System) -> Option:
         percent=None,
         percent_low=None,
         percent_high=None,
+        ph=host.ph,
         ph_low=None,
         ph_high=None,
         add_below_c=added_below(system),
@@ -80,6 +85,29 @@ def no_room(host: Host, system: System) -> Option:
         why=why,
         own=system.id in host.own,
     )
+
+
+def before_any(host: Host) -> tuple[str, ...]:
+    """What is to be said of the formula itself, whatever preservative goes in."""
+    case = cases([host.base], context_for(host.tables), host.today)
+    out = []
+    if case.dry[0]:
+        dryness: Any = water_activity
+        finding = _finding(dryness, case, 0)
+        out.append(f"{finding.because} It needs no preservative as long as no water gets in.")
+    matters: tuple[Any, ...] = (legal_limit, pairs)
+    for check in matters:
+        codes = one_each(check, case, np.atleast_2d(check.judge(check.compute(case)))[0], 0)
+        for j in np.flatnonzero(codes >= SERIOUS):
+            finding = _finding(check, case, int(j))
+            out.append(f"Mend this first, no preservative can: {finding.because} {finding.do or ''}".strip())
+    return tuple(out)
+
+
+def _finding(check: Check, case: Case, j: int) -> Finding:
+    """One finding of a check on the first case."""
+    figures = check.compute(case)
+    return finding_of(check, case, figures, j, int(np.atleast_2d(check.judge(figures))[0, j]), None, {})
 
 
 def _why(host: Host, trial: Trial, first: Trial) -> str:
@@ -104,7 +132,4 @@ def _first_fault(host: Host, trial: Trial) -> Finding | None:
     )
     if check is None:
         return None
-    figures = check.compute(case)
-    codes = np.atleast_2d(check.judge(figures))[0]
-    j = int(codes.argmax())
-    return finding_of(check, case, figures, j, int(codes[j]), None, {})
+    return _finding(check, case, int(np.atleast_2d(check.judge(check.compute(case)))[0].argmax()))

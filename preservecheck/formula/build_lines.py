@@ -119,6 +119,12 @@ def _phase(raw: Mapping[str, Any], at: int, reader: _Reader) -> dict[str, Any]:
     }
 
 
+def readings_file(written: object) -> str | None:
+    """The file of readings that an ``added_at`` names."""
+    name = written.partition("@")[0].strip() if isinstance(written, str) else ""
+    return name if name.casefold().endswith(READINGS_SUFFIXES) else None
+
+
 def _added_at(section: Section, folder: Path | None) -> tuple[float | None, float | None, str | None]:
     """Temperature at the addition, a hotter one that the readings show later, and where both were read. [°C]
 
@@ -126,13 +132,12 @@ def _added_at(section: Section, folder: Path | None) -> tuple[float | None, floa
     is taken.
     """
     written = section.raw.get("added_at")
-    name, _, moment = written.partition("@") if isinstance(written, str) else ("", "", "")
-    if not name.strip().casefold().endswith(READINGS_SUFFIXES):
+    if (name := readings_file(written)) is None:
         return section.quantity("added_at", temperature_c, *TEMPERATURE_C, GIVE_TEMPERATURE), None, None
     from preservecheck.formula.read_cooling import file_course  # noqa: PLC0415
 
-    path = Path(name.strip())
-    if folder is None or path.name != name.strip():
+    path, moment = Path(name), str(written).partition("@")[2]
+    if folder is None or path.name != name:
         section.fault("added_at", "a file of readings must lie beside the formula file; give its name without a folder")
         return None, None, None
     try:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from preservecheck.errors import FormulaError
 from preservecheck.formula.build import build
+from preservecheck.formula.build_lines import readings_file
 from preservecheck.formula.model import Formula
 from preservecheck.formula.names import names_of
 from preservecheck.formula.read_toml import read_toml
@@ -76,6 +77,11 @@ def load_formula(path: str | os.PathLike[str], tables: Tables | None = None, tod
     path = Path(path)
     raw, digest, where, form = _read(path, tables)
     formula = build(raw, where, tables, today, form, path.parent)
+    # readings that the formula names are part of what was judged
+    named = sorted({n for p in raw.get("phase", []) if (n := readings_file(p.get("added_at"))) is not None})
+    if named:
+        parts = [file_bytes(path.parent / n, MAX_WORKBOOK_BYTES) for n in named]
+        digest = hashlib.sha256(b"".join([digest.encode(), *parts])).hexdigest()
     return formula.model_copy(update={"sha256": digest, "path": str(path)})
 
 

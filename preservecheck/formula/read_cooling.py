@@ -18,6 +18,7 @@ DAY_MIN = 24 * 60.0
 # coldest store and hottest pot that a cosmetic meets, as in formulas; a week of watching
 _COLDEST, _HOTTEST, _LONGEST_MIN = -50.0, 200.0, 7 * DAY_MIN
 _GIVE = 'give a temperature with its unit from -50 to 200 °C, such as "74 °C" or "165 °F"'
+_NO_UNIT = "no unit"
 _CELSIUS = ("°c", "c", "degc", "celsius", "deg c")
 _FAHRENHEIT = ("°f", "f", "degf", "fahrenheit", "deg f")
 _MINUTE_NAMES = ("minutes", "minute", "min", "time min", "time minutes", "elapsed min", "t min", "mins")
@@ -180,19 +181,28 @@ def _course(
     where: str, items: Sequence[tuple[str, Cell, Cell]], unit: str | None, comma: bool, faults: Faults
 ) -> Course:
     """Times and temperatures in one unit each, in order, each time once."""
-    moments, temps, units, places = [], [], [], []
+    moments: list[tuple[str, float]] = []
+    temps: list[float] = []
+    units: list[float] = []
+    places: list[str] = []
+    bare: list[str] = []  # places without a unit
     for place, time, temp in items:
         kind, minutes = _moment(time, comma)
         if kind == "none":
             faults.add(f"{place}: the time is {shown(time)}; write minutes such as 10, or a clock time such as 14:05")
         value, scale = _temperature(temp, unit, comma)
-        if isinstance(scale, str):
+        if scale == _NO_UNIT:
+            bare.append(place)
+        elif isinstance(scale, str):
             faults.add(f"{place}: {scale}")
         if kind != "none" and not isinstance(scale, str):
             moments.append((kind, minutes))
             temps.append(value)
             units.append(scale)
             places.append(place)
+    if bare:
+        more = f" and {len(bare) - 5} more" if len(bare) > 5 else ""  # noqa: PLR2004
+        faults.add(f"{', '.join(bare[:5])}{more}: the temperature has no unit; {_GIVE}")
     _same(places, [k for k, _ in moments], {"clock": "clock times", "minutes": "minutes", "date": "dates"}, faults)
     _same(places, ["°C" if u == 1 else "°F" for u in units], {"°C": "°C", "°F": "°F"}, faults)
     faults.raise_if_any()
@@ -209,7 +219,7 @@ def _same(places: Sequence[str], kinds: Sequence[str], words: dict[str, str], fa
     """Note a mixture of units: the places of the rarer one."""
     if len(set(kinds)) < 2:  # noqa: PLR2004
         return
-    common, rare = sorted(set(kinds), key=kinds.count, reverse=True)[:2]
+    common, rare = sorted(dict.fromkeys(kinds), key=kinds.count, reverse=True)[:2]
     odd = [p for p, k in zip(places, kinds, strict=True) if k == rare]
     faults.add(f"{listed(odd[:5])} in {words[rare]}, the others in {words[common]}; write all in one unit")
 
@@ -295,7 +305,7 @@ def _temperature(cell: Cell, unit: str | None, comma: bool) -> tuple[float, floa
     if own and unit and own != unit:
         return 0.0, f"the temperature is {shown(cell)}, but the heading says °{unit.upper()}; write one unit"
     if not own and not unit:
-        return 0.0, f"the temperature is {shown(cell)} without a unit; {_GIVE}"
+        return 0.0, _NO_UNIT
     celsius = number if (own or unit) == "c" else round((number - 32) * 5 / 9, 9)
     if not _COLDEST <= celsius <= _HOTTEST:
         return 0.0, f"the temperature is {temperature_text(celsius)}; {_GIVE}"

@@ -188,9 +188,38 @@ def _table(grid: Grid, where: str, columns: Columns) -> Table:
         faults.raise_if_any()
     first, headings = filled[0]
     found = [_heading(text(cell), columns) for cell in headings]
+    _check_headings(first, headings, [name for name, _ in found], header, columns, faults)
+    faults.raise_if_any()
+    table.units = {name: unit for name, unit in found if name}
+    long: list[int] = []
+    for number, cells in filled[1:]:
+        if any(text(c) for c in cells[len(found) :]):
+            long.append(number)
+            continue
+        pairs = zip(found, cells, strict=False)
+        table.rows.append(Row(number, {name: c for (name, _), c in pairs if name and text(c)}))
+    if long:
+        hint = "" if grid.comma_is_decimal else "; with decimal commas separate the columns by semicolons"
+        faults.add(f"{rows_text(long)}: more cells than the {len(found)} headings{hint}")
+    if not table.rows and not faults:
+        faults.add("there is no reading below the heading")
+    return table
+
+
+def _check_headings(
+    first: int,
+    headings: Sequence[Cell],
+    names: Sequence[str | None],
+    header: Mapping[str, Cell],
+    columns: Columns,
+    faults: Faults,
+) -> None:
+    """Note unknown, double and missing columns."""
     known = [name for name, _ in columns.names.values()]
-    names = [name for name, _ in found if name]
-    for cell, (name, _) in zip(headings, found, strict=True):
+    if not any(names):
+        faults.add(f"row {first}: no column is known; the first row names the columns, such as {columns.example}")
+        faults.raise_if_any()
+    for cell, name in zip(headings, names, strict=True):
         if name is None and text(cell):
             words = tuple(dict.fromkeys(known))
             faults.add(
@@ -206,18 +235,6 @@ def _table(grid: Grid, where: str, columns: Columns) -> Table:
                 f"row {first}: there is no column {listed(group)}; the first row names the columns, such as "
                 f"{columns.example}"
             )
-    faults.raise_if_any()
-    table.units = {name: unit for name, unit in found if name}
-    for number, cells in filled[1:]:
-        if len(cells) > len(found) and any(text(c) for c in cells[len(found) :]):
-            hint = "" if grid.comma_is_decimal else "; with decimal commas separate the columns by semicolons"
-            faults.add(f"row {number}: {len(cells)} cells under {len(found)} headings{hint}")
-            continue
-        pairs = zip(found, cells, strict=False)
-        table.rows.append(Row(number, {name: c for (name, _), c in pairs if name and text(c)}))
-    if not table.rows and not faults:
-        faults.add("there is no reading below the heading")
-    return table
 
 
 def _header_line(cells: Sequence[Cell], header: dict[str, Cell], columns: Columns) -> bool:
@@ -245,6 +262,13 @@ def _heading(written: str, columns: Columns) -> tuple[str | None, str | None]:
     if small in columns.names:
         return columns.names[small]
     return ("", None) if small.startswith(_REMARKS) else (None, None)
+
+
+def rows_text(numbers: Sequence[int]) -> str:
+    """``row 3``, or ``rows 3, 4, 5 and 9 more``."""
+    shown_ = ", ".join(map(str, numbers[:5]))
+    more = f" and {len(numbers) - 5} more" if len(numbers) > 5 else ""  # noqa: PLR2004
+    return f"row{'s' if len(numbers) > 1 else ''} {shown_}{more}"
 
 
 def is_missing(cell: Cell) -> bool:

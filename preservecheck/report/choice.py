@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 # of a dose to be written into the formula: as many as it has, so that review finds what was promised
 DIGITS = 9
+# below this chance of passing a fit is called close; judgement of this program
+CLOSE = 0.9
 HEADINGS = {"fits": "FITS", "fits-after-change": "FITS AFTER A CHANGE", "does-not-fit": "DOES NOT FIT"}
 
 
@@ -35,6 +37,8 @@ def render_text(choice: Choice, *, width: int = 80) -> str:
         Longest line. [characters]
     """
     lines = [*textwrap.wrap(_title(choice), width), *textwrap.wrap(f"Order: {choice.order}", width)]
+    for remark in choice.remarks:
+        lines += ["", *textwrap.wrap(remark, width)]
     rank = 0
     for outcome, heading in HEADINGS.items():
         options = [s for s in choice.systems if s.outcome == outcome]
@@ -43,7 +47,7 @@ def render_text(choice: Choice, *, width: int = 80) -> str:
         lines += ["", f"{heading}  ({len(options)})"]
         for option in options:
             rank += 1
-            lines += _entry(option, rank, width)
+            lines += _entry(choice, option, rank, width)
     if not any(s.outcome != "does-not-fit" for s in choice.systems):
         lines += [
             "",
@@ -58,14 +62,14 @@ def render_text(choice: Choice, *, width: int = 80) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _entry(option: Option, rank: int, width: int) -> Iterator[str]:
+def _entry(choice: Choice, option: Option, rank: int, width: int) -> Iterator[str]:
     mark = " (your own row)" if option.own else ""
     yield from textwrap.wrap(f"{rank:3}. {option.id}{mark}", width, subsequent_indent="     ", break_on_hyphens=False)
     texts = (
         [option.why]
         if option.outcome == "does-not-fit"
         else [
-            f"{_dose(option)} {_place(option)}",
+            f"{_dose(option, choice.ph)} {_place(option)}",
             f"{_ph(option)} {_margin(option)}",
             *(["Change: " + "; ".join(option.changes) + "."] if option.changes else []),
             _counts(option),
@@ -78,6 +82,8 @@ def _entry(option: Option, rank: int, width: int) -> Iterator[str]:
 def render_markdown(choice: Choice) -> str:
     """The ranking as Markdown."""
     lines = ["# Which preservative?", "", escaped(_title(choice)), "", f"Order: {escaped(choice.order)}"]
+    for remark in choice.remarks:
+        lines += ["", escaped(remark)]
     for outcome, heading in HEADINGS.items():
         options = [s for s in choice.systems if s.outcome == outcome]
         if not options:
@@ -116,7 +122,7 @@ def _title(choice: Choice) -> str:
     )
 
 
-def _dose(option: Option) -> str:
+def _dose(option: Option, measured_ph: float | None) -> str:
     low, high = option.percent_low, option.percent_high
     error = (
         f" (the scale may be off by {number(option.scale_error_percent, 2)} %)" if option.scale_error_percent else ""
@@ -127,6 +133,8 @@ def _dose(option: Option) -> str:
         reach = f"alone it would take {number(low)} %, and at most {number(high)} % is allowed"
     else:
         reach = f"{_span(low, high, ' %')} would do"
+    if measured_ph is not None and option.ph != measured_ph:
+        reach = f"at pH {number(_num(option.ph))}; as measured, at pH {number(measured_ph)}, {reach}"
     return f"{_grams(option)}{error}; {reach}."
 
 
@@ -147,6 +155,8 @@ def _ph(option: Option) -> str:
 
 def _margin(option: Option) -> str:
     chance = f", chance of passing {o.chance_text(option.chance)}" if option.chance is not None else ""
+    if option.chance is not None and option.chance < CLOSE:
+        chance += ": too close to count on"
     return f"Weakest against {option.weakest.microbe}: {_times(option)}{chance}."
 
 

@@ -240,9 +240,11 @@ def statements(report: Report, sources: Sources) -> list[str]:
 def challenge_lines(report: Report) -> list[str]:
     """The challenge-test reminder, sentence by sentence."""
     test = report.challenge_test
+    kept = [test.result] if test.result else []
     if not test.needed:
-        return ["Not asked for: the product is too dry for growth. Keep water out of the pack."]
+        return [*kept, "Not asked for: the product is too dry for growth. Keep water out of the pack."]
     return [
+        *kept,
         f"Needed, because {'; '.join(test.why)}.",
         f"Any one of these standards will do: {', '.join(test.standards)}. Ask which one your market takes.",
         f"Organisms: {', '.join(test.organisms)}.",

@@ -10,7 +10,6 @@ import statistics
 import sys
 import time
 from pathlib import Path
-from typing import Any
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
@@ -20,35 +19,27 @@ from timing import medians, show  # noqa: E402
 PANDAS = "import pandas"
 
 
-def search_class() -> Any:
-    """The class behind ``choose`` that holds one formula and all systems, wherever it stands."""
-    import preservecheck.choose  # noqa: F401, PLC0415
-
-    for name, module in list(sys.modules.items()):
-        if name.startswith("preservecheck.choos"):
-            for thing in vars(module).values():
-                if isinstance(thing, type) and hasattr(thing, "grid") and hasattr(thing, "ranked"):
-                    return thing
-    raise LookupError("no class with a grid was found")
-
-
 def grid_seconds(path: str, runs: int = 9) -> tuple[float, float, tuple[int, ...]]:
     """Median time of the grid and of the whole search in this process, and the shape of the grid. [s]"""
+    from preservecheck.choose.host import Host  # noqa: PLC0415
+    from preservecheck.choose.search import ranked  # noqa: PLC0415
+    from preservecheck.choose.window import Window  # noqa: PLC0415
     from preservecheck.formula.load import load_formula  # noqa: PLC0415
     from preservecheck.reference.load import load_tables  # noqa: PLC0415
 
-    search, tables, today = search_class(), load_tables(), dt.date(2026, 11, 25)
+    tables, today = load_tables(), dt.date(2026, 11, 25)
     formula = load_formula(path, tables, today=today)
+    systems = list(tables.systems)
     grid, whole = [], []
     shape: tuple[int, ...] = ()
     for _ in range(runs + 1):
         # new each time: nothing worked out before is used again
-        here = search(formula, tables, list(tables.systems), today)
+        window = Window(Host(formula, tables, today), systems)
         start = time.perf_counter()
-        shape = here.grid(here.systems).shape
+        shape = window.grid(systems).shape
         grid.append(time.perf_counter() - start)
         start = time.perf_counter()
-        search(formula, tables, list(tables.systems), today).ranked()
+        ranked(Host(formula, tables, today), systems)
         whole.append(time.perf_counter() - start)
     return statistics.median(grid[1:]), statistics.median(whole[1:]), shape
 
@@ -57,8 +48,6 @@ if __name__ == "__main__":
     example = (
         str(Path(sys.argv[1]).resolve()) if len(sys.argv) > 1 else str(ROOT / "tests/examples/passing-leave-in.toml")
     )
-    seconds, ranked, size = grid_seconds(example)
-    print(
-        f"grid of {' x '.join(map(str, size))} (systems, doses, pH values): {seconds:.3f} s; all of it: {ranked:.3f} s"
-    )
+    seconds, everything, size = grid_seconds(example)
+    print(f"grid of {' x '.join(map(str, size))} (systems, doses, pH values): {seconds:.3f} s; all: {everything:.3f} s")
     show(medians({PANDAS: ("-c", "import pandas"), "choose": ("-m", "preservecheck", "choose", example)}), (PANDAS,))

@@ -10,6 +10,9 @@ import pytest
 from preservecheck.chemistry import (
     acid_forms,
     charge,
+    cooling,
+    cooling_band,
+    cooling_fit,
     electrolytes,
     free_active,
     mixture_ph,
@@ -17,6 +20,8 @@ from preservecheck.chemistry import (
     partition,
     pka,
     speciation,
+    titration,
+    trend,
     water_activity,
 )
 
@@ -31,6 +36,11 @@ MODULES = (
     pka,
     speciation,
     water_activity,
+    cooling,
+    cooling_band,
+    cooling_fit,
+    titration,
+    trend,
 )
 SECTIONS = ["Parameters", "Returns", "Notes", "References", "Examples"]
 FUNCTIONS = [

@@ -14,6 +14,7 @@ FIGURES = {
     "percent": 0.85,
     "percent_low": 0.712345,
     "percent_high": 1.0,
+    "ph": 5.5,
     "ph_low": 3.0,
     "ph_high": 10.0,
     "add_below_c": 45.0,
@@ -32,6 +33,7 @@ FIGURES = {
 CHANGED = {
     "id": "sodium-benzoate",
     "outcome": "fits-after-change",
+    "ph": 4.9,
     "changes": ("lower the pH from 5.5 to 4.9 or below", "pair it with 0.9 % phenoxyethanol"),
     "partner": "phenoxyethanol",
     "partner_percent": 0.9,
@@ -109,7 +111,8 @@ class TestText:
             "0.712 to 1 % would do",
             "Goes in below 45 °C (113 °F), phase cool-down.",
             "Works from pH 3 to 10.",
-            "Weakest against Staphylococcus aureus: 1.2 times what stops it, chance of passing 87 %.",
+            "Weakest against Staphylococcus aureus: 1.2 times what stops it, chance of passing 87 %: too close to "
+            "count on.",
             "17 findings: 14 pass, 1 warn, 2 unknown",
         ):
             assert said in page
@@ -120,6 +123,22 @@ class TestText:
             option(**CHANGED)
         )
         assert "Change:" not in text(option())
+
+    def test_dose_for_another_ph(self):
+        """A dose for another pH says so, and what holds at the pH as measured."""
+        page = text(option(**CHANGED))
+        assert "(the scale may be off by 2.4 %); at pH 4.9; as measured, at pH 5.5, 0.712 to 1 % would do." in page
+
+    def test_remarks(self):
+        """What is to be said of the formula stands above the ranking."""
+        page = text(option(), remarks=("Mend this first.",))
+        assert page.index("Mend this first.") < page.index("FITS (1)")
+        assert "Mend this first." in report.render_markdown(ranking(option(), remarks=("Mend this first.",)))
+
+    def test_a_close_call(self):
+        """Below 90 in 100 the chance is called close."""
+        assert "too close" not in text(option(chance=0.9))
+        assert "too close" in text(option(chance=0.89))
 
     def test_reason(self):
         """What does not fit says why, and no dose."""

@@ -1,0 +1,220 @@
+"""Reads a laboratory's counts: organism, day and CFU, with replicates and results below detection."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from preservecheck.errors import UnitError
+from preservecheck.formula.faults import shown
+from preservecheck.formula.names import folded
+from preservecheck.formula.readings import Columns, Row, Table, as_number, is_missing, read_readings
+from preservecheck.formula.sheet_form import Cell, text
+from preservecheck.reference.load import Tables
+from preservecheck.reference.rows import TestOrganism
+
+# nobody counts more; a larger number is a slip
+MAX_LOG10 = 12.0
+MAX_DAY = 400
+_CFU = (
+    "cfu per g",
+    "cfu per ml",
+    "cfu/g",
+    "cfu/ml",
+    "cfu g",
+    "cfu ml",
+    "cfu",
+    "count",
+    "count cfu/g",
+    "count cfu/ml",
+    "kbe/g",
+)
+_LOG = (
+    "log10 cfu",
+    "log cfu",
+    "log10",
+    "log10 cfu/g",
+    "log10 cfu/ml",
+    "log cfu/g",
+    "log cfu/ml",
+    "log10 cfu per g",
+    "log10 cfu per ml",
+)
+COLUMNS = Columns(
+    names={
+        **{n: ("organism", None) for n in ("organism", "strain", "microbe", "microorganism", "test organism")},
+        **{n: ("day", "d") for n in ("day", "days", "time", "time d", "time days", "day d", "contact time d")},
+        **{n: ("cfu", None) for n in _CFU},
+        **{n: ("log10_cfu", None) for n in _LOG},
+        **{n: ("replicate", None) for n in ("replicate", "rep", "plate", "replica")},
+        "standard": ("standard", None),
+    },
+    needed=(("organism",), ("day",), ("cfu", "log10_cfu")),
+    header=("standard",),
+    example="organism,day,cfu_per_g",
+)
+_START = ("inoculum", "initial", "start", "control", "t0", "inoculum control", "day 0", "d0")
+_NO_COUNT = ("nd", "n.d.", "not detected", "none detected", "0", "absent", "bdl")
+# names that microbes had, or have in short
+_OTHER_NAMES = {
+    "aspergillusniger": "Aspergillus brasiliensis",
+    "aniger": "Aspergillus brasiliensis",
+    "staphaureus": "Staphylococcus aureus",
+    "psaeruginosa": "Pseudomonas aeruginosa",
+}
+
+
+@dataclass(frozen=True)
+class Count:
+    """What was counted of one organism on one day, all replicates together."""
+
+    log10: float  # of the count, or of the detection limit
+    below: bool  # below detection
+    replicates: int
+    some_below: bool = False  # some replicates were; they count at their limit
+
+
+@dataclass(frozen=True)
+class Counts:
+    """A file of counts."""
+
+    where: str
+    standard: str | None
+    by_organism: Mapping[str, Mapping[int, Count]]
+
+
+def read_counts(path: str | Path, tables: Tables) -> Counts:
+    """The counts in a file, under the names of the tables where they are known.
+
+    Parameters
+    ----------
+    path
+        A ``.csv`` or ``.xlsx`` file.
+    tables
+        For the names and strain numbers of the test organisms.
+
+    Raises
+    ------
+    ReadingsError
+        All faults at once.
+    """
+    table = read_readings(path, COLUMNS)
+    if table.has("cfu") and table.has("log10_cfu"):
+        table.faults.add("there is a column of counts and one of logarithms; keep one")
+        table.faults.raise_if_any()
+    names = _names(tables)
+    seen: dict[tuple[str, int, str], int] = {}
+    found: dict[str, dict[int, list[tuple[float, bool]]]] = {}
+    for row in table.rows:
+        organism, day, value = _organism(table, row, names), _day(table, row), _value(table, row)
+        if organism is None or day is None or value is None:
+            continue
+        replicate = text(row.cells.get("replicate"))
+        if table.has("replicate") and (first := seen.setdefault((organism, day, replicate), row.number)) != row.number:
+            table.fault(row, f"{organism}, day {day}, replicate {replicate} stands already on row {first}; keep one")
+            continue
+        found.setdefault(organism, {}).setdefault(day, []).append(value)
+    table.faults.raise_if_any()
+    header = text(table.header.get("standard")) or next(
+        (text(r.cells["standard"]) for r in table.rows if not is_missing(r.cells.get("standard"))), ""
+    )
+    return Counts(
+        table.where,
+        header or None,
+        {
+            name: {day: _together(values, table.has("log10_cfu")) for day, values in sorted(days.items())}
+            for name, days in found.items()
+        },
+    )
+
+
+def _names(tables: Tables) -> dict[str, str]:
+    """Folded names, short names and strain numbers of the test organisms."""
+    names = dict(_OTHER_NAMES)
+    for row in tables.test_organisms:
+        genus, _, species = row.organism.partition(" ")
+        for name in (
+            row.organism,
+            f"{genus[0]}. {species}",
+            f"{genus[0]} {species}",
+            row.strain,
+            *(row.other_collections or "").split(","),
+        ):
+            names[_plain(name)] = row.organism
+    return names
+
+
+def _plain(name: str) -> str:
+    return re.sub(r"[^a-z0-9]", "", folded(name))
+
+
+def _organism(table: Table, row: Row, names: Mapping[str, str]) -> str | None:
+    written = text(row.cells.get("organism"))
+    if is_missing(row.cells.get("organism")):
+        table.fault(row, "organism is missing; name it, such as Candida albicans, or delete the row")
+        return None
+    bare = re.sub(r"[(,].*", "", written)
+    bare = re.sub(r"\b(atcc|cip|ncimb|nbrc|dsm|ip|imi|ncpf|nctc)\b.*", "", bare, flags=re.IGNORECASE)
+    return names.get(_plain(written)) or names.get(_plain(bare)) or " ".join(written.split())[:80]
+
+
+def _day(table: Table, row: Row) -> int | None:
+    cell = row.cells.get("day")
+    written = text(cell).casefold()
+    if written in _START:
+        return 0
+    match = re.fullmatch(r"(?:day|d|t)?\s*(\d{1,3})(?:[.,]0+)?\s*(?:d|days?)?", written)
+    if match and int(match.group(1)) <= MAX_DAY:
+        return int(match.group(1))
+    what = "is missing" if is_missing(cell) else f"is {shown(cell)}"
+    table.fault(row, f"day {what}; give the day as a whole number, 0 for the inoculum")
+    return None
+
+
+def _value(table: Table, row: Row) -> tuple[float, bool] | None:
+    """Logarithm of a count, and whether it is a detection limit."""
+    column = "log10_cfu" if table.has("log10_cfu") else "cfu"
+    cell: Cell = row.cells.get(column)
+    written = text(cell)
+    if is_missing(cell):
+        table.fault(
+            row, "the count is missing; write it, or <10 with the laboratory's detection limit where nothing grew"
+        )
+        return None
+    if column == "cfu" and written.casefold() in _NO_COUNT:
+        table.fault(
+            row, f"the count is {shown(cell)}; where nothing grew write the laboratory's detection limit, such as <10"
+        )
+        return None
+    below = written.startswith(("<", "≤"))
+    try:
+        number = as_number(written.lstrip("<≤ ") if below else cell, table.comma_is_decimal)
+    except UnitError as error:
+        table.fault(row, f"the count: {error.messages[0]}")
+        return None
+    log = number if column == "log10_cfu" else math.log10(number) if number > 0 else -math.inf
+    if not 0 <= log <= MAX_LOG10:
+        give = "a logarithm from 0 to 12" if column == "log10_cfu" else "colonies per g or mL, 1 or more, or <10"
+        table.fault(row, f"the count is {shown(cell)}; give {give}")
+        return None
+    return log, below
+
+
+def _together(values: list[tuple[float, bool]], logs: bool) -> Count:
+    """The mean of the replicates: of the counts, or of the logarithms where those were given."""
+    below = all(b for _, b in values)
+    if below:
+        return Count(max(v for v, _ in values), True, len(values))
+    mean = sum(v for v, _ in values) / len(values) if logs else math.log10(sum(10**v for v, _ in values) / len(values))
+    return Count(mean, False, len(values), any(b for _, b in values))
+
+
+def group_of(organism: str, tables: Tables) -> str | None:
+    """``bacteria``, ``yeast`` or ``mould``, for the criteria; ``None`` for a microbe that no standard names."""
+    row: TestOrganism | None = next((o for o in tables.test_organisms if o.organism == organism), None)
+    if row is None:
+        return None
+    return row.group if row.group in ("yeast", "mould") else "bacteria"

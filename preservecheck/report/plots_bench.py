@@ -1,0 +1,181 @@
+"""Charts of the bench and of what comes afterwards: cooling, titration, challenge courses, pH over time."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from preservecheck.chemistry.cooling_band import temperature_band
+from preservecheck.chemistry.titration import interpolated
+from preservecheck.chemistry.trend import predicted
+from preservecheck.errors import PreservecheckError
+from preservecheck.report import drawing as d
+from preservecheck.report.write import write_all
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from preservecheck.batch.adjust import Adjustment
+    from preservecheck.batch.cooldown import Cooldown
+    from preservecheck.evidence.challenge import Challenge
+    from preservecheck.evidence.drift import Drift
+
+Paint = Callable[[str], str]
+Draw = Callable[["Figure", Paint], None]
+PLAIN = {stand_in: colour for stand_in, (_, colour) in d.COLOURS.items()}
+HEIGHT = 3.4
+_DPI = 150
+
+
+def save(path: Path, title: str, text: str, draw: Draw) -> None:
+    """Write a chart as SVG or PNG, whichever the name ends in.
+
+    Raises
+    ------
+    PreservecheckError
+        The name ends in something else, or the file cannot be written.
+    """
+    suffix = path.suffix.casefold()
+    if suffix not in (".svg", ".png"):
+        raise PreservecheckError(f"{path}: give a name that ends in .svg or .png")
+    svg = d.drawn_plot("chart", title, text, HEIGHT, lambda figure: draw(figure, str)).svg
+    if suffix == ".svg":
+        # outside a page there is no style sheet, so the plain colours take their places
+        plain = re.sub(r"var\(--[\w-]+, (#[0-9a-f]+)\)", r"\1", svg)
+        write_all({path: plain.encode()})
+        return
+    write_all({path: _png(draw)})
+
+
+def _png(draw: Draw) -> bytes:
+    """The chart as a picture, in the plain colours on white."""
+    import io  # noqa: PLC0415
+
+    from matplotlib import rc_context  # noqa: PLC0415
+    from matplotlib.figure import Figure  # noqa: PLC0415
+
+    buffer = io.BytesIO()
+    style = {k: PLAIN.get(v, v) if isinstance(v, str) else v for k, v in d._STYLE.items()}
+    with d._ONE_AT_A_TIME, rc_context(style | {"figure.facecolor": "white", "savefig.facecolor": "white"}):
+        figure = Figure(figsize=(d.WIDTH, HEIGHT), layout="constrained")
+        draw(figure, lambda colour: PLAIN.get(colour, colour))
+        figure.savefig(buffer, format="png", dpi=_DPI)
+    return buffer.getvalue()
+
+
+def cooling(found: Cooldown, path: Path) -> None:
+    """Readings, fitted curve with its band, and the temperatures to wait for."""
+    course, fit = found.course, found.forecast.fit
+
+    def draw(figure: Figure, paint: Paint) -> None:
+        axes = figure.subplots()
+        end = max([course.time_min[-1], *(r.minutes_high or r.minutes or 0.0 for r in found.reach)]) * 1.05
+        if fit is not None:
+            times = np.linspace(fit.time_min[0], end, 120)
+            curve, half = temperature_band(fit, times)
+            axes.fill_between(times, curve - half, curve + half, color=paint(d.BAND), alpha=0.18, linewidth=0)
+            axes.plot(times, curve, color=paint(d.LINES[0]), label="fitted")
+        axes.plot(course.time_min, course.temp_c, d.MARKERS[0], color=paint(d.INK), label="read")
+        for i, level in enumerate(sorted({r.limit_c for r in found.reach if r.limit_c <= max(course.temp_c) + 2})):
+            axes.axhline(level, color=paint(d.MUTED), linewidth=1, linestyle=d.DASHES[1 + i % 5])
+            axes.annotate(f"{level:g} °C", (course.time_min[0], level), (2, 2), textcoords="offset points")
+        axes.set_xlabel("minutes" if course.start_clock_min is None else f"minutes after {course.clock(0)}")
+        axes.set_ylabel("temperature, °C")
+        axes.legend()
+        d.quiet_frame(axes)
+
+    save(path, "Cooling of the batch", found.because, draw)
+
+
+def titration(found: Adjustment, path: Path) -> None:
+    """Readings of a titration and the curve through them."""
+    bench = found.titration
+    if bench is None:
+        raise PreservecheckError("there is no titration to draw; give one with --titration")
+
+    def draw(figure: Figure, paint: Paint) -> None:
+        axes = figure.subplots()
+        grams = np.linspace(0, bench.grams[-1], 120)
+        axes.plot(grams, interpolated(bench.grams, bench.ph, grams), color=paint(d.LINES[0]), label="monotone curve")
+        axes.plot(bench.grams, bench.ph, d.MARKERS[0], color=paint(d.INK), label="read")
+        if found.target_ph is not None:
+            axes.axhline(found.target_ph, color=paint(d.MUTED), linestyle=d.DASHES[1], linewidth=1)
+            axes.annotate(f"target {found.target_ph:.1f}", (0, found.target_ph), (2, 2), textcoords="offset points")
+        axes.set_xlabel(f"grams added to {bench.sample_g:g} g of sample")
+        axes.set_ylabel("pH")
+        axes.legend()
+        d.quiet_frame(axes)
+
+    save(path, "Titration of the sample", found.because, draw)
+
+
+def courses(found: Challenge, path: Path) -> None:
+    """Log reductions of each organism over time, with the least that each criterion asks for."""
+    asked: dict[tuple[int, float], list[str]] = {}
+    for criterion, days in found.reach.items():
+        for day, value in days.items():
+            asked.setdefault((int(day), value), []).append(criterion)
+
+    def draw(figure: Figure, paint: Paint) -> None:
+        axes = figure.subplots()
+        for i, o in enumerate(found.organisms):
+            days = [0, *(int(x) for x in o.log_reductions)]
+            values = [0.0, *o.log_reductions.values()]
+            axes.plot(
+                days,
+                values,
+                color=paint(d.LINES[i % 6]),
+                linestyle=d.DASHES[i % 6],
+                marker=d.MARKERS[i % 6],
+                markersize=4,
+                label=o.name,
+            )
+        for at, ((day, value), names) in enumerate(sorted(asked.items())):
+            axes.plot(
+                [day - 0.8, day + 0.8],
+                [value, value],
+                color=paint(d.WARN),
+                linewidth=2,
+                label="least asked for" if at == 0 else None,
+            )
+            axes.annotate(
+                "\n".join(names), (day, value), (0, -3), textcoords="offset points", ha="center", va="top", fontsize=6.5
+            )
+        axes.set_xlabel("days")
+        axes.set_ylabel("log10 reduction")
+        axes.set_xticks(sorted({0, *(int(x) for o in found.organisms for x in o.log_reductions)}))
+        figure.legend(loc="outside lower center", ncols=2, fontsize=7.5)
+        d.quiet_frame(axes)
+
+    save(path, "Courses of the challenge test", found.because, draw)
+
+
+def drifting(found: Drift, path: Path) -> None:
+    """The pH over time by storage, with line, band and window."""
+    first = min(s.dates[0] for s in found.series)
+
+    def draw(figure: Figure, paint: Paint) -> None:
+        axes = figure.subplots()
+        for i, s in enumerate(found.series):
+            offset = (s.dates[0] - first).days
+            days = np.array([(x - first).days for x in s.dates], dtype=float)
+            axes.plot(days, s.ph, d.MARKERS[i % 6], color=paint(d.LINES[i % 6]), label=s.storage, markersize=5)
+            if s.line is not None:
+                ahead = np.linspace(days[0], days[-1] * 1.5 + 7, 80)
+                value, half = predicted(s.line, ahead - offset)
+                axes.plot(ahead, value, color=paint(d.LINES[i % 6]), linestyle=d.DASHES[i % 6])
+                axes.fill_between(
+                    ahead, value - half, value + half, color=paint(d.LINES[i % 6]), alpha=0.12, linewidth=0
+                )
+        for edge in found.window or ():
+            axes.axhline(edge, color=paint(d.WARN), linestyle=d.DASHES[1], linewidth=1)
+        axes.set_xlabel(f"days after {first}")
+        axes.set_ylabel("pH")
+        axes.legend()
+        d.quiet_frame(axes)
+
+    save(path, "pH over time", " ".join(f"{s.storage}: {s.because}" for s in found.series), draw)
