@@ -11,6 +11,7 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from preservecheck.choose import Choice, Option, choose
     from preservecheck.errors import FormulaError, PreservecheckError, ReadingsError, TableError, UnitError
     from preservecheck.formula.load import load_formula
     from preservecheck.formula.model import Formula
@@ -21,10 +22,12 @@ if TYPE_CHECKING:
     __version__: str
 
 __all__ = [
+    "Choice",
     "Figure",
     "Finding",
     "Formula",
     "FormulaError",
+    "Option",
     "PreservecheckError",
     "ReadingsError",
     "Report",
@@ -32,12 +35,16 @@ __all__ = [
     "Tables",
     "UnitError",
     "__version__",
+    "choose",
     "load_formula",
     "load_tables",
     "review",
 ]
 
 _HOME = {
+    "Choice": "choose",
+    "Option": "choose",
+    "choose": "choose",
     "Figure": "verdict",
     "Finding": "verdict",
     "Formula": "formula.model",

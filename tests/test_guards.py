@@ -44,10 +44,12 @@ def command(*arguments):
 def test_public_names():
     """The public names are these; a change here is a change for users."""
     assert preservecheck.__all__ == [
+        "Choice",
         "Figure",
         "Finding",
         "Formula",
         "FormulaError",
+        "Option",
         "PreservecheckError",
         "ReadingsError",
         "Report",
@@ -55,6 +57,7 @@ def test_public_names():
         "Tables",
         "UnitError",
         "__version__",
+        "choose",
         "load_formula",
         "load_tables",
         "review",
