@@ -108,7 +108,7 @@ def gums_of(host: Host) -> dict[str, str]:
 
 def with_partners(host: Host, window: Window, trials: list[Trial]) -> list[Trial]:
     """Trials that leave a gap, each with the partner that does best."""
-    tries: list[tuple[int, Trial]] = []
+    pairs: list[tuple[int, int, float]] = []  # trial, partner, pH
     place = {s.id: i for i, s in enumerate(window.systems)}
     for i, t in enumerate(trials):
         if t.fits or not t.codes or t.worst["legal-limit"] >= SERIOUS:
@@ -116,21 +116,27 @@ def with_partners(host: Host, window: Window, trials: list[Trial]) -> list[Trial
         ph = t.ph if t.ph is not None else host.ph
         if ph is None:
             continue
-        for at in (place[p] for p in t.system.partners if p in place and p != t.system.id):
-            partner, percent = window.systems[at], window.doses(ph)[2][at]
-            tries.append(
-                (
-                    i,
-                    replace(
-                        t,
-                        partner=partner,
-                        partner_percent=float(percent),
-                        changes=(*t.changes, f"pair it with {number(percent, DIGITS)} % {partner.id}"),
-                    ),
-                )
-            )
-    if not tries:
+        pairs += [(i, place[p], ph) for p in t.system.partners if p in place and p != t.system.id]
+    if not pairs:
         return trials
+    kinds = sorted({(at, ph) for _, at, ph in pairs})
+    doses = window.doses_of(np.array([ph for _, ph in kinds]), [window.systems[at] for at, _ in kinds])[2]
+    dose = dict(zip(kinds, (float(d) for d in doses), strict=True))
+    tries = [
+        (
+            i,
+            replace(
+                trials[i],
+                partner=window.systems[at],
+                partner_percent=dose[at, ph],
+                changes=(
+                    *trials[i].changes,
+                    f"pair it with {number(dose[at, ph], DIGITS)} % {window.systems[at].id}",
+                ),
+            ),
+        )
+        for i, at, ph in pairs
+    ]
     # the cooler of the two decides where both go in
     cool = [replace(t, added_at_c=host.target_c(t)) if t.added_at_c is not None else t for _, t in tries]
     best = list(trials)

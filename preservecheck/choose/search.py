@@ -31,7 +31,7 @@ def _options(host: Host, systems: list[System]) -> list[Option]:
     customary = product_ph.window_of(window.context, host.bare.product.type, host.bare.product.use)
     near = host.ph if host.ph is not None else (customary.ph_min + customary.ph_max) / 2 if customary else 5.0
     can = window.grid(systems).any(axis=1)  # (S, pH)
-    low, high, percent = window.doses(near)
+    low, high, percent = window.doses_of(near, systems)
     ph_low, ph_high = window.ph_interval(percent, near, systems)
     # a system that works nowhere at this dose may work at its highest one
     again = np.flatnonzero(np.isnan(ph_low) & can.any(axis=-1))

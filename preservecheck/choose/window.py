@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from preservecheck.case import THERMOMETER_C, Case, cases
+from preservecheck.case.readings import Ints
 from preservecheck.checks import BY_ID, free_active, legal_limit
 from preservecheck.choose.host import Host, added_below
 from preservecheck.choose.roots import narrowed, root, run
@@ -39,7 +40,6 @@ class Window:
         everything = Context(host.tables, only_systems=frozenset(s.id for s in systems))
         self.case = cases([host.base], everything, host.today)
         self.context = self.case.context
-        self._found: dict[float, tuple[Floats, Floats, Floats]] = {}
 
     def case_at(self, percent: Floats, ph: Floats | float, systems: Sequence[System]) -> Case:
         """The formula with each system at given doses and pH values.
@@ -119,14 +119,18 @@ class Window:
 
     def highest_dose(self, ph: Floats | float, systems: Sequence[System]) -> Floats:
         """Dose that usage range, law and solubility allow; 0 where none. (S,)"""
+        each_ph = np.broadcast_to(np.asarray(ph, dtype=float), len(systems))
 
-        def over(dose: Floats) -> Bools:
-            case = self.case_at(dose, ph, systems)
+        def over(dose: Floats, rows: Ints) -> Bools:
+            case = self.case_at(dose, each_ph[rows], [systems[i] for i in rows])
             codes = BY_ID["solubility"].judge(BY_ID["solubility"].compute(case))
             return np.asarray(fold(codes) >= WARN)
 
         top = np.minimum(self._lawful_dose(ph, systems), np.array([s.usage_max_percent for s in systems]))
-        return np.where(over(top), narrowed(over, np.zeros(len(systems)), top), top)
+        too_much = np.flatnonzero(over(top, np.arange(len(systems))))
+        if too_much.size:
+            top[too_much] = narrowed(lambda d: over(d, too_much), np.zeros(too_much.size), top[too_much])
+        return np.asarray(top)
 
     def _lawful_dose(self, ph: Floats | float, systems: Sequence[System]) -> Floats:
         """Dose at which the first limit of the law is met: the totals grow in proportion to it. (S,)"""
@@ -145,11 +149,17 @@ class Window:
         grid = np.linspace(low, high, GRID, axis=-1)
         left, right = run(grid, self.works(percent[:, None], systems)(grid), near)
         step = (high - low) / (GRID - 1)
-        works = self.works(percent[:, None], systems)
-        a = np.where(left <= low, left, narrowed(works, np.maximum(left - step, low), left))
-        b = np.where(right >= high, right, narrowed(lambda p: ~works(p), right, np.minimum(right + step, high)))
-        none = np.isnan(left)
-        return np.where(none, np.nan, a), np.where(none, np.nan, b)
+        # both ends at once, where they do not lie at the end of the system's own range
+        rows = np.concatenate([np.flatnonzero(left > low), np.flatnonzero(right < high)])
+        if not rows.size:
+            return left, right
+        lower = np.arange(rows.size) < (left > low).sum()
+        works = self.works(percent[rows, None], [systems[i] for i in rows])
+        start = np.where(lower, np.maximum(left - step, low)[rows], right[rows])
+        stop = np.where(lower, left[rows], np.minimum(right + step, high)[rows])
+        found = narrowed(lambda p: works(p) == lower[:, None], start, stop)
+        left[rows[lower]], right[rows[~lower]] = found[lower], found[~lower]
+        return left, right
 
     def grid(self, systems: Sequence[System]) -> Bools:
         """Where each system works over its usage range and pH range. (S, doses, pH values)"""
@@ -158,12 +168,6 @@ class Window:
         )
         ph = np.linspace([s.ph_min for s in systems], [s.ph_max for s in systems], GRID, axis=-1)
         return self.works(dose[:, :, None], systems)(ph[:, None, :])
-
-    def doses(self, ph: float) -> tuple[Floats, Floats, Floats]:
-        """Lowest dose that works, highest that is allowed, and the one recommended, of all systems. (S,) each"""
-        if ph not in self._found:
-            self._found[ph] = self.doses_of(ph, self.systems)
-        return self._found[ph]
 
     def doses_of(self, ph: Floats | float, systems: Sequence[System]) -> tuple[Floats, Floats, Floats]:
         """Lowest dose that works, highest that is allowed, and the one recommended. (S,) each
