@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 ALL_PASS, NOT_ALL_PASS, UNREADABLE = range(3)
 # of a text report: at most, and in a file [characters]
 WIDEST, FILE_WIDTH = 100, 80
+# batch that a small maker or a filler could mean [g]
+HEAVIEST_G = 1e8
 
 app = typer.Typer(rich_markup_mode=None, pretty_exceptions_enable=False, add_completion=False)
 tables_app = typer.Typer(rich_markup_mode=None)
@@ -313,6 +315,22 @@ def _rendered(
     return text
 
 
+def grams(batch: str | None) -> float | None:
+    """The mass that ``--batch`` gives."""
+    from preservecheck.errors import PreservecheckError, UnitError  # noqa: PLC0415
+    from preservecheck.units import mass_g  # noqa: PLC0415
+
+    if batch is None:
+        return None
+    try:
+        found = mass_g(batch)
+    except UnitError as error:
+        raise PreservecheckError(f"--batch: {error.messages[0]}") from None
+    if not 0 < found <= HEAVIEST_G:
+        raise PreservecheckError(f'--batch: "{batch}": give a mass above zero, such as "500 g"')
+    return found
+
+
 def width() -> int:
     """Width of the terminal, at most 100; 80 where there is none. [characters]"""
     return min(shutil.get_terminal_size((FILE_WIDTH, 24)).columns, WIDEST)
@@ -323,9 +341,9 @@ def _coloured() -> bool:
 
 
 def complain(messages: Iterable[str]) -> None:
-    """Each message once, a line each, on standard error."""
+    """Each message once on standard error; some end in a block to paste, on lines of its own."""
     for message in dict.fromkeys(messages):
-        typer.echo("".join(c if c.isprintable() else "?" for c in message), err=True)
+        typer.echo("".join(c if c.isprintable() or c == "\n" else "?" for c in message), err=True)
 
 
 def put(text: str, output: Path | None = None) -> None:

@@ -13,6 +13,7 @@ from preservecheck.cli import (
     NOT_ALL_PASS,
     PlainFormat,
     TablesOption,
+    grams,
     load,
     put,
     told,
@@ -114,7 +115,7 @@ def adjust(
             target_ph=target,
             agent=agent,
             agent_percent=agent_percent,
-            batch_g=_grams(batch),
+            batch_g=grams(batch),
         )
         if plot is not None:
             from preservecheck.report.plots_bench import titration as chart  # noqa: PLC0415
@@ -157,18 +158,3 @@ def _celsius(room: str | None) -> float | None:
         return temperature_c(room)
     except UnitError as error:
         raise ReadingsError(f"--room: {error.messages[0]}") from None
-
-
-def _grams(batch: str | None) -> float | None:
-    from preservecheck.errors import ReadingsError, UnitError  # noqa: PLC0415
-    from preservecheck.units import mass_g  # noqa: PLC0415
-
-    if batch is None:
-        return None
-    try:
-        grams = mass_g(batch)
-    except UnitError as error:
-        raise ReadingsError(f"--batch: {error.messages[0]}") from None
-    if not 0 < grams <= 1e8:  # noqa: PLR2004
-        raise ReadingsError(f'--batch: "{batch}": give a mass above zero, such as "500 g"')
-    return grams

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from preservecheck.cli import ALL_PASS, NOT_ALL_PASS, TablesOption, load, put, told
+from preservecheck.cli import ALL_PASS, NOT_ALL_PASS, TablesOption, grams, load, put, told
 
 if TYPE_CHECKING:
     from preservecheck.evidence.record import Built
@@ -76,7 +76,7 @@ def worksheet(
 
     with told():
         form = _form(output)
-        sheet = sheet_of(formula, load(tables), batch_g=_grams(batch))
+        sheet = sheet_of(formula, load(tables), batch_g=grams(batch))
         if form == ".xlsx" and output is not None:
             from preservecheck.report.write import write_all  # noqa: PLC0415
 
@@ -140,18 +140,3 @@ def _form(output: Path | None) -> str:
     if form not in (".html", ".htm", ".xlsx"):
         raise PreservecheckError(f"{output}: give a name that ends in .html or .xlsx")
     return form
-
-
-def _grams(batch: str | None) -> float | None:
-    from preservecheck.errors import PreservecheckError, UnitError  # noqa: PLC0415
-    from preservecheck.units import mass_g  # noqa: PLC0415
-
-    if batch is None:
-        return None
-    try:
-        grams = mass_g(batch)
-    except UnitError as error:
-        raise PreservecheckError(f"--batch: {error.messages[0]}") from None
-    if not 0 < grams <= 1e8:  # noqa: PLR2004
-        raise PreservecheckError(f'--batch: "{batch}": give a mass above zero, such as "500 g"')
-    return grams

@@ -478,3 +478,19 @@ def test_colour_on_a_terminal(env, coloured):
     )
     assert result.returncode == 0
     assert (b"\033[1;32mpass\033[0m" in result.stdout) is coloured
+
+
+def test_a_block_to_paste_keeps_its_lines(tmp_path):
+    """A name that is not known is answered with a block that can be pasted as it stands on the screen."""
+    path = tmp_path / "f.toml"
+    path.write_text(
+        Path(PASSING)
+        .read_text(encoding="utf-8")
+        .replace("items = [", 'items = [\n{ ingredient = "Frobnol", percent = 0 },', 1),
+        encoding="utf-8",
+    )
+    result = run("review", path)
+    assert result.exit_code == 2
+    lines = result.stderr.splitlines()
+    assert '[ingredient."Frobnol"]' in lines
+    assert any(line.startswith("water_fraction = 0") for line in lines)

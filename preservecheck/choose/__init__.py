@@ -120,6 +120,9 @@ def choose(
     systems, said = _allowed(tables, natural=natural, without=without)
     wishes += said
     host = Host(formula, tables, today)
+    options = ranked(host, systems)[:limit] if systems else []
+    if len(options) < len(systems):
+        wishes.append(f"the best {len(options)} of {len(systems)}")
     return Choice(
         program=f"{PROGRAM} {version()}",
         tables_sha256=tables.digest,
@@ -131,7 +134,7 @@ def choose(
         order=ORDER,
         narrowed=tuple(wishes),
         remarks=before_any(host),
-        systems=tuple(ranked(host, systems)[:limit]) if systems else (),
+        systems=tuple(options),
     )
 
 

@@ -12,6 +12,7 @@ import re
 import warnings
 import zipfile
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree
@@ -67,19 +68,8 @@ def read_workbook(data: bytes, where: str) -> dict[str, Grid]:
     FormulaError
         It is no workbook, is protected, unpacks to too much, or holds what would be misread.
     """
-    _check_archive(data, where)
-    import openpyxl  # noqa: PLC0415
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # openpyxl's remarks on drawings and validations do not matter here
-        try:
-            book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
-            with zipfile.ZipFile(io.BytesIO(data)) as archive:
-                return _sheets(book, archive, where)
-        except FormulaError:
-            raise
-        except Exception as error:  # openpyxl lets through whatever a damaged file provokes in it
-            raise FormulaError(f"{where}: not readable as a workbook ({type(error).__name__}); {_SAVE_AGAIN}") from None
+    with _opened(data, where) as (book, archive):
+        return _sheets(book, archive, where)
 
 
 def read_first_sheet(data: bytes, where: str) -> Grid:
@@ -97,31 +87,38 @@ def read_first_sheet(data: bytes, where: str) -> Grid:
     FormulaError
         As ``read_workbook``.
     """
+    with _opened(data, where) as (book, archive):
+        paths = _sheet_paths(archive)
+        for sheet in book.worksheets[:MAX_SHEETS]:
+            hidden = _hidden(archive, paths[sheet.title])
+            place = f"{where}: sheet {sheet.title}"
+            if hidden.last_row > MAX_ROWS or hidden.last_column > MAX_COLUMNS or hidden.widest > MAX_ROW_CELLS:
+                raise FormulaError(f"{place}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns")
+            if hidden.unsaved or hidden.merged:
+                cells = ", ".join((hidden.unsaved or hidden.merged)[:5])
+                what = "a cell formula without a saved result" if hidden.unsaved else "merged cells"
+                raise FormulaError(f"{place}: {cells}: {what}; {_SAVE_AGAIN}, or write the plain values")
+            if not sheet.title.strip().casefold().startswith(IGNORED_SHEET) and hidden.last_row:
+                return Grid(f"sheet {sheet.title}", list(_grid_rows(sheet, hidden.last_row, place)))
+    raise FormulaError(f"{where}: no sheet holds anything")
+
+
+@contextmanager
+def _opened(data: bytes, where: str) -> Iterator[tuple[Workbook, zipfile.ZipFile]]:
+    """A workbook and the archive that it is; whatever a damaged one provokes becomes a fault in words."""
     _check_archive(data, where)
     import openpyxl  # noqa: PLC0415
 
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
+        warnings.simplefilter("ignore")  # openpyxl's remarks on drawings and validations do not matter here
         try:
             book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
             with zipfile.ZipFile(io.BytesIO(data)) as archive:
-                paths = _sheet_paths(archive)
-                for sheet in book.worksheets[:MAX_SHEETS]:
-                    hidden = _hidden(archive, paths[sheet.title])
-                    place = f"{where}: sheet {sheet.title}"
-                    if hidden.last_row > MAX_ROWS or hidden.last_column > MAX_COLUMNS or hidden.widest > MAX_ROW_CELLS:
-                        raise FormulaError(f"{place}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns")
-                    if hidden.unsaved or hidden.merged:
-                        cells = ", ".join((hidden.unsaved or hidden.merged)[:5])
-                        what = "a cell formula without a saved result" if hidden.unsaved else "merged cells"
-                        raise FormulaError(f"{place}: {cells}: {what}; {_SAVE_AGAIN}, or write the plain values")
-                    if not sheet.title.strip().casefold().startswith(IGNORED_SHEET) and hidden.last_row:
-                        return Grid(f"sheet {sheet.title}", list(_grid_rows(sheet, hidden.last_row, place)))
+                yield book, archive
         except FormulaError:
             raise
         except Exception as error:  # openpyxl lets through whatever a damaged file provokes in it
             raise FormulaError(f"{where}: not readable as a workbook ({type(error).__name__}); {_SAVE_AGAIN}") from None
-    raise FormulaError(f"{where}: no sheet holds anything")
 
 
 def _check_archive(data: bytes, where: str) -> None:
