@@ -9,7 +9,7 @@ from preservecheck.formula.faults import Faults, listed, shown
 from preservecheck.formula.names import FormulaNames, folded
 from preservecheck.reference.rows import Ingredient
 
-Form = Literal["toml", "sheet"]
+Form = Literal["toml", "sheet", "page"]
 
 
 def allowed_words(field: str) -> tuple[str, ...]:
@@ -65,6 +65,8 @@ class UnknownNames:
                 f"is the id of a preservative system; on a line of a phase write preservative = {shown(system)} "
                 "instead of ingredient. A blend takes the substances in it, each with its percent"
             )
+        if system is not None and self._form == "page":
+            return "is a preservative; take this line away and add it as a preservative"
         if system is not None:
             return f"is a preservative system; write its id as {system} in the sheet Formula"
         near = self._names.nearest(written)
@@ -72,6 +74,11 @@ class UnknownNames:
         return "is not a known ingredient; " + propose + self._block(written)
 
     def _block(self, written: str) -> str:
+        if self._form == "page":
+            return (
+                "Write a known name, open it as a blend if it is made of several things, or describe it as an "
+                "ingredient of your own"
+            )
         roles = ", ".join(allowed_words("role"))
         if self._form == "sheet":
             return (

@@ -1,0 +1,263 @@
+"""The first view: the formula with its verdict, and the pieces that follow each change."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+from preservecheck.errors import FormulaError, PreservecheckError
+from preservecheck.page.desk import Desk, value_of
+from preservecheck.page.draft import Draft, from_raw, new_draft, to_raw
+from preservecheck.page.edits import edited
+from preservecheck.page.editor import convert_amounts, editor_view, whole
+from preservecheck.page.form import Pairs, draft_of
+from preservecheck.page.judged import is_untouched, judged
+from preservecheck.page.svg import as_attributes
+from preservecheck.page.toml_text import toml_text
+from preservecheck.page.uploads import opened
+from preservecheck.page.what_if import sliders, tried
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
+    from starlette.routing import Route
+
+    from preservecheck.report.drawing import Plot
+    from preservecheck.review import Report
+
+# plots that show what a check is about
+PLOTS = {
+    "ph-range": ("ph",),
+    "free-active": ("microbes", "ph"),
+    "solubility": ("ph",),
+    "heat-limit": ("temperatures",),
+    "dose": ("doses",),
+    "legal-limit": ("doses",),
+    "coverage": ("microbes",),
+}
+RULE_WIDTH = 78
+_XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+def routes(desk: Desk) -> list[Route]:
+    """The view's addresses."""
+    from starlette.concurrency import run_in_threadpool  # noqa: PLC0415
+    from starlette.routing import Route  # noqa: PLC0415
+
+    def posted(answer: Any) -> Any:
+        """An answer to a form, worked out beside the loop that listens."""
+
+        async def endpoint(request: Request) -> Response:
+            pairs = await desk.fields_of(request)
+            done: Response = await run_in_threadpool(answer, desk, pairs, request)
+            return done
+
+        return endpoint
+
+    async def start(_request: Request) -> Response:
+        return await run_in_threadpool(_whole_page, desk, new_draft(), judge=False)
+
+    async def open_files(request: Request) -> Response:
+        form = await request.form(max_files=20, max_fields=100, max_part_size=12_000_000)
+        files = [(f.filename or "", await f.read()) for f in form.getlist("files") if not isinstance(f, str)]
+        return await run_in_threadpool(_opened, desk, files, _wants_piece(request))
+
+    return [
+        Route("/", start, methods=["GET"]),
+        Route("/", posted(_formula), methods=["POST"]),
+        Route("/editor", posted(_editor), methods=["POST"]),
+        Route("/verdict", posted(_verdict), methods=["POST"]),
+        Route("/what-if", posted(_what_if), methods=["POST"]),
+        Route("/check/{check}", posted(_check), methods=["POST"]),
+        Route("/open", open_files, methods=["POST"]),
+        Route("/save.toml", posted(_save_toml), methods=["POST"]),
+        Route("/save.xlsx", posted(_save_xlsx), methods=["POST"]),
+    ]
+
+
+def _wants_piece(request: Request) -> bool:
+    """Whether a script asks, which puts the answer into the page that is there."""
+    return request.headers.get("x-piece") == "yes"
+
+
+def _acted(desk: Desk, pairs: Pairs) -> tuple[Draft, str | None]:
+    """The draft after the button that was pressed, and the field to go to."""
+    do = value_of(pairs, "do")
+    if do == "example":
+        return example(), "product-name"
+    if do == "new":
+        return new_draft(), "product-name"
+    draft = draft_of(pairs)
+    if do.startswith("amounts "):
+        convert_amounts(draft, do.removeprefix("amounts "))
+        return draft, f"do:amounts {'grams' if draft.amounts == 'percent' else 'percent'}"
+    return draft, edited(draft, do)
+
+
+def example() -> Draft:
+    """The starter formula."""
+    import tomllib  # noqa: PLC0415
+
+    from preservecheck.formula.starter import starter_toml  # noqa: PLC0415
+
+    return from_raw(tomllib.loads(starter_toml()))
+
+
+# ---- answers --------------------------------------------------------------------------------------------------------
+
+
+def _formula(desk: Desk, pairs: Pairs, _request: Request) -> Response:
+    draft, focus = _acted(desk, pairs)
+    return _whole_page(desk, draft, focus=focus, wanted=_wanted(pairs))
+
+
+def _editor(desk: Desk, pairs: Pairs, _request: Request) -> Response:
+    draft, focus = _acted(desk, pairs)
+    return desk.page("editor.html", focus=focus or "", **editor_view(draft, desk))
+
+
+def _verdict(desk: Desk, pairs: Pairs, _request: Request) -> Response:
+    return desk.page("verdict.html", **_judgement(desk, draft_of(pairs), {}))
+
+
+def _what_if(desk: Desk, pairs: Pairs, _request: Request) -> Response:
+    found = judged(draft_of(pairs), desk.tables, desk.today)
+    result = None
+    if not isinstance(found, list):
+        assert found.formula is not None
+        result = tried(found.formula, _wanted(pairs), desk.tables, found)
+    return desk.page("tried.html", tried=result)
+
+
+def _check(desk: Desk, pairs: Pairs, request: Request) -> Response:
+    """What stands behind one check: its plots, its rule with formula and constants."""
+    from preservecheck.report import manual  # noqa: PLC0415
+
+    check = request.path_params["check"]
+    try:
+        rule = manual.render(check, width=RULE_WIDTH)
+    except PreservecheckError as error:
+        return desk.page("opened.html", status=404, check=check, plots=[], rule=error.messages[0])
+    found = judged(draft_of(pairs), desk.tables, desk.today)
+    drawn = [] if isinstance(found, list) else _plots(desk, found, f"{check}-", PLOTS.get(check, ()))
+    return desk.page("opened.html", check=check, plots=drawn, rule=rule)
+
+
+def _save_toml(desk: Desk, pairs: Pairs, _request: Request) -> Response:
+    draft = draft_of(pairs)
+    return _file(toml_text(to_raw(draft)).encode(), draft, "toml", "application/toml")
+
+
+def _save_xlsx(desk: Desk, pairs: Pairs, _request: Request) -> Response:
+    from preservecheck.page.sheets import workbook_of  # noqa: PLC0415
+
+    draft = draft_of(pairs)
+    return _file(workbook_of(to_raw(draft), desk.tables), draft, "xlsx", _XLSX)
+
+
+def _file(data: bytes, draft: Draft, ending: str, kind: str) -> Response:
+    from starlette.responses import Response  # noqa: PLC0415
+
+    name = re.sub(r"[^a-z0-9]+", "-", draft.product.get("name", "").casefold()).strip("-")[:60] or "formula"
+    return Response(data, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}.{ending}"'})
+
+
+def _opened(desk: Desk, files: list[tuple[str, bytes]], piece: bool) -> Response:
+    """The formula of a file in the editor; where none can be read, the reasons, and what was typed stays."""
+    try:
+        raw, messages = opened(files, desk.tables)
+    except FormulaError as error:
+        if piece:
+            return desk.page("notice.html", status=422, title="This file could not be read", messages=error.messages)
+        return _whole_page(
+            desk, new_draft(), judge=False, notice=("This file could not be read", error.messages), status=422
+        )
+    draft = from_raw(raw)
+    notice = ("What the file says that cannot be used", messages) if messages else None
+    if piece:
+        return desk.page("editor.html", focus="", notice=notice, **editor_view(draft, desk))
+    return _whole_page(desk, draft, notice=notice)
+
+
+# ---- pieces ---------------------------------------------------------------------------------------------------------
+
+
+def _whole_page(
+    desk: Desk,
+    draft: Draft,
+    *,
+    judge: bool = True,
+    focus: str | None = None,
+    wanted: dict[str, float] | None = None,
+    notice: tuple[str, tuple[str, ...]] | None = None,
+    status: int = 200,
+) -> Response:
+    judgement = _judgement(desk, draft, wanted or {}) if judge else {"state": "empty"}
+    return desk.page(
+        "formula.html",
+        status=status,
+        here="/",
+        title="Formula",
+        focus=focus or "",
+        notice=notice,
+        **{**editor_view(draft, desk), **judgement},
+    )
+
+
+def _judgement(desk: Desk, draft: Draft, wanted: dict[str, float]) -> dict[str, Any]:
+    """What the verdict's template shows: nothing yet, what is wrong, or the report."""
+    from preservecheck.report import html  # noqa: PLC0415
+
+    if is_untouched(draft):
+        return {"state": "empty"}
+    found = judged(draft, desk.tables, desk.today)
+    if isinstance(found, list):
+        return {"state": "faults", "faults": found, "whole": whole(draft)}
+    assert found.formula is not None
+    return {
+        "state": "judged",
+        "view": html.view(found, desk.tables, plots=()),
+        "questions": questions(),
+        "sliders": sliders(found.formula, desk.tables),
+        "wanted": wanted,
+        "tried": tried(found.formula, wanted, desk.tables, found) if wanted else None,
+        "whole": whole(draft),
+    }
+
+
+def questions() -> dict[str, str]:
+    """The question that each check answers, from the first line of its manual page."""
+    from preservecheck.checks import CHECKS  # noqa: PLC0415
+
+    return {check.ID: (check.__doc__ or "").partition("\n")[0] for check in CHECKS}
+
+
+def _wanted(pairs: Pairs) -> dict[str, float]:
+    """What the sliders say."""
+    wanted = {}
+    for name, value in pairs:
+        if name.startswith("try-"):
+            try:
+                wanted[name] = float(value)
+            except ValueError:
+                continue
+    return wanted
+
+
+def _plots(desk: Desk, report: Report, prefix: str, names: tuple[str, ...]) -> list[dict[str, str]]:
+    """Some of the report's plots, for a page without written-in styles."""
+    from preservecheck.case import cases  # noqa: PLC0415
+    from preservecheck.report import plots, plots_batch  # noqa: PLC0415
+    from preservecheck.review import composer_for, context_for  # noqa: PLC0415
+
+    if not names or report.formula is None:
+        return []
+    case = cases([composer_for(desk.tables).compose(report.formula)], context_for(desk.tables), report.date)
+    draw: dict[str, Any] = {
+        "ph": lambda: plots.against_ph(case, prefix),
+        "microbes": lambda: plots.microbes(case, prefix),
+        "temperatures": lambda: plots_batch.temperatures(case, prefix),
+        "doses": lambda: plots_batch.doses(case, report.checks, prefix),
+    }
+    drawn: list[Plot | None] = [draw[name]() for name in names]
+    return [{"title": p.title, "text": p.text, "svg": as_attributes(p.svg)} for p in drawn if p is not None]
