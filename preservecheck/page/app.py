@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from fastapi import FastAPI
     from starlette.requests import Request
     from starlette.responses import Response
+    from starlette.routing import BaseRoute
 
     from preservecheck.reference.load import Tables
 
@@ -63,7 +64,7 @@ def create_app(tables: Tables, *, port: int, token: str, today: dt.date | None =
         """A sign of life, for a page that has lost the program."""
         return JSONResponse({"there": True})
 
-    routes = [
+    routes: list[BaseRoute] = [
         Route("/start", start, methods=["GET"]),
         Route("/static/{name}", static, methods=["GET"]),
         Route("/there", there, methods=["POST"]),
@@ -71,7 +72,7 @@ def create_app(tables: Tables, *, port: int, token: str, today: dt.date | None =
     for module in VIEWS:
         routes += module.routes(desk)
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, routes=routes)
-    app.add_middleware(Guard, port=port, token=token)  # type: ignore[arg-type]
+    app.add_middleware(Guard, port=port, token=token)
     return app
 
 

@@ -1,7 +1,7 @@
 """A formula while it is being typed: the texts of its fields, in the order of the page.
 
-A draft may be faulty or half finished. It becomes the nested dictionaries that the TOML form gives, and ``build`` judges
-them; so a formula typed here and the same formula in a file are one and the same.
+A draft may be faulty or half finished. It becomes the nested dictionaries that the TOML form gives, and ``build``
+judges them; so a formula typed here and the same formula in a file are one and the same.
 """
 
 from __future__ import annotations

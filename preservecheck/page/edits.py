@@ -1,13 +1,14 @@
 """What the buttons of the editor do to a draft: lines, phases and blends added, taken away and moved.
 
-A button posts ``do`` with a verb and a place, such as ``remove phase-0-line-2``. With scripting the answer is the editor
-alone, without it the whole page: the deed is the same.
+A button posts ``do`` with a verb and a place, such as ``remove phase-0-line-2``. With scripting the answer is the
+editor alone, without it the whole page: the deed is the same.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from typing import Any
 
 from preservecheck.formula.names import folded
 from preservecheck.page.draft import BlendDraft, Draft, Fields, PhaseDraft, new_line
@@ -44,10 +45,14 @@ def edited(draft: Draft, do: str) -> str | None:
     if found is None or verb not in _VERBS:
         return None
     part, at, below = found.group(1), int(found.group(2)), None if found.group(3) is None else int(found.group(3))
-    listed = {"phase": draft.phases, "blend": draft.blends, "own": draft.own}[part]
-    if at >= len(listed):
+    if at >= len(_listed(draft, part)):
         return None
     return _VERBS[verb](draft, part, at, below, value)
+
+
+def _listed(draft: Draft, part: str) -> list[Any]:
+    """Phases, blends or own ingredients."""
+    return {"phase": draft.phases, "blend": draft.blends, "own": draft.own}[part]  # type: ignore[return-value]
 
 
 def _lines(draft: Draft, part: str, at: int) -> list[Fields]:
@@ -67,7 +72,7 @@ def _add(draft: Draft, part: str, at: int, _below: int | None, value: str) -> st
 
 def _remove(draft: Draft, part: str, at: int, below: int | None, _value: str) -> str | None:
     if below is None:
-        del {"phase": draft.phases, "blend": draft.blends, "own": draft.own}[part][at]
+        del _listed(draft, part)[at]
         return None
     lines = _lines(draft, part, at)
     if below < len(lines):
@@ -88,30 +93,28 @@ def _down(draft: Draft, part: str, at: int, below: int | None, _value: str) -> s
 
 def _moved(draft: Draft, part: str, at: int, below: int | None, step: int) -> str | None:
     """Move a phase among phases, or a line up and down, over the edge of its phase into the next one."""
-    if part != "phase":
+    if part != "phase" or (below is not None and below >= len(draft.phases[at].lines)):
         return None
     way = "up" if step < 0 else "down"
-    phases = draft.phases
-    if below is None:
-        to = at + step
-        if 0 <= to < len(phases):
-            phases[at], phases[to] = phases[to], phases[at]
-            return f"do:{way} phase-{to}"
-        return f"do:{way} phase-{at}"
-    lines = phases[at].lines
-    if below >= len(lines):
-        return None
-    line, to = lines.pop(below), below + step
+    if below is not None:
+        return f"do:{way} {_moved_line(draft.phases, at, below, step)}"
+    to = min(max(at + step, 0), len(draft.phases) - 1)
+    draft.phases.insert(to, draft.phases.pop(at))
+    return f"do:{way} phase-{to}"
+
+
+def _moved_line(phases: list[PhaseDraft], at: int, below: int, step: int) -> str:
+    """Move a line; says where it stands then."""
+    lines, to, there = phases[at].lines, below + step, at + step
+    line = lines.pop(below)
     if 0 <= to <= len(lines):
-        lines.insert(to, line)
-        return f"do:{way} phase-{at}-line-{to}"
-    if not 0 <= at + step < len(phases):
-        lines.insert(below, line)
-        return f"do:{way} phase-{at}-line-{below}"
-    others = phases[at + step].lines
-    to = len(others) if step < 0 else 0
-    others.insert(to, line)
-    return f"do:{way} phase-{at + step}-line-{to}"
+        there = at
+    elif not 0 <= there < len(phases):
+        there, to = at, below
+    else:
+        to = len(phases[there].lines) if step < 0 else 0
+    phases[there].lines.insert(to, line)
+    return f"phase-{there}-line-{to}"
 
 
 def _name(draft: Draft, part: str, at: int, below: int | None, value: str) -> str | None:

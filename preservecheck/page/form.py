@@ -31,8 +31,8 @@ def draft_of(pairs: Iterable[tuple[str, str]]) -> Draft:
     many: dict[str, dict[int, Fields]] = {"phase": {}, "blend": {}, "own": {}}
     inner: dict[str, dict[int, dict[int, Fields]]] = {"phase": {}, "blend": {}}
     amounts = "percent"
-    for name, value in pairs:
-        value = value.replace("\r\n", "\n")
+    for name, sent in pairs:
+        value = sent.replace("\r\n", "\n")
         if name == "amounts":
             amounts = "grams" if value == "grams" else "percent"
         found = _NAME.fullmatch(name)

@@ -1,8 +1,8 @@
 """Who may speak to the page: this computer's own browser, from the page itself.
 
-A page that some other site opens in the same browser can send requests here too, and a foreign name can be made to point
-here. So the host must be ours, an origin that is named must be ours, and what posts must come from our own page with
-the token of this start.
+A page that some other site opens in the same browser can send requests here too, and a foreign name can be made to
+point here. So the host must be ours, an origin that is named must be ours, and what posts must come from our own page
+with the token of this start.
 """
 
 from __future__ import annotations
@@ -109,14 +109,16 @@ class Guard:
             return 403, "Another page asked for this. Open the link that the program printed."
         if scope["method"] in ("GET", "HEAD"):
             return None
+        return self._refused_post(scope, headers)
+
+    def _refused_post(self, scope: Scope, headers: dict[bytes, list[bytes]]) -> tuple[int, str] | None:
+        """The same for what sends something."""
         if scope["method"] != "POST":
             return 405, "This is not done here."
         site = headers.get(b"sec-fetch-site", [])
-        if (site and site != [b"same-origin"]) or not (origin or site):
+        if (site and site != [b"same-origin"]) or not (headers.get(b"origin") or site):
             return 403, "This can only be sent from the page itself. Open the link that the program printed."
-        if not self._known(headers.get(b"cookie", [])):
-            return 403, OLD_LINK
-        return None
+        return None if self._known(headers.get(b"cookie", [])) else (403, OLD_LINK)
 
     def _known(self, cookies: list[bytes]) -> bool:
         """Whether the cookie of this start came along."""

@@ -16,7 +16,7 @@ from preservecheck.formula.model import Formula
 from preservecheck.formula.names import folded
 from preservecheck.page.draft import Draft, Fields, is_blank, to_raw
 from preservecheck.page.toml_text import toml_text
-from preservecheck.page.words import FIELD_WORDS
+from preservecheck.page.words import FIELD_WORDS, PAGE_WORDS
 
 if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
@@ -94,6 +94,8 @@ def fault_of(message: str, draft: Draft) -> Fault:
     field = _field(text, draft)
     if found := _SECTION.match(text):
         text = FIELD_WORDS.get(found.group(), found.group()) + text[found.end() :]
+    for said, meant in PAGE_WORDS:
+        text = text.replace(said, meant)
     return Fault(text[:1].upper() + text[1:], field)
 
 

@@ -7,6 +7,7 @@ import socket
 import threading
 import webbrowser
 from collections.abc import Callable
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from preservecheck.errors import PreservecheckError
@@ -59,10 +60,8 @@ def serve(tables: Tables, *, port: int | None, browser: bool, say: Callable[[str
         )
         say(f"Open this link in your browser:\n\n    {link}\n\nCtrl-C stops it.\n")
         threading.Thread(target=_made_ready, args=(tables, link if browser else None), daemon=True).start()
-        try:
+        with suppress(KeyboardInterrupt):
             uvicorn.Server(config).run(sockets=[place])
-        except KeyboardInterrupt:
-            pass
         say("Stopped.\n")
 
 

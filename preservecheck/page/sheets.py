@@ -26,11 +26,11 @@ def workbook_of(raw: dict[str, Any], tables: Tables) -> bytes:
     phases = []
     for phase in raw["phase"]:
         items = []
-        for item in phase["items"]:
-            name = item.get("ingredient", "")
+        for written in phase["items"]:
+            name, item = written.get("ingredient", ""), written
             # an ingredient written like the id of a preservative would be read as one: its INCI name is written
             if name and folded(name) not in own and names.system_in_sheet(name) and (named := names.ingredient(name)):
-                item = {**item, "ingredient": named.inci}
+                item = {**written, "ingredient": named.inci}
             items.append({k: _plain(v) for k, v in item.items()})
         phases.append({**{k: _plain(v) for k, v in phase.items() if k != "items"}, "items": items})
     return workbook_bytes(raw_to_sheets({**raw, "phase": phases}))

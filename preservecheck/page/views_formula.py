@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 from preservecheck.errors import FormulaError, PreservecheckError
 from preservecheck.page.desk import Desk, value_of
 from preservecheck.page.draft import Draft, from_raw, new_draft, to_raw
-from preservecheck.page.edits import edited
 from preservecheck.page.editor import convert_amounts, editor_view, whole
+from preservecheck.page.edits import edited
 from preservecheck.page.form import Pairs, draft_of
 from preservecheck.page.judged import is_untouched, judged
 from preservecheck.page.svg import as_attributes

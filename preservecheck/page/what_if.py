@@ -115,7 +115,7 @@ def tried(formula: Formula, wanted: Mapping[str, float], tables: Tables, report:
         changed = _dosed(changed, doses, tables)
     other = review(changed, tables, today=report.date)
     before = {(f.id, f.about): f for f in report.checks}
-    pairs = [(before.get((f.id, f.about)), f) for f in other.checks]
+    pairs: list[tuple[Finding | None, Finding | None]] = [(before.get((f.id, f.about)), f) for f in other.checks]
     pairs += [(f, None) for key, f in before.items() if key not in {(g.id, g.about) for g in other.checks}]
     every = [_change(was, then) for was, then in pairs]
     return Tried(
