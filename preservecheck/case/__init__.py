@@ -15,6 +15,7 @@ import numpy as np
 from preservecheck.case.filling import filled
 from preservecheck.case.free import ROOM_C, Free
 from preservecheck.case.phases import LOW_RISK_AW, WATER_DENSITY
+from preservecheck.case.pile import pile_of
 from preservecheck.case.readings import FROM_AMOUNTS, THERMOMETER_C, Ints, Profile
 from preservecheck.context import Context
 from preservecheck.formula.compose import Composition
@@ -74,4 +75,4 @@ def cases(compositions: Sequence[Composition], context: Context, today: dt.date)
         The day whose law holds where a formula names none.
     """
     context = context_of(compositions, context)
-    return Case(context=context, **filled(compositions, context, today))
+    return Case(context=context, **filled(pile_of(compositions, today), context), compositions=tuple(compositions))
