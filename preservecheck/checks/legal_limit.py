@@ -23,7 +23,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case, Profile
-from preservecheck.checks.base import Figures, Words, above, listed, number
+from preservecheck.checks.base import Figures, Key, Words, above, listed, number
 from preservecheck.checks.legal_rules import (
     ADVICE,
     AS_WEIGHED,
@@ -73,6 +73,7 @@ __all__ = [
     "fitting",
     "in_force",
     "judge",
+    "lawful_dose",
     "rules",
     "subject",
 ]
@@ -80,6 +81,7 @@ __all__ = [
 ID = "legal-limit"
 TOLERANCES: tuple[str, ...] = ()
 DECIDES: str | None = None
+KEY = Key("percent_as_limited", "% of the product")
 # limits are printed with few digits; conversion factors carry their own rounding
 ROUNDING = 1e-5
 
@@ -88,56 +90,71 @@ def compute(case: Case) -> Figures:
     """Totals on each rule's basis and the limits. (..., R)"""
     c = case.context
     every, (factor, gap) = rules(c), factors(c)
-    purpose = np.array([r.row.purpose if r.row else "any" for r in every])
-    market = np.array([r.market for r in every])
-    other = case.amount - case.preserving
-    counted = np.where(purpose == "other", weighed_sum(other, factor), weighed_sum(case.amount, factor))
-    for name in dict.fromkeys(market):
-        ruled = np.stack([_ruled(c, p, name) for p in case.profiles])[case.profile]
-        counted = np.where(
-            (purpose == "preservative") & (market == name),
-            weighed_sum(case.preserving + np.where(ruled, 0.0, other), factor),
-            counted,
-        )
-    applies = np.stack([applying(c, p) for p in case.profiles])[case.profile]
-    gated = [r for r, rule in enumerate(every) if rule.row is not None and rule.row.only_with]
-    gate = np.ones((*case.amount.shape[:-1], len(every)), dtype=bool)
-    for r in gated:
-        row = every[r].row
-        keys = [c.index[s] for s in row.only_with if s in c.index] if row is not None else []
-        gate[..., r] = (case.amount[..., keys] > 0).any(axis=-1)
-    no_rule = np.array([r.kind == NO_RULE for r in every])
-    totals = np.where(no_rule, _without_rule(case, applies, factor, gap), counted)
-    shape = totals.shape
+    applies = _by_profile(case, [applying(c, p) for p in case.profiles]) & _gate(case)
+    totals = _totals(case, factor)
     limit = np.array([r.max_percent for r in every])
     with np.errstate(divide="ignore", invalid="ignore"):
         pressure = np.nan_to_num(totals / limit, nan=0.0)  # of several limits met, the tightest is shown
     return {
         "percent_as_limited": totals,
         "pressure": pressure,
-        "percent_max": np.broadcast_to(limit, shape),
-        "kind": np.broadcast_to(np.array([float(r.kind) for r in every]), shape),
+        "percent_max": np.broadcast_to(limit, totals.shape),
+        "kind": np.broadcast_to(np.array([float(r.kind) for r in every]), totals.shape),
         "gap": weighed_sum(case.amount, gap) > 0,
-        "applies": applies & gate,
+        "applies": applies,
     }
+
+
+def _totals(case: Case, factor: Floats) -> Floats:
+    """What counts in each rule: for another purpose what does not preserve, for preserving what does. (..., R)
+
+    Where a market has no rule for another use of a substance, its preservative rules count all of it.
+    """
+    every = rules(case.context)
+    purpose = np.array([r.row.purpose if r.row else "no rule" for r in every])
+    market = np.array([r.market for r in every])
+    other = case.amount - case.preserving
+    out = np.moveaxis(np.zeros((len(every), *case.amount.shape[:-1])), 0, -1)
+
+    def put(which: Bools, amount: Floats) -> None:
+        columns = np.flatnonzero(which)
+        if columns.size:
+            out[..., columns] = weighed_sum(amount, factor[:, columns])
+
+    put(purpose == "any", case.amount)
+    put(purpose == "other", other)
+    for name in dict.fromkeys(market):
+        if any(name in p.markets for p in case.profiles):
+            ruled = _by_profile(case, [_ruled(case.context, p, name) for p in case.profiles])
+            mine = market == name
+            put((purpose == "preservative") & mine, case.preserving + np.where(ruled, 0.0, other))
+            loose = np.where(_by_profile(case, [covered(case.context, p, name) for p in case.profiles]), 0.0, 1.0)
+            for r in np.flatnonzero((purpose == "no rule") & mine):
+                out[..., r] = (case.preserving * loose).max(axis=-1, initial=0.0)
+    return out
+
+
+def _gate(case: Case) -> Bools:
+    """False where a rule counts only together with a substance that is not there. (..., R)"""
+    c = case.context
+    every = rules(c)
+    gate = np.moveaxis(np.ones((len(every), *case.amount.shape[:-1]), dtype=bool), 0, -1)
+    for r, rule in enumerate(every):
+        if rule.row is not None and rule.row.only_with:
+            keys = [c.index[s] for s in rule.row.only_with if s in c.index]
+            gate[..., r] = (case.amount[..., keys] > 0).any(axis=-1)
+    return gate
+
+
+def _by_profile(case: Case, rows: list[Bools]) -> Bools:
+    """The row of each case's product profile, column by column in memory. (..., n)"""
+    return np.moveaxis(np.stack(rows, axis=-1)[..., case.profile], 0, -1)
 
 
 def _ruled(context: Context, profile: Profile, market: str) -> Bools:
     if market not in profile.markets:
         return np.zeros(len(context.names), dtype=bool)
     return np.asarray(elsewhere_ruled(context, profile)[profile.markets.index(market)])
-
-
-def _without_rule(case: Case, applies: Bools, factor: Floats, gap: Bools) -> Floats:
-    """Largest preservative without any rule, at each market's place. (..., R)"""
-    c = case.context
-    every = rules(c)
-    out = np.zeros((*case.amount.shape[:-1], len(every)))
-    for r, rule in enumerate(every):
-        if rule.kind == NO_RULE:
-            known = np.stack([covered(c, p, rule.market) for p in case.profiles])[case.profile]
-            out[..., r] = np.where(known, 0.0, case.preserving).max(axis=-1)
-    return out
 
 
 def judge(figures: Figures) -> Codes:
@@ -153,6 +170,23 @@ def judge(figures: Figures) -> Codes:
         (figures["gap"].astype(bool), UNKNOWN),
         otherwise=PASS,
     )
+
+
+def lawful_dose(start: Floats, slope: Floats, applies: Floats, kind: Floats, limit: Floats) -> Floats:
+    """Dose of a system at which the first limit of the law is met: the totals grow in proportion to it. [%] (...,)
+
+    Parameters
+    ----------
+    start
+        Totals without it, shape (..., R). [% of the product]
+    slope
+        What each per cent of it adds. [-]
+    applies, kind, limit
+        As ``compute`` gives them.
+    """
+    binds = (applies > 0) & np.isin(kind, (LIMIT, CLOSED)) & (slope > 0)
+    room = np.maximum(limit - start, 0.0) / np.where(slope > 0, slope, 1.0)
+    return np.asarray(np.where(binds, room, np.inf).min(axis=-1, initial=np.inf))
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
