@@ -49,7 +49,7 @@ def _amounts(pile: Pile, context: Context) -> dict[str, Floats]:
 
     def whole(values: Floats) -> Floats:
         # substance by substance in memory: the checks go through it that way
-        return np.bincount(at, values, k * n).reshape(k, n).T
+        return np.bincount(at, values, k * n).astype(float, copy=False).reshape(k, n).T
 
     oily = np.bincount(pile.line_phase[line], (each > 0) & (context.oil_phase[held] > 0), len(pile.heated_c)) > 0
     hot = oily & ~np.isnan(pile.heated_c)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -17,6 +17,18 @@ from preservecheck.case.readings import Ints, Profile
 from preservecheck.formula.compose import Composition
 from preservecheck.formula.material import Material
 from preservecheck.verdict import Bools, Floats
+
+_OF_FORMULAS = (
+    "ph",
+    "ph_tolerance",
+    "sample_c",
+    "aw_measured",
+    "aw_tolerance",
+    "stated_batch_g",
+    "scale_step_g",
+    "in_grams",
+    "profile",
+)
 
 
 @dataclass(frozen=True)
@@ -51,9 +63,27 @@ class Pile:
         """How many formulas."""
         return len(self.ph)
 
+    def part(self, first: int, stop: int) -> Pile:
+        """The formulas from one place to before another."""
+        phase, end_phase = np.searchsorted(self.phase_formula, (first, stop))
+        line, end_line = np.searchsorted(self.line_formula, (first, stop))
+        formulas, phases, lines = slice(first, stop), slice(phase, end_phase), slice(line, end_line)
+        return replace(
+            self,
+            **{n: getattr(self, n)[formulas] for n in _OF_FORMULAS},
+            phase_formula=self.phase_formula[phases] - first,
+            heated_c=self.heated_c[phases],
+            added_c=self.added_c[phases],
+            line_formula=self.line_formula[lines] - first,
+            line_phase=self.line_phase[lines] - phase,
+            line_material=self.line_material[lines],
+            amount=self.amount[lines],
+            rest=self.rest[lines],
+        )
+
     def summed(self, values: Floats) -> Floats:
         """Sum over the lines of each formula, line by line. (N,)"""
-        return np.bincount(self.line_formula, values, self.count)
+        return np.bincount(self.line_formula, values, self.count).astype(float, copy=False)
 
     @cached_property
     def given(self) -> Floats:

@@ -32,12 +32,13 @@ MISCIBLE_G_L = 1000.0
 
 def compute(case: Case) -> Figures:
     """Dissolved working form and its solubility. (..., F)"""
-    solubility = case.context.solubility_g_l
+    known = case.context.solubility_g_l
+    solubility = np.where(known >= MISCIBLE_G_L, np.inf, known)
     dissolved = 10 * case.free_uncapped
     return {
         "dissolved_g_l": dissolved,
         "pressure": dissolved / solubility,
-        "solubility_g_l": np.broadcast_to(np.where(solubility >= MISCIBLE_G_L, np.inf, solubility), dissolved.shape),
+        "solubility_g_l": np.broadcast_to(solubility, dissolved.shape),
         "factor": np.broadcast_to(case.context.solubility_factor, dissolved.shape),
         "disperses": np.broadcast_to(_boosters(case.context), dissolved.shape),
         "present": np.broadcast_to(case.acting_pct > 0, dissolved.shape),

@@ -8,7 +8,7 @@ import numpy as np
 
 from preservecheck.case import Case, Ints
 from preservecheck.checks import CHECKS
-from preservecheck.checks.base import Check, Figures, pressing
+from preservecheck.checks.base import Check, pressing
 from preservecheck.verdict import ABSENT, Codes, Floats, fold
 
 
@@ -52,13 +52,8 @@ def judged(case: Case, checks: tuple[Check, ...] = CHECKS) -> Judged:
             tolerance[:, at] = _taken(check.KEY.tolerance(figures), j, n)
     there = codes != ABSENT
     value[~there | ~np.isfinite(value)] = np.nan
-    tolerance[np.isnan(value) | ~np.isfinite(tolerance)] = np.nan
+    tolerance[~there | ~np.isfinite(tolerance)] = np.nan
     return Judged(codes, subject, value, tolerance)
-
-
-def limits(check: Check, figures: Figures, j: Ints, n: int) -> dict[str, Floats]:
-    """Other figures of the deciding subject, for saying what changed. (N,) each"""
-    return {name: _taken(values, j, n) for name, values in figures.items()}
 
 
 def _taken(values: Floats, j: Ints, n: int) -> Floats:

@@ -86,18 +86,18 @@ def lawful_doses(host: Bare, context: Context, systems: Sequence[System], opener
     pure = law.compute(_alone(systems, profiles, context, opener))
     shape = (len(systems), len(profiles), -1)
     slope, applies = (pure[n].reshape(shape) for n in ("percent_as_limited", "applies"))
+    every = np.arange(host.pile.count)
     for s in range(len(systems)):
-        for p in range(len(profiles)):
-            rules = np.flatnonzero(slope[s, p] > 0)
-            mine = np.flatnonzero(host.pile.profile == p)
-            at = np.ix_(mine, rules)
-            out[s, mine] = legal_limit.lawful_dose(
-                before["percent_as_limited"][at] if mine.size else np.zeros((0, rules.size)),
-                slope[s, p, rules] / 100,
-                before["applies"][at] | (applies[s, p, rules] > 0),
-                before["kind"][at],
-                before["percent_max"][at],
-            )
+        rules = np.flatnonzero((slope[s] > 0).any(axis=0))
+        mine = np.ix_(host.pile.profile, rules)
+        at = np.ix_(every, rules)
+        out[s] = legal_limit.lawful_dose(
+            before["percent_as_limited"][at],
+            slope[s][mine] / 100,
+            before["applies"][at] | (applies[s][mine] > 0),
+            before["kind"][at],
+            before["percent_max"][at],
+        )
     return out
 
 
@@ -141,7 +141,8 @@ def doses(host: Bare, systems: Sequence[System], lawful: Floats) -> Floats:
         [[s.usage_min_percent >= SOLVENT_PERCENT and s.id not in had for had in host.had] for s in systems], dtype=bool
     ).reshape(len(systems), host.pile.count)
     middle = np.where(solvent, least, (least + most) / 2)
-    return np.maximum(np.minimum(middle, np.floor(lawful / MARGIN * 1e4) / 1e4), least)
+    dose: Floats = np.maximum(np.minimum(middle, np.floor(lawful / MARGIN * 1e4) / 1e4), least)
+    return dose
 
 
 def tried(host: Bare, systems: Sequence[System], dose: Floats, opener: Opener) -> Pile:
@@ -162,9 +163,6 @@ def tried(host: Bare, systems: Sequence[System], dose: Floats, opener: Opener) -
     n, times = pile.count, len(systems)
     lines, phases = len(pile.amount), len(pile.heated_c)
 
-    def tiled(values: Floats) -> Floats:
-        return np.tile(values, times)
-
     step = np.repeat(np.arange(times), lines)
     place = pile.line_material == count  # the line that waits for a system
     material = np.tile(pile.line_material, times)
@@ -181,22 +179,17 @@ def tried(host: Bare, systems: Sequence[System], dose: Floats, opener: Opener) -
     added[:, waits] = target[:, None]
     return replace(
         pile,
-        **{
-            name: tiled(getattr(pile, name))
-            for name in (
-                "ph",
-                "ph_tolerance",
-                "sample_c",
-                "aw_measured",
-                "aw_tolerance",
-                "stated_batch_g",
-                "scale_step_g",
-                "in_grams",
-                "profile",
-                "heated_c",
-                "rest",
-            )
-        },
+        ph=np.tile(pile.ph, times),
+        ph_tolerance=np.tile(pile.ph_tolerance, times),
+        sample_c=np.tile(pile.sample_c, times),
+        aw_measured=np.tile(pile.aw_measured, times),
+        aw_tolerance=np.tile(pile.aw_tolerance, times),
+        stated_batch_g=np.tile(pile.stated_batch_g, times),
+        scale_step_g=np.tile(pile.scale_step_g, times),
+        in_grams=np.tile(pile.in_grams, times),
+        profile=np.tile(pile.profile, times),
+        heated_c=np.tile(pile.heated_c, times),
+        rest=np.tile(pile.rest, times),
         phase_formula=np.tile(pile.phase_formula, times) + n * np.repeat(np.arange(times), phases),
         added_c=added.reshape(-1),
         line_formula=np.tile(pile.line_formula, times) + n * step,
