@@ -19,13 +19,14 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Words, listed
+from preservecheck.checks.base import Figures, Key, Words, listed
 from preservecheck.context import GROUPS
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
 ID = "coverage"
 TOLERANCES: tuple[str, ...] = ()
 DECIDES: str | None = None
+KEY = Key("gram_positive", "0 none, 1 weak, 2 moderate, 3 strong")
 NAMES = {
     "gram_positive": "gram-positive bacteria",
     "gram_negative": "gram-negative bacteria",

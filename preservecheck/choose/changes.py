@@ -98,7 +98,7 @@ def _finer_scale(host: Host, percent: float) -> float | None:
 
 def gums_of(host: Host) -> dict[str, str]:
     """Anionic gums and polymers on lines of their own: folded name to name as written."""
-    rows = host.composer.ingredients
+    rows = host.composer.opener.ingredients
     return {
         folded(w.name): w.name
         for w in host.base.lines
