@@ -75,7 +75,7 @@ def raws():
     yield pytest.param(ODD, id="odd")
 
 
-@pytest.mark.parametrize("text", raws())
+@pytest.mark.parametrize("text", list(raws()))
 def test_file_to_form_to_file(text, tmp_path):
     """File, form fields, and both forms of saved file give the same formula, to the last digit."""
     tables, raw = load_tables(), tomllib.loads(text)
