@@ -11,7 +11,7 @@ from preservecheck.page.draft import Draft, from_raw, new_draft, to_raw
 from preservecheck.page.editor import convert_amounts, editor_view, whole
 from preservecheck.page.edits import edited
 from preservecheck.page.form import Pairs, draft_of
-from preservecheck.page.judged import is_untouched, judged
+from preservecheck.page.judged import Fault, is_untouched, judged
 from preservecheck.page.svg import as_attributes
 from preservecheck.page.toml_text import toml_text
 from preservecheck.page.uploads import opened
@@ -120,7 +120,7 @@ def _editor(desk: Desk, pairs: Pairs, _request: Request) -> Response:
 
 
 def _verdict(desk: Desk, pairs: Pairs, _request: Request) -> Response:
-    return desk.page("verdict.html", **_judgement(desk, draft_of(pairs), {}))
+    return desk.page("verdict.html", behind={}, **_judgement(desk, draft_of(pairs), {}))
 
 
 def _what_if(desk: Desk, pairs: Pairs, _request: Request) -> Response:
@@ -133,20 +133,34 @@ def _what_if(desk: Desk, pairs: Pairs, _request: Request) -> Response:
 
 
 def _check(desk: Desk, pairs: Pairs, request: Request) -> Response:
-    """What stands behind one check: its plots, its rule with formula and constants."""
-    from preservecheck.report import manual  # noqa: PLC0415
-
+    """What stands behind one check; without scripting the whole page, with the check opened."""
     check = request.path_params["check"]
+    draft = draft_of(pairs)
+    found = judged(draft, desk.tables, desk.today)
     try:
-        rule = manual.render(check, width=RULE_WIDTH)
+        behind = _behind(desk, check, found)
     except PreservecheckError as error:
         return desk.page("opened.html", status=404, plots=[], sources=[], rule=error.messages[0])
-    rule = rule.partition("\n\n")[2]  # its name stands above already
-    found = judged(draft_of(pairs), desk.tables, desk.today)
+    if _wants_piece(request):
+        return desk.page("opened.html", **behind)
+    return _whole_page(desk, draft, wanted=_wanted(pairs), behind={check: behind})
+
+
+def _behind(desk: Desk, check: str, found: Report | list[Fault]) -> dict[str, Any]:
+    """Plots and sources of a check, where the formula can be judged, and its rule with formula and constants.
+
+    Raises
+    ------
+    PreservecheckError
+        There is no such check.
+    """
+    from preservecheck.report import manual  # noqa: PLC0415
+
+    rule = manual.render(check, width=RULE_WIDTH).partition("\n\n")[2]  # its name stands above already
     if isinstance(found, list):
-        return desk.page("opened.html", plots=[], sources=[], rule=rule)
+        return {"plots": [], "sources": [], "rule": rule}
     drawn = _plots(desk, found, f"{check}-", PLOTS.get(check, ()))
-    return desk.page("opened.html", plots=drawn, sources=_sources(desk, found, check), rule=rule)
+    return {"plots": drawn, "sources": _sources(desk, found, check), "rule": rule}
 
 
 def _sources(desk: Desk, report: Report, check: str) -> list[tuple[int, str]]:
@@ -205,6 +219,7 @@ def _whole_page(
     focus: str | None = None,
     wanted: dict[str, float] | None = None,
     notice: tuple[str, tuple[str, ...]] | None = None,
+    behind: dict[str, dict[str, Any]] | None = None,
     status: int = 200,
 ) -> Response:
     judgement = _judgement(desk, draft, wanted or {}) if judge else {"state": "empty"}
@@ -215,7 +230,7 @@ def _whole_page(
         title="Formula",
         focus=focus or "",
         notice=notice,
-        **{**editor_view(draft, desk), **judgement},
+        **{**editor_view(draft, desk), **judgement, "behind": behind or {}},
     )
 
 

@@ -79,6 +79,8 @@ def maker(chromium, program):
         page.goto(program.link)
         if path != "/":
             page.goto(program.origin + path)
+        elif options.get("java_script_enabled", True):
+            page.wait_for_selector("html[data-ready]")
         return page
 
     open_link.faults = faults

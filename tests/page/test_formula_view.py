@@ -20,6 +20,7 @@ from preservecheck.report import outline
 from preservecheck.review import review
 
 TODAY = date(2026, 11, 25)
+PIECE = {"x-piece": "yes"}
 EXAMPLES = sorted((Path(__file__).parents[1] / "examples").glob("*.toml"))
 
 
@@ -113,16 +114,27 @@ def test_what_is_typed_is_escaped(client):
 
 def test_check_opens_to_its_plot_and_rule(client):
     """Plot, formula and constants, without a style written inside."""
-    text = client.post("/check/ph-range", data=fields()).text
+    text = client.post("/check/ph-range", data=fields(), headers=PIECE).text
+    assert "<!DOCTYPE" not in text
     assert "<svg" in text
+    assert "Its sources" in text
     assert " style=" not in text
     assert 'stroke-dasharray="' in text
-    assert "ph-range" in text
+    assert "lies outside the range" in text
+
+
+def test_check_without_scripting_opens_on_the_whole_page(client):
+    """The formula stands beside it."""
+    text = client.post("/check/ph-range", data=fields()).text
+    assert 'data-check="ph-range" open' in text
+    assert text.count("<svg") == 1
+    assert 'value="conditioning wax"' in text
 
 
 def test_check_of_a_faulty_formula_still_shows_its_rule(client):
     """The rule needs no formula."""
-    answer = client.post("/check/dose", data={})
+    answer = client.post("/check/dose", data={}, headers=PIECE)
+    assert "usage" in answer.text
     assert answer.status_code == 200
     assert "<svg" not in answer.text
     assert client.post("/check/nonsense", data={}).status_code == 404

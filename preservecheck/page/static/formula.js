@@ -206,12 +206,20 @@ function put(text, focus) {
     const d = document.getElementById(id);
     if (d) d.open = true;
   }
-  const told = editor.querySelector("[data-focus]")?.dataset.focus || focus;
-  const wanted = told?.startsWith("do:")
-    ? editor.querySelector(`button[value="${CSS.escape(told.slice(3)).replaceAll("\\ ", " ")}"]`) ||
-      [...editor.querySelectorAll("button")].find((b) => b.value === told.slice(3))
-    : told && document.getElementById(told);
-  wanted?.focus();
+  found(editor.querySelector("[data-focus]")?.dataset.focus || focus)?.focus();
+}
+
+// A button by what it does, a line's "more" by its line, any other field by its name.
+function found(place) {
+  if (!place) return null;
+  if (place.startsWith("do:")) return [...editor.querySelectorAll("button")].find((b) => b.value === place.slice(3));
+  const named = document.getElementById(place) || editor.querySelector(`[name="${CSS.escape(place)}"]`);
+  return named?.querySelector("summary") || named;
+}
+
+function placeOf(element) {
+  if (!editor.contains(element)) return "";
+  return element.name === "do" ? `do:${element.value}` : element.id || element.name || element.closest("details")?.id || "";
 }
 
 // Let the program do what a button says; what is typed meanwhile is not lost, since the deed is done again.
@@ -255,16 +263,11 @@ function soon() {
       const text = await answer.text();
       const at = document.activeElement;
       if (edition !== before) return soon();
-      const place = editor.contains(at) ? [at.id, at.name === "do" ? `do:${at.value}` : "", at.selectionStart, at.selectionEnd] : null;
-      put(text, place && (place[0] || place[1]));
+      const place = placeOf(at);
+      const caret = [at.selectionStart, at.selectionEnd];
+      put(text, place);
       const now = document.activeElement;
-      if (place && place[2] !== undefined && place[2] !== null && now.id === place[0]) {
-        try {
-          now.setSelectionRange(place[2], place[3]);
-        } catch {
-          // a field without a caret
-        }
-      }
+      if (place && typeof caret[0] === "number" && now.id === at.id) now.setSelectionRange(...caret);
     } catch (error) {
       if (error.name !== "AbortError") lost(error);
     }
@@ -363,3 +366,4 @@ if (mine) {
     }
   }
 }
+document.documentElement.dataset.ready = "yes";
