@@ -1,8 +1,8 @@
 """The ranking as the page shows it: what is asked for, and the rows in the order and the choice that are asked for.
 
-The fields of the view begin with ``which-``. What to leave out, the natural standard and the markets change the ranking
-itself, since partners are sought among what is left; text, verdict, charge and order only choose among its rows, so that
-a script can do the same to the rows that stand there.
+The fields of the view begin with ``which-``. What to leave out, the natural standard and the markets change the
+ranking itself, since partners are sought among what is left; text, verdict, charge and order only choose among its
+rows, so that a script can do the same to the rows that stand there.
 """
 
 from __future__ import annotations
@@ -160,11 +160,11 @@ def _row(choice: Choice, at: int, option: Option, system: System, now: bool) -> 
         option=option,
         cells=tuple(words.cells(option)[1:8]) if fits else (),
         texts=tuple(texts if fits else ()),
-        charge=system.charge,
+        charge=system.charge or "",
         natural=system.natural_standard in ("yes", "conditional"),
         holds=tuple(inci for inci, _ in system.composition),
         now=now,
-        search=" ".join([name, option.id, partner, word, option.why, *option.changes, system.charge]).lower(),
+        search=" ".join([name, option.id, partner, word, option.why, *option.changes, system.charge or ""]).lower(),
         keys={
             "rank": at + 1,
             "name": name.casefold(),

@@ -1,23 +1,27 @@
 // Tells above the formula what putting a system in has done, until it is closed, undone, or no longer so.
 
-import { beside, forget, keepBeside, load, save } from "/static/carry.js";
+import { beside, forget, load, save } from "/static/carry.js";
 
 const KIND = "picked";
 const kept = beside(KIND);
 const draft = load() || [];
 const stillIn = kept && draft.some(([name, value]) => name.endsWith("-preservative") && value === kept.system);
 
+// What is typed, whatever a form adds of its own: units that stand beside empty fields, and fields that are empty.
+function typed(pairs) {
+  const said = pairs.filter(([name, value]) => value.trim() && !/_unit$|^try-/.test(name));
+  return JSON.stringify(said.flatMap(([name, value]) => (name === "product-markets" ? value.split(", ") : [value]).map((v) => [name, v])).sort());
+}
+
 if (kept && !stillIn) forget(KIND);
 if (stillIn) {
   const place = document.getElementById("notice");
   place.innerHTML = kept.notice;
   const note = place.firstElementChild;
-  const same = (a, b) => JSON.stringify([...a].sort()) === JSON.stringify([...b].sort());
   note.addEventListener("click", (event) => {
     if (event.target.closest("[data-undo]")) {
       event.preventDefault();
-      const now = (load() || []).filter(([, value]) => value !== "");
-      const changed = kept.seen ? !same(now, kept.seen) : false;
+      const changed = typed(load() || []) !== typed(kept.after);
       if (changed && !confirm("What you have changed since then goes back too. Go on?")) return;
       save(kept.before);
       forget(KIND);
@@ -31,9 +35,5 @@ if (stillIn) {
   if (location.hash === "#picked") {
     history.replaceState(null, "", "/");
     note.focus();
-  }
-  // the fields as the page keeps them, to tell later whether more was typed
-  if (!kept.seen) {
-    setTimeout(() => keepBeside(KIND, { ...kept, seen: (kept.seen = (load() || []).filter(([, value]) => value !== "")) }), 1500);
   }
 }

@@ -16,7 +16,8 @@ document.getElementById("carried").replaceChildren();
 
 const place = (id) => document.getElementById(id);
 const wishes = () => [...new FormData(form)].filter(([name, value]) => name.startsWith("which-") && typeof value === "string");
-const keep = () => keepBeside("which", wishes());
+let ready = false;
+const keep = () => ready && keepBeside("which", wishes());
 
 // ---- in place: order and choice ----
 
@@ -123,6 +124,7 @@ function put(text) {
   }
   arrange();
   narrow();
+  ready = true;
   keep();
   for (const id of open) {
     const d = place(id);
