@@ -12,7 +12,7 @@ from copy import deepcopy
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from preservecheck.checks.base import number, sentence
+from preservecheck.checks.base import celsius, number, sentence
 from preservecheck.choose.recipe import own_lines
 from preservecheck.formula.compose import solved
 from preservecheck.formula.model import Formula, Line, Phase
@@ -24,6 +24,7 @@ from preservecheck.review import composer_for
 if TYPE_CHECKING:
     from preservecheck.choose import Option
     from preservecheck.reference.load import Tables
+    from preservecheck.reference.rows import System
 
 # digits behind the point of an amount or temperature that is written into a field; hides the noise of binary numbers
 PLACES = 9
@@ -57,7 +58,7 @@ def put_in(draft: Draft, formula: Formula, option: Option, tables: Tables) -> Pi
     recommended = option.formula
     assert recommended is not None
     after = deepcopy(draft)
-    names = {s.id: system_name(s) for s in tables.systems}
+    names = {s.id: _called(s) for s in tables.systems}
     gone = own_lines(composer_for(tables).compose(formula))
     percents, _ = solved(formula)
     by_name = {p.name: p for p in recommended.phases}
@@ -79,7 +80,7 @@ def put_in(draft: Draft, formula: Formula, option: Option, tables: Tables) -> Pi
         blank = [line for line in typed.lines if is_blank(line) and line.get("kind") != "preservative"]
         typed.lines = [*(lines[n] for n in kept), *(_new(line) for line in recipe[len(kept) :]), *blank]
         if len(recipe) > len(kept):
-            place = phase.name
+            place = f"in the phase {phase.name}"
         if not recipe:
             left.append(typed)
     for phase in by_name.values():  # one at most: a phase of its own, cooler than any that is there
@@ -94,7 +95,7 @@ def put_in(draft: Draft, formula: Formula, option: Option, tables: Tables) -> Pi
     return Picked(
         draft=after,
         system=option.id,
-        name=names[option.id],
+        name=next(system_name(s) for s in tables.systems if s.id == option.id),
         done=tuple(_told(option, names, place, removed, changed, after)),
         todo=tuple(sentence(text) for text in option.outside),
     )
@@ -106,7 +107,7 @@ def _told(
     """What was done, in sentences."""
     put = [(option.percent, option.id), *([(option.partner_percent, option.partner)] if option.partner else [])]
     doses = " and ".join(f"{number(percent or 0.0, PLACES)} % {names[system]}" for percent, system in put)
-    said = [f"Put in: {doses}, in the phase {place}."]
+    said = [f"Put in: {doses}, {place}."]
     said += [f"Taken out: {text}." for text in removed] or ["There was no preservative of its own to take out."]
     said += [sentence(text) for text in changed]
     if filled := whole(after)["said"]:
@@ -133,7 +134,7 @@ def _new(line: Line) -> Fields:
 
 
 def _new_phase(draft: Draft, phase: Phase, left: list[PhaseDraft]) -> str:
-    """Write a phase of its own behind the others, into an empty one that stands there if there is one; its name.
+    """Write a phase of its own behind the others, into an empty one that stands there if there is one; says where.
 
     Parameters
     ----------
@@ -162,12 +163,20 @@ def _new_phase(draft: Draft, phase: Phase, left: list[PhaseDraft]) -> str:
         draft.phases.append(host)
     name = host.fields.get("name", "").strip() or phase.name
     host.fields |= {"name": name}
+    said = f"in the phase {name}"
     if phase.added_at_c is not None:
         fahrenheit = any(_in_fahrenheit(p.fields) for p in draft.phases)
         at = phase.added_at_c * 1.8 + 32 if fahrenheit else phase.added_at_c
         host.fields |= {"added_at": text_of(round(at, PLACES)), "added_at_unit": "°F" if fahrenheit else "°C"}
+        said += f" that goes in when the batch is at {celsius(phase.added_at_c)} or cooler"
     host.lines = [*(_new(line) for line in phase.lines), *(x for x in host.lines if x.get("kind") != "preservative")]
-    return name
+    return said
+
+
+def _called(system: System) -> str:
+    """A system by its id with what is in it; by its one substance alone where it is one."""
+    name = system_name(system)
+    return name if len(system.composition) == 1 else f"{system.id} ({name})"
 
 
 def _in_fahrenheit(fields: Fields) -> bool:

@@ -116,12 +116,14 @@ function put(text) {
   const pieces = document.createElement("template");
   pieces.innerHTML = text;
   const at = document.activeElement;
+  const anew = place("which-anew").open;
   const open = [...document.querySelectorAll("#ranking details.about[open]")].map((d) => d.id);
   const focused = at && (at.id || (at.name === "do" ? at.value : ""));
   for (const id of ["wishes", "ranking"]) {
     const piece = pieces.content.getElementById(id);
     if (piece) place(id).replaceWith(piece);
   }
+  place("which-anew").open = anew || place("which-unknown") !== null;
   arrange();
   narrow();
   ready = true;
@@ -217,6 +219,12 @@ form.addEventListener("submit", (event) => {
 
 // ---- start ----
 
+// On a phone the ranking comes first: what ranks anew is folded away unless it is in use.
+function fold(pairs) {
+  const used = pairs.some(([name]) => ["which-natural", "which-without", "which-markets"].includes(name));
+  if (matchMedia("(max-width: 34rem)").matches && !used) place("which-anew").open = false;
+}
+
 function restore(pairs) {
   const kept = new Map();
   for (const [name, value] of pairs) kept.set(name, [...(kept.get(name) || []), value]);
@@ -229,4 +237,6 @@ function restore(pairs) {
 }
 
 document.addEventListener("leaving", keep);
-rank(restore(beside("which") || []));
+const before = beside("which") || [];
+fold(before);
+rank(restore(before));
