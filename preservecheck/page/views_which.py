@@ -134,8 +134,10 @@ def _wants_piece(request: Request) -> bool:
 
 
 def _page(desk: Desk, pairs: Pairs, found: dict[str, Any], wishes: Wishes, status: int = 200) -> Response:
-    carried = [(k, v) for k, v in pairs if k not in ("do", "before-pick") and not k.startswith((PREFIX, "try-"))]
     shown = {"alone": False, **found}
+    # a page without the view's own fields carries what they hold
+    own = ("try-",) if shown["alone"] else (PREFIX, "try-")
+    carried = [(k, v) for k, v in pairs if k not in ("do", "before-pick") and not k.startswith(own)]
     return desk.page(
         "which.html", status=status, here=PATH, title=TITLE, carried=carried, wishes=wishes, **_offers(desk), **shown
     )

@@ -76,6 +76,8 @@ let slow = 0;
 let under = null;
 
 function rankSoon(wait = WAIT_MS) {
+  // an answer to the older question would take back what has just been ticked
+  under?.abort();
   clearTimeout(timer);
   timer = setTimeout(() => rank(), wait);
 }
@@ -84,6 +86,7 @@ async function rank(extra = []) {
   clearTimeout(timer);
   under?.abort();
   const mine = (under = new AbortController());
+  const asked = place("which-leave-out").value;
   clearTimeout(slow);
   slow = setTimeout(() => (working.textContent = WORKING), SLOW_MS);
   place("ranking").setAttribute("aria-busy", "true");
@@ -91,7 +94,9 @@ async function rank(extra = []) {
     const answer = await postDraft("/which", [...draft, ...wishes(), ...extra], mine.signal);
     const text = await answer.text();
     if (mine.signal.aborted) return;
+    const typed = place("which-leave-out").value;
     put(text);
+    if (typed !== asked) place("which-leave-out").value = typed;
     here();
     done();
   } catch (error) {
