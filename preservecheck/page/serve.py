@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import secrets
 import socket
 import threading
@@ -77,7 +78,8 @@ def listening(port: int | None) -> socket.socket:
         # named as TCP, so that answers are sent at once: asyncio asks for no delay of a socket by its protocol alone
         place = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         try:
-            place.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            if os.name == "posix":  # elsewhere it would let two programs have the same port
+                place.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             place.bind((HOST, wanted))
             place.listen(128)
         except OSError as error:

@@ -36,7 +36,8 @@ PLOTS = {
     "legal-limit": ("doses",),
     "coverage": ("microbes",),
 }
-RULE_WIDTH = 78
+# the browser wraps the paragraphs
+RULE_WIDTH = 10_000
 # more files than are read are answered with a message, up to this many
 MAX_PARTS = 50
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -140,10 +141,22 @@ def _check(desk: Desk, pairs: Pairs, request: Request) -> Response:
     try:
         rule = manual.render(check, width=RULE_WIDTH)
     except PreservecheckError as error:
-        return desk.page("opened.html", status=404, check=check, plots=[], rule=error.messages[0])
+        return desk.page("opened.html", status=404, plots=[], sources=[], rule=error.messages[0])
+    rule = rule.partition("\n\n")[2]  # its name stands above already
     found = judged(draft_of(pairs), desk.tables, desk.today)
-    drawn = [] if isinstance(found, list) else _plots(desk, found, f"{check}-", PLOTS.get(check, ()))
-    return desk.page("opened.html", check=check, plots=drawn, rule=rule)
+    if isinstance(found, list):
+        return desk.page("opened.html", plots=[], sources=[], rule=rule)
+    drawn = _plots(desk, found, f"{check}-", PLOTS.get(check, ()))
+    return desk.page("opened.html", plots=drawn, sources=_sources(desk, found, check), rule=rule)
+
+
+def _sources(desk: Desk, report: Report, check: str) -> list[tuple[int, str]]:
+    """The sources of one check's findings, numbered as in the report."""
+    from preservecheck.report import html  # noqa: PLC0415
+
+    numbered = enumerate(html.view(report, desk.tables, plots=())["sources"], 1)
+    own = {source for finding in report.checks if finding.id == check for source in finding.sources}
+    return [(n, text) for n, text in numbered if text in own]
 
 
 def _save_toml(desk: Desk, pairs: Pairs, _request: Request) -> Response:

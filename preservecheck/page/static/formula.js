@@ -3,7 +3,8 @@
 import { Unanswered, ask, away, here, postDraft } from "/static/ask.js";
 import { load, others, save } from "/static/carry.js";
 
-const WAIT_MS = 60;
+// keys that are pressed at once count as one change
+const WAIT_MS = 20;
 const form = document.getElementById("draft");
 const editor = document.getElementById("editor");
 const verdict = document.getElementById("verdict");
@@ -25,7 +26,8 @@ const keep = () => save(pairs());
 // ---- the verdict ----
 
 let timer = 0;
-let under = null;
+let underway = false;
+let again = false;
 let edition = 0;
 
 function changed(wait = WAIT_MS) {
@@ -35,27 +37,33 @@ function changed(wait = WAIT_MS) {
   timer = setTimeout(judge, wait);
 }
 
+// One question at a time: what is typed meanwhile is asked when the answer is there.
 async function judge() {
-  under?.abort();
-  under = new AbortController();
+  if (underway) {
+    again = true;
+    return;
+  }
+  underway = true;
   verdict.setAttribute("aria-busy", "true");
   try {
-    const answer = await postDraft("/verdict", pairs(), under.signal);
-    show(await answer.text());
+    do {
+      again = false;
+      const answer = await postDraft("/verdict", pairs());
+      show(await answer.text());
+    } while (again);
     here();
     verdict.classList.remove("stale");
   } catch (error) {
-    if (error.name === "AbortError") return;
     lost(error);
-    return;
+  } finally {
+    underway = false;
+    verdict.removeAttribute("aria-busy");
   }
-  verdict.removeAttribute("aria-busy");
 }
 
 function lost(error) {
   if (!(error instanceof Unanswered)) throw error;
   verdict.classList.add("stale");
-  verdict.removeAttribute("aria-busy");
   tell("The verdict below is of before: the program does not answer.", "");
   away(error.message, () => judge());
 }
@@ -77,17 +85,17 @@ function show(text) {
     const d = id && document.getElementById(id);
     if (d) d.open = true;
   }
-  let again = false;
+  let moved = false;
   for (const [name, value] of tried) {
     const s = document.getElementById(name);
     if (s && s.type === "range") {
       s.value = value;
       s.dataset.moved = "yes";
       number(s);
-      again = true;
+      moved = true;
     }
   }
-  if (again) tryOut();
+  if (moved) tryOut();
   verdict.scrollTop = top;
   if (focused) (document.getElementById(focused)?.querySelector?.("summary") || document.getElementById(focused))?.focus();
   const told = verdict.querySelector("[data-said]");
