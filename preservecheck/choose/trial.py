@@ -27,6 +27,7 @@ class Trial:
     scale_step_g: float | None = None  # a finer scale; None: the maker's own
     without: frozenset[str] = frozenset()  # anionic gums replaced by a nonionic one
     changes: tuple[str, ...] = ()
+    outside: tuple[str, ...] = ()  # of the changes those that no recipe can hold: a reading, a scale
     codes: dict[str, Codes] = field(default_factory=dict)
     sums: Floats | None = None
 

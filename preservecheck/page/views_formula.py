@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from starlette.responses import Response
     from starlette.routing import Route
 
+    from preservecheck.page.pick import Picked
     from preservecheck.report.drawing import Plot
     from preservecheck.review import Report
 
@@ -58,7 +59,7 @@ def routes(desk: Desk) -> list[Route]:
         return endpoint
 
     async def start(_request: Request) -> Response:
-        return await run_in_threadpool(_whole_page, desk, new_draft(), judge=False)
+        return await run_in_threadpool(whole_page, desk, new_draft(), judge=False)
 
     async def open_files(request: Request) -> Response:
         async with request.form(max_files=MAX_PARTS, max_fields=MAX_PARTS) as form:
@@ -111,7 +112,7 @@ def example() -> Draft:
 
 def _formula(desk: Desk, pairs: Pairs, _request: Request) -> Response:
     draft, focus = _acted(desk, pairs)
-    return _whole_page(desk, draft, focus=focus, wanted=_wanted(pairs))
+    return whole_page(desk, draft, focus=focus, wanted=_wanted(pairs))
 
 
 def _editor(desk: Desk, pairs: Pairs, _request: Request) -> Response:
@@ -198,20 +199,20 @@ def _opened(desk: Desk, files: list[tuple[str, bytes]], piece: bool) -> Response
     except FormulaError as error:
         if piece:
             return desk.page("notice.html", status=422, title="This file could not be read", messages=error.messages)
-        return _whole_page(
+        return whole_page(
             desk, new_draft(), judge=False, notice=("This file could not be read", error.messages), status=422
         )
     draft = from_raw(raw)
     notice = ("What the file says that cannot be used", messages) if messages else None
     if piece:
         return desk.page("editor.html", focus="", notice=notice, **editor_view(draft, desk))
-    return _whole_page(desk, draft, notice=notice)
+    return whole_page(desk, draft, notice=notice)
 
 
 # ---- pieces ---------------------------------------------------------------------------------------------------------
 
 
-def _whole_page(
+def whole_page(
     desk: Desk,
     draft: Draft,
     *,
@@ -221,7 +222,34 @@ def _whole_page(
     notice: tuple[str, tuple[str, ...]] | None = None,
     behind: dict[str, dict[str, Any]] | None = None,
     status: int = 200,
+    picked: Picked | None = None,
+    before: str = "",
 ) -> Response:
+    """The view as a whole page.
+
+    Parameters
+    ----------
+    desk
+        The tables and templates.
+    draft
+        What is typed.
+    judge
+        Whether to judge it.
+    focus
+        Field to go to.
+    wanted
+        What the sliders say.
+    notice
+        A title and messages, to be told above.
+    behind
+        What stands behind checks that are open.
+    status
+        Of the answer.
+    picked
+        A system that has just been put in.
+    before
+        The draft before that, as the fields of a form.
+    """
     judgement = _judgement(desk, draft, wanted or {}) if judge else {"state": "empty"}
     return desk.page(
         "formula.html",
@@ -230,6 +258,8 @@ def _whole_page(
         title="Formula",
         focus=focus or "",
         notice=notice,
+        picked=picked,
+        before=before,
         **{**editor_view(draft, desk), **judgement, "behind": behind or {}},
     )
 

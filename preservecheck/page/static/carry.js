@@ -42,7 +42,9 @@ export function save(pairs) {
   const name = (pairs.find(([key]) => key === "product-name") || [])[1] || "";
   try {
     localStorage.setItem(`draft-${id}`, JSON.stringify({ saved: Date.now(), name, pairs }));
-    for (const old of others().slice(MOST_KEPT)) localStorage.removeItem(`draft-${old.id}`);
+    for (const old of others().slice(MOST_KEPT)) {
+      for (const key of Object.keys(localStorage)) if (key.endsWith(`-${old.id}`)) localStorage.removeItem(key);
+    }
   } catch {
     // full, or switched off: the formula stays on the page
   }
@@ -75,4 +77,29 @@ export function others() {
     return [];
   }
   return found.sort((a, b) => b.saved - a.saved);
+}
+
+// What a view keeps beside the formula of this tab, under a word of its own.
+export function keepBeside(kind, value) {
+  try {
+    localStorage.setItem(`${kind}-${id}`, JSON.stringify(value));
+  } catch {
+    // full, or switched off: it stays on the page
+  }
+}
+
+export function beside(kind) {
+  try {
+    return JSON.parse(localStorage.getItem(`${kind}-${id}`));
+  } catch {
+    return null;
+  }
+}
+
+export function forget(kind) {
+  try {
+    localStorage.removeItem(`${kind}-${id}`);
+  } catch {
+    // nothing is kept then
+  }
 }

@@ -16,3 +16,5 @@ for (const button of document.querySelectorAll("[data-go]")) {
 export const draftHere = load;
 
 if (document.body.dataset.view === "/") import("/static/formula.js");
+if (document.body.dataset.view === "/") import("/static/picked.js");
+if (document.body.dataset.view === "/which") import("/static/which.js");
