@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from preservecheck.batch.adjust import Adjustment
+    from preservecheck.batch.bench_titration import Titration
     from preservecheck.batch.cooldown import Cooldown
     from preservecheck.evidence.challenge import Challenge
     from preservecheck.evidence.drift import Drift
@@ -28,6 +29,7 @@ Paint = Callable[[str], str]
 Draw = Callable[["Figure", Paint], None]
 PLAIN = {stand_in: colour for stand_in, (_, colour) in d.COLOURS.items()}
 HEIGHT = 3.4
+COOLING, TITRATION = "Cooling of the batch", "Titration of the sample"
 _DPI = 150
 
 
@@ -68,7 +70,17 @@ def _png(draw: Draw) -> bytes:
 
 
 def cooling(found: Cooldown, path: Path) -> None:
-    """Readings, fitted curve with its band, and the temperatures to wait for."""
+    """Write readings, fitted curve with its band, and the temperatures to wait for."""
+    save(path, COOLING, found.because, _cooling(found))
+
+
+def cooling_plot(found: Cooldown) -> d.Plot:
+    """The same for a page."""
+    draw = _cooling(found)
+    return d.drawn_plot("cooling", COOLING, found.because, HEIGHT, lambda figure: draw(figure, str))
+
+
+def _cooling(found: Cooldown) -> Draw:
     course, fit = found.course, found.forecast.fit
 
     def draw(figure: Figure, paint: Paint) -> None:
@@ -88,14 +100,25 @@ def cooling(found: Cooldown, path: Path) -> None:
         axes.legend()
         d.quiet_frame(axes)
 
-    save(path, "Cooling of the batch", found.because, draw)
+    return draw
 
 
 def titration(found: Adjustment, path: Path) -> None:
-    """Readings of a titration and the curve through them."""
-    bench = found.titration
-    if bench is None:
+    """Write the readings of a titration and the curve through them."""
+    if found.titration is None:
         raise PreservecheckError("there is no titration to draw; give one with --titration")
+    save(path, TITRATION, found.because, _titration(found, found.titration))
+
+
+def titration_plot(found: Adjustment) -> d.Plot | None:
+    """The same for a page; ``None`` where nothing was titrated."""
+    if found.titration is None:
+        return None
+    draw = _titration(found, found.titration)
+    return d.drawn_plot("titration", TITRATION, found.because, HEIGHT, lambda figure: draw(figure, str))
+
+
+def _titration(found: Adjustment, bench: Titration) -> Draw:
 
     def draw(figure: Figure, paint: Paint) -> None:
         axes = figure.subplots()
@@ -110,7 +133,7 @@ def titration(found: Adjustment, path: Path) -> None:
         axes.legend()
         d.quiet_frame(axes)
 
-    save(path, "Titration of the sample", found.because, draw)
+    return draw
 
 
 def courses(found: Challenge, path: Path) -> None:
