@@ -8,7 +8,7 @@ from functools import lru_cache
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from preservecheck.page import views_formula, views_later
+from preservecheck.page import views_bench, views_formula, views_later
 from preservecheck.page.desk import Desk
 from preservecheck.page.guard import OLD_LINK, Guard, cookie_name
 
@@ -21,7 +21,11 @@ if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
 
 KINDS = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
-VIEWS = (views_formula, views_later)
+VIEWS = (
+    views_formula,
+    views_bench,
+    views_later,
+)
 
 
 def create_app(tables: Tables, *, port: int, token: str, today: dt.date | None = None) -> FastAPI:

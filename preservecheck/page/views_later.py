@@ -13,7 +13,6 @@ if TYPE_CHECKING:
 
 COMING = {
     "/which": ("Which one?", "Every preservative system ranked for your formula."),
-    "/bench": ("At the bench", "Cooling, pH adjustment and the papers for the batch."),
     "/after": ("Afterwards", "Results of the challenge test and the pH over time."),
 }
 

@@ -1,0 +1,284 @@
+// At the bench: readings are kept in this browser beside the formula, judged after each change, and counted down.
+
+import { Unanswered, away, here, postDraft } from "/static/ask.js";
+import { load } from "/static/carry.js";
+import { clock, count, day, dayOf, instant } from "/static/countdown.js";
+
+const WAIT_MS = 250;
+const MINE = /^(cool|drop|sheet)-/;
+const form = document.getElementById("draft");
+const carried = document.getElementById("carried");
+const bench = document.getElementById("bench");
+const told = document.getElementById("told");
+const field = (name) => form.elements.namedItem(name);
+
+// ---- what is kept ----
+
+// The id of this tab's formula, as carry.js keeps it; it changes where a tab was copied.
+function key() {
+  try {
+    return `bench-${sessionStorage.getItem("preservecheck-tab") || ""}`;
+  } catch {
+    return "bench-";
+  }
+}
+
+function pairs() {
+  return [...new FormData(form)].filter(([, value]) => typeof value === "string");
+}
+
+function keep() {
+  const kept = pairs().filter(([name]) => MINE.test(name));
+  const name = pairs().find(([n]) => n === "product-name")?.[1] || "";
+  try {
+    localStorage.setItem(key(), JSON.stringify({ saved: Date.now(), name, pairs: kept }));
+    for (const old of Object.keys(localStorage)) {
+      if (old.startsWith("bench-") && old !== key() && !localStorage.getItem(`draft-${old.slice(6)}`)) localStorage.removeItem(old);
+    }
+  } catch {
+    // full, or switched off: the readings stay on the page
+  }
+}
+
+function kept(name) {
+  try {
+    const found = JSON.parse(localStorage.getItem(name));
+    return found && Array.isArray(found.pairs) ? found : null;
+  } catch {
+    return null;
+  }
+}
+
+// Readings of the same product that were typed in a tab that is gone.
+function before(product) {
+  let found = null;
+  try {
+    for (const name of Object.keys(localStorage)) {
+      if (!name.startsWith("bench-") || name === key()) continue;
+      const one = kept(name);
+      if (one && one.name === product && product && one.pairs.some(([n]) => /^(cool|drop)-\d/.test(n)) && (!found || one.saved > found.saved)) found = one;
+    }
+  } catch {
+    return null;
+  }
+  return found;
+}
+
+// ---- the clock: times are those of this computer, and follow it until a reading is typed ----
+
+let following = true;
+
+function follow() {
+  const time = field("cool-new-time");
+  if (!following || !time) return;
+  const now = new Date();
+  // seconds count where two readings lie a few minutes apart
+  time.value = now.toTimeString().slice(0, 8);
+  field("cool-new-day").value = day(now);
+}
+
+function typed(target) {
+  if (target.name === "cool-new-temp") following = false;
+  if (!/^cool-(new|\d+)-time$/.test(target.name)) return;
+  if (target.name === "cool-new-time") following = false;
+  const note = field(target.name.replace(/time$/, "day"));
+  if (note) note.value = target.value ? dayOf(target.value) : "";
+}
+
+setInterval(follow, 1000);
+
+// ---- answers ----
+
+let edition = 0;
+let under = null;
+let timer = 0;
+const RESULTS = ["cool-result", "drop-result", "bench-formula"];
+
+function changed(only) {
+  edition += 1;
+  keep();
+  clearTimeout(timer);
+  timer = setTimeout(() => judge(only), WAIT_MS);
+}
+
+let pending = "";
+
+// Ask for the results of the part that changed; of both where both did.
+async function judge(only = "") {
+  under?.abort();
+  under = new AbortController();
+  pending = pending === "" || pending === only ? only : "both";
+  const wanted = pending === "both" ? "" : pending;
+  try {
+    const answer = await postDraft("/bench", [...pairs(), ["only", wanted]], under.signal);
+    const page = parsed(await answer.text());
+    for (const id of RESULTS) {
+      if (wanted === "cool" ? id === "drop-result" : wanted === "drop" && id === "cool-result") continue;
+      swap(id, page);
+    }
+    pending = "";
+    settled();
+  } catch (error) {
+    if (error.name !== "AbortError") lost(error);
+  }
+}
+
+const parsed = (text) => new DOMParser().parseFromString(text, "text/html");
+
+function swap(id, page) {
+  const place = document.getElementById(id);
+  const fresh = page.getElementById(id);
+  if (!place || !fresh) return;
+  const open = [...place.querySelectorAll("details[open][id]")].map((d) => d.id);
+  place.replaceChildren(...fresh.childNodes);
+  for (const d of open) {
+    const again = document.getElementById(d);
+    if (again) again.open = true;
+  }
+}
+
+// Let the program do what a button says: the fields come back as they are then.
+async function act(fields, focus) {
+  const was = edition;
+  try {
+    const answer = await postDraft("/bench", fields());
+    const text = await answer.text();
+    if (edition !== was) return act(fields, focus);
+    const open = [...bench.querySelectorAll("details[open][id]")].map((d) => d.id);
+    bench.innerHTML = text;
+    for (const d of open) {
+      const again = document.getElementById(d);
+      if (again) again.open = true;
+    }
+    if (!field("cool-new-temp").value) following = true;
+    follow();
+    settled();
+    keep();
+    const next = bench.querySelector("[data-focus]")?.dataset.focus;
+    if (focus && next) document.getElementById(next)?.focus();
+    if (focus) say(summary());
+  } catch (error) {
+    if (error.name !== "AbortError") lost(error);
+  }
+}
+
+function settled() {
+  here();
+  for (const place of bench.querySelectorAll(".stale")) place.classList.remove("stale");
+  for (const old of bench.querySelectorAll("[aria-invalid]")) old.removeAttribute("aria-invalid");
+  for (const fault of bench.querySelectorAll("[data-field]")) {
+    document.getElementById(fault.dataset.field)?.setAttribute("aria-invalid", "true");
+  }
+  for (const unit of bench.querySelectorAll("[data-unit]")) unit.textContent = field("cool-unit").value;
+  const times = [...bench.querySelectorAll(".reads input[type=time]")].filter((t) => t.name.startsWith("cool-"));
+  const last = times.at(-1);
+  const on = last && (field(last.name.replace(/time$/, "day"))?.value || dayOf(last.value));
+  count([...bench.querySelectorAll(".count")], last?.value ? instant(on, last.value) : null, say);
+}
+
+function say(text) {
+  told.textContent = text;
+}
+
+// What changed, in a sentence for those who do not see it.
+function summary() {
+  const faults = [...bench.querySelectorAll("#cool-result .faults li, #drop-result .faults li")].map((f) => f.textContent);
+  const gates = [...bench.querySelectorAll(".gate-card")].map((g) => `${g.querySelector("h3").firstChild.textContent.trim()}: ${g.querySelector("p").textContent.trim()}`);
+  return [...faults, ...gates].join(" ");
+}
+
+function lost(error) {
+  if (!(error instanceof Unanswered)) throw error;
+  for (const id of RESULTS) document.getElementById(id)?.classList.add("stale");
+  away(error.message, () => judge());
+}
+
+// ---- typing and buttons ----
+
+form.addEventListener("input", (event) => {
+  const target = event.target;
+  typed(target);
+  // a reading that is being typed is none yet
+  if (/-new-/.test(target.name)) return keep();
+  changed(target.name.startsWith("cool-") ? "cool" : target.name.startsWith("drop-") ? "drop" : "both");
+});
+
+bench.addEventListener("click", (event) => {
+  const now = event.target.closest("[data-now]");
+  if (now) {
+    const place = document.getElementById(now.dataset.now);
+    place.value = now.dataset.now === "cool-added" ? clock(new Date()) : new Date().toTimeString().slice(0, 8);
+    if (now.dataset.now === "cool-new-time") {
+      typed(place);
+      following = !field("cool-new-temp").value;
+      keep();
+      field("cool-new-temp").focus();
+    } else changed("cool");
+    return;
+  }
+  const go = event.target.closest("[data-go]");
+  if (go) {
+    event.preventDefault();
+    location.assign(go.dataset.go);
+    return;
+  }
+  const fault = event.target.closest("a[data-field]");
+  const place = fault && document.getElementById(fault.dataset.field);
+  if (place) {
+    event.preventDefault();
+    place.scrollIntoView({ block: "center" });
+    place.focus();
+  }
+});
+
+form.addEventListener("submit", (event) => {
+  const button = event.submitter;
+  if (button?.hasAttribute("data-paper") || button?.hasAttribute("data-go")) return;
+  event.preventDefault();
+  const does = button?.value || "add";
+  if (does.startsWith("clear") && !confirm("This removes the readings. Go on?")) return;
+  clearTimeout(timer);
+  edition += 1;
+  const at = document.activeElement?.name || "";
+  act(() => [...pairs(), ["do", does]], true).then(() => {
+    if (does === "add" && !bench.querySelector("[data-focus]")?.dataset.focus) document.getElementById(at || "cool-new-temp")?.focus();
+  });
+});
+
+document.addEventListener("leaving", keep);
+
+// ---- start ----
+
+function carry(draft) {
+  carried.replaceChildren(
+    ...draft.map(([name, value]) => {
+      const box = document.createElement("input");
+      box.type = "hidden";
+      box.name = name;
+      box.value = value;
+      return box;
+    }),
+  );
+}
+
+const draft = load();
+if (draft) carry(draft);
+const mine = kept(key());
+following = !(mine?.pairs || []).some(([name, value]) => name === "cool-new-temp" && value.trim());
+const own = mine?.pairs || pairs().filter(([name]) => MINE.test(name));
+act(() => [...pairs().filter(([name]) => !MINE.test(name)), ...own], false);
+if (!mine?.pairs.some(([name]) => /^(cool|drop)-\d/.test(name))) {
+  const old = before(pairs().find(([name]) => name === "product-name")?.[1]);
+  if (old) {
+    const place = document.getElementById("kept");
+    const button = document.createElement("button");
+    button.type = "button";
+    button.textContent = `Go on with the readings of ${new Date(old.saved).toLocaleString()}`;
+    button.addEventListener("click", () => {
+      place.hidden = true;
+      act(() => [...pairs().filter(([name]) => !MINE.test(name)), ...old.pairs], false);
+    });
+    place.append("Typed in another tab for this product: ", button);
+    place.hidden = false;
+  }
+}
