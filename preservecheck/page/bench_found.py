@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from preservecheck.errors import PreservecheckError, ReadingsError, UnitError
@@ -11,6 +11,7 @@ from preservecheck.page.bench_form import UNITS, Bench
 from preservecheck.page.bench_words import faults_of, on_page, sections_of
 from preservecheck.page.judged import Fault
 from preservecheck.page.svg import as_attributes
+from preservecheck.page.words import system_name
 from preservecheck.units import mass_g, plain_number, temperature_c, temperature_text
 
 if TYPE_CHECKING:
@@ -51,49 +52,54 @@ def _plot(plot: Plot | None) -> dict[str, str] | None:
 def cooling(bench: Bench, formula: Formula | None, tables: Tables, today: dt.date | None) -> Told:
     """When each preservative may go in."""
     from preservecheck.batch.gate import gates_of  # noqa: PLC0415
+    from preservecheck.batch.gone_in import BY_FORMULA  # noqa: PLC0415
     from preservecheck.case import cases  # noqa: PLC0415
     from preservecheck.report.bench import cooldown_page  # noqa: PLC0415
     from preservecheck.report.plots_bench import cooling_plot  # noqa: PLC0415
     from preservecheck.review import composer_for, context_for  # noqa: PLC0415
 
-    found, faults = _cooled(bench, formula, tables, today)
+    found, is_in, faults = _cooled(bench, formula, tables, today)
     composition = composer_for(tables).compose(formula) if formula else None
     case = cases([composition], context_for(tables), today or dt.date.today()) if composition else None
     # of readings that cannot be used nothing is told, but the marks to wait for are still there
-    gates = tuple(_gate(g, found, bench) for g in gates_of(composition, case, found))
+    gates = gates_of(composition, case, found)
     if found is None:
-        return Told(tuple(faults), gates)
+        return Told(tuple(faults), tuple(_gate(g, None, tables) for g in gates))
+    if not is_in:
+        # the formula's plan is no addition: what nobody put in is still to come
+        found = replace(found, added=tuple(a for a in found.added if BY_FORMULA not in a.because))
     page = cooldown_page(found)
     return Told(
         tuple(faults),
-        gates,
+        () if is_in else tuple(_gate(g, found, tables) for g in gates),
         tuple(on_page(t) for t in page.lead),
         tuple(sections_of(page)),
-        _plot(cooling_plot(found)),
+        _plot(cooling_plot(found, [g.reach for g in gates if g.reach])),
     )
 
 
 def _cooled(
     bench: Bench, formula: Formula | None, tables: Tables, today: dt.date | None
-) -> tuple[Cooldown | None, list[Fault]]:
+) -> tuple[Cooldown | None, bool, list[Fault]]:
+    """What the readings tell, and whether the cool-down phase is in by now."""
     from preservecheck.batch.cooldown import cooldown  # noqa: PLC0415
     from preservecheck.formula.read_cooling import listed_course  # noqa: PLC0415
 
     faults: list[Fault] = []
     room_c = _room(bench, faults)
     if not bench.readings:
-        return None, faults
+        return None, False, faults
     temps = [r.get("temp", "") for r in bench.readings]
     rows = [(f"reading {i}", *pair) for i, pair in enumerate(zip(bench.moments, temps, strict=True), 1)]
     try:
         course = listed_course(rows, UNITS[bench.unit])
     except ReadingsError as error:
-        return None, [*faults, *faults_of(error.messages, "cool")]
+        return None, False, [*faults, *faults_of(error.messages, "cool")]
     added = _added(bench, course, faults)
     try:
-        return cooldown(course, formula, tables, room_c=room_c, added=added, today=today), faults
+        return cooldown(course, formula, tables, room_c=room_c, added=added, today=today), bool(added), faults
     except PreservecheckError as error:
-        return None, [*faults, *faults_of(error.messages, "cool")]
+        return None, False, [*faults, *faults_of(error.messages, "cool")]
 
 
 def _room(bench: Bench, faults: list[Fault]) -> float | None:
@@ -131,13 +137,14 @@ def _added(bench: Bench, course: Course, faults: list[Fault]) -> str | None:
     return written
 
 
-def _gate(gate: Gate, found: Cooldown | None, bench: Bench) -> dict[str, Any]:
+def _gate(gate: Gate, found: Cooldown | None, tables: Tables) -> dict[str, Any]:
     """One preservative in words, with the minutes that a script counts down."""
     reach = gate.reach
     below = temperature_text(gate.below_c)
     view: dict[str, Any] = {
         "name": gate.name,
         "phase": gate.phase,
+        "parts": next((system_name(s) for s in tables.systems if gate.name.partition(" (")[0] == s.id), ""),
         "below": below,
         "because": gate.because,
         "kind": "unknown",

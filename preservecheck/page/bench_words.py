@@ -102,4 +102,12 @@ def _block(block: pages.Said | pages.Listed | pages.Grid) -> dict[str, Any]:
         return {"kind": "said", "text": on_page(block.text)}
     if isinstance(block, pages.Listed):
         return {"kind": "listed", "texts": [on_page(t) for t in block.texts]}
-    return {"kind": "grid", "heads": list(block.heads), "rows": [[on_page(c) for c in row] for row in block.rows]}
+    # the first column counts the rows and the last one is a sentence, so a phone shows them as a list
+    rows = [
+        {
+            "cells": [(h, c) for h, c in zip(block.heads[1:-1], row[1:-1], strict=True) if c],
+            "then": on_page(row[-1]),
+        }
+        for row in block.rows
+    ]
+    return {"kind": "grid", "rows": rows}

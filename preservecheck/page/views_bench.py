@@ -88,6 +88,7 @@ def _page(
         status=422 if notice else 200,
         here=HERE,
         title="At the bench",
+        enter="add",
         carried=pairs_of(draft),
         bench=bench,
         focus=focus,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from preservecheck.batch.adjust import Adjustment
     from preservecheck.batch.bench_titration import Titration
     from preservecheck.batch.cooldown import Cooldown
+    from preservecheck.batch.forecast import Reach
     from preservecheck.evidence.challenge import Challenge
     from preservecheck.evidence.drift import Drift
 
@@ -71,28 +72,28 @@ def _png(draw: Draw) -> bytes:
 
 def cooling(found: Cooldown, path: Path) -> None:
     """Write readings, fitted curve with its band, and the temperatures to wait for."""
-    save(path, COOLING, found.because, _cooling(found))
+    save(path, COOLING, found.because, _cooling(found, found.reach))
 
 
-def cooling_plot(found: Cooldown) -> d.Plot:
-    """The same for a page."""
-    draw = _cooling(found)
+def cooling_plot(found: Cooldown, gates: Iterable[Reach] = ()) -> d.Plot:
+    """The same for a page, with further temperatures to wait for."""
+    draw = _cooling(found, (*found.reach, *gates))
     return d.drawn_plot("cooling", COOLING, found.because, HEIGHT, lambda figure: draw(figure, str))
 
 
-def _cooling(found: Cooldown) -> Draw:
+def _cooling(found: Cooldown, reach: Iterable[Reach]) -> Draw:
     course, fit = found.course, found.forecast.fit
 
     def draw(figure: Figure, paint: Paint) -> None:
         axes = figure.subplots()
-        end = max([course.time_min[-1], *(r.minutes_high or r.minutes or 0.0 for r in found.reach)]) * 1.05
+        end = max([course.time_min[-1], *(r.minutes_high or r.minutes or 0.0 for r in reach)]) * 1.05
         if fit is not None:
             times = np.linspace(fit.time_min[0], end, 120)
             curve, half = temperature_band(fit, times)
             axes.fill_between(times, curve - half, curve + half, color=paint(d.BAND), alpha=0.18, linewidth=0)
             axes.plot(times, curve, color=paint(d.LINES[0]), label="fitted")
         axes.plot(course.time_min, course.temp_c, d.MARKERS[0], color=paint(d.INK), label="read")
-        for i, level in enumerate(sorted({r.limit_c for r in found.reach if r.limit_c <= max(course.temp_c) + 2})):
+        for i, level in enumerate(sorted({r.limit_c for r in reach if r.limit_c <= max(course.temp_c) + 2})):
             axes.axhline(level, color=paint(d.MUTED), linewidth=1, linestyle=d.DASHES[1 + i % 5])
             axes.annotate(f"{level:g} °C", (course.time_min[0], level), (2, 2), textcoords="offset points")
         axes.set_xlabel("minutes" if course.start_clock_min is None else f"minutes after {course.clock(0)}")

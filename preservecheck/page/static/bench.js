@@ -183,7 +183,7 @@ function say(text) {
 // What changed, in a sentence for those who do not see it.
 function summary() {
   const faults = [...bench.querySelectorAll("#cool-result .faults li, #drop-result .faults li")].map((f) => f.textContent);
-  const gates = [...bench.querySelectorAll(".gate-card")].map((g) => `${g.querySelector("h3").firstChild.textContent.trim()}: ${g.querySelector("p").textContent.trim()}`);
+  const gates = [...bench.querySelectorAll(".gate-card")].map((g) => `${g.querySelector("h3").firstChild.textContent.trim()}: ${g.querySelector(".word").textContent}. ${g.querySelector(".gate-said").textContent}`);
   return [...faults, ...gates].join(" ");
 }
 

@@ -53,7 +53,7 @@ export function told(ms, low, high, name, below) {
   const ahead = ALOUD.filter((m) => ms <= m * MINUTE).at(-1);
   const aloud = ahead ? `${name}: about ${ahead} ${ahead === 1 ? "minute" : "minutes"} to go.` : "";
   const early = low <= 0 ? " It may be cool enough: read the thermometer." : "";
-  return { text: `${left(ms)} to go.${early}`, now: low <= 0, stage: ahead ? `in ${ahead}` : "", aloud };
+  return { text: early ? `${left(ms)} to go.${early}` : `${left(ms)} to go`, now: low <= 0, stage: ahead ? `in ${ahead}` : "", aloud };
 }
 
 let timer = 0;
