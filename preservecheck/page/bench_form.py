@@ -105,9 +105,13 @@ def _added(bench: Bench) -> str:
         rows.append({k: v for k in (*_KEYS[part], "day") if (v := fresh.get(k, "").strip())})
         fresh.clear()
         went = went or _field(part)
-    if all(r.get("day") and r.get("time") for r in bench.readings):
-        bench.readings.sort(key=lambda r: (r["day"], r["time"]))
     return went
+
+
+def in_order(bench: Bench) -> None:
+    """Put readings with a day into the order of time; the draft of the bench is changed in place."""
+    if all(_DAY.fullmatch(r.get("day", "")) and r.get("time") for r in bench.readings):
+        bench.readings.sort(key=lambda r: (r["day"], r["time"]))
 
 
 def _field(part: str) -> str:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from preservecheck.errors import FormulaError
 from preservecheck.formula.model import Formula
 from preservecheck.page import bench_found, papers
-from preservecheck.page.bench_form import Bench, acted, bench_of
+from preservecheck.page.bench_form import Bench, acted, bench_of, in_order
 from preservecheck.page.desk import Desk, value_of
 from preservecheck.page.draft import UNITS, Draft
 from preservecheck.page.form import Pairs, draft_of, pairs_of
@@ -67,7 +67,11 @@ def _bench(desk: Desk, pairs: Pairs, request: Request) -> Response:
     bench = bench_of(pairs)
     focus = acted(bench, value_of(pairs, "do"))
     piece = request.headers.get("x-piece") == "yes"
-    return _page(desk, draft_of(pairs), bench, focus, piece=piece, only=value_of(pairs, "only"))
+    only = value_of(pairs, "only")
+    if not only:
+        # where results alone are asked for, the fields stay as they are, and so must their numbers
+        in_order(bench)
+    return _page(desk, draft_of(pairs), bench, focus, piece=piece, only=only)
 
 
 def _page(

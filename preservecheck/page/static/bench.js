@@ -27,7 +27,11 @@ function pairs() {
   return [...new FormData(form)].filter(([, value]) => typeof value === "string");
 }
 
+// Nothing is kept before what was kept is here, or an empty page would take its place.
+let ready = false;
+
 function keep() {
+  if (!ready) return;
   const kept = pairs().filter(([name]) => MINE.test(name));
   const name = pairs().find(([n]) => n === "product-name")?.[1] || "";
   try {
@@ -108,7 +112,7 @@ async function judge(only = "") {
   under?.abort();
   under = new AbortController();
   pending = pending === "" || pending === only ? only : "both";
-  const wanted = pending === "both" ? "" : pending;
+  const wanted = pending || "both";
   try {
     const answer = await postDraft("/bench", [...pairs(), ["only", wanted]], under.signal);
     const page = parsed(await answer.text());
@@ -138,24 +142,40 @@ function swap(id, page) {
 }
 
 // Let the program do what a button says: the fields come back as they are then.
-async function act(fields, focus) {
+async function act(fields, focus, fresh = false) {
   const was = edition;
   try {
     const answer = await postDraft("/bench", fields());
     const text = await answer.text();
-    if (edition !== was) return act(fields, focus);
+    if (edition !== was) return act(fields, focus, fresh);
+    const at = document.activeElement;
+    const [id, from, to] = [at?.id, at?.selectionStart, at?.selectionEnd];
+    // what is typed meanwhile for the next reading stays
+    const typing = fresh ? [] : pairs().filter(([name]) => /^(cool|drop)-new-/.test(name));
     const open = [...bench.querySelectorAll("details[open][id]")].map((d) => d.id);
     bench.innerHTML = text;
     for (const d of open) {
       const again = document.getElementById(d);
       if (again) again.open = true;
     }
+    for (const [name, value] of typing) {
+      if (name !== "drop-new-grams" || value !== "0") field(name).value = value;
+    }
     if (!field("cool-new-temp").value) following = true;
     follow();
     settled();
+    ready = true;
     keep();
     const next = bench.querySelector("[data-focus]")?.dataset.focus;
-    if (focus && next) document.getElementById(next)?.focus();
+    const place = document.getElementById((focus && next) || id || "");
+    if (place && bench.contains(place)) {
+      place.focus();
+      try {
+        if (place.id === id && typeof from === "number") place.setSelectionRange(from, to);
+      } catch {
+        // a field without a caret
+      }
+    }
     if (focus) say(summary());
   } catch (error) {
     if (error.name !== "AbortError") lost(error);
@@ -190,7 +210,7 @@ function summary() {
 function lost(error) {
   if (!(error instanceof Unanswered)) throw error;
   for (const id of RESULTS) document.getElementById(id)?.classList.add("stale");
-  away(error.message, () => judge());
+  away(error.message, () => (ready ? act(pairs, false) : begin()));
 }
 
 // ---- typing and buttons ----
@@ -236,13 +256,58 @@ form.addEventListener("submit", (event) => {
   if (button?.hasAttribute("data-paper") || button?.hasAttribute("data-go")) return;
   event.preventDefault();
   const does = button?.value || "add";
+  if (does === "add") {
+    takeIn();
+    return;
+  }
   if (does.startsWith("clear") && !confirm("This removes the readings. Go on?")) return;
   clearTimeout(timer);
   edition += 1;
+  act(() => [...pairs(), ["do", does]], true, does.startsWith("clear"));
+});
+
+// A reading is a row at once, and kept, so that the next one can be typed while the program answers.
+function takeIn() {
   const at = document.activeElement?.name || "";
-  act(() => [...pairs(), ["do", does]], true).then(() => {
-    if (does === "add" && !bench.querySelector("[data-focus]")?.dataset.focus) document.getElementById(at || "cool-new-temp")?.focus();
-  });
+  let went = "";
+  for (const [part, keys, needed] of [["cool", ["time", "temp", "day"], "temp"], ["drop", ["grams", "ph"], "ph"]]) {
+    if (!field(`${part}-new-${needed}`).value.trim()) continue;
+    const rows = pairs().map(([name]) => name.match(new RegExp(`^${part}-(\\d+)-`))).filter(Boolean);
+    const next = Math.max(-1, ...rows.map((row) => Number(row[1]))) + 1;
+    for (const key of keys) {
+      const box = field(`${part}-new-${key}`);
+      bench.append(hidden(`${part}-${next}-${key}`, box.value.trim()));
+      box.value = "";
+    }
+    went ||= `${part}-new-${keys[part === "cool" ? 1 : 0]}`;
+    if (part === "cool") following = true;
+  }
+  if (!went) {
+    document.getElementById(at.startsWith("drop-") ? "drop-new-ph" : "cool-new-temp").focus();
+    return;
+  }
+  follow();
+  clearTimeout(timer);
+  edition += 1;
+  keep();
+  document.getElementById(went).focus();
+  act(pairs, true);
+}
+
+function hidden(name, value) {
+  const box = document.createElement("input");
+  box.type = "hidden";
+  box.name = name;
+  box.value = value;
+  return box;
+}
+
+// A time that is changed may put its reading elsewhere in the order.
+form.addEventListener("change", (event) => {
+  if (!/^cool-\d+-time$/.test(event.target.name)) return;
+  clearTimeout(timer);
+  edition += 1;
+  act(pairs, false);
 });
 
 document.addEventListener("leaving", keep);
@@ -250,23 +315,19 @@ document.addEventListener("leaving", keep);
 // ---- start ----
 
 function carry(draft) {
-  carried.replaceChildren(
-    ...draft.map(([name, value]) => {
-      const box = document.createElement("input");
-      box.type = "hidden";
-      box.name = name;
-      box.value = value;
-      return box;
-    }),
-  );
+  carried.replaceChildren(...draft.map(([name, value]) => hidden(name, value)));
+}
+
+function start(readings) {
+  act(() => [...pairs().filter(([name]) => !MINE.test(name)), ...readings], false, true);
 }
 
 const draft = load();
 if (draft) carry(draft);
 const mine = kept(key());
 following = !(mine?.pairs || []).some(([name, value]) => name === "cool-new-temp" && value.trim());
-const own = mine?.pairs || pairs().filter(([name]) => MINE.test(name));
-act(() => [...pairs().filter(([name]) => !MINE.test(name)), ...own], false);
+const begin = () => start(mine?.pairs || pairs().filter(([name]) => MINE.test(name)));
+begin();
 if (!mine?.pairs.some(([name]) => /^(cool|drop)-\d/.test(name))) {
   const old = before(pairs().find(([name]) => name === "product-name")?.[1]);
   if (old) {
@@ -276,7 +337,7 @@ if (!mine?.pairs.some(([name]) => /^(cool|drop)-\d/.test(name))) {
     button.textContent = `Go on with the readings of ${new Date(old.saved).toLocaleString()}`;
     button.addEventListener("click", () => {
       place.hidden = true;
-      act(() => [...pairs().filter(([name]) => !MINE.test(name)), ...old.pairs], false);
+      start(old.pairs);
     });
     place.append("Typed in another tab for this product: ", button);
     place.hidden = false;
