@@ -46,6 +46,7 @@ BENCH_WORDS = (
 )
 _AGENT = re.compile(r'the agent "')
 _ROW = re.compile(r"\brow ([0-9]+)")
+_PH = re.compile(r": ph\b")
 _READING = re.compile(r"reading ([0-9]+)\b")
 # the field that a message speaks of, where it names no reading
 _FIELDS = (
@@ -63,6 +64,7 @@ def on_page(text: str) -> str:
     """A sentence in the words of the page."""
     for said, meant in BENCH_WORDS:
         text = text.replace(said, meant)
+    text = _PH.sub(": pH", text)
     return _ROW.sub(r"reading \1", _AGENT.sub('the acid or base "', text))
 
 
