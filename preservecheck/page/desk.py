@@ -61,8 +61,8 @@ class Desk:
     async def fields_of(self, request: Request) -> Pairs:
         """Names and values of a posted form; files are left out."""
         if request.headers.get("content-type", "").startswith("multipart/form-data"):
-            form = await request.form(max_files=20, max_fields=MAX_FIELDS)
-            return [(k, v) for k, v in form.multi_items() if isinstance(v, str)]
+            async with request.form(max_files=20, max_fields=MAX_FIELDS) as form:
+                return [(k, v) for k, v in form.multi_items() if isinstance(v, str)]
         body = (await request.body()).decode("utf-8", errors="replace")
         try:
             return parse_qsl(body, keep_blank_values=True, max_num_fields=MAX_FIELDS)

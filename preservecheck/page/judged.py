@@ -14,18 +14,22 @@ from preservecheck.formula.build import build
 from preservecheck.formula.faults import shown
 from preservecheck.formula.model import Formula
 from preservecheck.formula.names import folded
-from preservecheck.page.draft import Draft, Fields, is_blank, to_raw
+from preservecheck.page.draft import PHASE_QUANTITIES, Draft, Fields, is_blank, to_raw
 from preservecheck.page.toml_text import toml_text
-from preservecheck.page.words import FIELD_WORDS, PAGE_WORDS
+from preservecheck.page.words import FIELD_WORDS, LINE_WORDS, PAGE_WORDS
 
 if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
     from preservecheck.review import Report
 
 WHERE = "formula"
+# fields of an own ingredient that the editor always shows
+OWN_FIELDS = ("role", "water_fraction", "charge", "nutrient_load", "usual_phase")
 _SECTION = re.compile(r"(product|measured)\.(\w+)\b")
-_PHASE = re.compile(r'phase (?:number ([0-9]+)|("(?:[^"]|"(?![:, ]))*"))(?:, line ([0-9]+))?(?:: (\w+) )?')
-_NAMED = re.compile(r'(blend|ingredient)[.\s]"([^"]*)"')
+_PHASE = re.compile(r'phase (?:number ([0-9]+)|("(?:[^"]|"(?![:, ]))*"))(?:, line ([0-9]+))?')
+# what a message says is wrong of a phase or line, such as the text up to "percent" in ``(Glycerin): percent is 200``
+_KEY = re.compile(r": (heated_to|held|added_at|percent|grams|strength|note|rest)(?:: | )")
+_NAMED = re.compile(r'(blend|ingredient)[.\s]"([^"]*)"(?:\.(\w+)|: (?:"([^"]*)"|(.+?) is ))?')
 
 
 @dataclass(frozen=True)
@@ -94,9 +98,11 @@ def fault_of(message: str, draft: Draft) -> Fault:
     field = _field(text, draft)
     if found := _SECTION.match(text):
         text = FIELD_WORDS.get(found.group(), found.group()) + text[found.end() :]
+    elif key := _KEY.search(text):
+        text = text[: key.start(1)] + LINE_WORDS[key.group(1)] + text[key.end(1) :]
     for said, meant in PAGE_WORDS:
         text = text.replace(said, meant)
-    return Fault(text[:1].upper() + text[1:], field)
+    return Fault(text if text.startswith("pH") else text[:1].upper() + text[1:], field)
 
 
 def _field(text: str, draft: Draft) -> str | None:
@@ -104,13 +110,15 @@ def _field(text: str, draft: Draft) -> str | None:
     if found := _SECTION.match(text):
         return f"{found.group(1)}-{found.group(2)}"
     if found := _PHASE.match(text):
-        return _phase_field(draft, *found.groups())
+        key = _KEY.match(text, found.end()) or (_KEY.search(text, found.end()) if found.group(3) else None)
+        return _phase_field(draft, found, key.group(1) if key else None)
     if found := _NAMED.match(text):
-        return _material_field(draft, found.group(1), found.group(2))
+        return _material_field(draft, *found.groups())
     return None
 
 
-def _phase_field(draft: Draft, number: str | None, name: str | None, line: str | None, key: str | None) -> str | None:
+def _phase_field(draft: Draft, place: re.Match[str], key: str | None) -> str | None:
+    number, name, line = place.groups()
     filled = [i for i, p in enumerate(draft.phases) if not all(is_blank(x) for x in p.lines)]
     if number is not None:
         at = filled[int(number) - 1] if int(number) <= len(filled) else None
@@ -119,22 +127,34 @@ def _phase_field(draft: Draft, number: str | None, name: str | None, line: str |
     if at is None:
         return None
     if line is None:
-        return f"phase-{at}-{key if key in ('heated_to', 'held', 'added_at') else 'name'}"
+        return f"phase-{at}-{key if key in PHASE_QUANTITIES else 'name'}"
     lines = [j for j, x in enumerate(draft.phases[at].lines) if not is_blank(x)]
     if int(line) > len(lines):
         return None
     below = lines[int(line) - 1]
-    return f"phase-{at}-line-{below}-{_line_key(draft.phases[at].lines[below])}"
+    return f"phase-{at}-line-{below}-{_line_key(draft.phases[at].lines[below], key)}"
 
 
-def _line_key(line: Fields) -> str:
+def _line_key(line: Fields, key: str | None) -> str:
+    if key is not None:
+        return "amount" if key in ("percent", "grams") else key
     kind = "preservative" if line.get("kind") == "preservative" else "ingredient"
     return "amount" if line.get(kind, "").strip() and not line.get("amount", "").strip() else kind
 
 
-def _material_field(draft: Draft, kind: str, name: str) -> str | None:
-    names = [b.name for b in draft.blends] if kind == "blend" else [o.get("name", "") for o in draft.own]
-    at = next((i for i, n in enumerate(names) if folded(n) == folded(name)), None)
+def _material_field(
+    draft: Draft, kind: str, name: str, key: str | None, unknown: str | None, wrong: str | None
+) -> str | None:
+    """The field of a blend, of one of its parts, or of an ingredient of one's own."""
+    if kind == "ingredient":
+        own = (i for i, o in enumerate(draft.own) if folded(o.get("name", "")) == folded(name))
+        at = next(own, None)
+        return None if at is None else f"own-{at}-{key if key in OWN_FIELDS else 'name'}"
+    at = next((i for i, b in enumerate(draft.blends) if folded(b.name) == folded(name)), None)
     if at is None:
         return None
-    return f"blend-{at}-name" if kind == "blend" else f"own-{at}-name"
+    part = folded(unknown or wrong or "")
+    below = next((j for j, p in enumerate(draft.blends[at].parts) if part and folded(p.get("name", "")) == part), None)
+    if below is None:
+        return f"blend-{at}-name"
+    return f"blend-{at}-part-{below}-{'percent' if wrong else 'name'}"

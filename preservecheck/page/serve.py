@@ -74,7 +74,8 @@ def listening(port: int | None) -> socket.socket:
         The port that is asked for cannot be had.
     """
     for wanted in (PREFERRED_PORT, 0) if port is None else (port,):
-        place = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        # named as TCP, so that answers are sent at once: asyncio asks for no delay of a socket by its protocol alone
+        place = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         try:
             place.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             place.bind((HOST, wanted))

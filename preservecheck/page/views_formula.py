@@ -36,6 +36,8 @@ PLOTS = {
     "coverage": ("microbes",),
 }
 RULE_WIDTH = 78
+# more files than are read are answered with a message, up to this many
+MAX_PARTS = 50
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
@@ -58,8 +60,8 @@ def routes(desk: Desk) -> list[Route]:
         return await run_in_threadpool(_whole_page, desk, new_draft(), judge=False)
 
     async def open_files(request: Request) -> Response:
-        form = await request.form(max_files=20, max_fields=100, max_part_size=12_000_000)
-        files = [(f.filename or "", await f.read()) for f in form.getlist("files") if not isinstance(f, str)]
+        async with request.form(max_files=MAX_PARTS, max_fields=MAX_PARTS) as form:
+            files = [(f.filename or "", await f.read()) for f in form.getlist("files") if not isinstance(f, str)]
         return await run_in_threadpool(_opened, desk, files, _wants_piece(request))
 
     return [

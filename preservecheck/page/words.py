@@ -20,6 +20,16 @@ FIELD_WORDS = {
     "measured.water_activity": "Water activity",
     "measured.water_activity_tolerance": "± water activity",
 }
+LINE_WORDS = {
+    "heated_to": "heated to",
+    "held": "held for",
+    "added_at": "goes in when the batch is at",
+    "percent": "percent",
+    "grams": "grams",
+    "strength": "strength",
+    "note": "note",
+    "rest": "rest",
+}
 CHOICE_WORDS = {
     "leave-on": "stays on (leave-on)",
     "rinse-off": "is rinsed off",

@@ -157,17 +157,29 @@ def test_percent_and_grams():
 
 
 def test_every_fault_has_its_field():
-    """Each message leads to the field that it speaks of."""
+    """Each message leads to the field that it speaks of; Glicerin stands on the third line, after the rest line."""
     raw = make_raw({"Aqua": 90.0, "Glicerin": 200.0, "my mix": 5.0}, ph=15.0)
     raw["product"] |= {"use": "sometimes", "batch": "heavy"}
     raw["phase"][0]["heated_to"] = "hot"
-    raw["blend"] = {"my mix": {"Glycerin": 50, "Nonsense": 20}}
+    raw["blend"] = {"my mix": {"Glycerin": 50, "Nonsense": 20}, "other": {"Aqua": 120}}
     draft = from_raw(raw)
     with pytest.raises(FormulaError) as error:
         formula_of(draft, load_tables())
-    found = {f.field for f in (fault_of(m, draft) for m in error.value.messages)}
-    assert {"product-use", "product-batch", "measured-ph", "phase-0-heated_to", "phase-0-line-1-ingredient"} <= found
-    assert "blend-0-name" in found
+    found = [(f.field, f.text) for f in (fault_of(m, draft) for m in error.value.messages)]
+    expected = [
+        ("product-use", 'Use is "sometimes"'),
+        ("product-batch", 'Size of the batch: "heavy"'),
+        ("measured-ph", "pH is 15"),
+        ("phase-0-heated_to", 'Phase "main": heated to: "hot"'),
+        ("phase-0-line-2-amount", 'Phase "main", line 3 (Glicerin): percent is 200'),
+        ("blend-0-name", 'Blend "my mix" adds up to 70 %'),
+        ("blend-1-part-0-percent", 'Blend "other": Aqua is 120'),
+        ("phase-0-line-2-ingredient", 'Phase "main", line 3 (Glicerin): "Glicerin" is not a known'),
+        ("blend-0-part-1-name", 'Blend "my mix": "Nonsense" is not a known'),
+    ]
+    assert [field for field, _ in found] == [field for field, _ in expected]
+    for (_, text), (_, start) in zip(found, expected, strict=True):
+        assert text.startswith(start)
 
 
 def test_name_that_stands_twice_is_a_fault():
