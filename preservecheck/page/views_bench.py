@@ -68,7 +68,7 @@ def _bench(desk: Desk, pairs: Pairs, request: Request) -> Response:
     focus = acted(bench, value_of(pairs, "do"))
     piece = request.headers.get("x-piece") == "yes"
     only = value_of(pairs, "only")
-    if not only:
+    if value_of(pairs, "fields") != "stay":
         # where results alone are asked for, the fields stay as they are, and so must their numbers
         in_order(bench)
     return _page(desk, draft_of(pairs), bench, focus, piece=piece, only=only)

@@ -32,6 +32,8 @@ PLAIN = {stand_in: colour for stand_in, (_, colour) in d.COLOURS.items()}
 HEIGHT = 3.4
 COOLING, TITRATION = "Cooling of the batch", "Titration of the sample"
 _DPI = 150
+# names of temperatures this close would lie on each other [°C]
+_CLOSE_C = 4.0
 
 
 def save(path: Path, title: str, text: str, draw: Draw) -> None:
@@ -93,9 +95,14 @@ def _cooling(found: Cooldown, reach: Iterable[Reach]) -> Draw:
             axes.fill_between(times, curve - half, curve + half, color=paint(d.BAND), alpha=0.18, linewidth=0)
             axes.plot(times, curve, color=paint(d.LINES[0]), label="fitted")
         axes.plot(course.time_min, course.temp_c, d.MARKERS[0], color=paint(d.INK), label="read")
-        for i, level in enumerate(sorted({r.limit_c for r in reach if r.limit_c <= max(course.temp_c) + 2})):
+        levels = sorted({r.limit_c for r in reach if r.limit_c <= max(course.temp_c) + 2})
+        for i, level in enumerate(levels):
             axes.axhline(level, color=paint(d.MUTED), linewidth=1, linestyle=d.DASHES[1 + i % 5])
-            axes.annotate(f"{level:g} °C", (course.time_min[0], level), (2, 2), textcoords="offset points")
+            # of two that lie close together the lower one has its name below
+            drop = any(0 < other - level < _CLOSE_C for other in levels)
+            axes.annotate(
+                f"{level:g} °C", (course.time_min[0], level), (2, -10 if drop else 2), textcoords="offset points"
+            )
         axes.set_xlabel("minutes" if course.start_clock_min is None else f"minutes after {course.clock(0)}")
         axes.set_ylabel("temperature, °C")
         axes.legend()

@@ -114,7 +114,7 @@ async function judge(only = "") {
   pending = pending === "" || pending === only ? only : "both";
   const wanted = pending || "both";
   try {
-    const answer = await postDraft("/bench", [...pairs(), ["only", wanted]], under.signal);
+    const answer = await postDraft("/bench", [...pairs(), ["only", wanted], ["fields", "stay"]], under.signal);
     const page = parsed(await answer.text());
     for (const id of RESULTS) {
       if (wanted === "cool" ? id === "drop-result" : wanted === "drop" && id === "cool-result") continue;
@@ -142,18 +142,21 @@ function swap(id, page) {
 }
 
 // Let the program do what a button says: the fields come back as they are then.
-async function act(fields, focus, fresh = false) {
+// Where one part alone is touched, the other's results stay as they are.
+async function act(fields, focus, fresh = false, part = "") {
   const was = edition;
   try {
-    const answer = await postDraft("/bench", fields());
+    const answer = await postDraft("/bench", [...fields(), ["only", part]]);
     const text = await answer.text();
-    if (edition !== was) return act(fields, focus, fresh);
+    if (edition !== was) return act(fields, focus, fresh, part);
     const at = document.activeElement;
     const [id, from, to] = [at?.id, at?.selectionStart, at?.selectionEnd];
     // what is typed meanwhile for the next reading stays
     const typing = fresh ? [] : pairs().filter(([name]) => /^(cool|drop)-new-/.test(name));
     const open = [...bench.querySelectorAll("details[open][id]")].map((d) => d.id);
+    const other = part && document.getElementById(part === "cool" ? "drop-result" : "cool-result");
     bench.innerHTML = text;
+    if (other) document.getElementById(other.id).replaceWith(other);
     for (const d of open) {
       const again = document.getElementById(d);
       if (again) again.open = true;
@@ -263,13 +266,14 @@ form.addEventListener("submit", (event) => {
   if (does.startsWith("clear") && !confirm("This removes the readings. Go on?")) return;
   clearTimeout(timer);
   edition += 1;
-  act(() => [...pairs(), ["do", does]], true, does.startsWith("clear"));
+  act(() => [...pairs(), ["do", does]], true, does.startsWith("clear"), does.includes("cool") ? "cool" : "drop");
 });
 
 // A reading is a row at once, and kept, so that the next one can be typed while the program answers.
 function takeIn() {
   const at = document.activeElement?.name || "";
   let went = "";
+  const parts = [];
   for (const [part, keys, needed] of [["cool", ["time", "temp", "day"], "temp"], ["drop", ["grams", "ph"], "ph"]]) {
     if (!field(`${part}-new-${needed}`).value.trim()) continue;
     const rows = pairs().map(([name]) => name.match(new RegExp(`^${part}-(\\d+)-`))).filter(Boolean);
@@ -279,6 +283,7 @@ function takeIn() {
       bench.append(hidden(`${part}-${next}-${key}`, box.value.trim()));
       box.value = "";
     }
+    parts.push(part);
     went ||= `${part}-new-${keys[part === "cool" ? 1 : 0]}`;
     if (part === "cool") following = true;
   }
@@ -291,7 +296,7 @@ function takeIn() {
   edition += 1;
   keep();
   document.getElementById(went).focus();
-  act(pairs, true);
+  act(pairs, true, false, parts.length === 1 ? parts[0] : "");
 }
 
 function hidden(name, value) {
@@ -307,7 +312,7 @@ form.addEventListener("change", (event) => {
   if (!/^cool-\d+-time$/.test(event.target.name)) return;
   clearTimeout(timer);
   edition += 1;
-  act(pairs, false);
+  act(pairs, false, false, "cool");
 });
 
 document.addEventListener("leaving", keep);
