@@ -1,71 +1,20 @@
 // At the bench: readings are kept in this browser beside the formula, judged after each change, and counted down.
 
 import { Unanswered, away, here, postDraft } from "/static/ask.js";
+import { MINE, before, hasReadings, kept, save } from "/static/bench_keep.js";
 import { load } from "/static/carry.js";
 import { clock, count, day, dayOf, instant } from "/static/countdown.js";
 
 const WAIT_MS = 250;
-const MINE = /^(cool|drop|sheet)-/;
 const form = document.getElementById("draft");
 const carried = document.getElementById("carried");
 const bench = document.getElementById("bench");
 const told = document.getElementById("told");
 const field = (name) => form.elements.namedItem(name);
-
-// ---- what is kept ----
-
-// The id of this tab's formula, as carry.js keeps it; it changes where a tab was copied.
-function key() {
-  try {
-    return `bench-${sessionStorage.getItem("preservecheck-tab") || ""}`;
-  } catch {
-    return "bench-";
-  }
-}
+const keep = () => save(pairs());
 
 function pairs() {
   return [...new FormData(form)].filter(([, value]) => typeof value === "string");
-}
-
-// Nothing is kept before what was kept is here, or an empty page would take its place.
-let ready = false;
-
-function keep() {
-  if (!ready) return;
-  const kept = pairs().filter(([name]) => MINE.test(name));
-  const name = pairs().find(([n]) => n === "product-name")?.[1] || "";
-  try {
-    localStorage.setItem(key(), JSON.stringify({ saved: Date.now(), name, pairs: kept }));
-    for (const old of Object.keys(localStorage)) {
-      if (old.startsWith("bench-") && old !== key() && !localStorage.getItem(`draft-${old.slice(6)}`)) localStorage.removeItem(old);
-    }
-  } catch {
-    // full, or switched off: the readings stay on the page
-  }
-}
-
-function kept(name) {
-  try {
-    const found = JSON.parse(localStorage.getItem(name));
-    return found && Array.isArray(found.pairs) ? found : null;
-  } catch {
-    return null;
-  }
-}
-
-// Readings of the same product that were typed in a tab that is gone.
-function before(product) {
-  let found = null;
-  try {
-    for (const name of Object.keys(localStorage)) {
-      if (!name.startsWith("bench-") || name === key()) continue;
-      const one = kept(name);
-      if (one && one.name === product && product && one.pairs.some(([n]) => /^(cool|drop)-\d/.test(n)) && (!found || one.saved > found.saved)) found = one;
-    }
-  } catch {
-    return null;
-  }
-  return found;
 }
 
 // ---- the clock: times are those of this computer, and follow it until a reading is typed ----
@@ -98,20 +47,21 @@ let under = null;
 let timer = 0;
 const RESULTS = ["cool-result", "drop-result", "bench-formula"];
 
+// The part whose results are no longer those of what is typed: cool, drop or both.
+let pending = "";
+
 function changed(only) {
   edition += 1;
   keep();
+  pending = pending === "" || pending === only ? only : "both";
   clearTimeout(timer);
-  timer = setTimeout(() => judge(only), WAIT_MS);
+  timer = setTimeout(judge, WAIT_MS);
 }
 
-let pending = "";
-
 // Ask for the results of the part that changed; of both where both did.
-async function judge(only = "") {
+async function judge() {
   under?.abort();
   under = new AbortController();
-  pending = pending === "" || pending === only ? only : "both";
   const wanted = pending || "both";
   try {
     const answer = await postDraft("/bench", [...pairs(), ["only", wanted], ["fields", "stay"]], under.signal);
@@ -141,20 +91,32 @@ function swap(id, page) {
   }
 }
 
-// Let the program do what a button says: the fields come back as they are then.
-// Where one part alone is touched, the other's results stay as they are.
-async function act(fields, focus, fresh = false, part = "") {
+// Ask for the fields anew, with the results of the part that was touched; the other's stay as they are. Of several
+// that are under way only the last counts, since each sends all that is typed.
+let asked = 0;
+let loud = false;
+
+async function renew(part = "", aloud = false) {
+  clearTimeout(timer);
+  under?.abort();
+  const mine = (asked += 1);
+  pending = pending === "" || pending === part ? part || "both" : "both";
+  loud ||= aloud;
+  const only = pending === "both" ? "" : pending;
   const was = edition;
+  keep();
   try {
-    const answer = await postDraft("/bench", [...fields(), ["only", part]]);
+    const answer = await postDraft("/bench", [...pairs(), ["only", only]]);
     const text = await answer.text();
-    if (edition !== was) return act(fields, focus, fresh, part);
+    if (mine !== asked) return;
+    if (edition !== was) return renew(part);
+    pending = "";
     const at = document.activeElement;
     const [id, from, to] = [at?.id, at?.selectionStart, at?.selectionEnd];
     // what is typed meanwhile for the next reading stays
-    const typing = fresh ? [] : pairs().filter(([name]) => /^(cool|drop)-new-/.test(name));
+    const typing = pairs().filter(([name]) => /^(cool|drop)-new-/.test(name));
     const open = [...bench.querySelectorAll("details[open][id]")].map((d) => d.id);
-    const other = part && document.getElementById(part === "cool" ? "drop-result" : "cool-result");
+    const other = only && document.getElementById(only === "cool" ? "drop-result" : "cool-result");
     bench.innerHTML = text;
     if (other) document.getElementById(other.id).replaceWith(other);
     for (const d of open) {
@@ -167,19 +129,18 @@ async function act(fields, focus, fresh = false, part = "") {
     if (!field("cool-new-temp").value) following = true;
     follow();
     settled();
-    ready = true;
     keep();
-    const next = bench.querySelector("[data-focus]")?.dataset.focus;
-    const place = document.getElementById((focus && next) || id || "");
+    const place = document.getElementById(id || "");
     if (place && bench.contains(place)) {
       place.focus();
       try {
-        if (place.id === id && typeof from === "number") place.setSelectionRange(from, to);
+        if (typeof from === "number") place.setSelectionRange(from, to);
       } catch {
         // a field without a caret
       }
     }
-    if (focus) say(summary());
+    if (loud) say(summary());
+    loud = false;
   } catch (error) {
     if (error.name !== "AbortError") lost(error);
   }
@@ -213,7 +174,7 @@ function summary() {
 function lost(error) {
   if (!(error instanceof Unanswered)) throw error;
   for (const id of RESULTS) document.getElementById(id)?.classList.add("stale");
-  away(error.message, () => (ready ? act(pairs, false) : begin()));
+  away(error.message, () => renew());
 }
 
 // ---- typing and buttons ----
@@ -264,10 +225,25 @@ form.addEventListener("submit", (event) => {
     return;
   }
   if (does.startsWith("clear") && !confirm("This removes the readings. Go on?")) return;
-  clearTimeout(timer);
-  edition += 1;
-  act(() => [...pairs(), ["do", does]], true, does.startsWith("clear"), does.includes("cool") ? "cool" : "drop");
+  takeOut(does, button);
 });
+
+// What goes is gone at once, as what comes is there at once.
+function takeOut(does, button) {
+  const part = does.includes("cool") ? "cool" : "drop";
+  if (does.startsWith("remove")) button.closest("li").remove();
+  else {
+    const gone = new RegExp(`^${part}-(\\d+-|new-|added$)`);
+    for (const box of [...form.elements].filter((b) => gone.test(b.name))) {
+      if (/-\d+-/.test(box.name)) box.remove();
+      else box.value = "";
+    }
+    following = true;
+  }
+  edition += 1;
+  document.getElementById(part === "cool" ? "cool-new-temp" : "drop-new-grams").focus();
+  renew(part, true);
+}
 
 // A reading is a row at once, and kept, so that the next one can be typed while the program answers.
 function takeIn() {
@@ -292,11 +268,9 @@ function takeIn() {
     return;
   }
   follow();
-  clearTimeout(timer);
   edition += 1;
-  keep();
   document.getElementById(went).focus();
-  act(pairs, true, false, parts.length === 1 ? parts[0] : "");
+  renew(parts.length === 1 ? parts[0] : "", true);
 }
 
 function hidden(name, value) {
@@ -310,9 +284,8 @@ function hidden(name, value) {
 // A time that is changed may put its reading elsewhere in the order.
 form.addEventListener("change", (event) => {
   if (!/^cool-\d+-time$/.test(event.target.name)) return;
-  clearTimeout(timer);
   edition += 1;
-  act(pairs, false, false, "cool");
+  renew("cool");
 });
 
 document.addEventListener("leaving", keep);
@@ -324,27 +297,29 @@ function carry(draft) {
 }
 
 function start(readings) {
-  act(() => [...pairs().filter(([name]) => !MINE.test(name)), ...readings], false, true);
+  for (const [name, value] of readings) {
+    const box = field(name);
+    if (box) box.value = value;
+    else bench.append(hidden(name, value));
+  }
+  following = !field("cool-new-temp").value.trim();
+  renew();
 }
 
 const draft = load();
 if (draft) carry(draft);
-const mine = kept(key());
-following = !(mine?.pairs || []).some(([name, value]) => name === "cool-new-temp" && value.trim());
-const begin = () => start(mine?.pairs || pairs().filter(([name]) => MINE.test(name)));
-begin();
-if (!mine?.pairs.some(([name]) => /^(cool|drop)-\d/.test(name))) {
-  const old = before(pairs().find(([name]) => name === "product-name")?.[1]);
-  if (old) {
-    const place = document.getElementById("kept");
-    const button = document.createElement("button");
-    button.type = "button";
-    button.textContent = `Go on with the readings of ${new Date(old.saved).toLocaleString()}`;
-    button.addEventListener("click", () => {
-      place.hidden = true;
-      start(old.pairs);
-    });
-    place.append("Typed in another tab for this product: ", button);
-    place.hidden = false;
-  }
+const typedHere = kept();
+const old = hasReadings(typedHere) ? null : before(pairs().find(([name]) => name === "product-name")?.[1]);
+start(typedHere);
+if (old) {
+  const place = document.getElementById("kept");
+  const button = document.createElement("button");
+  button.type = "button";
+  button.textContent = `Go on with the readings of ${new Date(old.saved).toLocaleString()}`;
+  button.addEventListener("click", () => {
+    place.hidden = true;
+    start(old.pairs);
+  });
+  place.append("Typed in another tab for this product: ", button);
+  place.hidden = false;
 }
