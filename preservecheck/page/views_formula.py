@@ -188,8 +188,13 @@ def _save_xlsx(desk: Desk, pairs: Pairs, _request: Request) -> Response:
 def _file(data: bytes, draft: Draft, ending: str, kind: str) -> Response:
     from starlette.responses import Response  # noqa: PLC0415
 
-    name = re.sub(r"[^a-z0-9]+", "-", draft.product.get("name", "").casefold()).strip("-")[:60] or "formula"
-    return Response(data, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}.{ending}"'})
+    name = f"{saved_name(draft)}.{ending}"
+    return Response(data, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}"'})
+
+
+def saved_name(draft: Draft) -> str:
+    """A file's name, without its ending, after the product."""
+    return re.sub(r"[^a-z0-9]+", "-", draft.product.get("name", "").casefold()).strip("-")[:60] or "formula"
 
 
 def _opened(desk: Desk, files: list[tuple[str, bytes]], piece: bool) -> Response:

@@ -12,7 +12,6 @@ if TYPE_CHECKING:
     from starlette.routing import Route
 
 COMING = {
-    "/bench": ("At the bench", "Cooling, pH adjustment and the papers for the batch."),
     "/after": ("Afterwards", "Results of the challenge test and the pH over time."),
 }
 
