@@ -250,14 +250,14 @@ class _Cells:
         line_doubt = np.zeros(len(lines), dtype=bool)
         rest = np.zeros(len(lines), dtype=bool)
         if "rest" in lines:
-            rest |= lines["rest"].fillna(False).astype(bool).to_numpy()
+            rest |= lines["rest"].map(bool, na_action="ignore").eq(True).to_numpy(dtype=bool)
         amounts = {}
         for kind in ("percent", "grams"):
             if kind not in lines:
                 amounts[kind] = np.full(len(lines), np.nan)
                 continue
             if not pd.api.types.is_numeric_dtype(lines[kind].dtype):
-                rest |= lines[kind].map(is_rest, na_action="ignore").fillna(False).astype(bool).to_numpy()
+                rest |= lines[kind].map(is_rest, na_action="ignore").eq(True).to_numpy(dtype=bool)
             amounts[kind] = _numbers(lines, kind, LINES[kind], line_doubt, leave=rest)
         grams = ~np.isnan(amounts["grams"])
         amount = np.where(grams, amounts["grams"], amounts["percent"])
