@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from preservecheck.checks import BY_ID
 from preservecheck.checks.base import number
+from preservecheck.report.labels import label
 from preservecheck.report.pages import Grid, Listed, Page, Said, Section, render_text
 from preservecheck.review import PROGRAM, version
 from preservecheck.screen import frame
@@ -85,7 +86,7 @@ def _lead(job: Job, summary: Summary) -> str:
         touched = v["warn"] + v["serious"] + v["unknown"]
         return (
             f"{touched} of {summary.formulas} need a look: {v['serious']} with a fault, {v['warn']} with a warning, "
-            f"{v['unknown']} with something unknown; {v['pass']} pass everything{unread}."
+            f"{v['unknown']} with something unknown; {_passes(v['pass'])}{unread}."
         )
     served = summary.formulas - summary.unread - summary.without_any
     return (
@@ -111,7 +112,7 @@ def _why(row: dict[str, Any]) -> str:
     if row["figure_before"] is None and row["figure_after"] is None:
         return str(row["why"])
     before, after = row["figure_before"], row["figure_after"]
-    moved = "" if before == after else f"{row['figure']} {_number(before)} -> {_number(after)}; "
+    moved = "" if before == after else f"{label(row['figure'])} {_number(before)} -> {_number(after)}; "
     return f"{moved}{row['why']}"
 
 
@@ -131,8 +132,8 @@ def _limited(row: dict[str, Any]) -> str:
         return ""
     key = BY_ID[check].KEY
     value = row["checks"][check][key.name]["value"]
-    unit = "" if "," in key.unit else key.unit
-    return f"{check}, {key.name} {_number(value)} {unit}".rstrip()
+    unit = f"({key.unit})" if "," in key.unit else key.unit
+    return f"{check}: {label(key.name)} {_number(value)} {unit}".rstrip()
 
 
 def _unread(summary: Summary) -> list[str]:
@@ -167,6 +168,10 @@ def _changes(summary: Summary) -> list[Section]:
     left = len(summary.reasons) - len(rows)
     more = f"… and {left:,} other reasons." if left > 0 else ""
     return [Section("What changed", [Grid(["times", "what, and the rows that speak of it"], rows), Said(more)])]
+
+
+def _passes(count: int) -> str:
+    return f"{count:,} {'passes' if count == 1 else 'pass'} everything"
 
 
 def _many(count: int, word: str) -> str:

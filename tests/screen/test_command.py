@@ -59,7 +59,7 @@ def test_a_folder_of_formula_files():
     assert done.exit_code == 1
     assert "4 formulas screened" in done.stdout
     assert "passing-leave-in.toml" in done.stdout
-    assert "1 pass everything" in " ".join(done.stdout.split())
+    assert "1 passes everything" in " ".join(done.stdout.split())
 
 
 def test_a_long_table(shelf, tmp_path):
