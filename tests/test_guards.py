@@ -158,7 +158,7 @@ ALLOWED = {
 }
 FORBIDDEN = {
     "choose": ("cli", "report", "page", "screen"),
-    "screen": ("cli", "report", "page", "review"),
+    "screen": ("cli", "report", "page"),
     "review.py": ("cli", "report", "page", "choose"),
     "case": ("cli", "report", "page", "checks", "review", "choose"),
     "context": ("cli", "report", "page", "checks", "review", "choose", "case"),

@@ -80,6 +80,8 @@ class Source:
 
     def pieces(self) -> Iterator[Piece]:
         """The formulas, piece by piece, each formula whole."""
+        import pandas as pd  # noqa: PLC0415
+
         if self.table is None:
             for at in range(0, len(self.files), FILES_AT_ONCE):
                 files = self.files[at : at + FILES_AT_ONCE]
@@ -91,6 +93,7 @@ class Source:
         if products is not None:
             check_columns(products, {"formula": LINES["formula"]} | PRODUCTS, str(self.products))
             products = products.assign(formula=products["formula"].astype(str).str.strip())
+            index = pd.Index(products["formula"])  # made once: a million rows are not gone through for each piece
         for lines in self._whole_formulas():
             known = LINES if products is not None else LINES | PRODUCTS
             check_columns(lines, known, str(self.table))
@@ -101,7 +104,8 @@ class Source:
             )
             mine = lines[~broken]
             if products is not None:
-                some = products[products["formula"].isin(set(ids))]
+                at = index.get_indexer_for(mine["formula"].astype(str).str.strip().unique())
+                some = products.iloc[np.sort(at[at >= 0])]
             else:
                 held = [c for c in lines.columns if c in columns_of(PRODUCTS) or c == "formula"]
                 some = mine[held].drop_duplicates("formula", ignore_index=True)
