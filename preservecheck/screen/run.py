@@ -10,10 +10,14 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+import multiprocessing
 import os
 import shutil
+import signal
+import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -182,10 +186,16 @@ class Run:
         return sum(s.count() for s in self.sources)
 
     def done(self, told: Callable[[int], None] = lambda _: None) -> Summary:
-        """Judge every piece that has no part yet; tells how many formulas are through after each."""
+        """Judge every piece that has no part yet; tells how many formulas are through after each.
+
+        Raises
+        ------
+        PreservecheckError
+            A formula table cannot be read, or a process that helped was ended by the system.
+        """
         counts: dict[int, Summary] = {}
         running: dict[Future[Summary], tuple[int, int]] = {}
-        pool = ProcessPoolExecutor(self.jobs) if self.jobs > 1 else None
+        pool = ProcessPoolExecutor(self.jobs, initializer=_helper) if self.jobs > 1 else None
         try:
             for number, piece in enumerate(p for source in self.sources for p in source.pieces()):
                 kept = self.part(number).with_suffix(".counts")
@@ -201,6 +211,11 @@ class Run:
                         _collect(running, counts, told)
             while running:
                 _collect(running, counts, told)
+        except BrokenProcessPool:
+            raise PreservecheckError(
+                "a process that helped was ended by the system, perhaps for want of memory; the same command with "
+                "--resume --jobs 1 goes on"
+            ) from None
         finally:
             if pool is not None:
                 pool.shutdown(wait=not running, cancel_futures=True)
@@ -212,6 +227,19 @@ class Run:
     def part(self, number: int) -> Path:
         """Where a part goes, without its ending."""
         return self.folder / f"{number:06d}"
+
+
+def _helper() -> None:
+    """Make a process that helps end with the one that it helps, and on Ctrl-C without a word."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+
+        def leave_with_it() -> None:
+            parent.join()
+            os._exit(1)
+
+        threading.Thread(target=leave_with_it, daemon=True).start()
+    signal.signal(signal.SIGINT, lambda *_: os._exit(1))
 
 
 def _collect(

@@ -250,14 +250,14 @@ class _Cells:
         line_doubt = np.zeros(len(lines), dtype=bool)
         rest = np.zeros(len(lines), dtype=bool)
         if "rest" in lines:
-            rest |= lines["rest"].map(bool, na_action="ignore").eq(True).to_numpy(dtype=bool)
+            rest |= _flags(lines["rest"], bool)
         amounts = {}
         for kind in ("percent", "grams"):
             if kind not in lines:
                 amounts[kind] = np.full(len(lines), np.nan)
                 continue
             if not pd.api.types.is_numeric_dtype(lines[kind].dtype):
-                rest |= lines[kind].map(is_rest, na_action="ignore").eq(True).to_numpy(dtype=bool)
+                rest |= _flags(lines[kind], is_rest)
             amounts[kind] = _numbers(lines, kind, LINES[kind], line_doubt, leave=rest)
         grams = ~np.isnan(amounts["grams"])
         amount = np.where(grams, amounts["grams"], amounts["percent"])
@@ -268,6 +268,14 @@ class _Cells:
         doubt[formula[line_doubt]] = True
         heated, added = heat
         return cls(formula, phase, formula[first], heated, added, amount, grams, rest, strength)
+
+
+def _flags(column: pd.Series[Any], true: Callable[[Any], bool]) -> Bools:
+    """Which cells say yes; empty ones, of whatever kind, do not."""
+    filled = column.notna().to_numpy(dtype=bool)
+    out = np.zeros(len(filled), dtype=bool)
+    out[filled] = [true(v) for v in column[filled].tolist()]
+    return out
 
 
 def _sums(cells: _Cells, batch_g: Floats, doubt: Bools) -> None:

@@ -15,6 +15,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -198,6 +199,34 @@ def whole(shelf: Shelf, folder: Path, pairs: int, most: int) -> None:
     line("largest memory", f"{memory:.2f} GB")
 
 
+def engine(shelf: Shelf, formulas: int, against: list[str]) -> None:
+    """The pure function mapped over partitions by dask, with one worker process and with two."""
+    import dask  # noqa: PLC0415
+    import dask.dataframe as dd  # noqa: PLC0415
+
+    from preservecheck.screen import screen_frame  # noqa: PLC0415
+
+    frame = pd.concat(
+        [a.merge(b, on="formula") for a, b in shelf.tiles(formulas)],
+        ignore_index=True,
+    )
+    frame = frame.set_index(pd.factorize(frame["formula"])[0])
+    many = dd.from_pandas(frame, npartitions=8, sort=True)
+    rows = many.map_partitions(screen_frame, against=against, today=TODAY, meta=screen_frame(frame.iloc[:0]))
+    counts = rows["verdict"].value_counts()
+    taken = {}
+    for workers in (1, 2):
+        with ProcessPoolExecutor(workers) as pool, dask.config.set(scheduler="processes", pool=pool):
+            counts.compute()  # the processes start, and read the tables, apart from what is measured here
+            start = time.perf_counter()
+            found = counts.compute()
+            taken[workers] = time.perf_counter() - start
+        if int(found.sum()) != formulas * len(against):
+            raise RuntimeError("dask lost rows")
+        line(f"dask, {formulas:,} formulas x {len(against)} systems, {workers} worker(s)", f"{taken[workers]:.1f} s")
+    line("two workers against one", f"{taken[1] / taken[2]:.2f} x as fast")
+
+
 if __name__ == "__main__":
     asked = argparse.ArgumentParser()
     asked.add_argument("--most", type=int, default=1_000_000)
@@ -205,6 +234,7 @@ if __name__ == "__main__":
     given = asked.parse_args()
     made = Shelf()
     core(made)
+    engine(made, 10_000, [s.id for s in load_tables().systems[:10]])
     with tempfile.TemporaryDirectory() as place:
         growth(made, Path(place), given.most)
         whole(made, Path(place), given.pairs, given.most)
