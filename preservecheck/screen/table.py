@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -174,10 +174,16 @@ class Reader:
         faults: dict[int, str] = {}
         if not which.size:
             return others, faults
-        rows = {int(cast(int, n)): part for n, part in lines.groupby(formula, sort=False)}
-        named: dict[str, list[int]] = {}
-        for place, name in enumerate(_texts(products["formula"])):
-            named.setdefault(name, []).append(place)
+        some = np.flatnonzero(np.isin(formula, which))
+        rows: dict[int, list[dict[Hashable, Any]]] = {int(n): [] for n in which}
+        for n, line in zip(formula[some].tolist(), lines.iloc[some].to_dict("records"), strict=True):
+            rows[n].append(line)
+        asked = {ids[n] for n in which}
+        named: dict[str, list[dict[Hashable, Any]]] = {}
+        names = _texts(products["formula"])
+        there = np.array([n in asked for n in names], dtype=bool)
+        for name, product in zip(names[there], products[there].to_dict("records"), strict=True):
+            named.setdefault(name, []).append(product)
         for n in which:
             mine = named.get(ids[n], [])
             try:
@@ -187,8 +193,8 @@ class Reader:
                         if not len(mine)
                         else f"it has {len(mine)} rows among the products; keep one"
                     )
-                raw = raw_formula(rows[int(n)], products.iloc[mine[0]].to_dict(), self.composer.opener)
-                others[int(n)] = self.composer.compose(build(raw, "", self.tables, self.today, "sheet"))
+                raw = raw_formula(rows[int(n)], mine[0], self.composer.opener)
+                others[int(n)] = self.composer.compose(build(raw, "", self.tables, self.today, "table"))
             except FormulaError as error:
                 faults[int(n)] = "; ".join(m.removeprefix(": ") for m in error.messages)
         return others, faults

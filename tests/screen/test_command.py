@@ -96,6 +96,21 @@ def test_forms_hold_the_same_rows(shelf, tmp_path):
     assert np.array_equal(sums, text["free-active.sum_of_ratios"].to_numpy(dtype=float), equal_nan=True)
 
 
+def test_an_unknown_name_in_a_long_table_is_answered_for_a_long_table(shelf, tmp_path):
+    """A long table has no sheets: what helps is a known name, or the substances with the material's name inside."""
+    shelf.write_text(CREAM.replace("Glycerin", "Moonbeam extract"), encoding="utf-8")
+    out = tmp_path / "out.json"
+    screen(shelf, "--format", "json", "--output", out)
+    note = read_json(out)["rows"][0]["note"]
+    assert "Moonbeam extract" in note
+    assert "column inside" in note
+    assert "sheet" not in note
+    helped = "hair milk,heated,Glycerin,2,,Moonbeam extract,75 °C,\nhair milk,heated,Aqua,1,,Moonbeam extract,75 °C,"
+    shelf.write_text(CREAM.replace("hair milk,heated,Glycerin,3,,,75 °C,", helped), encoding="utf-8")
+    screen(shelf, "--format", "json", "--output", out)
+    assert read_json(out)["rows"][0]["verdict"] != "unread"
+
+
 def test_a_bad_formula_is_told_and_the_rest_goes_on(shelf, tmp_path):
     shelf.write_text(CREAM + "odd one,all,Water,rest,,,,\nodd one,all,Moonbeam,2,,,,\n", encoding="utf-8")
     with (tmp_path / "shelf.products.csv").open("a", encoding="utf-8") as file:
@@ -304,7 +319,7 @@ def test_a_limit_that_was_tightened(shelf, tmp_path):
 
 
 def test_an_interval_that_was_narrowed(shelf, tmp_path):
-    """A heat limit of 46 °C in the earlier tables: 50 °C was over it, now only over the preferred 45 °C; 30 °C was under both."""
+    """An earlier heat limit of 46 °C: 50 °C was over it, and is now only over the preferred 45 °C; 30 °C was never."""
     former = changed_tables(tmp_path / "former", "systems", lambda r: r["id"] == "phenoxyethanol", "heat_limit_c", "46")
     shelf.write_text(CREAM.replace("40 °C", "50 °C"), encoding="utf-8")
     out = tmp_path / "out.json"
