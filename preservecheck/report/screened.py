@@ -76,22 +76,20 @@ def render(job: Job, rows: Sequence[dict[str, Any]], summary: Summary, *, width:
 
 
 def _lead(job: Job, summary: Summary) -> str:
-    unread = f"; {summary.unread} could not be read" if summary.unread else ""
+    n = f"{summary.formulas:,}"
+    unread = f"; {summary.unread:,} could not be read" if summary.unread else ""
     if job.since:
-        return (
-            f"{summary.changed} of {summary.formulas} come off differently than with the tables in {job.since}{unread}."
-        )
+        return f"{summary.changed:,} of {n} come off differently than with the tables in {job.since}{unread}."
     v = summary.verdicts
     if job.against == ("own",):
         touched = v["warn"] + v["serious"] + v["unknown"]
         return (
-            f"{touched} of {summary.formulas} need a look: {v['serious']} with a fault, {v['warn']} with a warning, "
-            f"{v['unknown']} with something unknown; {_passes(v['pass'])}{unread}."
+            f"{touched:,} of {n} need a look: {v['serious']:,} with a fault, {v['warn']:,} with a warning, "
+            f"{v['unknown']:,} with something unknown; {_passes(v['pass'])}{unread}."
         )
     served = summary.formulas - summary.unread - summary.without_any
     return (
-        f"{served} of {summary.formulas} have at least one system that fits as it stands, {summary.without_any} have "
-        f"none{unread}."
+        f"{served:,} of {n} have at least one system that fits as it stands, {summary.without_any:,} have none{unread}."
     )
 
 

@@ -197,7 +197,8 @@ class Run:
         running: dict[Future[Summary], tuple[int, int]] = {}
         pool = ProcessPoolExecutor(self.jobs, initializer=_helper) if self.jobs > 1 else None
         try:
-            for number, piece in enumerate(p for source in self.sources for p in source.pieces()):
+            systems = len(systems_of(self.job.against, self.job.known()) or (1,))
+            for number, piece in enumerate(p for source in self.sources for p in source.pieces(systems)):
                 kept = self.part(number).with_suffix(".counts")
                 if kept.is_file():
                     counts[number] = Summary.from_json(json.loads(kept.read_text(encoding="utf-8")))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +24,8 @@ FORMULA_FILES = (".toml", ".xlsx", ".csv")
 LONG_TABLES = (".csv", ".parquet")
 # formulas in one piece: enough to outweigh the calls, few enough to be done soon when a run is stopped
 FILES_AT_ONCE = 200
-FORMULAS_AT_ONCE = 5_000
+ROWS_AT_ONCE = 100_000
+FORMULAS_AT_ONCE = 2_500
 LINES_AT_ONCE = 100_000
 
 
@@ -78,8 +80,14 @@ class Source:
         """How many formulas."""
         return len(self.files) if self.table is None else len(self._runs[0])
 
-    def pieces(self) -> Iterator[Piece]:
-        """The formulas, piece by piece, each formula whole."""
+    def pieces(self, systems: int = 1) -> Iterator[Piece]:
+        """The formulas, piece by piece, each formula whole.
+
+        Parameters
+        ----------
+        systems
+            Rows that each formula will give.
+        """
         import pandas as pd  # noqa: PLC0415
 
         if self.table is None:
@@ -94,7 +102,7 @@ class Source:
             check_columns(products, {"formula": LINES["formula"]} | PRODUCTS, str(self.products))
             products = products.assign(formula=products["formula"].astype(str).str.strip())
             index = pd.Index(products["formula"])  # made once: a million rows are not gone through for each piece
-        for lines in self._whole_formulas():
+        for lines in self._whole_formulas(max(1, min(FORMULAS_AT_ONCE, ROWS_AT_ONCE // systems))):
             known = LINES if products is not None else LINES | PRODUCTS
             check_columns(lines, known, str(self.table))
             ids = lines["formula"].astype(str).str.strip()
@@ -118,18 +126,17 @@ class Source:
                 faults={f: t for f, t in faults.items() if f in first},
             )
 
-    def _whole_formulas(self) -> Iterator[pd.DataFrame]:
-        """Chunks of the table that end where a formula ends."""
+    def _whole_formulas(self, most: int) -> Iterator[pd.DataFrame]:
+        """Pieces of the table with so many formulas at most, each ending where a formula ends."""
         import pandas as pd  # noqa: PLC0415
 
         left: pd.DataFrame | None = None
         for chunk in _chunks(self.table):
             both = chunk if left is None else pd.concat([left, chunk], ignore_index=True)
-            name = both["formula"].astype(str).str.strip().to_numpy()
-            last = int(np.flatnonzero(name != name[-1])[-1]) + 1 if (name != name[-1]).any() else 0
-            left = both.iloc[last:]
-            if last:
-                yield both.iloc[:last]
+            *whole, first = _starts(both)
+            for start, end in pairwise([*whole[::most], first]):
+                yield both.iloc[start:end]
+            left = both.iloc[first:]
         if left is not None and len(left):
             yield left
 
@@ -140,11 +147,17 @@ class Source:
         previous = None
         for chunk in _chunks(self.table, ["formula"]):
             names = chunk["formula"].astype(str).str.strip().to_numpy()
-            starts = np.flatnonzero(np.concatenate([[previous != names[0]], names[1:] != names[:-1]]))
-            for name in names[starts]:
-                seen[name] = seen.get(name, 0) + 1
-            previous = names[-1]
+            for name in names[_starts(chunk)]:
+                if name != previous:  # else a chunk ended within a formula
+                    seen[name] = seen.get(name, 0) + 1
+                previous = name
         return list(seen), [n for n, times in seen.items() if times > 1]
+
+
+def _starts(lines: pd.DataFrame) -> list[int]:
+    """Where the lines of each formula begin."""
+    names = lines["formula"].astype(str).str.strip().to_numpy()
+    return [0, *(np.flatnonzero(names[1:] != names[:-1]) + 1).tolist()]
 
 
 def _chunks(path: Path | None, only: list[str] | None = None) -> Iterator[pd.DataFrame]:
