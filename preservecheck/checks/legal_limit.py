@@ -102,7 +102,7 @@ def compute(case: Case) -> Figures:
         totals[..., columns] = weighed_sum(amount, counts_for)
     _without_rule(case, laws, totals)
     for law in laws:
-        applies[..., law.rules] = law.of(applying_in)[..., law.rules] & law.sold[..., None]
+        applies[..., law.rules] = law.of(applying_in, law.rules)
     _gate(case, applies)
     gaps = np.flatnonzero(gap.any(axis=0))
     unknown[..., gaps] = weighed_sum(case.amount, gap[:, gaps]) > 0
@@ -130,10 +130,10 @@ class _Law:
     each: Ints  # which of them each case meets (...,)
     sold: Bools  # whether a case is sold there at all (...,)
 
-    def of(self, question: Callable[[Context, str, frozenset[str], dt.date], Bools]) -> Bools:
-        """What the law answers for each case, column by column in memory. (..., n)"""
-        answers = [question(self.context, self.market, *asked) for asked in self.asked]
-        return np.moveaxis(np.stack(answers, axis=-1)[..., self.each], 0, -1)
+    def of(self, question: Callable[[Context, str, frozenset[str], dt.date], Bools], columns: Ints) -> Bools:
+        """What the law answers for each case that is sold there, column by column in memory. (..., n)"""
+        answers = [question(self.context, self.market, *asked)[columns] for asked in self.asked]
+        return np.moveaxis(np.stack(answers, axis=-1)[:, self.each] & self.sold, 0, -1)
 
 
 def _laws(case: Case) -> list[_Law]:
@@ -167,18 +167,28 @@ def _counted(case: Case, laws: list[_Law], factor: Floats) -> Iterator[tuple[Int
     substance, its preservative rules count all of it.
     """
     purpose = np.array([r.row.purpose if r.row else "no rule" for r in rules(case.context)])
+    cases = tuple(range(case.amount.ndim - 1))
+    there = case.amount.any(axis=cases)
+
+    def held_in(mine: Ints) -> Ints:
+        return np.flatnonzero(factor[:, mine].any(axis=1) & there)
+
     mine = np.flatnonzero(purpose == "any")
-    held = np.flatnonzero(factor[:, mine].any(axis=1))
+    held = held_in(mine)
     yield mine, _held(case.amount, held), factor[np.ix_(held, mine)]
     mine = np.flatnonzero(purpose == "other")
-    held = np.flatnonzero(factor[:, mine].any(axis=1))
+    held = held_in(mine)
     yield mine, _held(case.amount, held) - _held(case.preserving, held), factor[np.ix_(held, mine)]
+    partly = (case.amount != case.preserving).any(axis=cases)
     for law in laws:
         mine = law.rules[purpose[law.rules] == "preservative"]
-        held = np.flatnonzero(factor[:, mine].any(axis=1))
-        ruled = _held(law.of(elsewhere_ruled_in), held) & law.sold[..., None]
-        amount, preserving = _held(case.amount, held), _held(case.preserving, held)
-        yield mine, preserving + np.where(ruled, 0.0, amount - preserving), factor[np.ix_(held, mine)]
+        held = held_in(mine)
+        counts = _held(case.preserving, held)
+        for_other = np.flatnonzero(partly[held])
+        some = held[for_other]
+        other = _held(case.amount, some) - _held(case.preserving, some)
+        counts[..., for_other] += np.where(law.of(elsewhere_ruled_in, some), 0.0, other)
+        yield mine, counts, factor[np.ix_(held, mine)]
 
 
 def _held(array: NDArray[Any], columns: Ints) -> NDArray[Any]:
@@ -192,11 +202,13 @@ def _without_rule(case: Case, laws: list[_Law], totals: Floats) -> None:
     held = np.flatnonzero(case.preserving.any(axis=tuple(range(case.preserving.ndim - 1))))
     preserving = _held(case.preserving, held)
     for law in laws:
-        known = np.stack([covered_in(case.context, law.market, *asked)[held] for asked in law.asked])[law.each]
-        loose = np.where(known & law.sold[..., None], 0.0, preserving)
+        known = np.stack([covered_in(case.context, law.market, *asked)[held] for asked in law.asked], axis=-1)  # (n, A)
+        some = np.flatnonzero(~known.all(axis=-1))
+        free = np.moveaxis(~known[some][:, law.each] & law.sold, 0, -1)
+        largest = np.where(free, preserving[..., some], 0.0).max(axis=-1, initial=0.0)
         for r in law.rules:
             if every[r].kind == NO_RULE:
-                totals[..., r] = loose.max(axis=-1, initial=0.0)
+                totals[..., r] = largest
 
 
 def _gate(case: Case, applies: Bools) -> None:

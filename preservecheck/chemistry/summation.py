@@ -81,5 +81,5 @@ def weighed_sum(amount: ArrayLike, weights: ArrayLike) -> Floats:
     for k in used:
         column = amounts[..., k]
         for j in np.flatnonzero(table[k]):
-            many[j] += column * table[k, j]
+            many[j] += column if table[k, j] == 1 else column * table[k, j]
     return np.moveaxis(many, 0, -1)

@@ -310,13 +310,13 @@ def assembled(ids: Sequence[str], found: Sequence[tuple[Ints, Rows]], faults: di
         [*(np.array(r.note, dtype=object) for _, r in found), np.array(list(faults.values()), dtype=object)]
     )
     data: dict[str, object] = {
-        "formula": names[place[order]],
-        "system": systems[order],
+        "formula": pd.Series(names[place[order]], dtype="str"),
+        "system": pd.Series(systems[order], dtype="str"),
         "percent": np.concatenate([*(r.percent for _, r in found), np.full(lost, np.nan)])[order],
         "verdict": pd.Categorical.from_codes(word, categories=words),
         "serious": worst == SERIOUS,
         "limiting_check": pd.Categorical.from_codes(limiting, categories=checks),
-        "note": notes[order],
+        "note": pd.Series(notes[order], dtype="str"),
     }
     for at, check in enumerate(CHECKS):
         key = f"{check.ID}.{check.KEY.name}"

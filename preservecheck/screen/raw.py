@@ -5,20 +5,29 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from collections.abc import Hashable, Mapping
-from typing import TYPE_CHECKING, Any
+from collections.abc import Hashable, Mapping, Sequence
+from numbers import Real
+from typing import Any
 
 from preservecheck.errors import FormulaError
 from preservecheck.formula.material import Opener
 from preservecheck.formula.sheet_form import is_rest
 from preservecheck.screen.schema import MEASURED_KEYS, PRODUCT_KEYS, PRODUCTS
 
-if TYPE_CHECKING:
-    import pandas as pd
 
-
-def raw_formula(lines: pd.DataFrame, product: Mapping[Hashable, Any], opener: Opener) -> dict[str, Any]:
+def raw_formula(
+    lines: Sequence[Mapping[Hashable, Any]], product: Mapping[Hashable, Any], opener: Opener
+) -> dict[str, Any]:
     """One formula of a long table as nested dictionaries in the layout of the TOML form.
+
+    Parameters
+    ----------
+    lines
+        Its lines, each by column.
+    product
+        Its product, by column.
+    opener
+        Knows the names of systems.
 
     Raises
     ------
@@ -29,7 +38,7 @@ def raw_formula(lines: pd.DataFrame, product: Mapping[Hashable, Any], opener: Op
     phases: dict[str, dict[str, Any]] = {}
     blends: dict[str, dict[str, float]] = {}
     faults: list[str] = []
-    for line in lines.to_dict("records"):
+    for line in lines:
         cells = {str(k): v for k, v in line.items() if _there(v)}
         name = text(cells.get("phase", ""))
         phase = phases.setdefault(" ".join(name.casefold().split()), {"name": name, "items": []})
@@ -98,9 +107,12 @@ def _number(cell: Any) -> Any:
 
 
 def _there(cell: Any) -> bool:
-    if cell is None or (isinstance(cell, float) and math.isnan(cell)):
+    if isinstance(cell, str):
+        return bool(cell.strip())
+    # not-a-number, and the marks for nothing that tables use
+    if cell is None or type(cell).__name__ in ("NAType", "NaTType"):
         return False
-    return not isinstance(cell, str) or bool(cell.strip())
+    return not (isinstance(cell, Real) and math.isnan(cell))
 
 
 def text(cell: Any) -> str:

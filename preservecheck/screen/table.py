@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -174,10 +174,16 @@ class Reader:
         faults: dict[int, str] = {}
         if not which.size:
             return others, faults
-        rows = {int(cast(int, n)): part for n, part in lines.groupby(formula, sort=False)}
-        named: dict[str, list[int]] = {}
-        for place, name in enumerate(_texts(products["formula"])):
-            named.setdefault(name, []).append(place)
+        some = np.flatnonzero(np.isin(formula, which))
+        rows: dict[int, list[dict[Hashable, Any]]] = {int(n): [] for n in which}
+        for n, line in zip(formula[some].tolist(), lines.iloc[some].to_dict("records"), strict=True):
+            rows[n].append(line)
+        asked = {ids[n] for n in which}
+        named: dict[str, list[dict[Hashable, Any]]] = {}
+        names = _texts(products["formula"])
+        there = np.array([n in asked for n in names], dtype=bool)
+        for name, product in zip(names[there], products[there].to_dict("records"), strict=True):
+            named.setdefault(name, []).append(product)
         for n in which:
             mine = named.get(ids[n], [])
             try:
@@ -187,8 +193,8 @@ class Reader:
                         if not len(mine)
                         else f"it has {len(mine)} rows among the products; keep one"
                     )
-                raw = raw_formula(rows[int(n)], products.iloc[mine[0]].to_dict(), self.composer.opener)
-                others[int(n)] = self.composer.compose(build(raw, "", self.tables, self.today, "sheet"))
+                raw = raw_formula(rows[int(n)], mine[0], self.composer.opener)
+                others[int(n)] = self.composer.compose(build(raw, "", self.tables, self.today, "table"))
             except FormulaError as error:
                 faults[int(n)] = "; ".join(m.removeprefix(": ") for m in error.messages)
         return others, faults
@@ -250,14 +256,14 @@ class _Cells:
         line_doubt = np.zeros(len(lines), dtype=bool)
         rest = np.zeros(len(lines), dtype=bool)
         if "rest" in lines:
-            rest |= lines["rest"].fillna(False).astype(bool).to_numpy()
+            rest |= _flags(lines["rest"], bool)
         amounts = {}
         for kind in ("percent", "grams"):
             if kind not in lines:
                 amounts[kind] = np.full(len(lines), np.nan)
                 continue
             if not pd.api.types.is_numeric_dtype(lines[kind].dtype):
-                rest |= lines[kind].map(is_rest, na_action="ignore").fillna(False).astype(bool).to_numpy()
+                rest |= _flags(lines[kind], is_rest)
             amounts[kind] = _numbers(lines, kind, LINES[kind], line_doubt, leave=rest)
         grams = ~np.isnan(amounts["grams"])
         amount = np.where(grams, amounts["grams"], amounts["percent"])
@@ -268,6 +274,14 @@ class _Cells:
         doubt[formula[line_doubt]] = True
         heated, added = heat
         return cls(formula, phase, formula[first], heated, added, amount, grams, rest, strength)
+
+
+def _flags(column: pd.Series[Any], true: Callable[[Any], bool]) -> Bools:
+    """Which cells say yes; empty ones, of whatever kind, do not."""
+    filled = column.notna().to_numpy(dtype=bool)
+    out = np.zeros(len(filled), dtype=bool)
+    out[filled] = [true(v) for v in column[filled].tolist()]
+    return out
 
 
 def _sums(cells: _Cells, batch_g: Floats, doubt: Bools) -> None:

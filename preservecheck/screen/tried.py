@@ -7,14 +7,17 @@ temperature that it bears.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
-from preservecheck.case import THERMOMETER_C, Case, Ints, Profile, cases_of
+from preservecheck.case import THERMOMETER_C, Ints, Profile, cases_of
 from preservecheck.case.pile import Pile
 from preservecheck.checks import BY_ID, legal_limit
+from preservecheck.checks.legal_rules import fitting, rules
 from preservecheck.choose.host import SOLVENT_PERCENT, added_below
 from preservecheck.choose.window import MARGIN
 from preservecheck.context import Context
@@ -82,28 +85,35 @@ def lawful_doses(host: Bare, context: Context, systems: Sequence[System], opener
     law = BY_ID["legal-limit"]
     before = law.compute(cases_of(host.pile, context))
     profiles = host.pile.profiles
+    markets = tuple(dict.fromkeys(r.market for r in rules(context)))
+    sold = np.array([[m in p.markets for m in markets] for p in profiles], dtype=bool).reshape(len(profiles), -1)
+    market = np.array([markets.index(r.market) for r in rules(context)])
+    # products that fall under the same rules on the same day share an answer
+    asked: dict[tuple[frozenset[str], dt.date], tuple[int, Profile]] = {}
+    each = [asked.setdefault((fitting(p), p.on_market), (len(asked), p))[0] for p in profiles]
+    found = [brought(context, tuple(systems), replace(p, markets=markets), opener) for _, p in asked.values()]
+    slope = np.stack([f[0] for f in found], axis=1)  # (S, A, R)
+    applies = np.stack([f[1] for f in found], axis=1)
+    which = np.array(each)[host.pile.profile]
     out = np.full((len(systems), host.pile.count), np.inf)
-    pure = law.compute(_alone(systems, profiles, context, opener))
-    shape = (len(systems), len(profiles), -1)
-    slope, applies = (pure[n].reshape(shape) for n in ("percent_as_limited", "applies"))
     every = np.arange(host.pile.count)
     for s in range(len(systems)):
-        rules = np.flatnonzero((slope[s] > 0).any(axis=0))
-        mine = np.ix_(host.pile.profile, rules)
-        at = np.ix_(every, rules)
+        touched = np.flatnonzero((slope[s] > 0).any(axis=0))
+        mine, at = np.ix_(which, touched), np.ix_(every, touched)
         out[s] = legal_limit.lawful_dose(
             before["percent_as_limited"][at],
-            slope[s][mine] / 100,
-            before["applies"][at] | (applies[s][mine] > 0),
+            slope[s][mine],
+            before["applies"][at] | (applies[s][mine] & sold[host.pile.profile][:, market[touched]]),
             before["kind"][at],
             before["percent_max"][at],
         )
     return out
 
 
-def _alone(systems: Sequence[System], profiles: Sequence[Profile], context: Context, opener: Opener) -> Case:
-    """Every system by itself for every product profile: what it brings in the law's eyes."""
-    n = len(systems) * len(profiles)
+@lru_cache(maxsize=512)
+def brought(context: Context, systems: tuple[System, ...], profile: Profile, opener: Opener) -> tuple[Floats, Bools]:
+    """What each per cent of a system counts for in every rule, and the rules that it brings into play. (S, R) each"""
+    n = len(systems)
     none = np.full(n, np.nan)
     pile = Pile(
         ph=none,
@@ -114,19 +124,20 @@ def _alone(systems: Sequence[System], profiles: Sequence[Profile], context: Cont
         stated_batch_g=none,
         scale_step_g=none,
         in_grams=np.zeros(n, dtype=bool),
-        profiles=tuple(profiles),
-        profile=np.tile(np.arange(len(profiles)), len(systems)),
+        profiles=(profile,),
+        profile=np.zeros(n, dtype=int),
         phase_formula=np.arange(n),
         heated_c=none,
         added_c=none,
         line_formula=np.arange(n),
         line_phase=np.arange(n),
-        line_material=np.repeat(np.arange(len(systems)), len(profiles)),
+        line_material=np.arange(n),
         amount=np.full(n, 100.0),
         rest=np.zeros(n, dtype=bool),
         materials=tuple(opener.plain(s.id, kind="preservative") for s in systems),
     )
-    return cases_of(pile, context)
+    pure = BY_ID["legal-limit"].compute(cases_of(pile, context))
+    return pure["percent_as_limited"] / 100, pure["applies"].astype(bool)
 
 
 def doses(host: Bare, systems: Sequence[System], lawful: Floats) -> Floats:
