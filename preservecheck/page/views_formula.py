@@ -144,7 +144,7 @@ def _check(desk: Desk, pairs: Pairs, request: Request) -> Response:
         return desk.page("opened.html", status=404, plots=[], sources=[], rule=error.messages[0])
     if _wants_piece(request):
         return desk.page("opened.html", **behind)
-    return _whole_page(desk, draft, wanted=_wanted(pairs), behind={check: behind})
+    return whole_page(desk, draft, wanted=_wanted(pairs), behind={check: behind})
 
 
 def _behind(desk: Desk, check: str, found: Report | list[Fault]) -> dict[str, Any]:
