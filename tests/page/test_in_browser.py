@@ -386,7 +386,7 @@ def test_other_views_are_accessible(maker, view, size, scheme):
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", ["phone", "desk"])
 def test_formula_view_is_accessible(maker, size, scheme):
-    """Nothing serious or critical: empty, judged with an opened check and a tried pH, and faulty; none scrolls sideways."""
+    """empty, judged with a check opened and a pH tried, and faulty: nothing serious; none scrolls sideways."""
     page = maker(size, scheme=scheme)
     assert violations(page) == []
     example(page)

@@ -292,9 +292,13 @@ document.addEventListener("submit", (event) => {
   }
 });
 
+// What stands in an empty formula does not count as typed.
+function typed(fields) {
+  return fields.filter(([k, v]) => v.trim() && k !== "amounts" && v !== "Aqua" && !/(_unit|-kind|-rest|^phase-\d+-name)$/.test(k));
+}
+
 function mayReplace() {
-  const typed = pairs().some(([k, v]) => v.trim() && !/(_unit|-kind|-rest)$/.test(k) && k !== "amounts" && !/^phase-\d+-name$/.test(k) && v !== "Aqua");
-  return !typed || confirm("This replaces the formula on this page. Go on?");
+  return !typed(pairs()).length || confirm("This replaces the formula on this page. Go on?");
 }
 
 // ---- files ----
@@ -349,7 +353,7 @@ const mine = load();
 if (mine) {
   edit(() => mine);
 } else {
-  const kept = others().filter((o) => o.name).slice(0, 5);
+  const kept = others().filter((o) => typed(o.pairs).length).slice(0, 5);
   const place = document.getElementById("kept");
   if (kept.length) {
     place.hidden = false;
@@ -357,7 +361,7 @@ if (mine) {
     for (const old of kept) {
       const button = document.createElement("button");
       button.type = "button";
-      button.textContent = `Go on with ${old.name}`;
+      button.textContent = `Go on with ${old.name || `the formula without a name of ${new Date(old.saved).toLocaleString()}`}`;
       button.addEventListener("click", () => {
         place.hidden = true;
         edit(() => old.pairs);
