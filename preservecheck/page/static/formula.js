@@ -105,9 +105,19 @@ function show(text) {
     document.getElementById("whole").textContent = whole.textContent;
     for (const rest of editor.querySelectorAll("[data-rest]")) rest.placeholder = whole.dataset.rest;
   }
-  for (const field of editor.querySelectorAll("[aria-invalid]")) field.removeAttribute("aria-invalid");
+  mark();
+}
+
+// Fields that a message speaks of say so.
+function mark() {
+  for (const field of editor.querySelectorAll("[aria-invalid]")) {
+    field.removeAttribute("aria-invalid");
+    field.removeAttribute("aria-describedby");
+  }
   for (const fault of verdict.querySelectorAll("[data-field]")) {
-    document.getElementById(fault.dataset.field)?.setAttribute("aria-invalid", "true");
+    const field = document.getElementById(fault.dataset.field);
+    field?.setAttribute("aria-invalid", "true");
+    field?.setAttribute("aria-describedby", fault.id);
   }
 }
 
@@ -206,6 +216,7 @@ function put(text, focus) {
     const d = document.getElementById(id);
     if (d) d.open = true;
   }
+  mark();
   found(editor.querySelector("[data-focus]")?.dataset.focus || focus)?.focus();
 }
 
