@@ -129,8 +129,10 @@ def test_unknown_name_is_answered_with_names_to_choose(maker):
     example(page)
     page.locator("#phase-0-line-1-ingredient").fill("Glicerin")
     expect(page.locator(".faults")).to_contain_text("Glicerin")
-    expect(page.locator("#phase-0-line-1-ingredient")).to_have_attribute("aria-invalid", "true")
     page.locator("#phase-0-line-1-amount").focus()
+    expect(page.locator(".near")).to_be_visible()
+    expect(page.locator("#phase-0-line-1-ingredient")).to_have_attribute("aria-invalid", "true")
+    expect(page.locator("#phase-0-line-1-ingredient")).to_have_accessible_description(re.compile("not a known ingred"))
     page.get_by_role("button", name="Glycerin", exact=True).click()
     expect(page.locator("#phase-0-line-1-ingredient")).to_have_value("Glycerin")
     expect(page.locator("#phase-0-line-1-amount")).to_be_focused()
@@ -253,6 +255,17 @@ def test_file_that_cannot_be_read_leaves_what_is_typed(maker):
 
 
 # ---- nothing is lost ----
+
+
+def test_formula_without_a_name_is_offered_again(maker, program):
+    """A tab that was closed loses nothing."""
+    page = maker()
+    page.locator("#phase-0-line-1-ingredient").fill("Panthenol")
+    again = page.context.new_page()
+    page.close()
+    again.goto(program.origin)
+    again.get_by_role("button", name="Go on with the formula without a name").click()
+    expect(again.locator("#phase-0-line-1-ingredient")).to_have_value("Panthenol")
 
 
 def test_reload_keeps_all(maker):
@@ -386,7 +399,7 @@ def test_other_views_are_accessible(maker, view, size, scheme):
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", ["phone", "desk"])
 def test_formula_view_is_accessible(maker, size, scheme):
-    """Nothing serious or critical: empty, judged with an opened check and a tried pH, and faulty; none scrolls sideways."""
+    """empty, judged with a check opened and a pH tried, and faulty: nothing serious; none scrolls sideways."""
     page = maker(size, scheme=scheme)
     assert violations(page) == []
     example(page)

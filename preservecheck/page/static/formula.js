@@ -105,9 +105,19 @@ function show(text) {
     document.getElementById("whole").textContent = whole.textContent;
     for (const rest of editor.querySelectorAll("[data-rest]")) rest.placeholder = whole.dataset.rest;
   }
-  for (const field of editor.querySelectorAll("[aria-invalid]")) field.removeAttribute("aria-invalid");
+  mark();
+}
+
+// Fields that a message speaks of say so.
+function mark() {
+  for (const field of editor.querySelectorAll("[aria-invalid]")) {
+    field.removeAttribute("aria-invalid");
+    field.removeAttribute("aria-describedby");
+  }
   for (const fault of verdict.querySelectorAll("[data-field]")) {
-    document.getElementById(fault.dataset.field)?.setAttribute("aria-invalid", "true");
+    const field = document.getElementById(fault.dataset.field);
+    field?.setAttribute("aria-invalid", "true");
+    field?.setAttribute("aria-describedby", fault.id);
   }
 }
 
@@ -206,6 +216,7 @@ function put(text, focus) {
     const d = document.getElementById(id);
     if (d) d.open = true;
   }
+  mark();
   found(editor.querySelector("[data-focus]")?.dataset.focus || focus)?.focus();
 }
 
@@ -292,9 +303,13 @@ document.addEventListener("submit", (event) => {
   }
 });
 
+// What stands in an empty formula does not count as typed.
+function typed(fields) {
+  return fields.filter(([k, v]) => v.trim() && k !== "amounts" && v !== "Aqua" && !/(_unit|-kind|-rest|^phase-\d+-name)$/.test(k));
+}
+
 function mayReplace() {
-  const typed = pairs().some(([k, v]) => v.trim() && !/(_unit|-kind|-rest)$/.test(k) && k !== "amounts" && !/^phase-\d+-name$/.test(k) && v !== "Aqua");
-  return !typed || confirm("This replaces the formula on this page. Go on?");
+  return !typed(pairs()).length || confirm("This replaces the formula on this page. Go on?");
 }
 
 // ---- files ----
@@ -349,7 +364,7 @@ const mine = load();
 if (mine) {
   edit(() => mine);
 } else {
-  const kept = others().filter((o) => o.name).slice(0, 5);
+  const kept = others().filter((o) => typed(o.pairs).length).slice(0, 5);
   const place = document.getElementById("kept");
   if (kept.length) {
     place.hidden = false;
@@ -357,7 +372,7 @@ if (mine) {
     for (const old of kept) {
       const button = document.createElement("button");
       button.type = "button";
-      button.textContent = `Go on with ${old.name}`;
+      button.textContent = `Go on with ${old.name || `the formula without a name of ${new Date(old.saved).toLocaleString()}`}`;
       button.addEventListener("click", () => {
         place.hidden = true;
         edit(() => old.pairs);
