@@ -7,7 +7,7 @@ import re
 
 import pytest
 
-from preservecheck.page.guard import MAX_BODY, Guard, cookie_name
+from preservecheck.page.guard import MAX_BODY, MAX_UPLOAD, Guard, cookie_name
 
 PORT = 47613
 OWN = f"http://127.0.0.1:{PORT}"
@@ -126,6 +126,12 @@ def test_too_large_a_body_is_refused(client):
     answer = client.post("/verdict", content=b"a" * (MAX_BODY + 1))
     assert answer.status_code == 413
     assert "3 MB" in answer.text
+
+
+def test_uploads_may_be_larger_but_not_without_end(client):
+    """A workbook is larger than a form; the readers' own limit answers below, the guard's above."""
+    assert client.post("/open", files=[("files", ("a.toml", b"a" * (MAX_BODY + 1)))]).status_code == 422
+    assert client.post("/open", content=b"a" * (MAX_UPLOAD + 1)).status_code == 413
 
 
 def test_too_large_a_body_in_pieces_is_refused(client):
