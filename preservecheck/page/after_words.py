@@ -1,4 +1,4 @@
-"""The words of the challenge test and the pH over time on the page: lines instead of rows, fields instead of options."""
+"""The words of the challenge test and the pH over time on the page: fields and lines instead of options and rows."""
 
 from __future__ import annotations
 
