@@ -22,13 +22,13 @@ if TYPE_CHECKING:
 Part = Literal["counts", "ph"]
 PARTS: tuple[Part, ...] = ("counts", "ph")
 COUNTS_COLUMNS = (
-    ("organism", "the test organism, or its strain number", "Candida albicans"),
+    ("organism", "the test organism, or its strain number", "E. coli"),
     ("day", "days since the start; 0 is the inoculum", "7"),
     ("cfu_per_g", "colonies per g or mL; where nothing grew, < and the detection limit", "500000 or <10"),
     ("replicate", "only where a day was counted more than once", "2"),
 )
 PH_COLUMNS = (
-    ("date", "day of the reading", "2026-09-01 or 1.9.2026"),
+    ("date", "day of the reading", "1.9.2026 or 2026-09-01"),
     ("ph", "the pH", "5.02"),
     ("storage_c", "how warm it is kept, or room; may be left out", "40"),
 )
@@ -59,18 +59,18 @@ Aspergillus brasiliensis,28,9500
 """,
     "ph": """# an invented example: nobody read this
 date,ph,storage_c
-2026-08-03,5.02,22
-2026-08-10,5.01,22
-2026-08-17,5.02,22
-2026-08-31,5.00,22
-2026-09-14,5.01,22
-2026-09-28,5.00,22
-2026-08-03,5.02,40
-2026-08-10,4.98,40
-2026-08-17,4.95,40
-2026-08-31,4.87,40
-2026-09-14,4.80,40
-2026-09-28,4.72,40
+2026-08-03,4.42,22
+2026-08-10,4.43,22
+2026-08-17,4.42,22
+2026-08-31,4.42,22
+2026-09-14,4.43,22
+2026-09-28,4.42,22
+2026-08-03,4.42,40
+2026-08-10,4.40,40
+2026-08-17,4.39,40
+2026-08-31,4.35,40
+2026-09-14,4.30,40
+2026-09-28,4.26,40
 """,
 }
 

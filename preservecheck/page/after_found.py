@@ -100,7 +100,7 @@ def told(part: Part, after: After, formula: Formula | None, tables: Tables, toda
     lead = [on_page(t) for t in page.lead]
     return Told(
         stamp={
-            "word": SIGNS.get(found.verdict, found.verdict),
+            "word": SIGNS.get(found.verdict) or page.verdict or "",
             "verdict": page.verdict or "",
             "counted": lead[0] if lead else "",
         },

@@ -153,6 +153,8 @@ function take(page, part) {
   const fresh = page?.getElementById(`after-${part}`);
   if (!fresh) return;
   text(part).value = fresh.value;
+  text(part).setSelectionRange(0, 0);
+  text(part).scrollTop = 0;
   keep();
   offers();
 }
