@@ -18,7 +18,10 @@ const { save, kept, before } = keeper("after", /^after-/, filled);
 const parsed = (answer) => new DOMParser().parseFromString(answer, "text/html");
 
 function keep() {
-  save(pairs());
+  if (save(pairs())) return;
+  const place = document.getElementById("kept");
+  place.textContent = "This browser does not keep what is pasted: a reload takes it away. Save the result as a file.";
+  place.hidden = false;
 }
 
 // ---- answers ----
