@@ -127,12 +127,21 @@ def read_readings(path: str | Path, columns: Columns) -> Table:
     ReadingsError
         The file cannot be read, or its columns are wrong; all faults at once.
     """
-    path = Path(path)
+    return _table(grid_of(path), str(path), columns)
+
+
+def grid_of(path: str | Path) -> Grid:
+    """The cells of a file of readings as they stand.
+
+    Raises
+    ------
+    ReadingsError
+        The file cannot be read.
+    """
     try:
-        grid = _grid(path)
+        return _grid(Path(path))
     except FormulaError as error:
         raise ReadingsError(_reworded(m) for m in error.messages) from None
-    return _table(grid, str(path), columns)
 
 
 def _reworded(message: str) -> str:

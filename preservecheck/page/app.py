@@ -8,7 +8,7 @@ from functools import lru_cache
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from preservecheck.page import views_bench, views_formula, views_later, views_which
+from preservecheck.page import views_after, views_bench, views_formula, views_which
 from preservecheck.page.desk import Desk
 from preservecheck.page.guard import OLD_LINK, Guard, cookie_name
 
@@ -25,7 +25,7 @@ VIEWS = (
     views_formula,
     views_which,
     views_bench,
-    views_later,
+    views_after,
 )
 
 

@@ -20,7 +20,7 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 # the longest formula that is read is a tenth of this; an upload may be a workbook [bytes]
 MAX_BODY = 3_000_000
 MAX_UPLOAD = 24_000_000
-UPLOADS = ("/open",)
+UPLOADS = ("/open", "/after/open")
 RULES = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
     "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"

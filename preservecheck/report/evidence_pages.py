@@ -137,7 +137,7 @@ def drift_page(found: Drift) -> Page:
     )
     return Page(
         f"pH over time: {found.head.name}",
-        found.verdict,
+        "serious" if any(s.serious for s in found.series) else found.verdict,
         [window + found.window_because],
         [
             Section(

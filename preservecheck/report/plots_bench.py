@@ -31,6 +31,7 @@ Draw = Callable[["Figure", Paint], None]
 PLAIN = {stand_in: colour for stand_in, (_, colour) in d.COLOURS.items()}
 HEIGHT = 3.4
 COOLING, TITRATION = "Cooling of the batch", "Titration of the sample"
+COURSES, DRIFTING = "Courses of the challenge test", "pH over time"
 _DPI = 150
 # names of temperatures this close would lie on each other [°C]
 _CLOSE_C = 4.0
@@ -146,6 +147,16 @@ def _titration(found: Adjustment, bench: Titration) -> Draw:
 
 def courses(found: Challenge, path: Path) -> None:
     """Log reductions of each organism over time, with the least that each criterion asks for."""
+    save(path, COURSES, found.because, _courses(found))
+
+
+def courses_plot(found: Challenge) -> d.Plot:
+    """The same for a page."""
+    draw = _courses(found)
+    return d.drawn_plot("courses", COURSES, found.because, HEIGHT, lambda figure: draw(figure, str))
+
+
+def _courses(found: Challenge) -> Draw:
     asked: dict[tuple[int, float], list[str]] = {}
     for criterion, days in found.reach.items():
         for day, value in days.items():
@@ -182,11 +193,21 @@ def courses(found: Challenge, path: Path) -> None:
         figure.legend(loc="outside lower center", ncols=2, fontsize=7.5)
         d.quiet_frame(axes)
 
-    save(path, "Courses of the challenge test", found.because, draw)
+    return draw
 
 
 def drifting(found: Drift, path: Path) -> None:
     """The pH over time by storage, with line, band and window."""
+    save(path, DRIFTING, _in_words(found), _drifting(found))
+
+
+def drifting_plot(found: Drift) -> d.Plot:
+    """The same for a page."""
+    draw = _drifting(found)
+    return d.drawn_plot("drifting", DRIFTING, _in_words(found), HEIGHT, lambda figure: draw(figure, str))
+
+
+def _drifting(found: Drift) -> Draw:
     first = min(s.dates[0] for s in found.series)
 
     def draw(figure: Figure, paint: Paint) -> None:
@@ -209,4 +230,8 @@ def drifting(found: Drift, path: Path) -> None:
         axes.legend()
         d.quiet_frame(axes)
 
-    save(path, "pH over time", " ".join(f"{s.storage}: {s.because}" for s in found.series), draw)
+    return draw
+
+
+def _in_words(found: Drift) -> str:
+    return " ".join(f"{s.storage}: {s.because}" for s in found.series)
