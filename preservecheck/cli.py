@@ -378,7 +378,7 @@ def _quoted(path: Path) -> str:
 
 def _add_commands() -> None:
     """Commands that stand in modules of their own."""
-    from preservecheck import cli_bench, cli_evidence, cli_paper  # noqa: PLC0415
+    from preservecheck import cli_bench, cli_evidence, cli_page, cli_paper, cli_screen  # noqa: PLC0415
 
     for command in (
         cli_paper.record,
@@ -387,6 +387,8 @@ def _add_commands() -> None:
         cli_bench.adjust,
         cli_evidence.challenge,
         cli_evidence.drift,
+        cli_page.page,
+        cli_screen.screen,
     ):
         app.command()(command)
 

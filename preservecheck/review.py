@@ -185,7 +185,8 @@ def findings_of(case: Case, checks: Iterable[Check] = CHECKS) -> Iterable[Judged
         due = _shares(check, case, chance)
         found: dict[str, Judged] = {}
         # several rows about one matter: the worst is shown, and of several alike the one that presses hardest
-        pressure = np.broadcast_to(np.asarray(figures.get("pressure", 0.0), dtype=float).reshape(-1), codes.shape)
+        pressing = np.nan_to_num(np.asarray(figures.get("pressure", 0.0), dtype=float).reshape(-1), nan=-1e300)
+        pressure = np.broadcast_to(pressing, codes.shape)
         for j in sorted(np.flatnonzero(codes != ABSENT), key=lambda j: (-codes[j], -pressure[j])):
             finding = finding_of(check, case, figures, int(j), int(codes[j]), chance, due[int(j)])
             found.setdefault(finding.about, Judged(code=int(codes[j]), finding=finding, place=int(j)))

@@ -157,7 +157,8 @@ ALLOWED = {
     "checks": ("checks", "case", "context", "chemistry", "reference", "formula.model", "verdict", "errors", "units"),
 }
 FORBIDDEN = {
-    "choose": ("cli", "report", "page"),
+    "choose": ("cli", "report", "page", "screen"),
+    "screen": ("cli", "report", "page"),
     "review.py": ("cli", "report", "page", "choose"),
     "case": ("cli", "report", "page", "checks", "review", "choose"),
     "context": ("cli", "report", "page", "checks", "review", "choose", "case"),

@@ -100,7 +100,7 @@ def adjust(
     formula: Formula,
     tables: Tables | None = None,
     *,
-    titration: str | Path | None = None,
+    titration: str | Path | Titration | None = None,
     target_ph: float | None = None,
     agent: str | None = None,
     agent_percent: float | None = None,
@@ -116,7 +116,7 @@ def adjust(
     tables
         The tables; default the shipped ones.
     titration
-        File of a bench titration; without one the amount is estimated.
+        A bench titration, or its file; without one the amount is estimated.
     target_ph
         pH to reach; default the nearest edge of the window, moved in by the tolerance of the reading. [-]
     agent, agent_percent
@@ -135,7 +135,7 @@ def adjust(
     today = today or dt.date.today()
     composition = composer_for(tables).compose(formula)
     case = cases([composition], context_for(tables), today)
-    bench = read_titration(titration) if titration is not None else None
+    bench = read_titration(titration) if isinstance(titration, (str, Path)) else titration
     start = float(bench.ph[0]) if bench else formula.measured.ph
     aim = aim_of(case, start, formula.measured.ph_tolerance, target_ph)
     name, percent, ionic = _agent(bench, agent, agent_percent, aim, start, tables)

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from preservecheck.chemistry.titration import amount_for, interpolated, monotone
-from preservecheck.errors import UnitError
-from preservecheck.formula.faults import shown
-from preservecheck.formula.readings import Columns, Table, as_number, is_missing, read_readings
-from preservecheck.formula.sheet_form import text
+from preservecheck.errors import ReadingsError, UnitError
+from preservecheck.formula.faults import Faults, shown
+from preservecheck.formula.readings import Columns, Row, Table, as_number, is_missing, read_readings
+from preservecheck.formula.sheet_form import Cell, text
 from preservecheck.verdict import Floats
 
 # a reading that runs against the trend by more than this is no scatter of a meter
@@ -78,7 +79,41 @@ def read_titration(path: str | Path) -> Titration:
     ReadingsError
         All faults at once.
     """
-    table = read_readings(path, COLUMNS)
+    return _titration(read_readings(path, COLUMNS))
+
+
+def typed_titration(
+    readings: Sequence[tuple[str, str]], *, sample: str, agent: str = "", percent: str = "", where: str = "titration"
+) -> Titration:
+    """A titration from what is typed.
+
+    Parameters
+    ----------
+    readings
+        Grams added so far and the pH after it, each.
+    sample
+        Grams of product that were titrated.
+    agent, percent
+        What was added, and its strength, where they are known.
+    where
+        Begins the messages.
+
+    Raises
+    ------
+    ReadingsError
+        All faults at once.
+    """
+    rows = [
+        Row(at, {name: cell for name, cell in (("grams_added", grams), ("ph", ph)) if text(cell)})
+        for at, (grams, ph) in enumerate(readings, 1)
+    ]
+    said = {"sample_grams": sample, "agent": agent, "agent_percent": percent}
+    header: dict[str, Cell] = {name: cell for name, cell in said.items() if text(cell)}
+    return _titration(Table(where, {"grams_added": "g", "ph": None}, rows, header, Faults(where, ReadingsError)))
+
+
+def _titration(table: Table) -> Titration:
+    """The titration in a table of readings."""
     grams: list[float] = []
     ph: list[float] = []
     for row in table.rows:

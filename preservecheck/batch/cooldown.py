@@ -70,7 +70,7 @@ class Cooldown:
 
 
 def cooldown(
-    readings: Sequence[str],
+    readings: Sequence[str] | Course,
     formula: Formula | None = None,
     tables: Tables | None = None,
     *,
@@ -84,7 +84,7 @@ def cooldown(
     Parameters
     ----------
     readings
-        One file, or pairs such as ``0=74C``.
+        One file, or pairs such as ``0=74C``; or a course that is read already.
     formula
         Brings the heat limits and the masses of the phases.
     tables
@@ -104,7 +104,7 @@ def cooldown(
         The readings cannot be used; all faults at once.
     """
     tables = tables or load_tables()
-    course = read_course(readings, start)
+    course = readings if isinstance(readings, Course) else read_course(readings, start)
     moment = None if added is None else course.moment(added)
     forecast = forecast_of(course, room_c)
     composition = Composer(tables).compose(formula) if formula else None

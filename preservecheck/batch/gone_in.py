@@ -16,6 +16,9 @@ from preservecheck.reference.rows import System
 from preservecheck.units import duration_text, temperature_text
 from preservecheck.verdict import PASS, SERIOUS, WORDS, Word
 
+# how an addition is known that nobody has noted
+BY_FORMULA = "as the formula says"
+
 
 @dataclass(frozen=True)
 class Added:
@@ -70,7 +73,7 @@ def _met(
     if stated is None or course.temp_c[-1] > stated:
         return None
     at = next((t for t, c in zip(course.time_min, course.temp_c, strict=True) if c <= stated), course.time_min[-1])
-    return stated, stated, "as the formula says; give --added with the time to judge by the readings", at
+    return stated, stated, f"{BY_FORMULA}; give --added with the time to judge by the readings", at
 
 
 def _above(course: Course, start: float, limit: float | None) -> float:

@@ -38,7 +38,7 @@ def steps_of(composition: Composition, case: Case, report: Report, at: int) -> t
         held = f", hold {duration_text(phase.held_min)}" if phase.held_min else ""
         steps.append(f"Heat to {temperature_text(phase.heated_to_c)}{held}")
         reads += ["hottest °C", "held from", "to"]
-    windows = list(_windows(composition, case, at))
+    windows = list(gate_windows(composition, case, at))
     if phase.added_at_c is not None and not windows:
         steps.append(f"Add when the batch is at {temperature_text(phase.added_at_c)} or cooler")
     for name, below, limit in windows:
@@ -57,7 +57,7 @@ def steps_of(composition: Composition, case: Case, report: Report, at: int) -> t
     return steps, reads, warning
 
 
-def _windows(composition: Composition, case: Case, at: int) -> Iterable[tuple[str, float, float]]:
+def gate_windows(composition: Composition, case: Case, at: int) -> Iterable[tuple[str, float, float]]:
     """For each preservative part of a phase: its name, the highest reading at which it may go in, its heat limit. [°C]
 
     The reading is the lower of heat limit and preferred temperature, less the error of the thermometer.

@@ -15,9 +15,12 @@ import numpy as np
 from preservecheck.case.filling import filled
 from preservecheck.case.free import ROOM_C, Free
 from preservecheck.case.phases import LOW_RISK_AW, WATER_DENSITY
+from preservecheck.case.pile import Pile, pile_of
 from preservecheck.case.readings import FROM_AMOUNTS, THERMOMETER_C, Ints, Profile
 from preservecheck.context import Context
 from preservecheck.formula.compose import Composition
+from preservecheck.formula.material import Material
+from preservecheck.reference.rows import Ingredient, System
 from preservecheck.verdict import Bools, Floats
 
 __all__ = [
@@ -28,9 +31,12 @@ __all__ = [
     "WATER_DENSITY",
     "Case",
     "Ints",
+    "Pile",
     "Profile",
     "cases",
+    "cases_of",
     "context_of",
+    "pile_of",
 ]
 
 
@@ -48,17 +54,39 @@ class Case(Free):
         return self.system >= 0
 
 
-def context_of(compositions: Sequence[Composition], context: Context) -> Context:
-    """A context of just what some formulas hold, their own materials and stand-in systems included.
+def context_of(
+    materials: Sequence[Material],
+    context: Context,
+    own: Sequence[Ingredient] = (),
+    systems: Sequence[System] = (),
+) -> Context:
+    """A context of just what some raw materials hold, own ingredients and stand-in systems included.
 
     Figures do not depend on what else a context holds; a small one is built and multiplied faster.
+
+    Parameters
+    ----------
+    materials
+        The raw materials.
+    context
+        Reference arrays of the tables.
+    own
+        Ingredients that belong to the formulas alone.
+    systems
+        Systems that it has to hold besides.
     """
-    own = {i.inci: i for c in compositions for i in c.formula.own_ingredients}
-    extra = {s.id: s for c in compositions for s in c.extra_systems}
-    used = {u.id for c in compositions for u in c.systems} if context.only_systems is None else context.only_systems
-    held = {p.substance for c in compositions for p in c.portions}
-    held |= {inci for s in context.tables.systems if s.id in used for inci, _ in s.composition}
-    return Context(context.tables, tuple(own.values()), tuple(extra.values()), frozenset(held), frozenset(used))
+    tables = context.tables
+    extra = {s.id: s for m in materials for s in m.extra}
+    used = {r.system for m in materials for r in m.roles} if context.only_systems is None else context.only_systems
+    used = frozenset(used) | {s.id for s in systems}
+    held = {p.substance for m in materials for p in m.parts}
+    held |= {inci for s in tables.systems if s.id in used for inci, _ in s.composition}
+    return Context(tables, tuple(own), tuple(extra.values()), frozenset(held), used)
+
+
+def cases_of(pile: Pile, context: Context) -> Case:
+    """A pile of recipes as arrays, against a context that holds all of it."""
+    return Case(context=context, **filled(pile, context))
 
 
 def cases(compositions: Sequence[Composition], context: Context, today: dt.date) -> Case:
@@ -73,5 +101,7 @@ def cases(compositions: Sequence[Composition], context: Context, today: dt.date)
     today
         The day whose law holds where a formula names none.
     """
-    context = context_of(compositions, context)
-    return Case(context=context, **filled(compositions, context, today))
+    own = {i.inci: i for c in compositions for i in c.formula.own_ingredients}
+    pile = pile_of(compositions, today)
+    context = context_of(pile.materials, context, tuple(own.values()))
+    return Case(context=context, **filled(pile, context), compositions=tuple(compositions))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from preservecheck.case import Case
-from preservecheck.verdict import Bools, Codes, Figure
+from preservecheck.verdict import Bools, Codes, Figure, Floats
 
 # rounding noise of binary numbers, far below any reading
 EPSILON = 1e-9
@@ -28,6 +28,15 @@ class Words:
     sources: tuple[str, ...] = field(default=())
 
 
+@dataclass(frozen=True)
+class Key:
+    """The figure that a check is known by: the first of its words, and the one that a screen of many shows."""
+
+    name: str
+    unit: str = ""
+    tolerance: Callable[[Figures], Floats] | None = None  # its half-width, from the figures
+
+
 class Check(Protocol):
     """A check module. Its docstring is its manual page, printed by ``preservecheck explain``."""
 
@@ -35,10 +44,14 @@ class Check(Protocol):
     ID: str
     TOLERANCES: tuple[str, ...]  # inputs of uncertainty.INPUTS whose spread can change the verdict
     DECIDES: str | None  # the figure that the verdict hangs on, where several inputs spread it
+    KEY: Key
 
     @staticmethod
     def compute(case: Case) -> Figures:
-        """Figures as arrays (..., J): cases in front, subjects last."""
+        """Figures as arrays (..., J): cases in front, subjects last.
+
+        ``pressure``, where it is given, is higher the nearer a subject is to its limit, or the further beyond.
+        """
 
     @staticmethod
     def judge(figures: Figures) -> Codes:
@@ -47,6 +60,21 @@ class Check(Protocol):
     @staticmethod
     def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         """Words for subject ``j`` of a single case, from its figures."""
+
+
+def pressing(figures: Figures, codes: Codes) -> NDArray[np.intp]:
+    """The subject that decides: of the worst code the one nearest to its limit, of several alike the first. (...,)
+
+    Parameters
+    ----------
+    figures
+        Of a check.
+    codes
+        Of its subjects, shape (..., J) with J of 1 or more.
+    """
+    pressure = np.broadcast_to(np.asarray(figures.get("pressure", 0.0), dtype=float), codes.shape)
+    worst = codes == codes.max(axis=-1, keepdims=True)
+    return np.asarray(np.where(worst, np.nan_to_num(pressure, nan=-1e300), -np.inf).argmax(axis=-1))
 
 
 def above(value: ArrayLike, limit: ArrayLike) -> Bools:

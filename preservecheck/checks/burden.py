@@ -21,7 +21,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Words, listed, number
+from preservecheck.checks.base import Figures, Key, Words, listed, number
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.context import Context
 from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Floats, code_where, figure
@@ -29,6 +29,7 @@ from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Floats, code_where
 ID = "burden"
 TOLERANCES: tuple[str, ...] = ("ph", "water_activity")
 DECIDES: str | None = None
+KEY = Key("nutrient_percent", "% of the formula, dry")
 # judgement of this program, common practice, no source
 WEIGHTS = {"none": 0.0, "low": 0.02, "medium": 0.3, "high": 1.0}
 MEDIUM_PERCENT, HIGH_PERCENT, UNPRESERVED_PERCENT = 0.2, 1.0, 5.0

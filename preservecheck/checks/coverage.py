@@ -19,13 +19,15 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Words, listed
+from preservecheck.checks.base import Figures, Key, Words, listed
 from preservecheck.context import GROUPS
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
 ID = "coverage"
 TOLERANCES: tuple[str, ...] = ()
 DECIDES: str | None = None
+UNIT = "0 none, 1 weak, 2 moderate, 3 strong"
+KEY = Key("weakest", UNIT)
 NAMES = {
     "gram_positive": "gram-positive bacteria",
     "gram_negative": "gram-negative bacteria",
@@ -37,12 +39,16 @@ MODERATE, WEAK = 2, 1
 
 
 def compute(case: Case) -> Figures:
-    """Best rating against each group, 0 none to 3 strong. (..., 1) each"""
+    """Best rating against each group, and the lowest of the four, 0 none to 3 strong. (..., 1) each"""
     rating = np.take(case.context.ratings, np.maximum(case.system, 0), axis=0)  # (..., P, 4)
     there = case.has_system[..., None]
     best = np.where(there & ~np.isnan(rating), rating, 0.0).max(axis=-2)
     unrated = np.asarray((there & np.isnan(rating)).any(axis=-2))
     out = {group: best[..., i, None] for i, group in enumerate(GROUPS)}
+    lowest, open_ = best.min(axis=-1), (unrated & (best < MODERATE)).any(axis=-1)
+    # where a group is open, only a gap that is sure says how weak the weakest is
+    sure = np.where(unrated, np.inf, best).min(axis=-1)
+    out["weakest"] = np.where(open_, np.where(sure <= WEAK, sure, np.nan), lowest)[..., None]
     out |= {"dry": case.dry[..., None], "maybe_dry": case.maybe_dry[..., None]}
     return out | {f"{group}_unrated": unrated[..., i, None] for i, group in enumerate(GROUPS)}
 
@@ -72,7 +78,7 @@ def _partners(case: Case, gaps: list[str]) -> list[str]:
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     """Words for the formula."""
-    figures = {group: figure(one[group], "0 none, 1 weak, 2 moderate, 3 strong") for group in GROUPS}
+    figures = {name: figure(one[name], UNIT) for name in ("weakest", *GROUPS)}
     systems = [case.context.systems[i] for i in case.system[0] if i >= 0]
     gaps = [NAMES[g] for g in GROUPS if one[g] == 0 and not one[f"{g}_unrated"]]
     weak = [NAMES[g] for g in GROUPS if one[g] == WEAK]

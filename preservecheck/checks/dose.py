@@ -18,21 +18,25 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Words, above, below, number
+from preservecheck.checks.base import Figures, Key, Words, above, below, number
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
 ID = "dose"
 TOLERANCES: tuple[str, ...] = ()
 DECIDES: str | None = None
+KEY = Key("percent", "% of the formula")
 
 
 def compute(case: Case) -> Figures:
     """Percent of each system and its range. (..., P)"""
-    c = case.context
+    c, percent = case.context, case.system_percent
+    low = case.system_values(c.system_column("usage_min_percent"))
+    high = case.system_values(c.system_column("usage_max_percent"))
     return {
-        "percent": case.system_percent,
-        "percent_min": case.system_values(c.system_column("usage_min_percent")),
-        "percent_max": case.system_values(c.system_column("usage_max_percent")),
+        "percent": percent,
+        "percent_min": low,
+        "percent_max": high,
+        "pressure": np.maximum(low - percent, percent - high),
         "present": case.has_system,
         "declared": case.declared,
     }

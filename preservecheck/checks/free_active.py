@@ -37,13 +37,14 @@ import numpy as np
 
 from preservecheck.case import Case
 from preservecheck.checks import free_active_words as words
-from preservecheck.checks.base import Figures, Words, below, listed, number
+from preservecheck.checks.base import Figures, Key, Words, below, listed, number
 from preservecheck.context import BINDER_CLASSES, MICROBES, RELATION_FACTOR
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, code_where, figure
 
 ID = "free-active"
 TOLERANCES: tuple[str, ...] = ("ph", "water_activity", "scale", "mic", "oil", "binding")
 DECIDES: str | None = "sum_of_ratios"
+KEY = Key("sum_of_ratios", tolerance=lambda f: (f["sum_high"] - f["sum_low"]) / 2)
 # the contract's figures
 ENOUGH, HALF = 1.0, 0.5
 # below this a sum is only said to be tiny
@@ -78,6 +79,7 @@ def compute(case: Case) -> Figures:
     best = _at_best(case)
     return {
         "sum_of_ratios": total,
+        "pressure": -total,
         "sum_low": np.minimum(*edges),
         "sum_high": np.maximum(*edges),
         "sum_at_best": total if best is case else sums(best),

@@ -20,12 +20,13 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Words, above, celsius
+from preservecheck.checks.base import Figures, Key, Words, above, celsius
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
 ID = "heat-limit"
 TOLERANCES: tuple[str, ...] = ("temperature",)
 DECIDES: str | None = None
+KEY = Key("temperature_c", "°C", lambda f: f["tolerance_c"])
 
 
 def compute(case: Case) -> Figures:
@@ -45,6 +46,7 @@ def compute(case: Case) -> Figures:
 
     return {
         "temperature_c": spread(case.peak_c[..., None]),
+        "pressure": spread(case.peak_c[..., None] - limit[system]),
         "added_at_c": spread(case.addition_c[..., None]),
         "limit_c": spread(limit[system]),
         "preferred_below_c": spread(below[system]),

@@ -22,7 +22,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Words, listed, number
+from preservecheck.checks.base import Figures, Key, Words, listed, number
 from preservecheck.chemistry.summation import ordered_sum, weighed_sum
 from preservecheck.context import ACID, COMPAT_COLUMNS, Context
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, code_where, figure
@@ -30,6 +30,7 @@ from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Bools, C
 ID = "ionic"
 TOLERANCES: tuple[str, ...] = ()
 DECIDES: str | None = None
+KEY = Key("preservative_meq_kg", "meq/kg")
 # common practice, no source
 CLASS_MIN_PERCENT = (0.1, 0.1, 1.0, 0.1, 0.3)
 CLASS_WORDS = (
@@ -87,6 +88,7 @@ def compute(case: Case) -> Figures:
         "preservative_meq_kg": charge,
         "cationic_meq_kg": np.broadcast_to(others_cationic[..., None], shape),
         "anionic_meq_kg": np.broadcast_to(anionic[..., None], shape),
+        "pressure": 1 - np.broadcast_to(free, shape),
         "worst": np.nanmax(np.where(np.isnan(met), -1.0, met), axis=-1),
         "unknown": np.isnan(met).any(axis=-1).astype(float),
         "present": case.has_system,

@@ -18,12 +18,16 @@ This is a screen of a table with a date, no legal advice. The official journal d
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import datetime as dt
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from preservecheck.case import Case, Profile
-from preservecheck.checks.base import Figures, Words, above, listed, number
+from preservecheck.case import Case, Ints
+from preservecheck.checks.base import Figures, Key, Words, above, listed, number
 from preservecheck.checks.legal_rules import (
     ADVICE,
     AS_WEIGHED,
@@ -35,8 +39,10 @@ from preservecheck.checks.legal_rules import (
     UNCONFIRMED,
     Rule,
     applying,
+    applying_in,
     covered,
-    elsewhere_ruled,
+    covered_in,
+    elsewhere_ruled_in,
     factors,
     fitting,
     in_force,
@@ -73,6 +79,7 @@ __all__ = [
     "fitting",
     "in_force",
     "judge",
+    "lawful_dose",
     "rules",
     "subject",
 ]
@@ -80,64 +87,137 @@ __all__ = [
 ID = "legal-limit"
 TOLERANCES: tuple[str, ...] = ()
 DECIDES: str | None = None
+KEY = Key("percent_as_limited", "% of the product")
 # limits are printed with few digits; conversion factors carry their own rounding
 ROUNDING = 1e-5
 
 
 def compute(case: Case) -> Figures:
     """Totals on each rule's basis and the limits. (..., R)"""
-    c = case.context
+    c, lead = case.context, case.amount.shape[:-1]
     every, (factor, gap) = rules(c), factors(c)
-    purpose = np.array([r.row.purpose if r.row else "any" for r in every])
-    market = np.array([r.market for r in every])
-    other = case.amount - case.preserving
-    counted = np.where(purpose == "other", weighed_sum(other, factor), weighed_sum(case.amount, factor))
-    for name in dict.fromkeys(market):
-        ruled = np.stack([_ruled(c, p, name) for p in case.profiles])[case.profile]
-        counted = np.where(
-            (purpose == "preservative") & (market == name),
-            weighed_sum(case.preserving + np.where(ruled, 0.0, other), factor),
-            counted,
-        )
-    applies = np.stack([applying(c, p) for p in case.profiles])[case.profile]
-    gated = [r for r, rule in enumerate(every) if rule.row is not None and rule.row.only_with]
-    gate = np.ones((*case.amount.shape[:-1], len(every)), dtype=bool)
-    for r in gated:
-        row = every[r].row
-        keys = [c.index[s] for s in row.only_with if s in c.index] if row is not None else []
-        gate[..., r] = (case.amount[..., keys] > 0).any(axis=-1)
-    no_rule = np.array([r.kind == NO_RULE for r in every])
-    totals = np.where(no_rule, _without_rule(case, applies, factor, gap), counted)
-    shape = totals.shape
+    laws = _laws(case)
+    totals, applies, unknown = (_columns(lead, len(every), kind) for kind in (float, bool, bool))
+    for columns, amount, counts_for in _counted(case, laws, factor):
+        totals[..., columns] = weighed_sum(amount, counts_for)
+    _without_rule(case, laws, totals)
+    for law in laws:
+        applies[..., law.rules] = law.of(applying_in, law.rules)
+    _gate(case, applies)
+    gaps = np.flatnonzero(gap.any(axis=0))
+    unknown[..., gaps] = weighed_sum(case.amount, gap[:, gaps]) > 0
     limit = np.array([r.max_percent for r in every])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        pressure = np.nan_to_num(totals / limit, nan=0.0)  # of several limits met, the tightest is shown
+    with np.errstate(divide="ignore"):
+        inverse = np.nan_to_num(1 / limit, posinf=1e300)
     return {
         "percent_as_limited": totals,
-        "pressure": pressure,
-        "percent_max": np.broadcast_to(limit, shape),
-        "kind": np.broadcast_to(np.array([float(r.kind) for r in every]), shape),
-        "gap": weighed_sum(case.amount, gap) > 0,
-        "applies": applies & gate,
+        "pressure": totals * inverse,  # of several limits met, the tightest is shown
+        "percent_max": np.broadcast_to(limit, totals.shape),
+        "kind": np.broadcast_to(np.array([float(r.kind) for r in every]), totals.shape),
+        "gap": unknown,
+        "applies": applies,
     }
 
 
-def _ruled(context: Context, profile: Profile, market: str) -> Bools:
-    if market not in profile.markets:
-        return np.zeros(len(context.names), dtype=bool)
-    return np.asarray(elsewhere_ruled(context, profile)[profile.markets.index(market)])
+@dataclass(frozen=True)
+class _Law:
+    """The law of one market for some cases: products that fall under the same scopes on the same day share it."""
+
+    context: Context
+    market: str
+    rules: Ints  # on axis R
+    asked: tuple[tuple[frozenset[str], dt.date], ...]
+    each: Ints  # which of them each case meets (...,)
+    sold: Bools  # whether a case is sold there at all (...,)
+
+    def of(self, question: Callable[[Context, str, frozenset[str], dt.date], Bools], columns: Ints) -> Bools:
+        """What the law answers for each case that is sold there, column by column in memory. (..., n)"""
+        answers = [question(self.context, self.market, *asked)[columns] for asked in self.asked]
+        return np.moveaxis(np.stack(answers, axis=-1)[:, self.each] & self.sold, 0, -1)
 
 
-def _without_rule(case: Case, applies: Bools, factor: Floats, gap: Bools) -> Floats:
-    """Largest preservative without any rule, at each market's place. (..., R)"""
-    c = case.context
-    every = rules(c)
-    out = np.zeros((*case.amount.shape[:-1], len(every)))
-    for r, rule in enumerate(every):
-        if rule.kind == NO_RULE:
-            known = np.stack([covered(c, p, rule.market) for p in case.profiles])[case.profile]
-            out[..., r] = np.where(known, 0.0, case.preserving).max(axis=-1)
-    return out
+def _laws(case: Case) -> list[_Law]:
+    """The law of each market that one of the cases is sold in."""
+    asked: dict[tuple[frozenset[str], dt.date], int] = {}
+    each = np.array([asked.setdefault((fitting(p), p.on_market), len(asked)) for p in case.profiles])[case.profile]
+    market = np.array([r.market for r in rules(case.context)])
+    return [
+        _Law(
+            case.context,
+            name,
+            np.flatnonzero(market == name),
+            tuple(asked),
+            each,
+            np.array([name in p.markets for p in case.profiles])[case.profile],
+        )
+        for name in dict.fromkeys(market)
+        if any(name in p.markets for p in case.profiles)
+    ]
+
+
+def _columns(lead: tuple[int, ...], count: int, kind: type) -> NDArray[Any]:
+    """Zeros of shape (..., count), column by column in memory."""
+    return np.moveaxis(np.zeros((count, *lead), dtype=kind), 0, -1)
+
+
+def _counted(case: Case, laws: list[_Law], factor: Floats) -> Iterator[tuple[Ints, Floats, Floats]]:
+    """Rules, the amounts that count in them, and what a gram counts for: (R'), (..., K') and (K', R').
+
+    For another purpose what does not preserve counts, else what does. Where a market has no rule for another use of a
+    substance, its preservative rules count all of it.
+    """
+    purpose = np.array([r.row.purpose if r.row else "no rule" for r in rules(case.context)])
+    cases = tuple(range(case.amount.ndim - 1))
+    there = case.amount.any(axis=cases)
+
+    def held_in(mine: Ints) -> Ints:
+        return np.flatnonzero(factor[:, mine].any(axis=1) & there)
+
+    mine = np.flatnonzero(purpose == "any")
+    held = held_in(mine)
+    yield mine, _held(case.amount, held), factor[np.ix_(held, mine)]
+    mine = np.flatnonzero(purpose == "other")
+    held = held_in(mine)
+    yield mine, _held(case.amount, held) - _held(case.preserving, held), factor[np.ix_(held, mine)]
+    partly = (case.amount != case.preserving).any(axis=cases)
+    for law in laws:
+        mine = law.rules[purpose[law.rules] == "preservative"]
+        held = held_in(mine)
+        counts = _held(case.preserving, held)
+        for_other = np.flatnonzero(partly[held])
+        some = held[for_other]
+        other = _held(case.amount, some) - _held(case.preserving, some)
+        counts[..., for_other] += np.where(law.of(elsewhere_ruled_in, some), 0.0, other)
+        yield mine, counts, factor[np.ix_(held, mine)]
+
+
+def _held(array: NDArray[Any], columns: Ints) -> NDArray[Any]:
+    """Some columns, each by itself in memory. (..., n)"""
+    return np.moveaxis(np.moveaxis(array, -1, 0)[columns], 0, -1)
+
+
+def _without_rule(case: Case, laws: list[_Law], totals: Floats) -> None:
+    """Put the largest preservative without any rule at each market's place."""
+    every = rules(case.context)
+    held = np.flatnonzero(case.preserving.any(axis=tuple(range(case.preserving.ndim - 1))))
+    preserving = _held(case.preserving, held)
+    for law in laws:
+        known = np.stack([covered_in(case.context, law.market, *asked)[held] for asked in law.asked], axis=-1)  # (n, A)
+        some = np.flatnonzero(~known.all(axis=-1))
+        free = np.moveaxis(~known[some][:, law.each] & law.sold, 0, -1)
+        largest = np.where(free, preserving[..., some], 0.0).max(axis=-1, initial=0.0)
+        for r in law.rules:
+            if every[r].kind == NO_RULE:
+                totals[..., r] = largest
+
+
+def _gate(case: Case, applies: Bools) -> None:
+    """Take out rules that count only together with a substance that is not there."""
+    index = case.context.index
+    for r, rule in enumerate(rules(case.context)):
+        if rule.row is not None and rule.row.only_with:
+            keys = [index[s] for s in rule.row.only_with if s in index]
+            applies[..., r] &= (case.amount[..., keys] > 0).any(axis=-1)
 
 
 def judge(figures: Figures) -> Codes:
@@ -155,6 +235,23 @@ def judge(figures: Figures) -> Codes:
     )
 
 
+def lawful_dose(start: Floats, slope: Floats, applies: Floats, kind: Floats, limit: Floats) -> Floats:
+    """Dose of a system at which the first limit of the law is met: the totals grow in proportion to it. [%] (...,)
+
+    Parameters
+    ----------
+    start
+        Totals without it, shape (..., R). [% of the product]
+    slope
+        What each per cent of it adds. [-]
+    applies, kind, limit
+        As ``compute`` gives them.
+    """
+    binds = (applies > 0) & np.isin(kind, (LIMIT, CLOSED)) & (slope > 0)
+    room = np.maximum(limit - start, 0.0) / np.where(slope > 0, slope, 1.0)
+    return np.asarray(np.where(binds, room, np.inf).min(axis=-1, initial=np.inf))
+
+
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     """Words for one rule."""
     c = case.context
@@ -166,7 +263,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     row = rule.row
     if row is None:
         return _no_rule(case, rule, figures)
-    held, where = _held(case, rule), _where(row)
+    held, where = _named(case, rule), _where(row)
     basis = "" if row.counted_as == AS_WEIGHED else f", counted as {row.counted_as}"
     about = subject(case, j)
     entry = f"{row.entry}"
@@ -222,10 +319,10 @@ def subject(case: Case, j: int, i: int = 0) -> str:
     rule = rules(case.context)[j]
     if rule.row is None:
         return f"{listed(_loose(case, rule, i))} × {rule.market}"
-    return f"{listed(_held(case, rule, i))} × {_where(rule.row)}"
+    return f"{listed(_named(case, rule, i))} × {_where(rule.row)}"
 
 
-def _held(case: Case, rule: Rule, i: int = 0) -> list[str]:
+def _named(case: Case, rule: Rule, i: int = 0) -> list[str]:
     index = case.context.index
     return [s for s in rule.substances if s in index and case.amount[i, index[s]] > 0]
 

@@ -95,6 +95,7 @@ def factors(context: Context) -> tuple[Floats, Bools]:
     return out, gap
 
 
+@lru_cache(maxsize=4096)
 def fitting(profile: Profile) -> frozenset[str]:
     """Product scopes of the rules that a product falls under."""
     scopes = {"all", profile.use, f"hair-{profile.use}"}
@@ -124,21 +125,31 @@ def in_force(row: LegalLimit, day: dt.date) -> bool:
     )
 
 
-@lru_cache(maxsize=512)
 def applying(context: Context, profile: Profile) -> Bools:
     """Which rules count for a product: right market, day and scope, the narrowest of each set. (R,)"""
-    every, scopes = rules(context), fitting(profile)
+    scopes = fitting(profile)
+    out = np.zeros(len(rules(context)), dtype=bool)
+    for market in profile.markets:
+        out |= applying_in(context, market, scopes, profile.on_market)
+    return out
+
+
+# products differ in more ways than the law tells apart: what a market asks hangs on the scopes and the day alone
+@lru_cache(maxsize=4096)
+def applying_in(context: Context, market: str, scopes: frozenset[str], day: dt.date) -> Bools:
+    """Which rules of one market count for a product that falls under some scopes, on a day. (R,)"""
+    every = rules(context)
     out = np.zeros(len(every), dtype=bool)
     best: dict[tuple[object, ...], int] = {}
     keys: dict[int, tuple[object, ...]] = {}
     for r, rule in enumerate(every):
         row = rule.row
-        if rule.market not in profile.markets:
+        if rule.market != market:
             continue
         if row is None:
             out[r] = True
             continue
-        if row.scope not in scopes or not in_force(row, profile.on_market):
+        if row.scope not in scopes or not in_force(row, day):
             continue
         if row.scope in SPRAY_SCOPES or row.kind == "advice":
             out[r] = True
@@ -151,32 +162,28 @@ def applying(context: Context, profile: Profile) -> Bools:
     return out
 
 
-@lru_cache(maxsize=512)
-def elsewhere_ruled(context: Context, profile: Profile) -> Bools:
-    """Substances whose use for another purpose a market rules by a row of its own. (markets of the profile, K)
+@lru_cache(maxsize=4096)
+def elsewhere_ruled_in(context: Context, market: str, scopes: frozenset[str], day: dt.date) -> Bools:
+    """Substances whose use for another purpose one market rules by a row of its own. (K,)
 
     There the preservative rows count only what preserves; everywhere else they count all of a substance.
     """
     factor, gap = factors(context)
-    every, applies = rules(context), applying(context, profile)
-    out = np.zeros((len(profile.markets), len(context.names)), dtype=bool)
-    for m, market in enumerate(profile.markets):
-        mine = [
-            r
-            for r, rule in enumerate(every)
-            if applies[r] and rule.market == market and rule.row is not None and rule.row.purpose == "other"
-        ]
-        out[m] = ((factor[:, mine] > 0) | gap[:, mine]).any(axis=1)
-        for row in _in_words(context, profile, market):
-            if row.purpose == "other":
-                out[m, [context.index[s] for s in row.substances if s in context.index]] = True
+    mine = [
+        r
+        for r in np.flatnonzero(applying_in(context, market, scopes, day))
+        if (row := rules(context)[r].row) is not None and row.purpose == "other"
+    ]
+    out = np.asarray(((factor[:, mine] > 0) | gap[:, mine]).any(axis=1))
+    for row in _in_words(context, market, scopes, day):
+        if row.purpose == "other":
+            out[[context.index[s] for s in row.substances if s in context.index]] = True
     return out
 
 
-@lru_cache(maxsize=512)
-def _in_words(context: Context, profile: Profile, market: str) -> tuple[LegalLimit, ...]:
+@lru_cache(maxsize=4096)
+def _in_words(context: Context, market: str, scopes: frozenset[str], day: dt.date) -> tuple[LegalLimit, ...]:
     """Rules without a figure that fit a product in one market."""
-    scopes = fitting(profile)
     return tuple(
         row
         for row in context.tables.legal_limits
@@ -185,16 +192,24 @@ def _in_words(context: Context, profile: Profile, market: str) -> tuple[LegalLim
         and row.region is None
         and row.hair == "yes"
         and row.scope in scopes
-        and in_force(row, profile.on_market)
+        and in_force(row, day)
     )
 
 
 def covered(context: Context, profile: Profile, market: str) -> Bools:
     """Substances for which a market has some rule that fits the product, in figures or in words. (K,)"""
+    if market not in profile.markets:
+        return np.zeros(len(context.names), dtype=bool)
+    return covered_in(context, market, fitting(profile), profile.on_market)
+
+
+@lru_cache(maxsize=4096)
+def covered_in(context: Context, market: str, scopes: frozenset[str], day: dt.date) -> Bools:
+    """Substances for which one market has some rule that fits, in figures or in words. (K,)"""
     factor, gap = factors(context)
-    mine = applying(context, profile) & np.array([r.market == market and r.kind != NO_RULE for r in rules(context)])
+    mine = applying_in(context, market, scopes, day) & np.array([r.kind != NO_RULE for r in rules(context)])
     out = np.asarray(((factor[:, mine] > 0) | gap[:, mine]).any(axis=1))
-    for row in _in_words(context, profile, market):
+    for row in _in_words(context, market, scopes, day):
         if row.purpose != "other":
             out[[context.index[s] for s in row.substances if s in context.index]] = True
     return out

@@ -20,7 +20,7 @@ from functools import lru_cache
 import numpy as np
 
 from preservecheck.case import Case
-from preservecheck.checks.base import EPSILON, Figures, Words, listed, number, sentence
+from preservecheck.checks.base import EPSILON, Figures, Key, Words, listed, number, sentence
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.context import Context
 from preservecheck.reference.rows import Incompatibility
@@ -29,6 +29,7 @@ from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Bools, C
 ID = "pairs"
 TOLERANCES: tuple[str, ...] = ("ph", "temperature")
 DECIDES: str | None = None
+KEY = Key("first_percent", "% of the formula")
 # amounts below this are traces, unless a row names its own
 TRACE_PERCENT = 0.001
 # lines of the conditions that the tables name; common practice, no source

@@ -17,22 +17,25 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Words, above, below, number
+from preservecheck.checks.base import Figures, Key, Words, above, below, number
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
 ID = "ph-range"
 TOLERANCES: tuple[str, ...] = ("ph",)
 DECIDES: str | None = None
+KEY = Key("ph", tolerance=lambda f: f["ph_tolerance"])
 
 
 def compute(case: Case) -> Figures:
     """Measured pH and the range of each system. (..., P)"""
-    c = case.context
+    c, ph = case.context, case.ph[..., None]
+    low, high = case.system_values(c.system_column("ph_min")), case.system_values(c.system_column("ph_max"))
     return {
-        "ph": case.ph[..., None],
+        "ph": ph,
         "ph_tolerance": case.ph_tolerance[..., None],
-        "ph_min": case.system_values(c.system_column("ph_min")),
-        "ph_max": case.system_values(c.system_column("ph_max")),
+        "ph_min": low,
+        "ph_max": high,
+        "pressure": np.maximum(low - ph, ph - high),
         "present": case.has_system,
     }
 

@@ -19,7 +19,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Words, above, below, listed, number
+from preservecheck.checks.base import Figures, Key, Words, above, below, listed, number
 from preservecheck.context import Context
 from preservecheck.reference.rows import ProductPh
 from preservecheck.verdict import PASS, UNKNOWN, WARN, Codes, Floats, code_where, figure
@@ -27,6 +27,7 @@ from preservecheck.verdict import PASS, UNKNOWN, WARN, Codes, Floats, code_where
 ID = "product-ph"
 TOLERANCES: tuple[str, ...] = ("ph",)
 DECIDES: str | None = None
+KEY = Key("ph", tolerance=lambda f: f["ph_tolerance"])
 # traces do not decide a pH; common practice, no source
 TRACE_PERCENT = 0.1
 # their windows tell the pH they bring, not what they bear

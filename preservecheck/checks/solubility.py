@@ -18,24 +18,27 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Words, number
+from preservecheck.checks.base import Figures, Key, Words, number
 from preservecheck.context import ACID, Context
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, code_where, figure
 
 ID = "solubility"
 TOLERANCES: tuple[str, ...] = ("ph", "scale", "oil", "binding")
 DECIDES: str | None = "dissolved_g_l"
+KEY = Key("dissolved_g_l", "g/L of the water phase")
 # the tables' mark for a substance that mixes with water in all shares; g/L
 MISCIBLE_G_L = 1000.0
 
 
 def compute(case: Case) -> Figures:
     """Dissolved working form and its solubility. (..., F)"""
-    solubility = case.context.solubility_g_l
+    known = case.context.solubility_g_l
+    solubility = np.where(known >= MISCIBLE_G_L, np.inf, known)
     dissolved = 10 * case.free_uncapped
     return {
         "dissolved_g_l": dissolved,
-        "solubility_g_l": np.broadcast_to(np.where(solubility >= MISCIBLE_G_L, np.inf, solubility), dissolved.shape),
+        "pressure": dissolved / solubility,
+        "solubility_g_l": np.broadcast_to(solubility, dissolved.shape),
         "factor": np.broadcast_to(case.context.solubility_factor, dissolved.shape),
         "disperses": np.broadcast_to(_boosters(case.context), dissolved.shape),
         "present": np.broadcast_to(case.acting_pct > 0, dissolved.shape),

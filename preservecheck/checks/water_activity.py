@@ -22,7 +22,7 @@ import numpy as np
 
 from preservecheck.case import LOW_RISK_AW as LOW_RISK
 from preservecheck.case import Case
-from preservecheck.checks.base import EPSILON, Figures, Words, listed
+from preservecheck.checks.base import EPSILON, Figures, Key, Words, listed
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.reference.rows import GrowthLimit
 from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, code_where, figure
@@ -30,6 +30,7 @@ from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, code_where, figure
 ID = "water-activity"
 TOLERANCES: tuple[str, ...] = ("water_activity",)
 DECIDES: str | None = None
+KEY = Key("water_activity", tolerance=lambda f: f["tolerance"])
 # the contract: an estimate in this band decides nothing
 UNSURE = (0.70, 0.80)
 # ISO 29621, low-risk criterion on pH

@@ -18,12 +18,13 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Words, above, number
+from preservecheck.checks.base import Figures, Key, Words, above, number
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
 ID = "weighing"
 TOLERANCES: tuple[str, ...] = ()
 DECIDES: str | None = None
+KEY = Key("grams", "g", lambda f: f["scale_step_g"])
 # the contract's figure
 SERIOUS_PERCENT = 10.0
 # common practice, no source
@@ -35,7 +36,7 @@ def compute(case: Case) -> Figures:
     grams = case.batch_g[..., None] * case.system_percent / 100
     step = np.broadcast_to(case.scale_step_g[..., None], grams.shape)
     error = 100 * step / np.where(grams > 0, grams, np.nan)
-    return {"grams": grams, "error_percent": error, "scale_step_g": step, "present": case.has_system}
+    return {"grams": grams, "pressure": error, "error_percent": error, "scale_step_g": step, "present": case.has_system}
 
 
 def judge(figures: Figures) -> Codes:

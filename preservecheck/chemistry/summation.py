@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
+# from so many cases on, weights of zero are passed over one by one
+MANY = 64
 
 
 def ordered_sum(values: ArrayLike) -> Floats:
@@ -63,10 +65,21 @@ def weighed_sum(amount: ArrayLike, weights: ArrayLike) -> Floats:
     """
     amounts = np.asarray(amount, dtype=np.float64)
     table = np.asarray(weights, dtype=np.float64)
-    wide = table.ndim > 1
-    out: Floats = np.zeros((*amounts.shape[:-1], *table.shape[1:]))
-    used = np.any(amounts != 0, axis=tuple(range(amounts.ndim - 1)))
-    weighs = table.any(axis=1) if wide else table != 0
-    for k in np.flatnonzero(used & weighs):
-        out = out + (amounts[..., k, np.newaxis] * table[k] if wide else amounts[..., k] * table[k])
-    return out
+    used = np.flatnonzero(np.any(amounts != 0, axis=tuple(range(amounts.ndim - 1))))
+    if table.ndim == 1:
+        total: Floats = np.zeros(amounts.shape[:-1])
+        for k in used[table[used] != 0]:
+            total += amounts[..., k] * table[k]
+        return total
+    used = used[table[used].any(axis=1)]
+    if amounts.size < MANY * amounts.shape[-1]:
+        few: Floats = np.zeros((*amounts.shape[:-1], table.shape[1]))
+        for k in used:
+            few += amounts[..., k, np.newaxis] * table[k]
+        return few
+    many = np.zeros((table.shape[1], *amounts.shape[:-1]))
+    for k in used:
+        column = amounts[..., k]
+        for j in np.flatnonzero(table[k]):
+            many[j] += column if table[k, j] == 1 else column * table[k, j]
+    return np.moveaxis(many, 0, -1)

@@ -81,6 +81,7 @@ def choose(
     markets: Sequence[str] = (),
     natural: bool = False,
     without: Sequence[str] = (),
+    only: Sequence[str] = (),
     limit: int | None = None,
 ) -> Choice:
     """Rank every preservative system for a formula.
@@ -99,6 +100,8 @@ def choose(
         Only systems that a natural cosmetics standard accepts.
     without
         Substances, by any known name, that no system may hold.
+    only
+        Ids of systems to look at alone; each with the partners that its row names. All where empty.
     limit
         How many systems to report, best first; all where ``None``.
 
@@ -120,9 +123,10 @@ def choose(
     systems, said = _allowed(tables, natural=natural, without=without)
     wishes += said
     host = Host(formula, tables, today)
-    options = ranked(host, systems)[:limit] if systems else []
-    if len(options) < len(systems):
-        wishes.append(f"the best {len(options)} of {len(systems)}")
+    wanted = [s for s in systems if not only or s.id in only]
+    options = _ranked(host, wanted, systems)[:limit] if wanted else []
+    if len(options) < len(wanted):
+        wishes.append(f"the best {len(options)} of {len(wanted)}")
     return Choice(
         program=f"{PROGRAM} {version()}",
         tables_sha256=tables.digest,
@@ -136,6 +140,13 @@ def choose(
         remarks=before_any(host),
         systems=tuple(options),
     )
+
+
+def _ranked(host: Host, wanted: list[System], allowed: list[System]) -> list[Option]:
+    """Options for the systems that are wanted; those that may be their partners are looked at beside them."""
+    ids = {s.id for s in wanted}
+    near = ids.union(*(s.partners for s in wanted))
+    return [option for option in ranked(host, [s for s in allowed if s.id in near]) if option.id in ids]
 
 
 def _allowed(tables: Tables, *, natural: bool, without: Sequence[str]) -> tuple[list[System], list[str]]:

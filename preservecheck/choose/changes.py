@@ -27,7 +27,7 @@ SCALES_G = (1.0, 0.1, 0.01, 0.001)
 
 def mended(host: Host, window: Window, trial: Trial, ph_low: float, ph_high: float) -> Trial:
     """The trial with the smallest changes that answer its warnings, not judged yet."""
-    worst, changes = trial.worst, list(trial.changes)
+    worst, changes, outside = trial.worst, list(trial.changes), list(trial.outside)
     made: dict[str, Any] = {}
     if worst["heat-limit"] > PASS and host.phase is not None:
         made["added_at_c"] = host.target_c(trial)
@@ -43,11 +43,13 @@ def mended(host: Host, window: Window, trial: Trial, ph_low: float, ph_high: flo
     if needs_ph and (target := target_ph(host, window.case, ph_low, ph_high)) is not None:
         made["ph"] = target
         if host.ph is None:
-            changes.append(f"measure the pH, which is not known: it must lie at {ph_words(ph_low, ph_high)}")
+            outside.append(f"measure the pH, which is not known: it must lie at {ph_words(ph_low, ph_high)}")
+            changes.append(outside[-1])
         elif target != host.ph:
             way = "lower" if target < host.ph else "raise"
             side = "below" if target < host.ph else "above"
-            changes.append(f"{way} the pH from {number(host.ph, DIGITS)} to {number(target, DIGITS)} or {side}")
+            outside.append(f"{way} the pH from {number(host.ph, DIGITS)} to {number(target, DIGITS)} or {side}")
+            changes.append(outside[-1])
     if worst["ionic"] >= SERIOUS or worst["pairs"] >= SERIOUS or worst["free-active"] > PASS:
         gums = gums_of(host) if trial.system.charge == "cationic" else {}
         if gums:
@@ -56,8 +58,9 @@ def mended(host: Host, window: Window, trial: Trial, ph_low: float, ph_high: flo
     by_scale = worst["weighing"] >= SERIOUS or (worst["weighing"] > PASS and worst["dose"] > PASS)
     if by_scale and (step := _finer_scale(host, trial.percent)) is not None:
         made["scale_step_g"] = step
-        changes.append(f"weigh it on a scale that shows {number(step)} g")
-    return replace(trial, **made, changes=tuple(changes), codes={} if made else trial.codes)
+        outside.append(f"weigh it on a scale that shows {number(step)} g")
+        changes.append(outside[-1])
+    return replace(trial, **made, changes=tuple(changes), outside=tuple(outside), codes={} if made else trial.codes)
 
 
 def taking_its_place(host: Host, system: System, percent: float) -> tuple[str, ...]:
@@ -98,7 +101,7 @@ def _finer_scale(host: Host, percent: float) -> float | None:
 
 def gums_of(host: Host) -> dict[str, str]:
     """Anionic gums and polymers on lines of their own: folded name to name as written."""
-    rows = host.composer.ingredients
+    rows = host.composer.opener.ingredients
     return {
         folded(w.name): w.name
         for w in host.base.lines

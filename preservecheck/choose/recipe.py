@@ -11,9 +11,14 @@ from preservecheck.formula.names import folded
 GUM = "Hydroxyethylcellulose"
 
 
+def own_lines(composition: Composition) -> frozenset[int]:
+    """The lines that are the formula's own preservatives, counted through all phases."""
+    return frozenset(a.line for a in composition.additions)
+
+
 def bare(formula: Formula, composition: Composition) -> Formula:
     """The formula without its own preservatives, filled to 100 % by its rest line, else by its water."""
-    systems = {a.line for a in composition.additions}
+    systems = own_lines(composition)
     lines = [line for phase in formula.phases for line in phase.lines]
     percents, total = solved(formula)
     keep = [i for i in range(len(lines)) if i not in systems]

@@ -52,7 +52,10 @@ class Option(BaseModel):
     chance: float | None
     why: str
     own: bool
-    formula: Formula | None = None  # with the recommendation in it; not part of the JSON
+    # not part of the JSON
+    formula: Formula | None = None  # with the recommendation in it
+    check: str | None = None  # the first that stands in the way of what does not fit
+    outside: tuple[str, ...] = ()  # of the changes those that no recipe can hold: a reading, a scale
 
 
 class Choice(BaseModel):
@@ -73,7 +76,7 @@ class Choice(BaseModel):
 
     def to_json(self) -> dict[str, Any]:
         """Keys that other programs read, in ranked order."""
-        data = self.model_dump(mode="json", exclude={"systems": {"__all__": {"formula"}}})
+        data = self.model_dump(mode="json", exclude={"systems": {"__all__": {"formula", "check", "outside"}}})
         return {"format": 1, **data}
 
 

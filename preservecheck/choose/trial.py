@@ -2,16 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from preservecheck.reference.rows import System
-from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Codes, Floats, fold
+from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, fold
 
 # checks that must pass before a system is said to fit; others may warn and count in the order
 MUST_PASS = ("ph-range", "free-active", "solubility", "dose", "legal-limit", "heat-limit", "coverage")
+
+
+def fits(worst: Mapping[str, ArrayLike]) -> Bools:
+    """No serious warning, and nothing but a pass where a pass is asked for; law that is not known may stay so.
+
+    Parameters
+    ----------
+    worst
+        The worst code of each check: a number, or one for each of many formulas.
+    """
+    codes = {check: np.asarray(code) for check, code in worst.items()}
+    calm = np.logical_and.reduce([code < SERIOUS for code in codes.values()])
+    good = [(codes[c] <= PASS) | ((codes[c] == UNKNOWN) & (c == "legal-limit")) for c in MUST_PASS]
+    return np.asarray(calm & np.logical_and.reduce(good))
 
 
 @dataclass(frozen=True)
@@ -27,6 +43,7 @@ class Trial:
     scale_step_g: float | None = None  # a finer scale; None: the maker's own
     without: frozenset[str] = frozenset()  # anionic gums replaced by a nonionic one
     changes: tuple[str, ...] = ()
+    outside: tuple[str, ...] = ()  # of the changes those that no recipe can hold: a reading, a scale
     codes: dict[str, Codes] = field(default_factory=dict)
     sums: Floats | None = None
 
@@ -37,11 +54,8 @@ class Trial:
 
     @cached_property
     def fits(self) -> bool:
-        """No serious warning, and nothing but a pass where a pass is asked for; law that is not known may stay so."""
-        worst = self.worst
-        return max(worst.values()) < SERIOUS and all(
-            worst[c] <= PASS or (c == "legal-limit" and worst[c] == UNKNOWN) for c in MUST_PASS
-        )
+        """Whether it serves as it stands; see ``fits``."""
+        return bool(fits(self.worst))
 
     @cached_property
     def counts(self) -> dict[str, int]:

@@ -137,10 +137,9 @@ class Window:
         none, one = (
             BY_ID["legal-limit"].compute(self.case_at(np.full(len(systems), d), ph, systems)) for d in (0.0, 1.0)
         )
-        start, slope = none["percent_as_limited"], one["percent_as_limited"] - none["percent_as_limited"]
-        binds = (one["applies"] > 0) & np.isin(one["kind"], (legal_limit.LIMIT, legal_limit.CLOSED)) & (slope > 0)
-        room = np.maximum(one["percent_max"] - start, 0.0)
-        return np.asarray(np.where(binds, room / np.where(slope > 0, slope, 1.0), np.inf).min(axis=-1))
+        start = none["percent_as_limited"]
+        slope = one["percent_as_limited"] - start
+        return legal_limit.lawful_dose(start, slope, one["applies"], one["kind"], one["percent_max"])
 
     def ph_interval(self, percent: Floats, near: Floats | float, systems: Sequence[System]) -> tuple[Floats, Floats]:
         """PH between which each system works at a dose, the interval nearest to a pH; not-a-number where none. (S,)"""

@@ -30,6 +30,7 @@ def option_of(
     outcome: Outcome = (
         "fits" if trial.fits and not trial.changes else "fits-after-change" if trial.fits else "does-not-fit"
     )
+    fault = _first_fault(host, first) if outcome == "does-not-fit" else None
     grams = trial.percent / 100 * host.batch_g if host.batch_g else None
     step = trial.scale_step_g or host.bare.product.scale_step_g
     return Option(
@@ -51,9 +52,11 @@ def option_of(
         counts=trial.counts,
         weakest=Weakest(microbe=MICROBES[at], sum_of_ratios=known(float(sums[at]))),
         chance=None if chance is None else round(chance, 3),
-        why=_why(host, trial, first),
+        why=_why(trial, fault),
         own=trial.system.id in host.own,
         formula=formula,
+        check=fault.id if fault else None,
+        outside=trial.outside if outcome == "fits-after-change" else (),
     )
 
 
@@ -84,6 +87,7 @@ def no_room(host: Host, system: System) -> Option:
         chance=None,
         why=why,
         own=system.id in host.own,
+        check="dose",
     )
 
 
@@ -110,15 +114,14 @@ def _finding(check: Check, case: Case, j: int) -> Finding:
     return finding_of(check, case, figures, j, int(np.atleast_2d(check.judge(figures))[0, j]), None, {})
 
 
-def _why(host: Host, trial: Trial, first: Trial) -> str:
+def _why(trial: Trial, fault: Finding | None) -> str:
     """One line: what speaks for it, or the first thing that is wrong."""
     if trial.fits and not trial.changes:
         warned = [c for c, code in trial.worst.items() if code == WARN]
         return "passes what it must" + (f"; look at {listed(warned)}" if warned else "")
     if trial.fits:
         return f"{'; '.join(trial.changes)}: then it passes what it must"
-    finding = _first_fault(host, first)
-    return f"{finding.id}: {finding.because}" if finding else "it does not pass"
+    return f"{fault.id}: {fault.because}" if fault else "it does not pass"
 
 
 def _first_fault(host: Host, trial: Trial) -> Finding | None:

@@ -10,6 +10,7 @@ classes, ``B`` binder classes, ``S`` systems, ``Q`` parts of a system, ``N`` nor
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from preservecheck.context.forms import (
     ACID,
@@ -58,3 +59,11 @@ __all__ = [
 @dataclass(frozen=True)
 class Context(Solutes, Uptake, Systems):
     """Reference arrays for one set of tables and, where a formula brings some, its own materials."""
+
+    # rules of the law and pairs are kept by context and asked for many times
+    @cached_property
+    def _hash(self) -> int:
+        return hash((self.tables, self.own, self.extra, self.only_substances, self.only_systems))
+
+    def __hash__(self) -> int:
+        return self._hash

@@ -57,7 +57,7 @@ def build(
     today
         Day whose law is applied where the file names none; default is the clock's.
     form
-        ``toml`` or ``sheet``: what the user is told to write depends on it.
+        ``toml``, ``sheet`` or ``page``: what the user is told to write depends on it.
     folder
         Where files of readings may lie that the formula names; ``None`` where it may name none.
 

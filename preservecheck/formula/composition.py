@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from preservecheck.formula.material import Material
 from preservecheck.formula.model import Formula
 from preservecheck.reference.rows import System
 
@@ -65,6 +66,7 @@ class Composition:
     additions: tuple[Addition, ...]
     extra_systems: tuple[System, ...]  # stand-ins for plain actives that no system row covers
     remarks: tuple[str, ...]  # what was taken for granted
+    materials: tuple[Material, ...]  # one for each line, what it is made of
 
     def total(self, substance: str) -> float:
         """Percent of one substance from all origins."""

@@ -75,7 +75,7 @@ def load_formula(path: str | os.PathLike[str], tables: Tables | None = None, tod
 
         tables = load_tables()
     path = Path(path)
-    raw, digest, where, form = _read(path, tables)
+    raw, digest, where, form = read_raw(path, tables)
     formula = build(raw, where, tables, today, form, path.parent)
     # readings that the formula names are part of what was judged
     named = sorted({n for p in raw.get("phase", []) if (n := readings_file(p.get("added_at"))) is not None})
@@ -85,7 +85,7 @@ def load_formula(path: str | os.PathLike[str], tables: Tables | None = None, tod
     return formula.model_copy(update={"sha256": digest, "path": str(path)})
 
 
-def _read(path: Path, tables: Tables) -> tuple[dict[str, Any], str, str, Form]:
+def read_raw(path: Path, tables: Tables) -> tuple[dict[str, Any], str, str, Form]:
     """The file as nested dictionaries, its digest, its name for messages, and its form."""
     suffix = path.suffix.casefold()
     if suffix == ".toml":

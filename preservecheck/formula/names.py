@@ -29,7 +29,10 @@ SPELLINGS = (
 _MARKS = str.maketrans("", "", "®™©℠")
 
 
-@lru_cache(maxsize=16384)
+MOST_KEPT = 16384
+
+
+@lru_cache(maxsize=MOST_KEPT)
 def folded(name: str) -> str:
     """A name without regard to case, accents, dashes and spacing, in one spelling.
 
@@ -60,6 +63,7 @@ class Names:
 
     def __init__(self, tables: Tables) -> None:
         self._tables = tables
+        self._near: dict[tuple[str, tuple[str, ...]], list[str]] = {}  # a pile repeats its unknown names
 
     @cached_property
     def ingredients(self) -> Mapping[str, Named]:
@@ -103,9 +107,14 @@ class Names:
 
     def nearest(self, written: str, extra: tuple[str, ...] = ()) -> list[str]:
         """Known names that look most like a written one, best first, at most three."""
-        shown = self._shown | {folded(e): e for e in extra}
-        keys = difflib.get_close_matches(folded(written), shown, n=NEAREST, cutoff=0.6)
-        return list(dict.fromkeys(shown[k] for k in keys))
+        key = (folded(written), extra)
+        if key not in self._near:
+            shown = self._shown | {folded(e): e for e in extra}
+            keys = difflib.get_close_matches(key[0], shown, n=NEAREST, cutoff=0.6)
+            if len(self._near) >= MOST_KEPT:
+                self._near.clear()
+            self._near[key] = list(dict.fromkeys(shown[k] for k in keys))
+        return list(self._near[key])
 
     def nearest_system(self, written: str) -> list[str]:
         """Ids of systems that look most like a written one, best first, at most three."""

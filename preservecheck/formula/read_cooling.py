@@ -177,6 +177,34 @@ def typed_course(pairs: Iterable[str]) -> Course:
     return _course(where, items, None, False, faults)
 
 
+def listed_course(rows: Iterable[tuple[str, str, str]], unit: str, where: str = "readings") -> Course:
+    """A course of temperatures from a list.
+
+    Parameters
+    ----------
+    rows
+        Place as messages name it, time and temperature of each, in the order of time.
+    unit
+        ``c`` or ``f``, for temperatures without a unit of their own.
+    where
+        Begins the messages.
+
+    Raises
+    ------
+    ReadingsError
+        All faults at once.
+    """
+    faults = Faults(where, ReadingsError)
+    items: list[tuple[str, Cell, Cell]] = []
+    for place, time, temp in rows:
+        for name, cell in (("time", time), ("temperature", temp)):
+            if is_missing(cell):
+                faults.add(f"{place}: the {name} is missing; write it, or remove the reading")
+        if not is_missing(time) and not is_missing(temp):
+            items.append((place, time, temp))
+    return _course(where, items, unit, False, faults)
+
+
 def _course(
     where: str, items: Sequence[tuple[str, Cell, Cell]], unit: str | None, comma: bool, faults: Faults
 ) -> Course:

@@ -122,7 +122,7 @@ def raw_to_sheets(raw: dict[str, Any]) -> dict[str, Rows]:
         for field, key in fields.items():
             value = raw.get(section, {}).get(key)
             product.append([field, ", ".join(value) if isinstance(value, list) else value])
-    items = [(phase["name"], item) for phase in raw["phase"] for item in phase["items"]]
+    items = [(phase.get("name"), item) for phase in raw["phase"] for item in phase["items"]]
     amount = "grams" if any("grams" in item for _, item in items) else "percent"
     lines: Rows = [["phase", "ingredient", amount, "strength", "note"]]
     lines += [
@@ -136,7 +136,7 @@ def raw_to_sheets(raw: dict[str, Any]) -> dict[str, Rows]:
         for phase, item in items
     ]
     phases: Rows = [list(SHEETS["Phases"])]
-    phases += [[p["name"], p.get("heated_to"), p.get("added_at"), p.get("held")] for p in raw["phase"]]
+    phases += [[p.get("name"), p.get("heated_to"), p.get("added_at"), p.get("held")] for p in raw["phase"]]
     sheets = {"Product": product, "Formula": lines, "Phases": phases}
     if blends := raw.get("blend"):
         sheets["Blends"] = [
@@ -248,6 +248,9 @@ def _fill(sheet: Worksheet, rows: Rows) -> None:
 
     for row in rows:
         sheet.append(row)
+        for cell in sheet[sheet.max_row]:
+            if isinstance(cell.value, str):
+                cell.data_type = "s"  # a name that begins with = is a name
     for at, heading in enumerate(rows[0], 1):
         cell = sheet.cell(1, at)
         cell.font = Font(bold=True)

@@ -9,7 +9,7 @@ from preservecheck.formula.faults import Faults, listed, shown
 from preservecheck.formula.names import FormulaNames, folded
 from preservecheck.reference.rows import Ingredient
 
-Form = Literal["toml", "sheet"]
+Form = Literal["toml", "sheet", "page", "table"]  # a file, a workbook, the page, or a long table of many formulas
 
 
 def allowed_words(field: str) -> tuple[str, ...]:
@@ -27,7 +27,7 @@ class UnknownNames:
     faults
         Takes the faults.
     form
-        Whether the user can paste a TOML block.
+        What the formula was written in: whether the user can paste a TOML block, or add a sheet.
     """
 
     def __init__(self, names: FormulaNames, faults: Faults, form: Form) -> None:
@@ -65,13 +65,27 @@ class UnknownNames:
                 f"is the id of a preservative system; on a line of a phase write preservative = {shown(system)} "
                 "instead of ingredient. A blend takes the substances in it, each with its percent"
             )
+        if system is not None and self._form == "page":
+            return "is a preservative; take this line away and add it as a preservative"
         if system is not None:
-            return f"is a preservative system; write its id as {system} in the sheet Formula"
+            return f"is a preservative system; write its id as {system}" + (
+                " in the sheet Formula" if self._form == "sheet" else ""
+            )
         near = self._names.nearest(written)
         propose = f"the nearest names are {listed(near)}. " if near else "no known name is near. "
         return "is not a known ingredient; " + propose + self._block(written)
 
     def _block(self, written: str) -> str:
+        if self._form == "page":
+            return (
+                "Write a known name, open it as a blend if it is made of several things, or describe it as an "
+                "ingredient of your own"
+            )
+        if self._form == "table":
+            return (
+                "Write one of the known names, or what it is made of: one line for each substance, with the material's "
+                "name in the column inside. A formula file can describe a new material"
+            )
         roles = ", ".join(allowed_words("role"))
         if self._form == "sheet":
             return (

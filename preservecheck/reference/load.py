@@ -45,6 +45,29 @@ def tables_root() -> Traversable:
 
 
 @dataclass(frozen=True)
+class Earlier:
+    """A folder with an earlier state of some tables; those that it does not hold are taken as they are now.
+
+    Parameters
+    ----------
+    folder
+        With whole tables, such as ``legal_limits.csv``.
+    now
+        Folder of the tables of today.
+    """
+
+    folder: Path
+    now: Traversable | Earlier
+
+    def holds(self, name: str) -> bool:
+        """Whether the folder has a table."""
+        return (self.folder / f"{name}.csv").is_file()
+
+    def __truediv__(self, name: str) -> Traversable:
+        return self.folder / name if (self.folder / name).is_file() else self.now / name
+
+
+@dataclass(frozen=True)
 class Tables:
     """All tables, read on first use of each, with the user's rows over them.
 
@@ -56,7 +79,7 @@ class Tables:
         Folder of the user's own CSV files, or ``None``.
     """
 
-    root: Traversable
+    root: Traversable | Earlier
     own_dir: Path | None = None
     _cache: dict[str, tuple[Any, ...]] = field(default_factory=dict, repr=False, compare=False)
     _own: dict[str, frozenset[str]] = field(default_factory=dict, repr=False, compare=False)
@@ -82,12 +105,14 @@ class Tables:
 
     def _load(self, name: str) -> None:
         model = r.TABLES[name]
-        shipped = read_rows((self.root / f"{name}.csv").read_bytes(), model, f"tables/{name}.csv")
+        path = self.root / f"{name}.csv"
+        told = str(path) if isinstance(self.root, Earlier) and self.root.holds(name) else f"tables/{name}.csv"
+        shipped = read_rows(path.read_bytes(), model, told)
         own: list[Any] = []
-        if self.own_dir is not None and (path := self.own_dir / f"{name}.csv").is_file():
-            if path.stat().st_size > MAX_BYTES:
-                raise TableError(f"{path}: larger than {MAX_BYTES // 1_000_000} MB; give only your own rows")
-            own = read_rows(path.read_bytes(), model, str(path), own=True)
+        if self.own_dir is not None and (mine := self.own_dir / f"{name}.csv").is_file():
+            if mine.stat().st_size > MAX_BYTES:
+                raise TableError(f"{mine}: larger than {MAX_BYTES // 1_000_000} MB; give only your own rows")
+            own = read_rows(mine.read_bytes(), model, str(mine), own=True)
         keys = frozenset(row.key_text for row in own)
         self._own[name] = keys
         self._cache[name] = (*(row for row in shipped if row.key_text not in keys), *own) if own else tuple(shipped)

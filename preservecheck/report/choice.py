@@ -18,6 +18,12 @@ if TYPE_CHECKING:
 DIGITS = 9
 # below this chance of passing a fit is called close; judgement of this program
 CLOSE = 0.9
+# what systems are told of that fit, in this order
+HEADS = ("system", "dose", "works from to", "pH", "goes in", "weakest microbe", "chance", "findings", "change")
+NOTHING = (
+    "Nothing fits as it stands. The lines above say what stands in the way; change the pH, the surfactant or the "
+    "market's demands, and try again."
+)
 HEADINGS = {"fits": "FITS", "fits-after-change": "FITS AFTER A CHANGE", "does-not-fit": "DOES NOT FIT"}
 
 
@@ -36,7 +42,7 @@ def render_text(choice: Choice, *, width: int = 80) -> str:
     width
         Longest line. [characters]
     """
-    lines = [*textwrap.wrap(_title(choice), width), *textwrap.wrap(f"Order: {choice.order}", width)]
+    lines = [*textwrap.wrap(title(choice), width), *textwrap.wrap(f"Order: {choice.order}", width)]
     for remark in choice.remarks:
         lines += ["", *textwrap.wrap(remark, width)]
     rank = 0
@@ -51,37 +57,58 @@ def render_text(choice: Choice, *, width: int = 80) -> str:
     if not any(s.outcome != "does-not-fit" for s in choice.systems):
         lines += [
             "",
-            *textwrap.wrap(
-                "Nothing fits as it stands. The lines above say what stands in the way; change the "
-                "pH, the surfactant or the market's demands, and try again.",
-                width,
-            ),
+            *textwrap.wrap(NOTHING, width),
         ]
     lines += ["", *textwrap.wrap(_closing(choice), width), *textwrap.wrap(o.SCREEN, width)]
-    lines += textwrap.wrap(_footer(choice, 12), width)
+    lines += textwrap.wrap(footer(choice, 12), width)
     return "\n".join(lines) + "\n"
 
 
 def _entry(choice: Choice, option: Option, rank: int, width: int) -> Iterator[str]:
     mark = " (your own row)" if option.own else ""
     yield from textwrap.wrap(f"{rank:3}. {option.id}{mark}", width, subsequent_indent="     ", break_on_hyphens=False)
-    texts = (
-        [option.why]
-        if option.outcome == "does-not-fit"
-        else [
-            f"{_dose(option, choice.ph)} {_place(option)}",
-            f"{_ph(option)} {_margin(option)}",
-            *(["Change: " + "; ".join(option.changes) + "."] if option.changes else []),
-            _counts(option),
-        ]
-    )
-    for text in texts:
+    for text in texts(choice, option):
         yield from textwrap.wrap(text, width, initial_indent="     ", subsequent_indent="     ", break_on_hyphens=False)
+
+
+def texts(choice: Choice, option: Option) -> list[str]:
+    """What is said of one system: why it does not fit, or dose, place, pH, margin, changes and verdicts.
+
+    Parameters
+    ----------
+    choice
+        The ranking.
+    option
+        One of its systems.
+    """
+    if option.outcome == "does-not-fit":
+        return [option.why]
+    return [
+        f"{_dose(option, choice.ph)} {_place(option)}",
+        f"{_ph(option)} {_margin(option)}",
+        *(["Change: " + "; ".join(option.changes) + "."] if option.changes else []),
+        _counts(option),
+    ]
+
+
+def cells(option: Option) -> list[str]:
+    """Figures of a system that fits, in the order of ``HEADS``."""
+    return [
+        option.id + (" (your own row)" if option.own else ""),
+        _grams(option),
+        _span(option.percent_low, option.percent_high, " %"),
+        _span(option.ph_low, option.ph_high),
+        f"below {celsius(_num(option.add_below_c))}, phase {option.phase}",
+        f"{option.weakest.microbe} {_times(option)}",
+        o.chance_text(option.chance),
+        o.counted(option.counts),
+        "; ".join(option.changes),
+    ]
 
 
 def render_markdown(choice: Choice) -> str:
     """The ranking as Markdown."""
-    lines = ["# Which preservative?", "", escaped(_title(choice)), "", f"Order: {escaped(choice.order)}"]
+    lines = ["# Which preservative?", "", escaped(title(choice)), "", f"Order: {escaped(choice.order)}"]
     for remark in choice.remarks:
         lines += ["", escaped(remark)]
     for outcome, heading in HEADINGS.items():
@@ -92,29 +119,13 @@ def render_markdown(choice: Choice) -> str:
         if outcome == "does-not-fit":
             lines += table(["system", "why"], [[s.id, s.why] for s in options])
             continue
-        heads = ["system", "dose", "works from to", "pH", "goes in", "weakest microbe", "chance", "findings", "change"]
-        lines += table(
-            heads,
-            [
-                [
-                    s.id + (" (your own row)" if s.own else ""),
-                    _grams(s),
-                    _span(s.percent_low, s.percent_high, " %"),
-                    _span(s.ph_low, s.ph_high),
-                    f"below {celsius(_num(s.add_below_c))}, phase {s.phase}",
-                    f"{s.weakest.microbe} {_times(s)}",
-                    o.chance_text(s.chance),
-                    o.counted(s.counts),
-                    "; ".join(s.changes),
-                ]
-                for s in options
-            ],
-        )
-    lines += ["", escaped(_closing(choice)), "", escaped(o.SCREEN), "", escaped(_footer(choice, 64))]
+        lines += table(HEADS, [cells(s) for s in options])
+    lines += ["", escaped(_closing(choice)), "", escaped(o.SCREEN), "", escaped(footer(choice, 64))]
     return "\n".join(lines) + "\n"
 
 
-def _title(choice: Choice) -> str:
+def title(choice: Choice) -> str:
+    """What was ranked, for what and under which wishes."""
     ph = f"pH {number(choice.ph)}" if choice.ph is not None else "pH not measured"
     narrowed = f"; {'; '.join(choice.narrowed)}" if choice.narrowed else ""
     return (
@@ -190,7 +201,8 @@ def _closing(choice: Choice) -> str:
     )
 
 
-def _footer(choice: Choice, digits: int) -> str:
+def footer(choice: Choice, digits: int) -> str:
+    """Program, date and digests, with so many digits of each."""
     return (
         f"{choice.program}, {choice.date}; tables {choice.tables_sha256[:digits]}, formula "
         f"{choice.formula_sha256[:digits]}."

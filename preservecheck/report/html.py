@@ -59,13 +59,20 @@ def render_many(reports: Sequence[Report], unread: Iterable[str] = (), *, tables
 
 def page(template: str, **values: Any) -> str:
     """A page from one of the templates; everything put in is escaped."""
-    text = _templates().get_template(template).render(**values)
+    text = environment().get_template(template).render(**values)
     return "\n".join(line.rstrip() for line in text.splitlines() if line.strip()) + "\n"
 
 
-@lru_cache(maxsize=1)
-def _templates() -> jinja2.Environment:
-    from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415
+@lru_cache(maxsize=2)
+def environment(*beside: str) -> jinja2.Environment:
+    """The templates of the reports, with those of other packages beside them.
+
+    Parameters
+    ----------
+    beside
+        Packages with a folder ``templates``; ours win over theirs.
+    """
+    from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined  # noqa: PLC0415
     from markupsafe import Markup  # noqa: PLC0415
 
     def plain(value: Any) -> Any:
@@ -73,7 +80,7 @@ def _templates() -> jinja2.Environment:
         return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
     return Environment(
-        loader=PackageLoader("preservecheck.report"),
+        loader=ChoiceLoader([PackageLoader(package) for package in ("preservecheck.report", *beside)]),
         autoescape=True,
         undefined=StrictUndefined,
         finalize=plain,

@@ -69,7 +69,7 @@ def render_text(page: Page, *, width: int = 80) -> str:
         lines += ["", *_wrapped(f"VERDICT  {page.verdict}", width, rest=" " * 9)]
     for paragraph in page.lead:
         lines += ["", *_wrapped(paragraph, width)]
-    for section in _filled(page):
+    for section in filled(page):
         lines += ["", section.title.upper()]
         for block in section.blocks:
             lines += list(_text_block(block, width))
@@ -86,7 +86,7 @@ def render_markdown(page: Page) -> str:
         lines += ["", f"**Verdict: {escaped(page.verdict)}**"]
     for paragraph in page.lead:
         lines += ["", escaped(paragraph)]
-    for section in _filled(page):
+    for section in filled(page):
         lines += ["", f"## {escaped(section.title)}"]
         for block in section.blocks:
             lines += ["", *_markdown_block(block)]
@@ -99,7 +99,8 @@ def render_json(data: dict[str, Any]) -> str:
     return json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
 
 
-def _filled(page: Page) -> Iterator[Section]:
+def filled(page: Page) -> Iterator[Section]:
+    """The sections that say something, with the blocks that do."""
     for section in page.sections:
         blocks = [
             b

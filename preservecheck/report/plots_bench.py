@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,7 +20,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from preservecheck.batch.adjust import Adjustment
+    from preservecheck.batch.bench_titration import Titration
     from preservecheck.batch.cooldown import Cooldown
+    from preservecheck.batch.forecast import Reach
     from preservecheck.evidence.challenge import Challenge
     from preservecheck.evidence.drift import Drift
 
@@ -28,7 +30,10 @@ Paint = Callable[[str], str]
 Draw = Callable[["Figure", Paint], None]
 PLAIN = {stand_in: colour for stand_in, (_, colour) in d.COLOURS.items()}
 HEIGHT = 3.4
+COOLING, TITRATION = "Cooling of the batch", "Titration of the sample"
 _DPI = 150
+# names of temperatures this close would lie on each other [°C]
+_CLOSE_C = 4.0
 
 
 def save(path: Path, title: str, text: str, draw: Draw) -> None:
@@ -68,34 +73,60 @@ def _png(draw: Draw) -> bytes:
 
 
 def cooling(found: Cooldown, path: Path) -> None:
-    """Readings, fitted curve with its band, and the temperatures to wait for."""
+    """Write readings, fitted curve with its band, and the temperatures to wait for."""
+    save(path, COOLING, found.because, _cooling(found, found.reach))
+
+
+def cooling_plot(found: Cooldown, gates: Iterable[Reach] = ()) -> d.Plot:
+    """The same for a page, with further temperatures to wait for."""
+    draw = _cooling(found, (*found.reach, *gates))
+    return d.drawn_plot("cooling", COOLING, found.because, HEIGHT, lambda figure: draw(figure, str))
+
+
+def _cooling(found: Cooldown, reach: Iterable[Reach]) -> Draw:
     course, fit = found.course, found.forecast.fit
 
     def draw(figure: Figure, paint: Paint) -> None:
         axes = figure.subplots()
-        end = max([course.time_min[-1], *(r.minutes_high or r.minutes or 0.0 for r in found.reach)]) * 1.05
+        end = max([course.time_min[-1], *(r.minutes_high or r.minutes or 0.0 for r in reach)]) * 1.05
         if fit is not None:
             times = np.linspace(fit.time_min[0], end, 120)
             curve, half = temperature_band(fit, times)
             axes.fill_between(times, curve - half, curve + half, color=paint(d.BAND), alpha=0.18, linewidth=0)
             axes.plot(times, curve, color=paint(d.LINES[0]), label="fitted")
         axes.plot(course.time_min, course.temp_c, d.MARKERS[0], color=paint(d.INK), label="read")
-        for i, level in enumerate(sorted({r.limit_c for r in found.reach if r.limit_c <= max(course.temp_c) + 2})):
+        levels = sorted({r.limit_c for r in reach if r.limit_c <= max(course.temp_c) + 2})
+        for i, level in enumerate(levels):
             axes.axhline(level, color=paint(d.MUTED), linewidth=1, linestyle=d.DASHES[1 + i % 5])
-            axes.annotate(f"{level:g} °C", (course.time_min[0], level), (2, 2), textcoords="offset points")
+            # of two that lie close together the lower one has its name below
+            drop = any(0 < other - level < _CLOSE_C for other in levels)
+            axes.annotate(
+                f"{level:g} °C", (course.time_min[0], level), (2, -10 if drop else 2), textcoords="offset points"
+            )
         axes.set_xlabel("minutes" if course.start_clock_min is None else f"minutes after {course.clock(0)}")
         axes.set_ylabel("temperature, °C")
         axes.legend()
         d.quiet_frame(axes)
 
-    save(path, "Cooling of the batch", found.because, draw)
+    return draw
 
 
 def titration(found: Adjustment, path: Path) -> None:
-    """Readings of a titration and the curve through them."""
-    bench = found.titration
-    if bench is None:
+    """Write the readings of a titration and the curve through them."""
+    if found.titration is None:
         raise PreservecheckError("there is no titration to draw; give one with --titration")
+    save(path, TITRATION, found.because, _titration(found, found.titration))
+
+
+def titration_plot(found: Adjustment) -> d.Plot | None:
+    """The same for a page; ``None`` where nothing was titrated."""
+    if found.titration is None:
+        return None
+    draw = _titration(found, found.titration)
+    return d.drawn_plot("titration", TITRATION, found.because, HEIGHT, lambda figure: draw(figure, str))
+
+
+def _titration(found: Adjustment, bench: Titration) -> Draw:
 
     def draw(figure: Figure, paint: Paint) -> None:
         axes = figure.subplots()
@@ -110,7 +141,7 @@ def titration(found: Adjustment, path: Path) -> None:
         axes.legend()
         d.quiet_frame(axes)
 
-    save(path, "Titration of the sample", found.because, draw)
+    return draw
 
 
 def courses(found: Challenge, path: Path) -> None:

@@ -38,6 +38,22 @@ def test_no_system():
     found = the(ID, {"items": {"Glycerin": 3}})
     assert outcome(found) == "serious"
     assert [value(found, g) for g in GROUPS] == [0, 0, 0, 0]
+    assert value(found, "weakest") == 0
+
+
+@pytest.mark.parametrize(
+    ("items", "systems", "weakest"),
+    [
+        ({}, {"phenoxyethanol-benzoic-dehydroacetic": 1}, 2),  # strong, moderate, strong, strong
+        ({}, {"phenoxyethanol-ethylhexylglycerin-90-10": 1}, 1),  # mould weak
+        ({"o-Cymen-5-ol": 0.1}, {}, None),  # nothing is rated
+        ({"o-Cymen-5-ol": 0.1}, {"phenoxyethanol-ethylhexylglycerin-90-10": 1}, None),  # may close the gap, or not
+        ({"o-Cymen-5-ol": 0.1}, {"phenoxyethanol-benzoic-dehydroacetic": 1}, 2),  # takes nothing away
+    ],
+)
+def test_weakest_of_the_four(items, systems, weakest):
+    """The lowest of the four ratings in the tables; unknown where an unrated active may raise it."""
+    assert the(ID, {"items": items, "systems": systems}).figures["weakest"].value == weakest
 
 
 def test_unrated_active_alone():

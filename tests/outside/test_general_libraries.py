@@ -9,12 +9,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from phreeqpython import PhreeqPython
-from tests.bench.phreeqc_input import acids_block, answer, run_text, small_pitzer
 from thermo.nrtl import NRTL_gammas_binaries
 
 from preservecheck.chemistry import speciation as sp
 from preservecheck.chemistry import water_activity as wa
 from preservecheck.reference.load import load_tables
+from tests.bench.phreeqc_input import acids_block, answer, run_text, small_pitzer
 
 TABLES = load_tables()
 ACIDS = {

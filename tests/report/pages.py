@@ -1,5 +1,6 @@
 """Looking at a page as a browser, a screen reader and a printer do."""
 
+import os
 import re
 import shutil
 import subprocess
@@ -9,8 +10,11 @@ import html5lib
 import pytest
 
 HTML = "{http://www.w3.org/1999/xhtml}"
-BROWSER = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-needs_browser = pytest.mark.skipif(BROWSER is None, reason="no Chromium here")
+BROWSER = os.environ.get("PRESERVECHECK_CHROMIUM") or next(
+    filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None
+)
+NO_BROWSER = "no Chromium here"
+needs_browser = pytest.mark.skipif(BROWSER is None, reason=NO_BROWSER)
 
 
 def parsed(page):

@@ -1,0 +1,90 @@
+"""The application behind the page: its views, its own files, and the guard in front."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hmac
+from functools import lru_cache
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+from preservecheck.page import views_bench, views_formula, views_later, views_which
+from preservecheck.page.desk import Desk
+from preservecheck.page.guard import OLD_LINK, Guard, cookie_name
+
+if TYPE_CHECKING:
+    from fastapi import FastAPI
+    from starlette.requests import Request
+    from starlette.responses import Response
+    from starlette.routing import BaseRoute
+
+    from preservecheck.reference.load import Tables
+
+KINDS = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
+VIEWS = (
+    views_formula,
+    views_which,
+    views_bench,
+    views_later,
+)
+
+
+def create_app(tables: Tables, *, port: int, token: str, today: dt.date | None = None) -> FastAPI:
+    """The page of one start of the program.
+
+    Parameters
+    ----------
+    tables
+        The tables.
+    port
+        Where it listens; host and origin must name it.
+    token
+        Secret of this start; the start link carries it.
+    today
+        Day of the reports; default is the clock's.
+    """
+    from fastapi import FastAPI  # noqa: PLC0415
+    from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response  # noqa: PLC0415
+    from starlette.routing import Route  # noqa: PLC0415
+
+    desk = Desk(tables, port, token, today)
+
+    async def start(request: Request) -> Response:
+        """Exchange the token of the link for a cookie that no script can read."""
+        given = request.query_params.get("token", "")
+        if not hmac.compare_digest(given.encode(), token.encode()):
+            return PlainTextResponse(OLD_LINK, 403)
+        answer = RedirectResponse("/", 303)
+        answer.set_cookie(cookie_name(port), token, httponly=True, samesite="strict", path="/")
+        return answer
+
+    async def static(request: Request) -> Response:
+        name = request.path_params["name"]
+        found = own_files().get(name)
+        if found is None:
+            return PlainTextResponse("There is no such file.", 404)
+        return Response(found, media_type=KINDS["." + name.rpartition(".")[2]])
+
+    async def there(_request: Request) -> Response:
+        """A sign of life, for a page that has lost the program."""
+        return JSONResponse({"there": True})
+
+    routes: list[BaseRoute] = [
+        Route("/start", start, methods=["GET"]),
+        Route("/static/{name}", static, methods=["GET"]),
+        Route("/there", there, methods=["POST"]),
+    ]
+    for module in VIEWS:
+        routes += module.routes(desk)
+    app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, routes=routes)
+    app.add_middleware(Guard, port=port, token=token)
+    return app
+
+
+@lru_cache(maxsize=1)
+def own_files() -> dict[str, bytes]:
+    """The style sheet and the scripts, by name: nothing else can be asked for."""
+    shared = files("preservecheck.report") / "templates" / "style.css"
+    folder = files("preservecheck.page") / "static"
+    own = {f.name: f.read_bytes() for f in folder.iterdir() if any(f.name.endswith(kind) for kind in KINDS)}
+    return own | {"report.css": shared.read_bytes()}

@@ -1,0 +1,267 @@
+"""A formula while it is being typed: the texts of its fields, in the order of the page.
+
+A draft may be faulty or half finished. It becomes the nested dictionaries that the TOML form gives, and ``build``
+judges them; so a formula typed here and the same formula in a file are one and the same.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any
+
+from preservecheck.errors import UnitError
+from preservecheck.formula.build import FORMAT
+from preservecheck.formula.build_materials import OWN_COLUMNS
+from preservecheck.reference.rows import Ingredient
+from preservecheck.units import plain_number
+
+Fields = dict[str, str]
+
+PRODUCT_TEXTS = ("name", "use", "type", "users", "package")
+PRODUCT_MASSES = ("batch", "scale_step")
+MEASURED_NUMBERS = ("ph", "ph_tolerance", "water_activity", "water_activity_tolerance")
+PHASE_QUANTITIES = ("heated_to", "held", "added_at")
+# the units that a field offers, with what people write for them
+UNITS: dict[str, dict[str, tuple[str, ...]]] = {
+    "temperature": {"°C": ("°c", "c"), "°F": ("°f", "f")},
+    "mass": {"g": ("g",), "kg": ("kg",), "oz": ("oz",), "lb": ("lb",), "mg": ("mg",)},
+    "time": {"min": ("min", "minutes"), "h": ("h",), "s": ("s",)},
+}
+KIND_OF = {
+    "batch": "mass",
+    "scale_step": "mass",
+    "temperature": "temperature",
+    "heated_to": "temperature",
+    "added_at": "temperature",
+    "held": "time",
+}
+_BARE = re.compile(r"[\s+\-−–.,0-9]*")
+_SPLIT = re.compile(r"\s*([+\-−–]?[0-9.,]+)\s*(\S+)\s*")
+
+
+@dataclass
+class PhaseDraft:
+    """What is typed of one phase."""
+
+    fields: Fields = field(default_factory=dict)
+    lines: list[Fields] = field(default_factory=list)
+
+
+@dataclass
+class BlendDraft:
+    """What is typed of one blend."""
+
+    name: str = ""
+    parts: list[Fields] = field(default_factory=list)
+
+
+@dataclass
+class Draft:
+    """What is typed of a formula."""
+
+    product: Fields = field(default_factory=dict)
+    measured: Fields = field(default_factory=dict)
+    amounts: str = "percent"
+    phases: list[PhaseDraft] = field(default_factory=list)
+    blends: list[BlendDraft] = field(default_factory=list)
+    own: list[Fields] = field(default_factory=list)
+
+
+def new_draft() -> Draft:
+    """The formula that a maker starts from: water that fills up, and a phase that goes in while it cools."""
+    return Draft(
+        product={"batch": "", "batch_unit": "g", "scale_step_unit": "g"},
+        phases=[
+            PhaseDraft({"name": "heated"}, [{"kind": "ingredient", "ingredient": "Aqua", "rest": "yes"}, new_line()]),
+            PhaseDraft({"name": "cool-down"}, [new_line("preservative")]),
+        ],
+    )
+
+
+def new_line(kind: str = "ingredient") -> Fields:
+    """An empty line."""
+    return {"kind": kind}
+
+
+def is_blank(line: Fields) -> bool:
+    """Whether nothing is typed in a line or part."""
+    return not any(line.get(k, "").strip() for k in line if k not in ("kind",))
+
+
+# ---- into the dictionaries of a file --------------------------------------------------------------------------------
+
+
+def to_raw(draft: Draft) -> dict[str, Any]:
+    """The draft in the layout of the TOML form; what is left blank is left out."""
+    raw: dict[str, Any] = {"format": FORMAT, "product": _product(draft.product)}
+    if measured := _measured(draft.measured):
+        raw["measured"] = measured
+    raw["phase"] = [_phase(p, draft.amounts) for p in draft.phases if not _is_blank_phase(p)]
+    if blends := {b.name: _parts(b) for b in draft.blends if b.name.strip()}:
+        raw["blend"] = blends
+    if own := {o["name"]: _own(o) for o in draft.own if o.get("name", "").strip()}:
+        raw["ingredient"] = own
+    return raw
+
+
+def _is_blank_phase(phase: PhaseDraft) -> bool:
+    """A phase with no line filled in: nothing is in it yet."""
+    return all(is_blank(line) for line in phase.lines)
+
+
+def _product(fields: Fields) -> dict[str, Any]:
+    raw: dict[str, Any] = {k: v for k in PRODUCT_TEXTS if (v := fields.get(k, "").strip())}
+    if markets := [m.strip() for m in fields.get("markets", "").split(",") if m.strip()]:
+        raw["markets"] = markets
+    raw |= _quantities(fields, PRODUCT_MASSES)
+    if day := fields.get("on_market", "").strip():
+        raw["on_market"] = _day(day)
+    return raw
+
+
+def _measured(fields: Fields) -> dict[str, Any]:
+    raw = {k: number_of(v) for k in MEASURED_NUMBERS if (v := fields.get(k, "").strip())}
+    return raw | _quantities(fields, ("temperature",))
+
+
+def _phase(phase: PhaseDraft, amounts: str) -> dict[str, Any]:
+    raw: dict[str, Any] = {"name": name} if (name := phase.fields.get("name", "").strip()) else {}
+    raw |= _quantities(phase.fields, PHASE_QUANTITIES)
+    raw["items"] = [_line(line, amounts) for line in phase.lines if not is_blank(line)]
+    return raw
+
+
+def _line(line: Fields, amounts: str) -> dict[str, Any]:
+    kind = "preservative" if line.get("kind") == "preservative" else "ingredient"
+    raw: dict[str, Any] = {kind: name} if (name := line.get(kind, "").strip()) else {}
+    if line.get("rest"):
+        raw["rest"] = True
+    elif amount := line.get("amount", "").strip():
+        raw["grams" if amounts == "grams" else "percent"] = number_of(amount)
+    if kind == "ingredient" and (strength := line.get("strength", "").strip()):
+        raw["strength"] = number_of(strength)
+    if note := line.get("note", "").strip():
+        raw["note"] = note
+    return raw
+
+
+def _parts(blend: BlendDraft) -> dict[str, Any]:
+    return {
+        name: number_of(part.get("percent", "").strip())
+        for part in blend.parts
+        if (name := part.get("name", "").strip())
+    }
+
+
+def _own(fields: Fields) -> dict[str, Any]:
+    return {
+        c: number_of(v) if Ingredient.columns[c].numeric else v for c in OWN_COLUMNS if (v := fields.get(c, "").strip())
+    }
+
+
+def _quantities(fields: Fields, keys: tuple[str, ...]) -> dict[str, str]:
+    """Texts with their units; a unit that is typed wins over the one that stands beside."""
+    out = {}
+    for key in keys:
+        if text := fields.get(key, "").strip():
+            unit = fields.get(f"{key}_unit") or next(iter(UNITS[KIND_OF[key]]))
+            out[key] = f"{text} {unit}" if _BARE.fullmatch(text) else text
+    return out
+
+
+def number_of(text: str) -> Any:
+    """The number that a text means, or the text itself for ``build`` to refuse."""
+    try:
+        return plain_number(text)
+    except UnitError:
+        return text
+
+
+def _day(text: str) -> Any:
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        return text
+
+
+# ---- out of the dictionaries of a file ------------------------------------------------------------------------------
+
+
+def from_raw(raw: Mapping[str, Any]) -> Draft:
+    """The draft that shows a file, also a faulty one."""
+    product, measured = _table(raw.get("product")), _table(raw.get("measured"))
+    phases = [_phase_draft(_table(p)) for p in _items(raw.get("phase"))]
+    grams = any("grams" in _table(i) for p in _items(raw.get("phase")) for i in _items(_table(p).get("items")))
+    markets = product.get("markets")
+    shown = {k: text_of(product[k]) for k in (*PRODUCT_TEXTS, "on_market") if k in product}
+    if markets is not None:
+        shown["markets"] = ", ".join(text_of(m) for m in markets) if isinstance(markets, list) else text_of(markets)
+    return Draft(
+        product=shown | _split(product, PRODUCT_MASSES),
+        measured={k: text_of(measured[k]) for k in MEASURED_NUMBERS if k in measured}
+        | _split(measured, ("temperature",)),
+        amounts="grams" if grams else "percent",
+        phases=phases or [PhaseDraft({"name": "heated"}, [new_line()])],
+        blends=[
+            BlendDraft(str(n), [{"name": str(p), "percent": text_of(v)} for p, v in _table(parts).items()])
+            for n, parts in _table(raw.get("blend")).items()
+        ],
+        own=[
+            {"name": str(n)} | {c: text_of(v) for c, v in _table(block).items() if c in OWN_COLUMNS}
+            for n, block in _table(raw.get("ingredient")).items()
+        ],
+    )
+
+
+def _phase_draft(raw: Mapping[str, Any]) -> PhaseDraft:
+    name = {"name": text_of(raw["name"])} if "name" in raw else {}
+    return PhaseDraft(name | _split(raw, PHASE_QUANTITIES), [_line_draft(_table(i)) for i in _items(raw.get("items"))])
+
+
+def _line_draft(raw: Mapping[str, Any]) -> Fields:
+    kind = "preservative" if "preservative" in raw and "ingredient" not in raw else "ingredient"
+    line = {"kind": kind} | {k: text_of(raw[k]) for k in (kind, "strength", "note") if k in raw}
+    if raw.get("rest") is True:
+        line["rest"] = "yes"
+    amount = raw.get("grams", raw.get("percent"))
+    return line if amount is None else line | {"amount": text_of(amount)}
+
+
+def _split(raw: Mapping[str, Any], keys: tuple[str, ...]) -> Fields:
+    """Number and unit apart where the unit is one that the page offers, else the whole text."""
+    out: Fields = {}
+    for key in keys:
+        if key not in raw:
+            continue
+        text = text_of(raw[key])
+        found = _SPLIT.fullmatch(text)
+        units = UNITS[KIND_OF[key]]
+        unit = found and next((u for u, ways in units.items() if found.group(2).casefold() in ways), None)
+        out |= {key: found.group(1), f"{key}_unit": unit} if found and unit else {key: text}
+    return out
+
+
+def _table(value: object) -> Mapping[str, Any]:
+    return value if isinstance(value, dict) else {}
+
+
+def _items(value: object) -> list[Any]:
+    return value if isinstance(value, list) else []
+
+
+def text_of(value: object) -> str:
+    """A value as it is typed; a number keeps every digit."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int):
+        return format(Decimal(value), "f") if abs(value) < 10**20 else "a very large number"
+    if isinstance(value, float):
+        shown = format(Decimal(repr(value)), "f") if abs(value) < 1e20 else repr(value)
+        return shown.removesuffix(".0")
+    if isinstance(value, list):
+        return "|".join(text_of(v) for v in value)
+    return value.isoformat() if isinstance(value, (dt.date, dt.time)) else "" if value is None else str(value)

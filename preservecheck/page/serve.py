@@ -1,0 +1,105 @@
+"""Starts the page on this computer alone, opens the browser, and stops when it is told to."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import socket
+import threading
+import webbrowser
+from collections.abc import Callable
+from contextlib import suppress
+from typing import TYPE_CHECKING
+
+from preservecheck.errors import PreservecheckError
+
+if TYPE_CHECKING:
+    from preservecheck.reference.load import Tables
+
+HOST = "127.0.0.1"
+# what the browser keeps hangs on the port, so the same one is tried first at every start; no service is known for it
+PREFERRED_PORT = 47613
+# how long an answer that is under way may take when the program is stopped [s]
+LAST_ANSWERS_S = 2
+
+
+def serve(tables: Tables, *, port: int | None, browser: bool, say: Callable[[str], None]) -> None:
+    """Run the page until Ctrl-C.
+
+    Parameters
+    ----------
+    tables
+        The tables.
+    port
+        Where to listen; ``None`` for the usual port, or any free one where that is taken.
+    browser
+        Whether to open the browser.
+    say
+        Takes what the user is told.
+
+    Raises
+    ------
+    PreservecheckError
+        The port that is asked for is taken.
+    """
+    import uvicorn  # noqa: PLC0415
+
+    from preservecheck.page.app import create_app  # noqa: PLC0415
+
+    with listening(port) as place:
+        port = int(place.getsockname()[1])
+        token = secrets.token_urlsafe(24)
+        link = f"http://{HOST}:{port}/start?token={token}"
+        app = create_app(tables, port=port, token=token)
+        config = uvicorn.Config(
+            app,
+            log_level="error",
+            access_log=False,
+            server_header=False,
+            lifespan="off",
+            timeout_graceful_shutdown=LAST_ANSWERS_S,
+        )
+        say(f"Open this link in your browser:\n\n    {link}\n\nCtrl-C stops it.\n")
+        threading.Thread(target=_made_ready, args=(tables, link if browser else None), daemon=True).start()
+        with suppress(KeyboardInterrupt):
+            uvicorn.Server(config).run(sockets=[place])
+        say("Stopped.\n")
+
+
+def listening(port: int | None) -> socket.socket:
+    """A socket that listens on this computer alone.
+
+    Raises
+    ------
+    PreservecheckError
+        The port that is asked for cannot be had.
+    """
+    for wanted in (PREFERRED_PORT, 0) if port is None else (port,):
+        # named as TCP, so that answers are sent at once: asyncio asks for no delay of a socket by its protocol alone
+        place = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
+        try:
+            if os.name == "posix":  # elsewhere it would let two programs have the same port
+                place.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            place.bind((HOST, wanted))
+            place.listen(128)
+        except OSError as error:
+            place.close()
+            if wanted == 0 or port is not None:
+                raise PreservecheckError(
+                    f"--port: {wanted} cannot be had ({error.strerror}); leave --port out, and a free one is taken"
+                ) from None
+        else:
+            return place
+    raise AssertionError("unreachable")
+
+
+def _made_ready(tables: Tables, link: str | None) -> None:
+    """Open the browser, and judge the example once, so that the first real answer is quick."""
+    if link is not None:
+        webbrowser.open(link)
+    from preservecheck.page.judged import judged  # noqa: PLC0415
+    from preservecheck.page.views_formula import example  # noqa: PLC0415
+    from preservecheck.report.html import environment  # noqa: PLC0415
+
+    judged(example(), tables)
+    environment("preservecheck.page").get_template("formula.html")

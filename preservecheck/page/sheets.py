@@ -1,0 +1,43 @@
+"""A draft as a workbook: the form that ``new`` writes, so that it reads back as the same formula."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from preservecheck.formula.names import folded, names_of
+from preservecheck.formula.starter import raw_to_sheets, workbook_bytes
+
+if TYPE_CHECKING:
+    from preservecheck.reference.load import Tables
+
+
+def workbook_of(raw: dict[str, Any], tables: Tables) -> bytes:
+    """The formula as ``.xlsx``.
+
+    Parameters
+    ----------
+    raw
+        In the layout of the TOML form.
+    tables
+        The tables, since a sheet has one column for ingredients and preservatives.
+    """
+    names = names_of(tables)
+    own = {folded(n) for kind in ("blend", "ingredient") for n in raw.get(kind, {})}
+    phases = []
+    for phase in raw["phase"]:
+        items = []
+        for written in phase["items"]:
+            name, item = written.get("ingredient", ""), written
+            # an ingredient written like the id of a preservative would be read as one: its INCI name is written
+            if name and folded(name) not in own and names.system_in_sheet(name) and (named := names.ingredient(name)):
+                item = {**written, "ingredient": named.inci}
+            items.append({k: _plain(v) for k, v in item.items()})
+        phases.append({**{k: _plain(v) for k, v in phase.items() if k != "items"}, "items": items})
+    return workbook_bytes(raw_to_sheets({**raw, "phase": phases}))
+
+
+def _plain(value: Any) -> Any:
+    """A text without signs that a workbook cannot hold."""
+    if not isinstance(value, str):
+        return value
+    return "".join(c for c in value if c in "\n\t" or ord(c) >= ord(" "))

@@ -1,0 +1,175 @@
+"""What another pH or another dose would do: the same formula with one reading or one line changed, judged beside it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from preservecheck.formula.compose import solved
+from preservecheck.formula.model import Formula
+from preservecheck.report import outline as o
+from preservecheck.review import composer_for, review
+
+if TYPE_CHECKING:
+    from preservecheck.reference.load import Tables
+    from preservecheck.review import Report
+    from preservecheck.verdict import Finding
+
+# where a slider stands while no pH is measured
+MIDDLE_PH = 5.0
+PH_SPAN = (2.0, 10.0)
+PH_STEP, DOSE_STEP = 0.05, 0.01
+# the slider goes on beyond what suppliers allow by this factor, so that too much can be seen
+BEYOND = 1.5
+
+
+@dataclass(frozen=True)
+class Slider:
+    """One thing to try, with the value that it has now."""
+
+    name: str  # of the field
+    label: str
+    low: float
+    high: float
+    step: float
+    now: float
+    said: str  # what is now, in words
+    unit: str
+
+
+@dataclass(frozen=True)
+class Change:
+    """A finding that would come out otherwise."""
+
+    check: str
+    about: str
+    now: str
+    then: str
+    because: str
+
+
+@dataclass(frozen=True)
+class Tried:
+    """The verdict with what is tried, and the findings that change."""
+
+    what: str
+    word: str
+    verdict: str
+    counted: str
+    changes: tuple[Change, ...]
+    closer: tuple[Change, ...]
+
+
+def sliders(formula: Formula, tables: Tables) -> list[Slider]:
+    """The pH, and the dose of each line that is a preservative system."""
+    ph = formula.measured.ph
+    said = "not measured" if ph is None else f"measured {ph:g}"
+    low, high = PH_SPAN if ph is None else (min(PH_SPAN[0], ph), max(PH_SPAN[1], ph))
+    out = [Slider("try-ph", "pH", low, high, PH_STEP, MIDDLE_PH if ph is None else ph, said, "")]
+    systems = {s.id: s for s in tables.systems}
+    percents, _ = solved(formula)
+    for at, line in enumerate(line for phase in formula.phases for line in phase.lines):
+        if line.kind == "preservative" and line.name in systems:
+            most = max(systems[line.name].usage_max_percent * BEYOND, percents[at])
+            now = percents[at]
+            label = f"Dose of {line.name}"
+            out.append(
+                Slider(f"try-dose-{at}", label, 0.0, round(most, 2), DOSE_STEP, round(now, 6), f"now {now:g} %", "%")
+            )
+    return out
+
+
+def tried(formula: Formula, wanted: Mapping[str, float], tables: Tables, report: Report) -> Tried | None:
+    """The formula with what the sliders say.
+
+    Parameters
+    ----------
+    formula
+        As it stands.
+    wanted
+        Field of a slider to value.
+    tables
+        The tables.
+    report
+        Of the formula as it stands.
+
+    Returns
+    -------
+    Tried | None
+        ``None`` where the sliders stand at what is.
+    """
+    moved = {s.name: wanted[s.name] for s in sliders(formula, tables) if _differs(wanted.get(s.name), s, formula)}
+    if not moved:
+        return None
+    changed, said = formula, []
+    doses = {int(n.removeprefix("try-dose-")): v for n, v in moved.items() if n.startswith("try-dose-")}
+    if "try-ph" in moved:
+        measured = formula.measured.model_copy(update={"ph": moved["try-ph"]})
+        changed = changed.model_copy(update={"measured": measured})
+        said.append(f"pH {moved['try-ph']:g}")
+    if doses:
+        lines = [line for phase in formula.phases for line in phase.lines]
+        said += [f"{lines[at].name} {dose:g} %" for at, dose in doses.items()]
+        changed = _dosed(changed, doses, tables)
+    other = review(changed, tables, today=report.date)
+    before = {(f.id, f.about): f for f in report.checks}
+    pairs: list[tuple[Finding | None, Finding | None]] = [(before.get((f.id, f.about)), f) for f in other.checks]
+    pairs += [(f, None) for key, f in before.items() if key not in {(g.id, g.about) for g in other.checks}]
+    every = [_change(was, then) for was, then in pairs]
+    return Tried(
+        what=" and ".join(said),
+        word="serious" if other.serious else other.verdict,
+        verdict=o.verdict_of(other),
+        counted=o.counted(other.counts),
+        changes=tuple(c for c in every if c.now != c.then),
+        closer=tuple(
+            c
+            for c, (was, then) in zip(every, pairs, strict=True)
+            if c.now == c.then and was is not None and then is not None and was.because != then.because
+        ),
+    )
+
+
+def _differs(value: float | None, slider: Slider, formula: Formula) -> bool:
+    if value is None or not math.isfinite(value) or not slider.low <= value <= slider.high:
+        return False
+    if slider.name == "try-ph" and formula.measured.ph is None:
+        return True
+    return abs(value - slider.now) > slider.step / 1000
+
+
+def _dosed(formula: Formula, doses: Mapping[int, float], tables: Tables) -> Formula:
+    """The formula with other doses, filled to 100 % by its rest line, else by its largest line of water."""
+    percents, total = solved(formula)
+    lines = [line for phase in formula.phases for line in phase.lines]
+    filler = next((i for i, line in enumerate(lines) if line.rest), None)
+    if filler is None:
+        composed = composer_for(tables).compose(formula).lines
+        others = [i for i in range(len(lines)) if i not in doses]
+        water = [i for i in others if composed[i].inci == "Aqua"]
+        filler = max(water or others, key=lambda i: percents[i], default=None)
+    at, phases = 0, []
+    for phase in formula.phases:
+        kept = []
+        for line in phase.lines:
+            rest = at == filler
+            amount = None if rest else doses.get(at, percents[at])
+            kept.append(line.model_copy(update={"amount": amount, "rest": rest}))
+            at += 1
+        phases.append(phase.model_copy(update={"lines": tuple(kept)}))
+    product = formula.product.model_copy(update={"batch_g": formula.product.batch_g or total})
+    return formula.model_copy(update={"phases": tuple(phases), "amounts": "percent", "product": product})
+
+
+def _change(was: Finding | None, then: Finding | None) -> Change:
+    told = then or was
+    assert told is not None
+    return Change(
+        check=told.id,
+        about="" if told.about == "formula" else told.about,
+        now="not asked" if was is None else o.word_of(was),
+        then="not asked" if then is None else o.word_of(then),
+        because=o.shortened(told.because) if then is not None else "",
+    )

@@ -1,0 +1,77 @@
+"""The page's own words: what stands beside the fields, and what the choices are called."""
+
+from __future__ import annotations
+
+from typing import Any
+
+FIELD_WORDS = {
+    "product.name": "Name of the product",
+    "product.use": "Use",
+    "product.type": "Kind of product",
+    "product.markets": "Where it is sold",
+    "product.users": "For whom",
+    "product.package": "Pack",
+    "product.batch": "Size of the batch",
+    "product.scale_step": "Smallest step of the scale",
+    "product.on_market": "On the market from",
+    "measured.ph": "pH",
+    "measured.ph_tolerance": "± pH",
+    "measured.temperature": "Temperature of the sample",
+    "measured.water_activity": "Water activity",
+    "measured.water_activity_tolerance": "± water activity",
+}
+LINE_WORDS = {
+    "heated_to": "heated to",
+    "held": "held for",
+    "added_at": "goes in when the batch is at",
+    "percent": "percent",
+    "grams": "grams",
+    "strength": "strength",
+    "note": "note",
+    "rest": "rest",
+}
+CHOICE_WORDS = {
+    "leave-on": "stays on (leave-on)",
+    "rinse-off": "is rinsed off",
+    "scalp": "scalp tonic",
+    "under-3": "children under 3",
+    "under-10": "children under 10",
+}
+# what a message says of a file, and what it says of the page
+PAGE_WORDS = (
+    ('give a list such as ["EU", "GB"]; the markets are', "tick at least one of"),
+    ("rest = true (in a sheet: the word rest in the place of the amount)", "the tick “fills up the rest”"),
+    ("rest = true", "the tick “fills up the rest”"),
+    (
+        "there is no phase; give at least one [[phase]] with a name and items",
+        "no line is filled in yet; type what goes in",
+    ),
+    (
+        'says neither ingredient nor preservative; write ingredient = "…" with a name, or preservative = "…" with the '
+        "id of a system",
+        "has no name; type or choose one",
+    ),
+    (" in the whole file", " in the whole formula"),
+    (", in quotation marks", ""),
+    (" in quotation marks", ""),
+)
+VIEWS = (
+    ("/", "Formula"),
+    ("/which", "Which one?"),
+    ("/bench", "At the bench"),
+    ("/after", "Afterwards"),
+)
+
+
+def system_name(system: Any) -> str:
+    """A system named by what is in it: ``Benzyl Alcohol 78 %, Dehydroacetic Acid 9 %, Aqua 13 %``.
+
+    Parameters
+    ----------
+    system
+        A row of the table of systems.
+    """
+    parts = sorted(system.composition, key=lambda part: -part[1])
+    if len(parts) == 1:
+        return str(parts[0][0])
+    return ", ".join(f"{inci} {100 * share:.3g} %" for inci, share in parts)

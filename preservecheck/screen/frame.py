@@ -1,0 +1,328 @@
+"""Formulas screened: a data frame of lines in, a data frame of verdicts out."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from preservecheck.case import Ints, Pile, cases_of, context_of, pile_of
+from preservecheck.checks import CHECKS
+from preservecheck.context import Context
+from preservecheck.errors import FormulaError, PreservecheckError
+from preservecheck.formula.compose import Composer, Composition
+from preservecheck.reference.load import Tables, load_tables
+from preservecheck.reference.rows import Ingredient, System
+from preservecheck.review import composer_for, context_for
+from preservecheck.screen.judged import Judged, judged
+from preservecheck.screen.schema import LINES, PRODUCTS, Field, columns_of
+from preservecheck.screen.table import Reader, Taken
+from preservecheck.screen.tried import bare, doses, lawful_doses, tried
+from preservecheck.verdict import ABSENT, SERIOUS, Bools, Floats
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+OWN, ALL = "own", "all"
+# formula-system pairs judged at once: enough to outweigh the calls, few enough for the processor's cache
+PAIRS = 8_000
+VERDICTS = ("", "pass", "unknown", "warn", "unread")  # codes of the words in a frame
+_WORD_OF = np.array([0, 1, 2, 3, 3], dtype=np.int8)  # verdict code -> place in VERDICTS
+UNREAD = 4
+_DOSE = [c.ID for c in CHECKS].index("dose")
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Verdicts on formulas (or pairs of formula and system), axis N."""
+
+    formula: Ints  # place among the formulas
+    system: tuple[str, ...]
+    percent: Floats  # of the system; not-a-number where there are several or none
+    judged: Judged
+    note: tuple[str, ...]  # why one was not judged
+
+
+@dataclass(frozen=True)
+class Screen:
+    """What to screen against.
+
+    Parameters
+    ----------
+    tables
+        The tables.
+    systems
+        Systems to try in place of a formula's own; ``None`` judges each formula as it stands.
+    today
+        The day whose law holds where a formula names none.
+    """
+
+    tables: Tables
+    systems: tuple[System, ...] | None
+    today: dt.date
+    _met: list[Context] = field(default_factory=list, repr=False, compare=False)
+
+    @cached_property
+    def composer(self) -> Composer:
+        """Opens formulas."""
+        return composer_for(self.tables)
+
+    @cached_property
+    def reader(self) -> Reader:
+        """Reads long tables."""
+        return Reader(self.tables, self.composer, self.today)
+
+    def rows(self, pile: Pile, own: Sequence[Ingredient] = ()) -> list[Rows]:
+        """Verdicts on a pile, a bounded number of pairs at a time."""
+        if not pile.count:
+            return []
+        context = self._context(pile, own)
+        step = max(1, PAIRS // max(1, len(self.systems or (1,))))
+        out = []
+        for first in range(0, pile.count, step):
+            part = pile if pile.count <= step else pile.part(first, first + step)
+            rows = _as_it_stands(part, context) if self.systems is None else self._against(part, context)
+            out.append(replace(rows, formula=rows.formula + first))
+        return out
+
+    def _context(self, pile: Pile, own: Sequence[Ingredient]) -> Context:
+        """A context that holds a pile; it grows with what was met, so that it is rarely built anew."""
+        fresh = context_of(pile.materials, context_for(self.tables), own, self.systems or ())
+        if own:
+            return fresh
+        met = self._met[-1] if self._met else fresh
+        both = Context(
+            self.tables,
+            (),
+            tuple({s.id: s for s in (*met.extra, *fresh.extra)}.values()),
+            (met.only_substances or frozenset()) | (fresh.only_substances or frozenset()),
+            (met.only_systems or frozenset()) | (fresh.only_systems or frozenset()),
+        )
+        if both != met:
+            self._met[:] = [both]
+        elif not self._met:
+            self._met.append(met)
+        return self._met[-1]
+
+    def _against(self, pile: Pile, context: Context) -> Rows:
+        systems, n = self.systems or (), pile.count
+        host = bare(pile)
+        dose = doses(host, systems, lawful_doses(host, context, systems, self.composer.opener))
+        room = host.room
+        cramped = dose > room
+        case = cases_of(tried(host, systems, np.minimum(dose, room), self.composer.opener), context)
+        found = _without_room(judged(case), cramped.reshape(-1))
+        notes = [
+            f"it takes {dose[s, f]:.4g} % of the whole formula, and only {room[f]:.4g} % of this one can give way"
+            if cramped[s, f]
+            else ""
+            for f in range(n)
+            for s in range(len(systems))
+        ]
+        # formula by formula, not system by system
+        order = np.arange(len(systems) * n).reshape(len(systems), n).T.reshape(-1)
+        return Rows(
+            np.repeat(np.arange(n), len(systems)),
+            tuple(s.id for s in systems) * n,
+            dose.T.reshape(-1),
+            _ordered(found, order),
+            tuple(notes),
+        )
+
+
+def _as_it_stands(pile: Pile, context: Context) -> Rows:
+    case = cases_of(pile, context)
+    n, there = pile.count, case.system >= 0
+    names = np.array([s.id for s in context.systems] or [""], dtype=object)
+    system = tuple(
+        " + ".join(names[i] for i in row[mine]) or "none" for row, mine in zip(case.system, there, strict=True)
+    )
+    one = np.broadcast_to(there.sum(axis=1) == 1, n)
+    return Rows(np.arange(n), system, np.where(one, case.system_percent[:, 0], np.nan), judged(case), ("",) * n)
+
+
+def _without_room(found: Judged, cramped: Bools) -> Judged:
+    """A system that the formula has no room for fails by its dose; nothing else can be said of it."""
+    if not cramped.any():
+        return found
+    codes, value, tolerance = found.codes.copy(), found.value.copy(), found.tolerance.copy()
+    codes[cramped], value[cramped], tolerance[cramped] = ABSENT, np.nan, np.nan
+    codes[cramped, _DOSE] = SERIOUS
+    return Judged(codes, found.subject, value, tolerance)
+
+
+def _ordered(found: Judged, order: Ints) -> Judged:
+    return Judged(found.codes[order], found.subject[order], found.value[order], found.tolerance[order])
+
+
+def systems_of(against: str | Sequence[str], tables: Tables) -> tuple[System, ...] | None:
+    """The systems that ``own``, ``all`` or ids name.
+
+    Raises
+    ------
+    PreservecheckError
+        An id that the tables do not know.
+    """
+    wanted = [against] if isinstance(against, str) else list(against)
+    if wanted in ([OWN], []):
+        return None
+    if wanted == [ALL]:
+        return tables.systems
+    known = {s.id: s for s in tables.systems}
+    lost = [w for w in wanted if w not in known]
+    if lost:
+        from preservecheck.formula.names import names_of  # noqa: PLC0415
+
+        near = names_of(tables).nearest_system(lost[0])
+        hint = f"; did you mean {' or '.join(near)}?" if near else ""
+        raise PreservecheckError(
+            f"against: {', '.join(lost)}: no such system; give {OWN}, {ALL} or ids of 'preservecheck tables list "
+            f"systems'{hint}"
+        )
+    return tuple(known[w] for w in dict.fromkeys(wanted))
+
+
+def screen_frame(
+    frame: pd.DataFrame,
+    *,
+    against: str | Sequence[str] = OWN,
+    tables: Tables | None = None,
+    today: dt.date | None = None,
+) -> pd.DataFrame:
+    """Verdicts on the formulas of a long data frame.
+
+    Parameters
+    ----------
+    frame
+        A row a line of a recipe, the product's columns repeated on each line of its formula; columns as in ``LINES``
+        and ``PRODUCTS``.
+    against
+        ``own`` judges each formula as it stands; ``all``, or ids of systems, puts each system in place of the formula's
+        own, at the middle of its usage range or at what the law allows if that is less.
+    tables
+        The tables; default the shipped ones, with the user's own rows named in ``PRESERVECHECK_TABLES``.
+    today
+        The day whose law holds where a formula names none; default is the clock's.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A row a formula and system, columns as ``columns`` lists them, formulas in the order of the frame. A formula
+        that cannot be read has one row with the verdict ``unread`` and the fault as its ``note``.
+
+    Raises
+    ------
+    FormulaError
+        Columns are missing or not known.
+    PreservecheckError
+        ``against`` names a system that is not in the tables.
+    """
+    tables = tables or load_tables()
+    screen = Screen(tables, systems_of(against, tables), today or dt.date.today())
+    check_columns(frame, LINES | PRODUCTS, "the frame")
+    held = [c for c in frame.columns if c in columns_of(PRODUCTS) or c == "formula"]
+    products = frame[held].drop_duplicates("formula", ignore_index=True)
+    return framed(screen, [(frame, products)])
+
+
+def check_columns(frame: pd.DataFrame, known: Mapping[str, Field], where: str) -> None:
+    """Refuse a table whose columns do not fit.
+
+    Raises
+    ------
+    FormulaError
+        All faults at once.
+    """
+    allowed = columns_of(known)
+    faults = []
+    if missing := [n for n, f in known.items() if f.needed and n not in frame]:
+        faults.append(f"{where}: the column {', '.join(missing)} is missing; the columns are {', '.join(allowed)}")
+    if strange := [str(c) for c in frame.columns if c not in allowed and c not in ("note", "held")]:
+        faults.append(f"{where}: the column {', '.join(strange)} is not known; the columns are {', '.join(allowed)}")
+    if doubled := sorted({str(c) for c in frame.columns if list(frame.columns).count(c) > 1}):
+        faults.append(f"{where}: the column {', '.join(doubled)} stands twice; keep one")
+    if "ingredient" in known and not {"percent", "grams"} & set(frame.columns):
+        faults.append(f"{where}: the column percent or grams is missing")
+    if faults:
+        raise FormulaError(faults)
+
+
+def framed(screen: Screen, tables: Iterable[tuple[pd.DataFrame, pd.DataFrame]]) -> pd.DataFrame:
+    """Verdicts on tables of lines and products, as one frame."""
+    import pandas as pd  # noqa: PLC0415
+
+    parts = [frame_of(screen.reader.taken(lines, products), screen) for lines, products in tables]
+    return pd.concat(parts, ignore_index=True) if len(parts) > 1 else parts[0]
+
+
+def frame_of(taken: Taken, screen: Screen) -> pd.DataFrame:
+    """Verdicts on what was taken from a table."""
+    found: list[tuple[Ints, Rows]] = [(taken.sound_at, rows) for rows in screen.rows(taken.sound)]
+    found += by_own(taken.others, screen)
+    return assembled(taken.ids, found, taken.faults)
+
+
+def by_own(formulas: dict[int, Composition], screen: Screen) -> list[tuple[Ints, Rows]]:
+    """Verdicts on opened formulas, those that bring ingredients of their own apart from the others."""
+    groups: dict[str, list[int]] = {}
+    for n, c in formulas.items():
+        groups.setdefault(repr([i.as_dict() for i in c.formula.own_ingredients]), []).append(n)
+    out = []
+    for members in groups.values():
+        some = [formulas[n] for n in members]
+        rows = screen.rows(pile_of(some, screen.today), some[0].formula.own_ingredients)
+        out += [(np.array(members, dtype=int), r) for r in rows]
+    return out
+
+
+def columns() -> list[str]:
+    """Columns of the verdicts, in order."""
+    out = ["formula", "system", "percent", "verdict", "serious", "limiting_check", "note"]
+    for check in CHECKS:
+        out += [check.ID, f"{check.ID}.serious", f"{check.ID}.{check.KEY.name}"]
+        out += [f"{check.ID}.{check.KEY.name}.tolerance"] if check.KEY.tolerance is not None else []
+    return out
+
+
+def assembled(ids: Sequence[str], found: Sequence[tuple[Ints, Rows]], faults: dict[int, str]) -> pd.DataFrame:
+    """Verdicts and faults as one frame, formulas in their order."""
+    import pandas as pd  # noqa: PLC0415
+
+    names = np.array([*ids, ""], dtype=object)
+    place = np.concatenate([*(at[r.formula] for at, r in found), np.array(list(faults), dtype=int)]).astype(int)
+    order = np.argsort(place, kind="stable")
+    lost = len(faults)
+    width = len(CHECKS)
+    codes = np.concatenate([*(r.judged.codes for _, r in found), np.zeros((lost, width), dtype=np.int8)])[order]
+    value = np.concatenate([*(r.judged.value for _, r in found), np.full((lost, width), np.nan)])[order]
+    tolerance = np.concatenate([*(r.judged.tolerance for _, r in found), np.full((lost, width), np.nan)])[order]
+    worst = codes.max(axis=1, initial=ABSENT)
+    limiting = np.where(worst > 1, codes.argmax(axis=1), -1)
+    word = _WORD_OF[worst]
+    word[np.argsort(order)[len(order) - lost :]] = UNREAD
+    words, checks = pd.Index(VERDICTS), pd.Index([c.ID for c in CHECKS])
+    systems = np.concatenate([*(np.array(r.system, dtype=object) for _, r in found), np.full(lost, "", dtype=object)])
+    notes = np.concatenate(
+        [*(np.array(r.note, dtype=object) for _, r in found), np.array(list(faults.values()), dtype=object)]
+    )
+    data: dict[str, object] = {
+        "formula": pd.Series(names[place[order]], dtype="str"),
+        "system": pd.Series(systems[order], dtype="str"),
+        "percent": np.concatenate([*(r.percent for _, r in found), np.full(lost, np.nan)])[order],
+        "verdict": pd.Categorical.from_codes(word, categories=words),
+        "serious": worst == SERIOUS,
+        "limiting_check": pd.Categorical.from_codes(limiting, categories=checks),
+        "note": pd.Series(notes[order], dtype="str"),
+    }
+    for at, check in enumerate(CHECKS):
+        key = f"{check.ID}.{check.KEY.name}"
+        data[check.ID] = pd.Categorical.from_codes(_WORD_OF[codes[:, at]], categories=words)
+        data[f"{check.ID}.serious"] = codes[:, at] == SERIOUS
+        data[key] = value[:, at]
+        if check.KEY.tolerance is not None:
+            data[f"{key}.tolerance"] = tolerance[:, at]
+    return pd.DataFrame(data)

@@ -1,0 +1,253 @@
+"""A screen from beginning to end: pieces judged side by side, parts kept on disk, put together at the end.
+
+Each piece of the pile becomes a part file beside the output, written under another name first and then renamed. A run
+that is stopped leaves no half output; ``resume`` goes on with the parts that are there, as long as nothing that they
+rest on has changed.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+import multiprocessing
+import os
+import shutil
+import signal
+import threading
+from collections.abc import Callable, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from preservecheck.errors import PreservecheckError
+from preservecheck.reference.load import Tables, load_tables
+from preservecheck.screen import parts
+from preservecheck.screen.frame import Screen, frame_of, systems_of
+from preservecheck.screen.since import Since, former_tables, table_changes
+from preservecheck.screen.sources import Piece, Source
+from preservecheck.screen.summary import Summary, summed
+
+
+@dataclass(frozen=True)
+class Job:
+    """What to do with each piece; small enough to be sent to another process.
+
+    Parameters
+    ----------
+    tables
+        Folder of the user's own rows, if any.
+    against
+        ``own``, ``all`` or ids of systems.
+    today
+        The day whose law holds where a formula names none.
+    form
+        Form of the parts: ``csv``, ``parquet``, ``json`` or ``table``.
+    since
+        Folder with an earlier state of the tables; ``None`` screens against today's alone.
+    """
+
+    tables: str | None
+    against: tuple[str, ...]
+    today: dt.date
+    form: str
+    since: str | None = None
+
+    def known(self) -> Tables:
+        """The tables of today."""
+        return load_tables(self.tables)
+
+
+@lru_cache(maxsize=2)
+def _screens(job: Job) -> tuple[Screen, Since | None, Any]:
+    """What a process needs for its pieces, made once."""
+    now = job.known()
+    screen = Screen(now, systems_of(job.against, now), job.today)
+    if job.since is None:
+        return screen, None, ()
+    before = former_tables(Path(job.since), now)
+    former = Screen(before, systems_of(_still_there(job, before), before), job.today)
+    return screen, Since(former, screen), table_changes(before, now)
+
+
+def _still_there(job: Job, before: Tables) -> tuple[str, ...]:
+    ids = {s.id for s in before.systems}
+    return tuple(a for a in job.against if a in (*ids, "own", "all")) or ("own",)
+
+
+def work(job: Job, piece: Piece, part: Path) -> Summary:
+    """Judge one piece and write its part.
+
+    Parameters
+    ----------
+    job
+        What to do.
+    piece
+        The formulas.
+    part
+        Where the part goes, without its ending.
+    """
+    screen, since, changes = _screens(job)
+    taken = piece.taken(screen)
+    if since is None:
+        frame = frame_of(taken, screen)
+        counts = summed(frame, tried=screen.systems is not None)
+    else:
+        frame = since.changed((piece.taken(since.before), taken), changes)
+        counts = Summary(formulas=len(taken.ids), rows=len(frame), unread=len(taken.faults))
+        counts.faults = [f"{taken.ids[n]}: {text}" for n, text in list(taken.faults.items())[:20]]
+        counts.changed = int(frame["formula"].nunique())
+        for row in frame.to_dict("records"):
+            check, before, after, why = (str(row[n]) for n in ("check", "before", "after", "why"))
+            counts.reasons[f"{check or 'reading'}: {before} -> {after}; {why}"] += 1
+    parts.write_part(frame, job.form, part)
+    _whole(part.with_suffix(".counts"), json.dumps(counts.to_json()))
+    return counts
+
+
+def _whole(path: Path, text: str) -> None:
+    half = path.with_suffix(f".{os.getpid()}.half")
+    half.write_text(text, encoding="utf-8")
+    os.replace(half, path)
+
+
+@dataclass
+class Run:
+    """A screen over sources.
+
+    Parameters
+    ----------
+    job
+        What to do with each piece.
+    sources
+        Where the formulas come from.
+    folder
+        Where the parts are kept.
+    jobs
+        Pieces judged at the same time.
+    """
+
+    job: Job
+    sources: Sequence[Source]
+    folder: Path
+    jobs: int = 1
+
+    def prepare(self, *, resume: bool) -> None:
+        """Make the folder of the parts, or go on with the one that is there.
+
+        Raises
+        ------
+        PreservecheckError
+            There is nothing to go on with, or it was made from other inputs, tables or options.
+        """
+        manifest = self.folder / "run.json"
+        mine = self._manifest()
+        if resume:
+            if not manifest.is_file():
+                raise PreservecheckError(f"--resume: there is no unfinished run in {self.folder}; leave --resume out")
+            old = json.loads(manifest.read_text(encoding="utf-8"))
+            other = [k for k in mine if old.get(k) != mine[k]]
+            if other:
+                raise PreservecheckError(
+                    f"--resume: {', '.join(other)} {'is' if len(other) == 1 else 'are'} not what the unfinished run "
+                    "began with; leave --resume out to start anew"
+                )
+            return
+        shutil.rmtree(self.folder, ignore_errors=True)
+        try:
+            self.folder.mkdir(parents=True)
+            _whole(manifest, json.dumps(mine))
+        except OSError as error:
+            raise PreservecheckError(f"{self.folder}: cannot be written: {error.strerror or error}") from None
+
+    def _manifest(self) -> dict[str, Any]:
+        known = self.job.known()
+        state = []
+        for source in self.sources:
+            for path in (*(p for _, p in source.files), source.table, source.products):
+                if path is not None:
+                    found = path.stat()
+                    state.append([str(path), found.st_size, found.st_mtime_ns])
+        former = former_tables(Path(self.job.since), known).digest if self.job.since else None
+        return {
+            "the input": hashlib.sha256(json.dumps(state).encode()).hexdigest(),
+            "the tables": known.digest,
+            "--since": former,
+            "--against": list(self.job.against),
+            "--format": self.job.form,
+            "the day": self.job.today.isoformat(),
+        }
+
+    def total(self) -> int:
+        """How many formulas there are."""
+        return sum(s.count() for s in self.sources)
+
+    def done(self, told: Callable[[int], None] = lambda _: None) -> Summary:
+        """Judge every piece that has no part yet; tells how many formulas are through after each.
+
+        Raises
+        ------
+        PreservecheckError
+            A formula table cannot be read, or a process that helped was ended by the system.
+        """
+        counts: dict[int, Summary] = {}
+        running: dict[Future[Summary], tuple[int, int]] = {}
+        pool = ProcessPoolExecutor(self.jobs, initializer=_helper) if self.jobs > 1 else None
+        try:
+            systems = len(systems_of(self.job.against, self.job.known()) or (1,))
+            for number, piece in enumerate(p for source in self.sources for p in source.pieces(systems)):
+                kept = self.part(number).with_suffix(".counts")
+                if kept.is_file():
+                    counts[number] = Summary.from_json(json.loads(kept.read_text(encoding="utf-8")))
+                    told(piece.formulas)
+                elif pool is None:
+                    counts[number] = work(self.job, piece, self.part(number))
+                    told(piece.formulas)
+                else:
+                    running[pool.submit(work, self.job, piece, self.part(number))] = (number, piece.formulas)
+                    if len(running) > self.jobs:  # one more waits, so that none stands idle; never many in memory
+                        _collect(running, counts, told)
+            while running:
+                _collect(running, counts, told)
+        except BrokenProcessPool:
+            raise PreservecheckError(
+                "a process that helped was ended by the system, perhaps for want of memory; the same command with "
+                "--resume --jobs 1 goes on"
+            ) from None
+        finally:
+            if pool is not None:
+                pool.shutdown(wait=not running, cancel_futures=True)
+        summary = Summary()
+        for number in sorted(counts):
+            summary.add(counts[number])
+        return summary
+
+    def part(self, number: int) -> Path:
+        """Where a part goes, without its ending."""
+        return self.folder / f"{number:06d}"
+
+
+def _helper() -> None:
+    """Make a process that helps end with the one that it helps, and on Ctrl-C without a word."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+
+        def leave_with_it() -> None:
+            parent.join()
+            os._exit(1)
+
+        threading.Thread(target=leave_with_it, daemon=True).start()
+    signal.signal(signal.SIGINT, lambda *_: os._exit(1))
+
+
+def _collect(
+    running: dict[Future[Summary], tuple[int, int]], counts: dict[int, Summary], told: Callable[[int], None]
+) -> None:
+    """Take in what is through."""
+    for future in wait(running, return_when=FIRST_COMPLETED).done:
+        number, formulas = running.pop(future)
+        counts[number] = future.result()
+        told(formulas)

@@ -1,0 +1,276 @@
+"""Where a pile of formulas comes from: files one by one, or long tables, in pieces that fit into memory."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from preservecheck.errors import FormulaError, PreservecheckError
+from preservecheck.formula.load import load_formula
+from preservecheck.screen.frame import Screen, check_columns
+from preservecheck.screen.schema import LINES, PRODUCTS, columns_of
+from preservecheck.screen.table import Taken
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+FORMULA_FILES = (".toml", ".xlsx", ".csv")
+LONG_TABLES = (".csv", ".parquet")
+# formulas in one piece: enough to outweigh the calls, few enough to be done soon when a run is stopped
+FILES_AT_ONCE = 200
+ROWS_AT_ONCE = 100_000
+FORMULAS_AT_ONCE = 2_500
+LINES_AT_ONCE = 100_000
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Some formulas: files to read, or lines and products of a table."""
+
+    formulas: int
+    files: tuple[tuple[str, Path], ...] = ()  # name and path
+    lines: Any = None
+    products: Any = None
+    faults: dict[str, str] = field(default_factory=dict)  # known beforehand, by formula
+
+    def taken(self, screen: Screen) -> Taken:
+        """The formulas, read against a screen's tables."""
+        if self.files:
+            return _files_taken(self.files, screen)
+        found = screen.reader.taken(self.lines, self.products)
+        ids = (*found.ids, *self.faults)
+        lost = {len(found.ids) + i: text for i, text in enumerate(self.faults.values())}
+        return Taken(ids, found.sound, found.sound_at, found.others, found.faults | lost)
+
+
+def _files_taken(files: Sequence[tuple[str, Path]], screen: Screen) -> Taken:
+    others, faults = {}, {}
+    for n, (_, path) in enumerate(files):
+        try:
+            formula = load_formula(path, screen.tables, today=screen.today)
+            others[n] = screen.composer.compose(formula)
+        except PreservecheckError as error:
+            faults[n] = "; ".join(m.removeprefix(f"{path}: ") for m in error.messages)
+    empty = screen.reader.taken(*_nothing())
+    return Taken(tuple(name for name, _ in files), empty.sound, empty.sound_at, others, faults)
+
+
+def _nothing() -> tuple[pd.DataFrame, pd.DataFrame]:
+    import pandas as pd  # noqa: PLC0415
+
+    return pd.DataFrame(columns=["formula", "phase", "ingredient"]), pd.DataFrame(columns=["formula", *PRODUCTS])
+
+
+@dataclass
+class Source:
+    """Formula files, or one long table."""
+
+    name: str
+    files: tuple[tuple[str, Path], ...] = ()
+    table: Path | None = None
+    products: Path | None = None
+
+    def count(self) -> int:
+        """How many formulas."""
+        return len(self.files) if self.table is None else len(self._runs[0])
+
+    def pieces(self, systems: int = 1) -> Iterator[Piece]:
+        """The formulas, piece by piece, each formula whole.
+
+        Parameters
+        ----------
+        systems
+            Rows that each formula will give.
+        """
+        import pandas as pd  # noqa: PLC0415
+
+        if self.table is None:
+            for at in range(0, len(self.files), FILES_AT_ONCE):
+                files = self.files[at : at + FILES_AT_ONCE]
+                yield Piece(len(files), files=files)
+            return
+        split = set(self._runs[1])
+        told: set[str] = set()
+        products = _read_whole(self.products) if self.products is not None else None
+        if products is not None:
+            check_columns(products, {"formula": LINES["formula"]} | PRODUCTS, str(self.products))
+            products = products.assign(formula=products["formula"].astype(str).str.strip())
+            index = pd.Index(products["formula"])  # made once: a million rows are not gone through for each piece
+        for lines in self._whole_formulas(max(1, min(FORMULAS_AT_ONCE, ROWS_AT_ONCE // systems))):
+            known = LINES if products is not None else LINES | PRODUCTS
+            check_columns(lines, known, str(self.table))
+            ids = lines["formula"].astype(str).str.strip()
+            broken = ids.isin(split)
+            faults = dict.fromkeys(
+                ids[broken], "its lines do not stand together in the table; sort the table by formula"
+            )
+            mine = lines[~broken]
+            if products is not None:
+                at = index.get_indexer_for(mine["formula"].astype(str).str.strip().unique())
+                some = products.iloc[np.sort(at[at >= 0])]
+            else:
+                held = [c for c in lines.columns if c in columns_of(PRODUCTS) or c == "formula"]
+                some = mine[held].drop_duplicates("formula", ignore_index=True)
+            first = {f for f in faults if f not in told}
+            told |= first
+            yield Piece(
+                int(mine["formula"].nunique()) + len(first),
+                lines=mine.reset_index(drop=True),
+                products=some.reset_index(drop=True),
+                faults={f: t for f, t in faults.items() if f in first},
+            )
+
+    def _whole_formulas(self, most: int) -> Iterator[pd.DataFrame]:
+        """Pieces of the table with so many formulas at most, each ending where a formula ends."""
+        import pandas as pd  # noqa: PLC0415
+
+        left: pd.DataFrame | None = None
+        for chunk in _chunks(self.table):
+            both = chunk if left is None else pd.concat([left, chunk], ignore_index=True)
+            *whole, first = _starts(both)
+            for start, end in pairwise([*whole[::most], first]):
+                yield both.iloc[start:end]
+            left = both.iloc[first:]
+        if left is not None and len(left):
+            yield left
+
+    @cached_property
+    def _runs(self) -> tuple[list[str], list[str]]:
+        """Formulas in their order, and those whose lines stand in more than one place."""
+        seen: dict[str, int] = {}
+        previous = None
+        for chunk in _chunks(self.table, ["formula"]):
+            names = chunk["formula"].astype(str).str.strip().to_numpy()
+            for name in names[_starts(chunk)]:
+                if name != previous:  # else a chunk ended within a formula
+                    seen[name] = seen.get(name, 0) + 1
+                previous = name
+        return list(seen), [n for n, times in seen.items() if times > 1]
+
+
+def _starts(lines: pd.DataFrame) -> list[int]:
+    """Where the lines of each formula begin."""
+    names = lines["formula"].astype(str).str.strip().to_numpy()
+    return [0, *(np.flatnonzero(names[1:] != names[:-1]) + 1).tolist()]
+
+
+def _chunks(path: Path | None, only: list[str] | None = None) -> Iterator[pd.DataFrame]:
+    """A long table in chunks.
+
+    Raises
+    ------
+    FormulaError
+        It cannot be read, or has no column ``formula``.
+    """
+    import pandas as pd  # noqa: PLC0415
+
+    if path is None:
+        return
+    try:
+        if path.suffix.casefold() == ".parquet":
+            import pyarrow.parquet as pq  # noqa: PLC0415
+
+            file = pq.ParquetFile(path)
+            if "formula" not in file.schema_arrow.names:
+                raise FormulaError(f"{path}: has no column formula; it names the formula that each line belongs to")
+            for batch in file.iter_batches(batch_size=LINES_AT_ONCE, columns=only):
+                if batch.num_rows:
+                    yield batch.to_pandas()
+            return
+        layout: Any = _layout(path)
+        with pd.read_csv(path, chunksize=LINES_AT_ONCE, usecols=only, low_memory=False, **layout) as reader:
+            for chunk in reader:
+                if len(chunk):
+                    yield chunk
+    except ImportError:
+        raise PreservecheckError(
+            f"{path}: Parquet needs one more library; install it with: pip install pyarrow"
+        ) from None
+    except (OSError, ValueError, UnicodeDecodeError) as error:
+        if isinstance(error, FormulaError):
+            raise
+        raise FormulaError(f"{path}: cannot be read as a table: {error}") from None
+
+
+def _layout(path: Path) -> dict[str, Any]:
+    """How a CSV file parts its cells; a spreadsheet that parts them by semicolons writes a decimal comma."""
+    with path.open(encoding="utf-8-sig", errors="replace") as file:
+        head = file.readline()
+    comma = head.count(";") <= head.count(",")
+    return {"encoding": "utf-8-sig", "skipinitialspace": True} | ({} if comma else {"sep": ";", "decimal": ","})
+
+
+def _read_whole(path: Path) -> pd.DataFrame:
+    import pandas as pd  # noqa: PLC0415
+
+    parts = list(_chunks(path))
+    if not parts:
+        raise FormulaError(f"{path}: is empty; it has a row a formula")
+    return pd.concat(parts, ignore_index=True)
+
+
+def sources_of(paths: Sequence[Path], products: Path | None = None) -> list[Source]:
+    """Formula files, folders of them, and long tables.
+
+    Raises
+    ------
+    PreservecheckError
+        A path is not there, or is nothing of the kind; all faults at once.
+    """
+    files: list[tuple[str, Path]] = []
+    tables: list[Source] = []
+    faults = []
+    for path in paths:
+        if path.is_dir():
+            short = len(paths) == 1
+            inside = [(str(p.relative_to(path) if short else p), p) for p in sorted(path.rglob("*")) if _is_formula(p)]
+            if not inside:
+                faults.append(f"{path}: holds no formula file; they end in .toml, .xlsx or .Formula.csv")
+            files += inside
+        elif not path.is_file():
+            faults.append(f"{path}: there is no such file or folder; check the name")
+        elif path.suffix.casefold() in LONG_TABLES and _is_long(path):
+            tables.append(Source(str(path), table=path, products=products or _beside(path)))
+        elif path.suffix.casefold() in FORMULA_FILES:
+            files.append((str(path), path))
+        else:
+            faults.append(
+                f"{path}: give formula files (.toml, .xlsx, .csv), a folder of them, or a .csv or .parquet table"
+            )
+    if products is not None and not products.is_file():
+        faults.append(f"{products}: there is no such file; --products takes the table of the products")
+    if products is not None and not tables:
+        faults.append("--products goes with a long table of lines; formula files hold their product themselves")
+    if faults:
+        raise PreservecheckError(faults)
+    return [*([Source("files", files=tuple(files))] if files else []), *tables]
+
+
+def _is_formula(path: Path) -> bool:
+    name = path.name.casefold()
+    if not path.is_file() or name.startswith(("~$", ".")):
+        return False
+    return name.endswith((".toml", ".xlsx", ".formula.csv"))
+
+
+def _is_long(path: Path) -> bool:
+    if path.suffix.casefold() == ".parquet":
+        return True
+    with path.open(encoding="utf-8-sig", errors="replace") as file:
+        head = file.readline().casefold()
+    return "formula" in [cell.strip().strip('"') for cell in head.replace(";", ",").split(",")]
+
+
+def _beside(path: Path) -> Path | None:
+    """The table of the products that stands beside a table of lines: ``shelf.csv`` and ``shelf.products.csv``."""
+    for suffix in (path.suffix, *LONG_TABLES):
+        other = path.with_name(f"{path.stem}.products{suffix}")
+        if other.is_file():
+            return other
+    return None

@@ -1,0 +1,98 @@
+"""Formulas made up by a seeded generator, many at a time: invented data, for tests and benchmarks alone.
+
+They are meant to meet every check: water-rich and oily ones, grams and per cent, with and without a rest line, a pH and
+temperatures or none, own preservatives, blends that carry one in, all markets and product types.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from preservecheck.formula.model import MARKETS, PACKAGES, PRODUCT_TYPES, USERS, USES
+from preservecheck.reference.load import Tables
+
+# roles that are drawn from, with the largest per cent that makes sense
+OILY = {"oil": 12, "ester": 6, "silicone": 4, "wax": 2, "fatty alcohol": 6}
+WATERY = {
+    "humectant": 20,
+    "botanical": 15,
+    "protein": 2,
+    "anionic surfactant": 12,
+    "amphoteric surfactant": 8,
+    "cationic surfactant": 4,
+    "nonionic emulsifier": 4,
+    "nonionic surfactant": 8,
+    "cationic polymer": 0.5,
+    "anionic polymer": 1,
+    "nonionic polymer": 1,
+    "electrolyte": 2,
+    "chelator": 0.2,
+    "acid": 0.5,
+    "vitamin": 1,
+    "fragrance": 1,
+    "booster": 2,
+    "solubiliser": 3,
+    "powder": 2,
+    "solvent": 25,
+}
+
+
+def pile(tables: Tables, count: int, seed: int) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Lines and products of invented formulas, in the layout that ``screen`` reads."""
+    draw = np.random.default_rng(seed)
+    by_role = {
+        role: [i.inci for i in tables.ingredients if i.role == role and "," not in i.inci]
+        for role in (*OILY, *WATERY, "preservative")
+    }
+    systems = [s for s in tables.systems if s.usage_max_percent < 10]
+    lines: list[dict[str, object]] = []
+    products: list[dict[str, object]] = []
+    for n in range(count):
+        name = f"invented {seed}-{n:06d}"
+        markets = list(draw.choice(MARKETS, size=draw.integers(1, 4), replace=False))
+        measured = draw.random() < 0.9
+        grams = draw.random() < 0.2
+        batch = float(draw.choice([100, 250, 500, 1000]))
+        scale = batch / 100 if grams else 1.0
+        products.append(
+            {
+                "formula": name,
+                "name": f"made up {n}",
+                "use": draw.choice(USES),
+                "type": draw.choice(PRODUCT_TYPES),
+                "markets": " ".join(markets),
+                "users": draw.choice(USERS, p=[0.9, 0.05, 0.05]),
+                "package": draw.choice(PACKAGES),
+                "batch": f"{batch:g} g" if grams or draw.random() < 0.8 else None,
+                "scale_step": draw.choice(["0.1 g", "0.01 g", "1 g"]) if draw.random() < 0.8 else None,
+                "on_market": "2026-12-01",
+                "ph": round(float(draw.uniform(3.5, 8)), 2) if measured else None,
+                "ph_tolerance": 0.5 if draw.random() < 0.1 else None,
+                "temperature": f"{draw.integers(18, 30)} °C" if measured else None,
+                "water_activity": 0.9 if draw.random() < 0.02 else None,
+            }
+        )
+
+        def line(phase: str, ingredient: str, percent: float | None, **more: object) -> None:
+            kind = "grams" if grams else "percent"  # noqa: B023
+            amount = "rest" if percent is None else round(percent * scale, 3)  # noqa: B023
+            lines.append({"formula": name, "phase": phase, "ingredient": ingredient, kind: amount, **more})  # noqa: B023
+
+        hot = {"heated_to": f"{draw.integers(65, 80)} °C"} if draw.random() < 0.9 else {}
+        cool = {"added_at": f"{draw.integers(25, 60)} °C"} if draw.random() < 0.9 else {}
+        line("heated", "Water", None, **hot)
+        for roles, most in ((WATERY, 6), (OILY, 4)):
+            for role in draw.choice(list(roles), size=draw.integers(1, most)):
+                line("heated", draw.choice(by_role[role]), float(draw.uniform(0.05, 1) * roles[role]), **hot)
+        for role in draw.choice(list(WATERY), size=draw.integers(0, 3)):
+            line("cool-down", draw.choice(by_role[role]), float(draw.uniform(0.05, 0.3) * WATERY[role]), **cool)
+        if draw.random() < 0.2:
+            line("cool-down", draw.choice(by_role["preservative"]), 0.02, inside="an extract", **cool)
+        for system in draw.choice(len(systems), size=draw.integers(0, 3), replace=False):
+            s = systems[system]
+            low, high = s.usage_min_percent, s.usage_max_percent
+            line("cool-down", s.id, float(draw.uniform(0.8 * low, 1.1 * high)), **cool)
+        if draw.random() < 0.1:
+            line("cool-down", draw.choice(by_role["preservative"]), float(draw.uniform(0.05, 0.5)), **cool)
+    return pd.DataFrame(lines), pd.DataFrame(products)

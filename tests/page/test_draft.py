@@ -1,0 +1,192 @@
+"""From a file to the form and back: nothing is lost on the way."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from preservecheck.errors import FormulaError
+from preservecheck.formula.build import build
+from preservecheck.formula.load import load_formula
+from preservecheck.formula.starter import starter_toml
+from preservecheck.page.draft import from_raw, to_raw
+from preservecheck.page.editor import convert_amounts, whole
+from preservecheck.page.edits import edited
+from preservecheck.page.form import draft_of, pairs_of
+from preservecheck.page.judged import fault_of, formula_of
+from preservecheck.page.sheets import workbook_of
+from preservecheck.page.toml_text import toml_text
+from preservecheck.reference.load import load_tables
+from tests.helpers import make_raw
+
+EXAMPLES = sorted((Path(__file__).parents[1] / "examples").glob("*.toml"))
+LOOSE = {"path", "sha256"}
+ODD = """
+format = 1
+[product]
+name = "A \\"quoted\\" name \\\\ with ä and °"
+use = "leave-on"
+type = "scalp"
+markets = ["EU", "US", "JP"]
+users = "under-10"
+batch = "1.5 lb"
+scale_step = "500 mg"
+on_market = 2026-12-01
+[measured]
+ph = 5.05
+temperature = "73.4 °F"
+water_activity = 0.985
+[[phase]]
+name = "first: of two"
+heated_to = "167 °F"
+held = "0.5 h"
+items = [
+  { ingredient = "Aqua", grams = 600.1234567, note = "two\\nlines" },
+  { ingredient = "=SUM(A1)", grams = 20 },
+  { ingredient = "Cocamidopropyl Betaine", grams = 50.5, strength = 30 },
+  { ingredient = "my powder", grams = 0.00005 },
+]
+[[phase]]
+name = "second"
+added_at = "38 °C"
+items = [ { preservative = "benzyl-alcohol-dehydroacetic-acid", grams = 6 } ]
+[blend."=SUM(A1)"]
+"Glycerin" = 70
+"Aqua" = 30
+[ingredient."my powder"]
+role = "powder"
+water_fraction = 0.05
+aliases = ["powder of mine", "dust"]
+ph_min = 3
+"""
+
+
+def same(one, other):
+    """Two formulas that differ in nothing but the file that they came from."""
+    a, b = one.model_dump(exclude=LOOSE), other.model_dump(exclude=LOOSE)
+    assert a == b
+
+
+def raws():
+    yield from (pytest.param(p.read_text(encoding="utf-8"), id=p.stem) for p in EXAMPLES)
+    yield pytest.param(starter_toml(), id="starter")
+    yield pytest.param(ODD, id="odd")
+
+
+@pytest.mark.parametrize("text", list(raws()))
+def test_file_to_form_to_file(text, tmp_path):
+    """File, form fields, and both forms of saved file give the same formula, to the last digit."""
+    tables, raw = load_tables(), tomllib.loads(text)
+    first = build(raw, "first", tables)
+    draft = draft_of(pairs_of(from_raw(raw)))
+    same(formula_of(draft, tables), first)
+    toml, xlsx = tmp_path / "saved.toml", tmp_path / "saved.xlsx"
+    toml.write_text(toml_text(to_raw(draft)), encoding="utf-8")
+    xlsx.write_bytes(workbook_of(to_raw(draft), tables))
+    saved = load_formula(toml, tables)
+    same(saved, first)
+    same(load_formula(xlsx, tables), first)
+    assert formula_of(draft, tables).sha256 == saved.sha256
+
+
+def test_unit_that_is_typed_wins():
+    """104 °F typed in a field that says °C is 104 °F, which is (104 - 32) / 1.8 = 40 °C."""
+    draft = from_raw(tomllib.loads(starter_toml()))
+    draft.phases[1].fields |= {"added_at": "104 °F", "added_at_unit": "°C"}
+    assert formula_of(draft, load_tables()).phases[1].added_at_c == pytest.approx(40.0, abs=1e-9)
+    draft.phases[1].fields |= {"added_at": "104", "added_at_unit": "°F"}
+    assert formula_of(draft, load_tables()).phases[1].added_at_c == pytest.approx(40.0, abs=1e-9)
+
+
+def test_blank_lines_and_phases_are_left_out():
+    """A line or phase that is not filled in yet is no fault."""
+    draft = from_raw(tomllib.loads(starter_toml()))
+    before = formula_of(draft, load_tables())
+    edited(draft, "add phase-0")
+    edited(draft, "add-phase")
+    same(formula_of(draft, load_tables()), before)
+
+
+@pytest.mark.parametrize(
+    ("do", "names"),
+    [
+        ("up phase-0-line-1", ["Glycerin", "Aqua", "Wax", "Oat"]),
+        ("down phase-0-line-2", ["Aqua", "Glycerin", "Wax", "Oat"]),
+        ("up phase-1-line-0", ["Aqua", "Glycerin", "Wax", "Oat"]),
+        ("up phase-0-line-0", ["Aqua", "Glycerin", "Wax", "Oat"]),
+        ("down phase-1-line-0", ["Aqua", "Glycerin", "Wax", "Oat"]),
+        ("remove phase-0-line-1", ["Aqua", "Wax", "Oat"]),
+        ("remove phase-0", ["Oat"]),
+        ("down phase-0", ["Oat", "Aqua", "Glycerin", "Wax"]),
+        ("name phase-0-line-2 Cetyl Alcohol", ["Aqua", "Glycerin", "Cetyl Alcohol", "Oat"]),
+        ("remove phase-9-line-9", ["Aqua", "Glycerin", "Wax", "Oat"]),
+        ("nonsense", ["Aqua", "Glycerin", "Wax", "Oat"]),
+    ],
+)
+def test_buttons_of_the_editor(do, names):
+    """Lines move, go and take a proposed name; what makes no sense does nothing."""
+    items = [{"ingredient": n, "percent": 1} for n in ("Aqua", "Glycerin", "Wax")]
+    draft = from_raw({"phase": [{"name": "a", "items": items}, {"name": "b", "items": [{"ingredient": "Oat"}]}]})
+    edited(draft, do)
+    assert [line["ingredient"] for p in draft.phases for line in p.lines] == names
+
+
+def test_line_moves_over_the_edge_of_its_phase():
+    """Down from the last place of a phase is the first of the next one, and up again is back."""
+    draft = from_raw(
+        {"phase": [{"items": [{"ingredient": "A"}, {"ingredient": "B"}]}, {"items": [{"ingredient": "C"}]}]}
+    )
+    assert edited(draft, "down phase-0-line-1") == "do:down phase-1-line-0"
+    assert [[x["ingredient"] for x in p.lines] for p in draft.phases] == [["A"], ["B", "C"]]
+    assert edited(draft, "up phase-1-line-0") == "do:up phase-0-line-1"
+    assert [[x["ingredient"] for x in p.lines] for p in draft.phases] == [["A", "B"], ["C"]]
+
+
+def test_percent_and_grams():
+    """3 % of 500 g is 15 g, and back; the line that fills up shows what is left: 100 - 3 = 97 %, 500 - 15 = 485 g."""
+    items = [{"ingredient": "Aqua", "rest": True}, {"ingredient": "Glycerin", "percent": 3}]
+    draft = from_raw({"product": {"batch": "500 g"}, "phase": [{"name": "a", "items": items}]})
+    assert whole(draft) == {"said": "Aqua: 97 %", "rest": "97"}
+    convert_amounts(draft, "grams")
+    assert draft.phases[0].lines[1]["amount"] == "15"
+    assert whole(draft) == {"said": "Aqua: 485 g", "rest": "485"}
+    convert_amounts(draft, "percent")
+    assert draft.phases[0].lines[1]["amount"] == "3"
+
+
+def test_every_fault_has_its_field():
+    """Each message leads to the field that it speaks of; Glicerin stands on the third line, after the rest line."""
+    raw = make_raw({"Aqua": 90.0, "Glicerin": 200.0, "my mix": 5.0}, ph=15.0)
+    raw["product"] |= {"use": "sometimes", "batch": "heavy"}
+    raw["phase"][0]["heated_to"] = "hot"
+    raw["blend"] = {"my mix": {"Glycerin": 50, "Nonsense": 20}, "other": {"Aqua": 120}}
+    draft = from_raw(raw)
+    with pytest.raises(FormulaError) as error:
+        formula_of(draft, load_tables())
+    found = [(f.field, f.text) for f in (fault_of(m, draft) for m in error.value.messages)]
+    expected = [
+        ("product-use", 'Use is "sometimes"'),
+        ("product-batch", 'Size of the batch: "heavy"'),
+        ("measured-ph", "pH is 15"),
+        ("phase-0-heated_to", 'Phase "main": heated to: "hot"'),
+        ("phase-0-line-2-amount", 'Phase "main", line 3 (Glicerin): percent is 200'),
+        ("blend-0-name", 'Blend "my mix" adds up to 70 %'),
+        ("blend-1-part-0-percent", 'Blend "other": Aqua is 120'),
+        ("phase-0-line-2-ingredient", 'Phase "main", line 3 (Glicerin): "Glicerin" is not a known'),
+        ("blend-0-part-1-name", 'Blend "my mix": "Nonsense" is not a known'),
+    ]
+    assert [field for field, _ in found] == [field for field, _ in expected]
+    for (_, text), (_, start) in zip(found, expected, strict=True):
+        assert text.startswith(start)
+
+
+def test_name_that_stands_twice_is_a_fault():
+    """What a file could not hold twice is not dropped in silence."""
+    draft = from_raw(tomllib.loads(starter_toml()))
+    draft.blends[0].parts.append({"name": "Cetearyl Alcohol", "percent": "1"})
+    draft.blends.append(draft.blends[1])
+    with pytest.raises(FormulaError) as error:
+        formula_of(draft, load_tables())
+    assert sum("stands twice; keep one" in m for m in error.value.messages) == 2

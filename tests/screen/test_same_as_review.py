@@ -1,0 +1,138 @@
+"""A formula screened among many gives exactly what a review of it alone says: every check, every system."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from preservecheck import load_tables, review
+from preservecheck.checks import CHECKS
+from preservecheck.choose.host import Host
+from preservecheck.choose.trial import Trial
+from preservecheck.formula.build import build
+from preservecheck.review import composer_for
+from preservecheck.screen import screen_frame
+from preservecheck.screen.raw import raw_formula
+from preservecheck.verdict import Finding
+from tests.generated import pile
+
+TODAY = dt.date(2026, 11, 26)
+ORDER = {"pass": 1, "unknown": 2, "warn": 3}
+# of several findings alike the one that decides: the figure and whether the higher or the lower one presses harder
+PRESSES = {
+    "free-active": lambda f: -f.figures["sum_of_ratios"].value,
+    "heat-limit": lambda f: _less(f.figures["temperature_c"].value, f.figures["limit_c"].value),
+    "weighing": lambda f: f.figures["error_percent"].value,
+    "legal-limit": lambda f: _over(f.figures["percent_as_limited"].value, f.figures["percent_max"].value),
+    "solubility": lambda f: _over(f.figures["dissolved_g_l"].value, f.figures["solubility_g_l"].value),
+    "dose": lambda f: max(
+        f.figures["percent_min"].value - f.figures["percent"].value,
+        f.figures["percent"].value - f.figures["percent_max"].value,
+    ),
+    "ph-range": lambda f: max(
+        f.figures["ph_min"].value - f.figures["ph"].value, f.figures["ph"].value - f.figures["ph_max"].value
+    ),
+    "ionic": lambda f: -f.figures["unpaired_share"].value,
+}
+
+
+def _less(a, b):
+    return a - b
+
+
+def _over(a, b):
+    return 0.0 if b is None or a is None else np.inf if b == 0 else a / b
+
+
+def joined(tables, count, seed):
+    lines, products = pile(tables, count, seed)
+    return lines.merge(products, on="formula"), lines, products
+
+
+def code(finding: Finding) -> int:
+    return 4 if finding.serious else ORDER[finding.verdict]
+
+
+def candidates(check, findings):
+    """Key figures that a screen may show for a check: of the findings with the worst code those that press hardest."""
+    worst = max(code(f) for f in findings)
+    mine = [f for f in findings if code(f) == worst]
+    if check.ID in PRESSES:
+        try:
+            pressure = [PRESSES[check.ID](f) for f in mine]
+            hardest = max(pressure)
+            return [f for f, p in zip(mine, pressure, strict=True) if math.isclose(p, hardest, rel_tol=1e-9)]
+        except TypeError:  # a figure is not known: any of them may stand
+            return mine
+    return mine
+
+
+def compare(row, report):
+    for check in CHECKS:
+        mine = [f for f in report.checks if f.id == check.ID]
+        name = f"{check.ID}.{check.KEY.name}"
+        if not mine:
+            assert row[check.ID] == "", (row["formula"], check.ID)
+            continue
+        worst = max(mine, key=code)
+        assert (row[check.ID], bool(row[f"{check.ID}.serious"])) == (worst.verdict, worst.serious), (
+            row["formula"],
+            row["system"],
+            check.ID,
+        )
+        figures = [next(iter(f.figures.items())) for f in candidates(check, mine)]
+        assert {n for n, _ in figures} == {check.KEY.name}
+        assert {f.unit for _, f in figures} == {check.KEY.unit}
+        shown = None if pd.isna(row[name]) else row[name]
+        assert shown in [f.value for _, f in figures], (row["formula"], row["system"], check.ID, shown, figures)
+        if check.KEY.tolerance is not None:
+            half = None if pd.isna(row[f"{name}.tolerance"]) else row[f"{name}.tolerance"]
+            assert half in [f.tolerance for _, f in figures if f.value == shown], (row["formula"], check.ID)
+    assert row["verdict"] == report.verdict
+    assert bool(row["serious"]) == report.serious
+
+
+@pytest.fixture(scope="module")
+def tables():
+    return load_tables()
+
+
+def formulas_of(tables, lines, products):
+    named = products.set_index("formula", drop=False)
+    for name, mine in lines.groupby("formula", sort=False):
+        raw = raw_formula(mine, named.loc[name].to_dict(), composer_for(tables).opener)
+        yield name, build(raw, "", tables, TODAY, "sheet")
+
+
+def test_a_thousand_formulas_as_they_stand(tables):
+    frame, lines, products = joined(tables, 1000, seed=7)
+    found = screen_frame(frame, tables=tables, today=TODAY).set_index("formula", drop=False)
+    assert len(found) == 1000
+    assert (found["verdict"] != "unread").all()
+    for name, formula in formulas_of(tables, lines, products):
+        compare(found.loc[name], review(formula, tables, today=TODAY))
+
+
+def test_every_system_in_a_thousand_formulas(tables):
+    """Each formula with one system in place of its own, as ``choose`` builds it, the systems taken in turn."""
+    frame, lines, products = joined(tables, 1000, seed=11)
+    systems = [s.id for s in tables.systems]
+    found = screen_frame(frame, against="all", tables=tables, today=TODAY)
+    assert len(found) == 1000 * len(systems)
+    assert list(found["system"][: len(systems)]) == systems
+    by_id = {s.id: s for s in tables.systems}
+    compared = dict.fromkeys(systems, 0)
+    for n, (name, formula) in enumerate(formulas_of(tables, lines, products)):
+        row = found.iloc[n * len(systems) + n % len(systems)]
+        assert row["formula"] == name
+        if row["note"]:
+            assert (row["verdict"], row["limiting_check"]) == ("warn", "dose")
+            continue
+        trial = Trial(by_id[row["system"]], row["percent"])
+        compare(row, review(Host(formula, tables, TODAY).formula_with(trial), tables, today=TODAY))
+        compared[row["system"]] += 1
+    assert [s for s, n in compared.items() if n < 10] == ["low-water-activity-high-glycol"]
