@@ -162,10 +162,10 @@ def _counts(job: Job, summary: Summary) -> list[Section]:
 
 
 def _changes(summary: Summary) -> list[Section]:
-    rows = [[f"{n:,}", text] for text, n in summary.reasons.most_common(BEST)]
+    rows = [f"{n:,} × {text}" for text, n in summary.reasons.most_common(BEST)]
     left = len(summary.reasons) - len(rows)
     more = f"… and {left:,} other reasons." if left > 0 else ""
-    return [Section("What changed", [Grid(["times", "what, and the rows that speak of it"], rows), Said(more)])]
+    return [Section("What changed, how often, and the rows that speak of it", [Listed(rows), Said(more)])]
 
 
 def _passes(count: int) -> str:

@@ -16,7 +16,7 @@ from preservecheck.reference.load import Earlier, Tables
 from preservecheck.reference.rows import TABLES
 from preservecheck.screen.frame import Screen, frame_of
 from preservecheck.screen.summary import COUNTED, codes_of
-from preservecheck.verdict import Bools
+from preservecheck.verdict import Bools, Floats
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -38,6 +38,27 @@ TOUCHES: dict[str, tuple[str, ...]] = {
     "incompatibilities": ("pairs",),
     "product_ph": ("product-ph",),
 }
+# what each column of a system's row can change; one that is not here, its composition above all, can change anything
+SYSTEM_COLUMNS: dict[str, tuple[str, ...]] = {
+    "ph_min": ("ph-range",),
+    "ph_max": ("ph-range",),
+    "heat_limit_c": ("heat-limit",),
+    "preferred_add_below_c": ("heat-limit",),
+    "usage_min_percent": ("dose",),
+    "usage_max_percent": ("dose",),
+    "charge": ("ionic", "pairs"),
+    "with_cationic_surfactant": ("ionic", "pairs"),
+    "with_anionic_surfactant": ("ionic", "pairs"),
+    "with_nonionic_ethoxylates": ("ionic", "pairs"),
+    "with_proteins": ("ionic", "pairs"),
+    "with_electrolytes": ("ionic", "pairs"),
+    "gram_positive": ("coverage",),
+    "gram_negative": ("coverage",),
+    "yeast": ("coverage",),
+    "mould": ("coverage",),
+}
+# what the dose hangs on at which a system is tried
+DOSING = {"legal_limits": None, "conversions": None, "systems": {"usage_min_percent", "usage_max_percent"}}
 # columns that say where a value comes from, not what it is
 UNJUDGED = ("source", "locator", "basis", "recalled", "note", "state", "citation")
 CHANGES = ("formula", "system", "check", "before", "after", "figure", "figure_before", "figure_after", "why")
@@ -52,11 +73,26 @@ class Change:
     what: str
     names: frozenset[str]  # substances, tags, roles and systems that it speaks of
     market: str | None
+    columns: frozenset[str] = frozenset()  # that differ, where both states have the row
 
     @property
     def text(self) -> str:
         """The change in one line."""
         return f"{self.table} {self.key}: {self.what}"
+
+    def touches(self, check: str) -> bool:
+        """Whether it can change the verdict of a check."""
+        if self.table == "systems" and self.columns and self.columns <= set(SYSTEM_COLUMNS):
+            return any(check in SYSTEM_COLUMNS[c] for c in self.columns)
+        return check in TOUCHES[self.table]
+
+    @property
+    def doses(self) -> bool:
+        """Whether it can change the dose at which a system is tried."""
+        if self.table not in DOSING:
+            return False
+        columns = DOSING[self.table]
+        return columns is None or not self.columns or bool(columns & self.columns)
 
 
 def former_tables(folder: Path, now: Tables) -> Tables:
@@ -82,27 +118,32 @@ def table_changes(before: Tables, now: Tables) -> tuple[Change, ...]:
         new = {r.key_text: r for r in now.rows(table)}
         for key in dict.fromkeys((*old, *new)):
             was, is_ = old.get(key), new.get(key)
-            what = _difference(was, is_)
-            if what:
+            columns = _differing(was, is_)
+            if was is None or is_ is None or columns:
+                what = _difference(was, is_, columns)
                 rows = [r for r in (was, is_) if r is not None]
                 names = frozenset(n for r in rows for v in r.as_dict().values() for n in _names(v))
                 markets = {getattr(r, "market", None) for r in rows}
-                out.append(Change(table, key, what, names, markets.pop() if len(markets) == 1 else None))
+                market = markets.pop() if len(markets) == 1 else None
+                out.append(Change(table, key, what, names, market, frozenset(columns)))
     return tuple(out)
 
 
-def _difference(was: Any, is_: Any) -> str:
+def _differing(was: Any, is_: Any) -> tuple[str, ...]:
+    """Columns whose value is another; none where a state does not have the row."""
+    if was is None or is_ is None:
+        return ()
+    old, new = was.as_dict(), is_.as_dict()
+    return tuple(c for c in new if c not in UNJUDGED and not c.endswith("_note") and old[c] != new[c])
+
+
+def _difference(was: Any, is_: Any, columns: Sequence[str]) -> str:
     if was is None:
         return "new row"
     if is_ is None:
         return "row taken out"
     old, new = was.as_dict(), is_.as_dict()
-    parts = [
-        f"{column} {_shown(old[column])} -> {_shown(new[column])}"
-        for column in new
-        if column not in UNJUDGED and old[column] != new[column]
-    ]
-    return ", ".join(parts)
+    return ", ".join(f"{c} {_shown(old[c])} -> {_shown(new[c])}" for c in columns)
 
 
 def _shown(value: Any) -> str:
@@ -166,27 +207,34 @@ class Since:
                     "figure_after": new[key].to_numpy()[b[here]],
                 }
             )
-            frame["why"] = self._why(frame, check.ID, taken[1], changes)
+            doses = (old["percent"].to_numpy()[a[here]], new["percent"].to_numpy()[b[here]])
+            frame["why"] = self._why(frame, check.ID, taken[1], changes, doses)
             out.append(frame)
         found = pd.concat([f for f in out if len(f)], ignore_index=True) if any(len(f) for f in out) else out[0]
         order = pd.Index(taken[1].ids).get_indexer(pd.Index(found["formula"]))
         return found.iloc[np.argsort(order, kind="stable")][list(CHANGES)].reset_index(drop=True)
 
-    def _why(self, frame: pd.DataFrame, check: str, taken: Taken, changes: Sequence[Change]) -> list[str]:
+    def _why(
+        self, frame: pd.DataFrame, check: str, taken: Taken, changes: Sequence[Change], doses: tuple[Floats, Floats]
+    ) -> list[str]:
         """Changed rows that can touch a check and speak of something in the formula."""
-        mine = [c for c in changes if check in TOUCHES[c.table]]
-        speaks = [_concerned(taken, c, self.now) for c in mine]
+        speaks = [_concerned(taken, c, self.now) for c in changes]
         place = {name: i for i, name in enumerate(taken.ids)}
-        holds = {s.id: {s.id, *(i for i, _ in s.composition)} for s in self.now.tables.systems}
+        holds = {s.id: frozenset({s.id, *(i for i, _ in s.composition)}) for s in self.now.tables.systems}
+        none = "no changed row speaks of it alone; the changes act together"
         out = []
-        for formula, system in zip(frame["formula"], frame["system"], strict=True):
-            parts = {n for s in str(system).split(" + ") for n in holds.get(s, {s})}
+        for formula, system, before, after in zip(frame["formula"], frame["system"], *doses, strict=True):
+            at, systems = place[formula], str(system).split(" + ")
+            parts = frozenset(n for s in systems for n in holds.get(s, frozenset({s})))
+            moved = np.isfinite(before) and np.isfinite(after) and before != after
             told = [
                 c.text
-                for c, there in zip(mine, speaks, strict=True)
-                if there[place[formula]] or (c.names & parts and _sold(taken, place[formula], c))
+                for c, there in zip(changes, speaks, strict=True)
+                if (c.touches(check) or (moved and c.doses))
+                and (c.key in systems if c.table == "systems" else there[at] or _brought(taken, at, c, parts))
             ]
-            out.append("; ".join(told) or "no changed row speaks of it alone; the changes act together")
+            dose = [f"tried at {before:.4g} % before and {after:.4g} % now"] if moved else []
+            out.append("; ".join([*dose, *told]) or none)
         return out
 
 
@@ -267,7 +315,10 @@ def _sold_in(pile: Pile, change: Change) -> Bools:
     return np.array([change.market in p.markets for p in pile.profiles], dtype=bool)[pile.profile]
 
 
-def _sold(taken: Taken, formula: int, change: Change) -> bool:
+def _brought(taken: Taken, formula: int, change: Change, parts: frozenset[str]) -> bool:
+    """Whether a change speaks of what a system is made of, in a market that a formula is sold in."""
+    if not change.names & parts:
+        return False
     if change.market is None:
         return True
     if formula in taken.others:

@@ -332,6 +332,54 @@ def test_an_interval_that_was_narrowed(shelf, tmp_path):
     assert "heat_limit_c 46 -> 85" in rows[0]["why"]
 
 
+def test_only_the_rows_that_can_be_the_reason_are_named(shelf, tmp_path):
+    """Two systems had another pH limit: each is named for itself, and not for what a pH limit cannot change."""
+    ids = ("potassium-sorbate", "sodium-benzoate")
+    former = changed_tables(tmp_path / "former", "systems", lambda r: r["id"] in ids, "ph_max", "4.5")
+    out = tmp_path / "out.json"
+    against = [a for i in ids for a in ("--against", i)]
+    screen(shelf, *against, "--since", former, "--format", "json", "--output", out)
+    rows = read_json(out)["rows"]
+    # pH 5.0 ± 0.1 lay above 4.5; now it lies below 6 and touches 5, the limits of sorbate and benzoate
+    assert {(r["formula"], r["system"]) for r in rows} >= {("hair milk", i) for i in ids}
+    for row in rows:
+        assert row["check"] == "ph-range"
+        other = next(i for i in ids if i != row["system"])
+        assert f"systems {row['system']}: ph_max" in row["why"]
+        assert other not in row["why"]
+
+
+def test_a_limit_moves_the_dose_that_a_system_is_tried_at(shelf, tmp_path):
+    """Phenoxyethanol at 0.01 % in the EU before: the blend was tried at the least of its range, now at the middle.
+
+    0.75 % of the blend, nine tenths phenoxyethanol, are 0.675 %: less than 1 % / 1.1.
+    """
+    blend = next(s for s in load_tables().systems if s.id == "phenoxyethanol-ethylhexylglycerin-90-10")
+    assert (blend.usage_min_percent, blend.usage_max_percent) == (0.5, 1.0)
+    former = changed_tables(
+        tmp_path / "former",
+        "legal_limits",
+        lambda r: r["market"] == "EU" and r["substances"] == "Phenoxyethanol" and r["max_percent"] == "1",
+        "max_percent",
+        "0.01",
+    )
+    out = tmp_path / "out.json"
+    # 0.5 % of 19 g are 0.095 g and 0.75 % are 0.1425 g: 0.01 g is 10.5 % of the one and 7.0 % of the other
+    (tmp_path / "shelf.products.csv").write_text(PRODUCTS.replace("500 g,0.1 g", "19 g,0.01 g"), encoding="utf-8")
+    screen(shelf, "--against", blend.id, "--since", former, "--format", "json", "--output", out)
+    rows = [r for r in read_json(out)["rows"] if r["formula"] == "hair milk" and r["check"] == "weighing"]
+    assert [(r["before"], r["after"]) for r in rows] == [("serious", "warn")]
+    assert rows[0]["why"].startswith("tried at 0.5 % before and 0.75 % now; legal_limits ")
+    assert rows[0]["figure_before"] == pytest.approx(0.095)
+    assert rows[0]["figure_after"] == pytest.approx(0.1425)
+
+
+def test_a_remark_is_no_change(shelf, tmp_path):
+    former = changed_tables(tmp_path / "former", "systems", lambda r: r["id"] == "phenoxyethanol", "ph_note", "any")
+    done = screen(shelf, "--since", former)
+    assert done.exit_code == 0, done.output
+
+
 def test_nothing_changed(shelf, tmp_path):
     former = tmp_path / "former"
     former.mkdir()
