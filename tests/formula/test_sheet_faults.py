@@ -31,9 +31,11 @@ def test_a_merge_over_a_whole_sheet(write_workbook, refused, sheets):
 
 def test_unsaved_formulas(write_workbook, refused, sheets):
     """A formula whose result was never saved is not taken for an empty cell."""
-    sheets["Formula"][2][2] = "=1+2"
-    sheets["Formula"][3][2] = "=SUM(C3)"
-    assert refused(write_workbook(sheets)) == [
+    path = write_workbook(sheets)
+    book = openpyxl.load_workbook(path)
+    book["Formula"]["C3"], book["Formula"]["C4"] = "=1+2", "=SUM(C3)"
+    book.save(path)
+    assert refused(path) == [
         "cream.xlsx: sheet Formula: C3, C4 hold a formula without a saved result; open it in a"
         " spreadsheet program and save it again as .xlsx, or write the number"
     ]

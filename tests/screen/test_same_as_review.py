@@ -104,7 +104,7 @@ def tables():
 def formulas_of(tables, lines, products):
     named = products.set_index("formula", drop=False)
     for name, mine in lines.groupby("formula", sort=False):
-        raw = raw_formula(mine, named.loc[name].to_dict(), composer_for(tables).opener)
+        raw = raw_formula(mine.to_dict("records"), named.loc[name].to_dict(), composer_for(tables).opener)
         yield name, build(raw, "", tables, TODAY, "sheet")
 
 
