@@ -82,7 +82,7 @@ def ph_steps(case: Case) -> Iterable[str]:
     if np.isnan(low):
         yield "No pH window is known for this formula; write the reading down."
     elif low > high:
-        yield "No pH suits the preservative and every raw material at once: see 'preservecheck review'."
+        yield "No pH suits the preservative and every raw material at once: the review says what is in the way."
     else:
         wanted = f"pH {number(low)} to {number(high)}"
         inner = (
@@ -94,8 +94,9 @@ def ph_steps(case: Case) -> Iterable[str]:
         yield f"Wanted: {wanted}{inner}."
     yield f"Cool a sample to {ROOM_C}, read the pH of the finished batch, write it down."
     yield (
-        "Outside? Dissolve the acid or base first, add a little, stir five minutes, read again. How much: "
-        "'preservecheck adjust'. Write down every step."
+        "Outside? Dissolve the acid or base first, add a little, stir five minutes, read again. How much: titrate a "
+        "weighed sample and have it worked out ('preservecheck adjust', or “At the bench” on the page). Write down "
+        "every step."
     )
 
 

@@ -17,6 +17,7 @@ Pairs = list[tuple[str, str]]
 MAX_FIELDS = 60_000
 _NAME = re.compile(r"(product|measured|phase|blend|own)-(?:([0-9]{1,5})-)?(?:(line|part)-([0-9]{1,5})-)?([a-z_]+)")
 _MANY = {"markets"}
+_OF_VIEWS = re.compile(r"(cool|drop|sheet|which|after)-.+")
 
 
 def draft_of(pairs: Iterable[tuple[str, str]]) -> Draft:
@@ -75,3 +76,16 @@ def pairs_of(draft: Draft) -> Pairs:
         pairs += [(f"blend-{i}-part-{j}-{k}", v) for j, part in enumerate(blend.parts) for k, v in part.items()]
     pairs += [(f"own-{i}-{k}", v) for i, own in enumerate(draft.own) for k, v in own.items()]
     return pairs
+
+
+def beside_of(pairs: Iterable[tuple[str, str]], *own: str) -> Pairs:
+    """The fields of other views, which a plain form carries along beside the formula.
+
+    Parameters
+    ----------
+    pairs
+        Names and values.
+    own
+        How the names of the view itself begin, up to the hyphen.
+    """
+    return [(n, v) for n, v in pairs if (found := _OF_VIEWS.fullmatch(n)) and found.group(1) not in own]

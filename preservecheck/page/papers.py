@@ -11,6 +11,8 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from preservecheck.page.after_form import EXAMPLES, After
+from preservecheck.page.after_found import result_of
 from preservecheck.page.bench_form import Bench
 from preservecheck.page.svg import as_attributes
 
@@ -73,10 +75,19 @@ def sheet_file(made: Worksheet, ending: str, paper: Paper) -> bytes:
     return to_workbook(made, paper) if ending == "xlsx" else to_html(made, paper).encode()
 
 
-def record(bench: Bench, formula: Formula, tables: Tables, today: dt.date | None) -> Built:
-    """The decision record."""
+def record(bench: Bench, after: After, formula: Formula, tables: Tables, today: dt.date | None) -> Built:
+    """The decision record, with the challenge test whose counts are pasted; an example's counts are no test.
+
+    Raises
+    ------
+    PreservecheckError
+        The counts cannot be used.
+    """
     from preservecheck.evidence.record import build  # noqa: PLC0415
 
+    tested = None
+    if after.counts.strip() and after.counts.strip() != EXAMPLES["counts"].strip():
+        tested = result_of("counts", after, formula, tables, today).to_json()
     number, reason = bench.sheet.get("number", "").strip(), bench.sheet.get("reason", "").strip()
     return build(
         formula,
@@ -84,6 +95,7 @@ def record(bench: Bench, formula: Formula, tables: Tables, today: dt.date | None
         today=today,
         batch_number=number[:MAX_NUMBER] or None,
         reason=reason.replace("\r\n", "\n")[:MAX_REASON] or None,
+        challenge=tested,
     )
 
 

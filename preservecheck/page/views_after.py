@@ -22,7 +22,7 @@ from preservecheck.page.after_form import (
 from preservecheck.page.after_words import FIELDS, faults_of
 from preservecheck.page.desk import Desk, value_of
 from preservecheck.page.draft import Draft
-from preservecheck.page.form import MAX_FIELDS, Pairs, draft_of, pairs_of
+from preservecheck.page.form import MAX_FIELDS, Pairs, beside_of, draft_of, pairs_of
 from preservecheck.page.guard import MAX_BODY
 from preservecheck.page.judged import Fault, fault_of, formula_of, is_untouched
 from preservecheck.page.views_formula import saved_name
@@ -75,19 +75,19 @@ def _after(desk: Desk, pairs: Pairs, request: Request) -> Response:
     """The whole page; for a script its middle alone."""
     after = after_of(pairs)
     acted(after, value_of(pairs, "do"))
-    return _page(desk, draft_of(pairs), after, piece=_wants_piece(request), only=part_of(value_of(pairs, "only")))
+    return _page(desk, pairs, after, piece=_wants_piece(request), only=part_of(value_of(pairs, "only")))
 
 
 def _opened(desk: Desk, pairs: Pairs, part: Part, files: list[tuple[str, bytes]], request: Request) -> Response:
     """The text of a file in the place of what was pasted; where it cannot be read, what was pasted stays."""
-    after, draft = after_of(pairs), draft_of(pairs)
+    after = after_of(pairs)
     piece = _wants_piece(request)
     try:
         after.put(part, text_of_file(*(files[0] if files else ("", b""))))
     except ReadingsError as error:
         faults = tuple(Fault(f.text, None) for f in faults_of(error.messages, part))
-        return _page(desk, draft, after, piece=piece, instead={part: after_found.Told(faults)}, status=422)
-    return _page(desk, draft, after, piece=piece)
+        return _page(desk, pairs, after, piece=piece, instead={part: after_found.Told(faults)}, status=422)
+    return _page(desk, pairs, after, piece=piece)
 
 
 def _saved(desk: Desk, pairs: Pairs, request: Request) -> Response:
@@ -97,13 +97,13 @@ def _saved(desk: Desk, pairs: Pairs, request: Request) -> Response:
     after, draft = after_of(pairs), draft_of(pairs)
     part, ending = part_of(request.path_params["part"]), request.path_params["ending"]
     if part is None or ending not in KINDS or not after.text(part).strip():
-        return _page(desk, draft, after, status=422 if part else 404)
+        return _page(desk, pairs, after, status=422 if part else 404)
     formula, _ = _formula(desk, draft)
     try:
         data = after_found.file_of(after_found.result_of(part, after, formula, desk.tables, desk.today), ending)
     except PreservecheckError:
         # the page says what is wrong
-        return _page(desk, draft, after, status=422)
+        return _page(desk, pairs, after, status=422)
     name = f"{saved_name(draft)}.{NAMES[part]}.{ending}"
     return Response(data, media_type=KINDS[ending], headers={"content-disposition": f'attachment; filename="{name}"'})
 
@@ -118,7 +118,7 @@ def _wants_piece(request: Request) -> bool:
 
 def _page(
     desk: Desk,
-    draft: Draft,
+    pairs: Pairs,
     after: After,
     *,
     piece: bool = False,
@@ -126,6 +126,7 @@ def _page(
     instead: dict[Part, after_found.Told] | None = None,
     status: int = 200,
 ) -> Response:
+    draft = draft_of(pairs)
     formula, wrong = _formula(desk, draft)
     told = {
         part: (instead or {}).get(part)
@@ -142,6 +143,7 @@ def _page(
         here=HERE,
         title=TITLE,
         carried=pairs_of(draft),
+        beside=beside_of(pairs, "after"),
         after=after,
         formula=formula,
         wrong=wrong,

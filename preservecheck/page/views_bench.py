@@ -8,13 +8,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from preservecheck.errors import FormulaError
+from preservecheck.errors import FormulaError, PreservecheckError
 from preservecheck.formula.model import Formula
 from preservecheck.page import bench_found, papers
+from preservecheck.page.after_form import after_of
+from preservecheck.page.after_words import faults_of
 from preservecheck.page.bench_form import Bench, acted, bench_of, in_order
 from preservecheck.page.desk import Desk, value_of
 from preservecheck.page.draft import UNITS, Draft
-from preservecheck.page.form import Pairs, draft_of, pairs_of
+from preservecheck.page.form import Pairs, beside_of, draft_of, pairs_of
 from preservecheck.page.judged import Fault, fault_of, formula_of, is_untouched
 from preservecheck.page.views_formula import saved_name
 
@@ -71,12 +73,12 @@ def _bench(desk: Desk, pairs: Pairs, request: Request) -> Response:
     if value_of(pairs, "fields") != "stay":
         # where results alone are asked for, the fields stay as they are, and so must their numbers
         in_order(bench)
-    return _page(desk, draft_of(pairs), bench, focus, piece=piece, only=only)
+    return _page(desk, pairs, bench, focus, piece=piece, only=only)
 
 
 def _page(
     desk: Desk,
-    draft: Draft,
+    pairs: Pairs,
     bench: Bench,
     focus: str = "",
     *,
@@ -84,6 +86,7 @@ def _page(
     only: str = "",
     notice: tuple[str, list[str]] | None = None,
 ) -> Response:
+    draft = draft_of(pairs)
     formula, wrong = _formula(desk, draft)
     cooling = bench_found.Told() if only == "drop" else bench_found.cooling(bench, formula, desk.tables, desk.today)
     adjusting = bench_found.Told() if only == "cool" else bench_found.adjusting(bench, formula, desk.tables, desk.today)
@@ -94,6 +97,7 @@ def _page(
         title="At the bench",
         enter="add",
         carried=pairs_of(draft),
+        beside=beside_of(pairs, "cool", "drop", "sheet"),
         bench=bench,
         focus=focus,
         notice=notice,
@@ -136,9 +140,9 @@ def _sheet(desk: Desk, pairs: Pairs, request: Request) -> Response:
     formula, wrong = _formula(desk, draft)
     ending = request.path_params.get("ending", "")
     if formula is None or faults or ending not in ("", "html", "xlsx"):
-        return _no_paper(desk, draft, bench, [f.text for f in (*wrong, *faults)])
+        return _no_paper(desk, pairs, bench, [f.text for f in (*wrong, *faults)])
     if size is None and not _is_sized(formula):
-        return _no_paper(desk, draft, bench, ["How large is the batch? Type it under “This batch”."])
+        return _no_paper(desk, pairs, bench, ["How large is the batch? Type it under “This batch”."])
     made = papers.sheet(bench, size, formula, desk.tables, desk.today)
     paper = papers.paper_of(bench)
     data = papers.sheet_file(made, ending, paper)
@@ -150,14 +154,18 @@ def _record(desk: Desk, pairs: Pairs, request: Request) -> Response:
     formula, wrong = _formula(desk, draft)
     ending = request.path_params.get("ending", "")
     if formula is None or ending not in ("", "html", "md", "json"):
-        return _no_paper(desk, draft, bench, [f.text for f in wrong])
-    made = papers.record(bench, formula, desk.tables, desk.today)
+        return _no_paper(desk, pairs, bench, [f.text for f in wrong])
+    try:
+        made = papers.record(bench, after_of(pairs), formula, desk.tables, desk.today)
+    except PreservecheckError as error:
+        faults = [f.text for f in faults_of(error.messages, "counts")]
+        return _no_paper(desk, pairs, bench, [f"The counts under Afterwards cannot be used: {f}" for f in faults])
     return _given(papers.record_file(made, ending), draft, ending, "record", "record.css")
 
 
-def _no_paper(desk: Desk, draft: Draft, bench: Bench, messages: list[str]) -> Response:
+def _no_paper(desk: Desk, pairs: Pairs, bench: Bench, messages: list[str]) -> Response:
     said = messages or ["There is no formula yet. Fill it in under Formula, then come back."]
-    return _page(desk, draft, bench, notice=("This paper could not be written", said))
+    return _page(desk, pairs, bench, notice=("This paper could not be written", said))
 
 
 def _given(data: bytes, draft: Draft, ending: str, what: str, style: str) -> Response:

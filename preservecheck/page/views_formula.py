@@ -10,7 +10,7 @@ from preservecheck.page.desk import Desk, value_of
 from preservecheck.page.draft import Draft, from_raw, new_draft, to_raw
 from preservecheck.page.editor import convert_amounts, editor_view, whole
 from preservecheck.page.edits import edited
-from preservecheck.page.form import Pairs, draft_of
+from preservecheck.page.form import Pairs, beside_of, draft_of
 from preservecheck.page.judged import Fault, is_untouched, judged
 from preservecheck.page.svg import as_attributes
 from preservecheck.page.toml_text import toml_text
@@ -112,7 +112,7 @@ def example() -> Draft:
 
 def _formula(desk: Desk, pairs: Pairs, _request: Request) -> Response:
     draft, focus = _acted(desk, pairs)
-    return whole_page(desk, draft, focus=focus, wanted=_wanted(pairs))
+    return whole_page(desk, draft, beside=beside_of(pairs), focus=focus, wanted=_wanted(pairs))
 
 
 def _editor(desk: Desk, pairs: Pairs, _request: Request) -> Response:
@@ -144,7 +144,7 @@ def _check(desk: Desk, pairs: Pairs, request: Request) -> Response:
         return desk.page("opened.html", status=404, plots=[], sources=[], rule=error.messages[0])
     if _wants_piece(request):
         return desk.page("opened.html", **behind)
-    return whole_page(desk, draft, wanted=_wanted(pairs), behind={check: behind})
+    return whole_page(desk, draft, beside=beside_of(pairs), wanted=_wanted(pairs), behind={check: behind})
 
 
 def _behind(desk: Desk, check: str, found: Report | list[Fault]) -> dict[str, Any]:
@@ -221,6 +221,7 @@ def whole_page(
     desk: Desk,
     draft: Draft,
     *,
+    beside: Pairs | None = None,
     judge: bool = True,
     focus: str | None = None,
     wanted: dict[str, float] | None = None,
@@ -261,6 +262,7 @@ def whole_page(
         status=status,
         here="/",
         title="Formula",
+        beside=beside,
         focus=focus or "",
         notice=notice,
         picked=picked,

@@ -11,7 +11,7 @@ from preservecheck.errors import FormulaError
 from preservecheck.formula.model import MARKETS, Formula
 from preservecheck.page.desk import Desk, value_of
 from preservecheck.page.draft import Draft
-from preservecheck.page.form import MAX_FIELDS, Pairs, draft_of, pairs_of
+from preservecheck.page.form import MAX_FIELDS, Pairs, beside_of, draft_of, pairs_of
 from preservecheck.page.judged import fault_of, formula_of, is_untouched
 from preservecheck.page.pick import put_in
 from preservecheck.page.ranking import CHARGES, ORDERS, OUTCOME_WORDS, PREFIX, Wishes, rows_of, wishes_of
@@ -89,7 +89,8 @@ def _put(desk: Desk, pairs: Pairs, request: Request) -> Response:
     if _wants_piece(request):
         notice = bytes(desk.page("picked.html", picked=picked, before="").body).decode()
         return JSONResponse({"pairs": pairs_of(picked.draft), "system": picked.system, "notice": notice})
-    return whole_page(desk, picked.draft, picked=picked, before=urlencode(pairs_of(draft)))
+    before = urlencode(pairs_of(draft))
+    return whole_page(desk, picked.draft, beside=beside_of(pairs), picked=picked, before=before)
 
 
 def _undo(desk: Desk, pairs: Pairs, _request: Request) -> Response:
@@ -98,7 +99,7 @@ def _undo(desk: Desk, pairs: Pairs, _request: Request) -> Response:
         before = parse_qsl(value_of(pairs, "before-pick"), keep_blank_values=True, max_num_fields=MAX_FIELDS)
     except ValueError:
         before = []
-    return whole_page(desk, draft_of(before or pairs))
+    return whole_page(desk, draft_of(before or pairs), beside=beside_of(pairs))
 
 
 def _checks(desk: Desk, pairs: Pairs, request: Request) -> Response:

@@ -142,8 +142,11 @@ def growth(shelf: Shelf, folder: Path, most: int) -> None:
         if summary.formulas != size or summary.unread:
             raise RuntimeError(f"{summary.unread} of {summary.formulas} could not be read")
     slope = np.polyfit(np.log(sizes), np.log(taken), 1)[0]
+    large = [i for i, n in enumerate(sizes) if n > sizes[0]]
+    above = np.polyfit(np.log([sizes[i] for i in large]), np.log([taken[i] for i in large]), 1)[0]
     last = np.log(taken[-1] / taken[-2]) / np.log(sizes[-1] / sizes[-2])
     line("slope of log time over log formulas, all sizes", f"{slope:.3f}")
+    line(f"slope from {sizes[large[0]]:,} formulas on, past the start", f"{above:.3f}")
     line("slope between the last two sizes", f"{last:.3f}")
 
 

@@ -90,3 +90,18 @@ def tab_to(page, wanted, most=150):
             return
         page.keyboard.press("Tab")
     raise AssertionError(f"{wanted} cannot be reached by keyboard")
+
+
+def write(page, text):
+    """Type into what has the focus; in a list, what its entry begins with.
+
+    A browser takes letters as one word of a list only while less than a second lies between them: on a busy machine a
+    word falls in two, and is typed again after a pause.
+    """
+    for _ in range(5):
+        page.keyboard.type(text)
+        chosen = page.evaluate("document.activeElement.selectedOptions?.[0].label")
+        if chosen is None or chosen.startswith(text):
+            return
+        page.wait_for_timeout(1500)
+    raise AssertionError(f"{text} cannot be chosen by keyboard: {chosen}")

@@ -10,18 +10,21 @@ import re
 import tomllib
 from datetime import date
 
+import html5lib
 import pytest
 from typer.testing import CliRunner
 
 from preservecheck.batch.worksheet import worksheet
 from preservecheck.cli import app as program
 from preservecheck.evidence.record import DIGEST, content_digest
+from preservecheck.page.after_form import EXAMPLES
 from preservecheck.page.bench_form import acted, bench_of, in_order, pairs_beside
 from preservecheck.page.bench_words import on_page
 from preservecheck.page.draft import from_raw
 from preservecheck.page.form import pairs_of
 from preservecheck.reference.load import load_tables
 from preservecheck.report.sheet import to_html
+from tests.page.test_after_view import counts
 
 TODAY = date(2026, 11, 25)
 SYSTEM = "benzyl-alcohol-dehydroacetic-acid"  # heat limit 40 °C
@@ -390,6 +393,47 @@ def test_record_can_be_worked_out_again(client, tmp_path):
     path = tmp_path / "r.json"
     path.write_text(text, encoding="utf-8")
     assert CliRunner().invoke(program, ["record", "--verify", str(path)]).exit_code == 0
+
+
+def test_record_takes_the_counts_along(client, tmp_path):
+    """A challenge test that was pasted afterwards stands in the record; an example is none; faults are told.
+
+    Escherichia coli goes down by log10(500000 / 50000) = 1 where ISO 11930 asks for 3 log, so that it fails.
+    """
+    pasted = counts(changed={"Escherichia coli": ("500000", "50000", "50000", "50000")})
+    data = draft_fields() | {"after-standard": "iso-11930", "after-counts": pasted}
+    text = client.post("/bench/record.json", data=data).text
+    record = json.loads(text)
+    assert record["challenge"]["verdict"] == "fails"
+    assert "Escherichia coli" in client.post("/bench/record.md", data=data).text
+    path = tmp_path / "r.json"
+    path.write_text(text, encoding="utf-8")
+    assert CliRunner().invoke(program, ["record", "--verify", str(path)]).exit_code == 0
+    for none in (EXAMPLES["counts"], EXAMPLES["counts"].replace("\n", "\r\n"), "  "):
+        answer = client.post("/bench/record.json", data=data | {"after-counts": none})
+        assert json.loads(answer.text)["challenge"] is None
+    answer = client.post("/bench/record", data=data | {"after-counts": pasted.replace(",500000", ",x", 1)})
+    assert answer.status_code == 422
+    assert "The counts under Afterwards cannot be used: " in html.unescape(answer.text)
+
+
+def test_plain_forms_carry_what_other_views_hold(client):
+    """Once around all views by their buttons: readings, wishes and counts are still there."""
+    fields = draft_fields()
+    beside = {
+        "cool-0-time": "14:05",
+        "cool-0-temp": "74",
+        "drop-strength": "10",
+        "sheet-number": "B 7",
+        "which-text": "sorbate",
+        "after-counts": "organism,day\r\nmine,0",
+    }
+    for path in ("/", "/which", "/bench", "/after", "/"):
+        page = html5lib.parse(client.post(path, data=fields | beside).text, namespaceHTMLElements=False)
+        held = {e.get("name"): e.get("value") for e in page.iter("input")}
+        held |= {e.get("name"): "".join(e.itertext()) for e in page.iter("textarea")}
+        for name, value in beside.items():
+            assert held[name].strip() == value.replace("\r\n", "\n"), (path, name)
 
 
 @pytest.mark.parametrize("path", ["/bench/sheet", "/bench/sheet.xlsx", "/bench/record", "/bench/record.md"])

@@ -14,7 +14,7 @@ from preservecheck.page.words import VIEWS
 from preservecheck.reference.load import load_tables
 from preservecheck.report import outline
 from preservecheck.review import review
-from tests.page.browser import PATIENCE_MS, Program, tab_to, violations
+from tests.page.browser import PATIENCE_MS, Program, tab_to, violations, write
 from tests.report.pages import needs_browser
 
 pytestmark = needs_browser
@@ -62,11 +62,11 @@ def test_formula_from_scratch_by_keyboard(maker):
         ("phase-1-added_at", "100"),
     ):
         tab_to(page, field)
-        page.keyboard.type(text)
+        write(page, text)
     page.keyboard.press("Tab")
-    page.keyboard.type("°F")
+    write(page, "°F")
     tab_to(page, "phase-1-line-0-preservative")
-    page.keyboard.type("Benzyl Alcohol 87")
+    write(page, "Benzyl Alcohol 87")
     tab_to(page, "phase-1-line-0-amount")
     page.keyboard.type("0.8")
     # 100 - 3 - 0.8 = 96.2

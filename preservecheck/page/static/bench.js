@@ -1,7 +1,7 @@
 // At the bench: readings are kept in this browser beside the formula, judged after each change, and counted down.
 
 import { Unanswered, away, here, postDraft } from "/static/ask.js";
-import { MINE, before, hasReadings, kept, save } from "/static/bench_keep.js";
+import { MINE, afterwards, before, hasReadings, kept, save } from "/static/bench_keep.js";
 import { load } from "/static/carry.js";
 import { clock, count, day, dayOf, instant } from "/static/countdown.js";
 
@@ -14,16 +14,16 @@ const field = (name) => form.elements.namedItem(name);
 const keep = () => save(pairs());
 
 function pairs() {
-  return [...new FormData(form)].filter(([, value]) => typeof value === "string");
+  return [...new FormData(form)].filter(([name, value]) => typeof value === "string" && !name.startsWith("after-"));
 }
 
-// ---- the clock: times are those of this computer, and follow it until a reading is typed ----
+// ---- the clock: times are those of this computer, and follow it until a time or a temperature is typed ----
 
-let following = true;
+let timeTyped = false;
 
 function follow() {
   const time = field("cool-new-time");
-  if (!following || !time) return;
+  if (timeTyped || field("cool-new-temp").value.trim()) return;
   const now = new Date();
   // seconds count where two readings lie a few minutes apart
   time.value = now.toTimeString().slice(0, 8);
@@ -31,9 +31,8 @@ function follow() {
 }
 
 function typed(target) {
-  if (target.name === "cool-new-temp") following = false;
   if (!/^cool-(new|\d+)-time$/.test(target.name)) return;
-  if (target.name === "cool-new-time") following = false;
+  if (target.name === "cool-new-time") timeTyped = true;
   const note = field(target.name.replace(/time$/, "day"));
   if (note) note.value = target.value ? dayOf(target.value) : "";
 }
@@ -126,7 +125,6 @@ async function renew(part = "", aloud = false) {
     for (const [name, value] of typing) {
       if (name !== "drop-new-grams" || value !== "0") field(name).value = value;
     }
-    if (!field("cool-new-temp").value) following = true;
     follow();
     settled();
     keep();
@@ -194,7 +192,7 @@ bench.addEventListener("click", (event) => {
     place.value = now.dataset.now === "cool-added" ? clock(new Date()) : new Date().toTimeString().slice(0, 8);
     if (now.dataset.now === "cool-new-time") {
       typed(place);
-      following = !field("cool-new-temp").value;
+      timeTyped = false;
       keep();
       field("cool-new-temp").focus();
     } else changed("cool");
@@ -238,7 +236,7 @@ function takeOut(does, button) {
       if (/-\d+-/.test(box.name)) box.remove();
       else box.value = "";
     }
-    following = true;
+    if (part === "cool") timeTyped = false;
   }
   edition += 1;
   document.getElementById(part === "cool" ? "cool-new-temp" : "drop-new-grams").focus();
@@ -261,7 +259,7 @@ function takeIn() {
     }
     parts.push(part);
     went ||= `${part}-new-${keys[part === "cool" ? 1 : 0]}`;
-    if (part === "cool") following = true;
+    if (part === "cool") timeTyped = false;
   }
   if (!went) {
     document.getElementById(at.startsWith("drop-") ? "drop-new-ph" : "cool-new-temp").focus();
@@ -283,6 +281,7 @@ function hidden(name, value) {
 
 // A time that is changed may put its reading elsewhere in the order.
 form.addEventListener("change", (event) => {
+  if (event.target.name === "cool-new-time" && !event.target.value) timeTyped = false;
   if (!/^cool-\d+-time$/.test(event.target.name)) return;
   edition += 1;
   renew("cool");
@@ -302,12 +301,12 @@ function start(readings) {
     if (box) box.value = value;
     else bench.append(hidden(name, value));
   }
-  following = !field("cool-new-temp").value.trim();
   renew();
 }
 
 const draft = load();
-if (draft) carry(draft);
+// the record takes the laboratory's counts along, which are pasted in another view
+if (draft) carry([...draft, ...afterwards()]);
 const typedHere = kept();
 const old = hasReadings(typedHere) ? null : before(pairs().find(([name]) => name === "product-name")?.[1]);
 start(typedHere);
