@@ -60,6 +60,7 @@ def worksheet(
     batch: Annotated[
         str | None, typer.Option(metavar='"2 kg"', help="Size of this batch instead of the formula's own.")
     ] = None,
+    batch_number: Annotated[str | None, typer.Option(metavar="TEXT", help="Batch number to print.")] = None,
     output: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="A name that ends in .html or .xlsx; left out, HTML on the screen."),
@@ -76,7 +77,7 @@ def worksheet(
 
     with told():
         form = _form(output)
-        sheet = sheet_of(formula, load(tables), batch_g=grams(batch))
+        sheet = sheet_of(formula, load(tables), batch_g=grams(batch), batch_number=batch_number)
         if form == ".xlsx" and output is not None:
             from preservecheck.report.write import write_all  # noqa: PLC0415
 

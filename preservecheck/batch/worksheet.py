@@ -70,6 +70,7 @@ class Worksheet(_Part):
     formula_sha256: str
     tables_sha256: str
     batch_g: float
+    batch_number: str | None
     made_g: float  # what the rounded lines come to
     scale_step_g: float | None
     verdict: str
@@ -105,6 +106,7 @@ def worksheet(
     tables: Tables | None = None,
     *,
     batch_g: float | None = None,
+    batch_number: str | None = None,
     today: dt.date | None = None,
 ) -> Worksheet:
     """The batch sheet of a formula.
@@ -117,6 +119,8 @@ def worksheet(
         The tables; default the shipped ones with the user's own rows.
     batch_g
         Size of this batch; default the formula's own. [g]
+    batch_number
+        Printed where it is known, else a blank.
     today
         Date of the sheet.
 
@@ -144,6 +148,7 @@ def worksheet(
         formula_sha256=report.formula_sha256,
         tables_sha256=report.tables_sha256,
         batch_g=batch,
+        batch_number=batch_number,
         made_g=_total(line.weigh_g for line in lines),
         scale_step_g=formula.product.scale_step_g,
         verdict=report.verdict,

@@ -65,7 +65,12 @@ def sheet(bench: Bench, batch_g: float | None, formula: Formula, tables: Tables,
     """
     from preservecheck.batch.worksheet import worksheet  # noqa: PLC0415
 
-    return worksheet(formula, tables, batch_g=batch_g, today=today)
+    return worksheet(formula, tables, batch_g=batch_g, batch_number=_number(bench), today=today)
+
+
+def _number(bench: Bench) -> str | None:
+    """The batch number, where one is typed."""
+    return bench.sheet.get("number", "").strip()[:MAX_NUMBER] or None
 
 
 def sheet_file(made: Worksheet, ending: str, paper: Paper) -> bytes:
@@ -88,12 +93,12 @@ def record(bench: Bench, after: After, formula: Formula, tables: Tables, today: 
     tested = None
     if after.counts.strip() and after.counts.strip() != EXAMPLES["counts"].strip():
         tested = result_of("counts", after, formula, tables, today).to_json()
-    number, reason = bench.sheet.get("number", "").strip(), bench.sheet.get("reason", "").strip()
+    reason = bench.sheet.get("reason", "").strip()
     return build(
         formula,
         tables,
         today=today,
-        batch_number=number[:MAX_NUMBER] or None,
+        batch_number=_number(bench),
         reason=reason.replace("\r\n", "\n")[:MAX_REASON] or None,
         challenge=tested,
     )

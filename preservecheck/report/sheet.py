@@ -50,11 +50,16 @@ def to_html(sheet: Worksheet, paper: Paper = "a4") -> str:
         phases=phases,
         batch=mass_text(sheet.batch_g),
         made=grams(sheet.made_g, sheet),
-        signed=SIGNED,
+        signed=_signed(sheet),
         step=mass_text(sheet.scale_step_g) if sheet.scale_step_g else "not given",
         fetch=[{"name": f.name, "grams": grams(f.grams, sheet), "phases": f.phases} for f in sheet.fetch],
         foot=f"{sheet.program}, {sheet.date}; formula {sheet.formula_sha256[:12]}, tables {sheet.tables_sha256[:12]}",
     )
+
+
+def _signed(sheet: Worksheet) -> dict[str, str]:
+    """What is filled in by hand, with what is known of it."""
+    return {label: (sheet.batch_number or "") if label == SIGNED[0] else "" for label in SIGNED}
 
 
 def grams(value: float, sheet: Worksheet) -> str:
@@ -116,8 +121,8 @@ def _fill(writer: _Writer, sheet: Worksheet) -> None:
     )
     for warning in sheet.warnings:
         writer.row([f"! {warning}"], bold=True)
-    for label in SIGNED:
-        writer.row(["", label, "", "", "", "", ""], boxed=(5, 6))
+    for label, known in _signed(sheet).items():
+        writer.row(["", label, "", "", known, "", ""], boxed=(5, 6))
     writer.row([])
     writer.row(["", "Fetch", "", "grams", "", "got it", "lot number"], heading=True)
     for f in sheet.fetch:

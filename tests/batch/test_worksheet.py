@@ -298,6 +298,16 @@ def test_command_writes(name, tmp_path):
     assert [f.name for f in tmp_path.iterdir()] == [name]
 
 
+def test_batch_number(tmp_path):
+    """Printed in the place of its blank, as a text and escaped; one blank less than without it."""
+    said = run("worksheet", PASSING, "--batch-number", "=7<b>").stdout
+    assert "Batch number <strong>=7&lt;b&gt;</strong>" in said
+    assert said.count('class="blank"') == run("worksheet", PASSING).stdout.count('class="blank"') - 1
+    run("worksheet", PASSING, "--batch-number", "=7", "--output", tmp_path / "s.xlsx")
+    _, cells = cells_of((tmp_path / "s.xlsx").read_bytes())
+    assert ("=7", "s") in [(c.value, c.data_type) for c in cells]
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [((PASSING, "--batch", "2 parsec"), "--batch"), ((PASSING, "--batch", "0 g"), "above zero"),

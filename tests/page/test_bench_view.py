@@ -348,8 +348,14 @@ def saved(client, tmp_path):
 def test_batch_sheet_is_that_of_the_command(client, tmp_path, paper):
     """Letter by letter, for the same formula and size."""
     path = saved(client, tmp_path)
-    there = to_html(worksheet(path, load_tables(), batch_g=2000, today=TODAY), paper)
-    data = draft_fields() | {"sheet-batch": "2", "sheet-batch_unit": "kg", "sheet-paper": paper}
+    there = to_html(worksheet(path, load_tables(), batch_g=2000, batch_number="B 7", today=TODAY), paper)
+    assert "B 7" in there
+    data = draft_fields() | {
+        "sheet-batch": "2",
+        "sheet-batch_unit": "kg",
+        "sheet-number": "B 7",
+        "sheet-paper": paper,
+    }
     answer = client.post("/bench/sheet.html", data=data)
     assert answer.text == there
     assert 'filename="plain-rinse-for-tests.batch-sheet.html"' in answer.headers["content-disposition"]
