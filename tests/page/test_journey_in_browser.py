@@ -69,22 +69,19 @@ def seconds_to_go(place):
     return int(minutes) * 60 + int(seconds)
 
 
-def test_from_an_empty_page_to_the_record(maker, tmp_path):
-    """A formula is typed, warned of, mended; another system is picked; the batch cools; the papers are printed.
+def picked_name(system):
+    """The name of a system as the page writes it."""
+    return system_name(SYSTEMS[system])
 
-    The bench: Newton's law from 74 to 50.09 °C in 30 min in a room of 21 °C gives k = ln(53 / 29.09) / 30 = 0.02 per
-    minute; the mark of a system is the lower of its two heat figures (tables/systems.csv) less 2 °C for the thermometer.
-    """
-    page = maker()
-    formula_from_scratch(page)
-    assert SYSTEMS[FIRST].ph_max == 6
-    check = page.locator("#check-ph-range .word").first
-    expect(check).to_have_text("serious")
-    page.locator("#measured-ph").fill("4.6")
-    expect(check).to_have_text("pass")
 
-    # Which one? narrowed, sorted, picked
-    view(page, "Which one?")
+def put(page, system):
+    """Put a system of the ranking into the formula."""
+    page.locator(f"#system-{system}").get_by_role("button", name="Put it into the formula").click()
+    expect(page.locator("select[name$=-preservative]")).to_have_value(system)
+
+
+def picked(page):
+    """Narrow and sort the ranking, put in the first that fits and is another, undo, and put it in again: its dose."""
     rows = ranked(page)
     assert rows.count() == len(SYSTEMS)
     page.get_by_label("fits", exact=True).check()
@@ -94,36 +91,37 @@ def test_from_an_empty_page_to_the_record(maker, tmp_path):
     assert 2 <= fitting < len(SYSTEMS)
     expect(page.locator("#shown")).to_have_text(f"{fitting} of {len(SYSTEMS)} systems are shown.")
     ids = rows.evaluate_all("rows => rows.map((r) => r.id.slice('system-'.length))")
-    picked = next(i for i in ids if i != FIRST and SYSTEMS[i].preferred_add_below_c)
-    row = page.locator(f"#system-{picked}")
-    dose = row.locator("td.dose").inner_text()
-    row.get_by_role("button", name="Put it into the formula").click()
+    other = next(i for i in ids if i != FIRST and SYSTEMS[i].preferred_add_below_c)
+    dose = page.locator(f"#system-{other} td.dose").inner_text()
+    put(page, other)
     note = page.locator("#picked")
     expect(note).to_be_focused()
-    expect(note).to_contain_text(picked_name(picked))
-    kept = page.locator("select[name$=-preservative]")
-    expect(kept).to_have_value(picked)
+    expect(note).to_contain_text(picked_name(other))
     percent = page.locator("input[id^=phase-][id$=-amount]").last.input_value()
     assert percent in dose
-    # taken back, and put in again
     note.get_by_role("button", name="Undo: as it was before").click()
-    expect(kept).to_have_value(FIRST)
+    expect(page.locator("select[name$=-preservative]")).to_have_value(FIRST)
     expect(note).to_have_count(0)
     view(page, "Which one?")
     ranked(page)
-    page.locator(f"#system-{picked}").get_by_role("button", name="Put it into the formula").click()
-    expect(kept).to_have_value(picked)
+    put(page, other)
+    return other, percent
 
-    # At the bench: two readings, and the time counted down
-    page.clock.install(time=AFTERNOON)
-    view(page, "At the bench")
+
+def cooled(page, system):
+    """Two readings at the bench, and the time counted down.
+
+    Newton's law from 74 to 50.09 °C in 30 min in a room of 21 °C gives k = ln(53 / 29.09) / 30 = 0.02 per minute; the
+    mark of a system is the lower of its two heat figures (tables/systems.csv) less 2 °C for the thermometer.
+    """
     expect(page.locator("#cool-new-time")).to_have_value(re.compile("^14:3[67]"))
     page.locator("#cool-room").fill("21")
     readings(page, *READ)
-    system = SYSTEMS[picked]
-    mark = min(t for t in (system.heat_limit_c, system.preferred_add_below_c) if t) - 2
+    row = SYSTEMS[system]
+    mark = min(t for t in (row.heat_limit_c, row.preferred_add_below_c) if t) - 2
+    # from 14:36, a minute after the second reading [s]
     away = (math.log(53 / (mark - 21)) / 0.02 - 31) * 60
-    place = page.locator(".gate-card", has_text=picked).locator(".count")
+    place = page.locator(".gate-card", has_text=system).locator(".count")
     page.clock.pause_at(dt.datetime(2026, 11, 30, 14, 40))
     page.clock.run_for(1000)
     assert seconds_to_go(place) == pytest.approx(away - 4 * 60 - 1, abs=15)
@@ -132,30 +130,45 @@ def test_from_an_empty_page_to_the_record(maker, tmp_path):
     page.clock.resume()
     expect(page.locator("#cool-result svg")).to_be_visible()
 
-    # the papers
+
+def printed(page, which, told):
+    """A paper opened to print says all this, and nothing serious is wrong with its page."""
+    with page.context.expect_page() as opened:
+        page.locator(f"[formaction='/bench/{which}']").click()
+    paper = opened.value
+    paper.wait_for_load_state()
+    text = paper.locator("body").inner_text()
+    for words in told:
+        assert words in text, words
+    assert violations(paper) == []
+    paper.close()
+
+
+def test_from_an_empty_page_to_the_record(maker, tmp_path):
+    """A formula is typed, warned of, mended; another system is picked; the batch cools; the papers are printed."""
+    page = maker()
+    formula_from_scratch(page)
+    assert SYSTEMS[FIRST].ph_max == 6
+    check = page.locator("#check-ph-range .word").first
+    expect(check).to_have_text("serious")
+    page.locator("#measured-ph").fill("4.6")
+    expect(check).to_have_text("pass")
+    view(page, "Which one?")
+    system, percent = picked(page)
+    page.clock.install(time=AFTERNOON)
+    view(page, "At the bench")
+    cooled(page, system)
     page.locator("#sheet-number").fill("J-7")
     page.locator("#sheet-reason").fill("The first one wants a lower pH.")
-    for path, told in (("sheet", ("J-7", "500 g")), ("record", ("J-7", "The first one wants a lower pH.", "pH 4.6"))):
-        with page.context.expect_page() as opened:
-            page.locator(f"[formaction='/bench/{path}']").click()
-        paper = opened.value
-        paper.wait_for_load_state()
-        text = paper.locator("body").inner_text()
-        for words in (NAME, picked, percent, *told):
-            assert words in text, words
-        assert violations(paper) == []
-        paper.close()
+    printed(page, "sheet", (NAME, system, percent, "J-7", "500 g"))
+    reason = "The first one wants a lower pH."
+    printed(page, "record", (NAME, system, picked_name(system), percent, "J-7", reason, "pH 4.6"))
     with page.expect_download() as saving:
         page.get_by_role("button", name="Save as .json").click()
     record = tmp_path / "record.json"
     saving.value.save_as(record)
     done = CliRunner().invoke(app, ["record", "--verify", str(record)])
     assert done.exit_code == 0, done.output
-
-
-def picked_name(system):
-    """The name of a system as the page writes it."""
-    return system_name(SYSTEMS[system])
 
 
 def test_program_goes_while_ranking_and_at_the_bench(chromium):
@@ -250,10 +263,9 @@ def test_without_scripting(maker):
     page.get_by_label("fits", exact=True).check()
     page.get_by_role("button", name="Show these").click()
     row = page.locator("tbody.system:visible").filter(has=page.locator("button.put")).first
-    picked = row.get_attribute("id").removeprefix("system-")
-    row.get_by_role("button", name="Put it into the formula").click()
-    expect(page.locator("#picked")).to_contain_text(picked_name(picked))
-    expect(page.locator(f"select[name$=-preservative] option[value={picked}][selected]")).to_have_count(1)
+    system = row.get_attribute("id").removeprefix("system-")
+    put(page, system)
+    expect(page.locator("#picked")).to_contain_text(picked_name(system))
     view(page, "At the bench")
     page.locator("#cool-room").fill("21")
     readings(page, *READ)
@@ -342,11 +354,10 @@ def test_ranking_and_bench_by_keyboard_alone(maker):
     expect(page.get_by_role("table", name="Preservative systems for")).to_be_visible()
     row = page.get_by_role("row").filter(has=page.get_by_role("rowheader")).first
     expect(row.get_by_role("cell").first).to_be_visible()
-    put = page.locator("tbody.system:visible button.put").first
-    picked = put.get_attribute("value").removeprefix("put ")
+    wanted = page.locator("tbody.system:visible button.put").first.get_attribute("value")
     for _ in range(60):
         page.keyboard.press("Tab")
-        if page.evaluate("document.activeElement.value") == f"put {picked}":
+        if page.evaluate("document.activeElement.value") == wanted:
             break
     page.keyboard.press("Enter")
     expect(page.locator("#picked")).to_be_focused()
