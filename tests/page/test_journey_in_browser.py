@@ -162,7 +162,8 @@ def test_from_an_empty_page_to_the_record(maker, tmp_path):
     page.locator("#sheet-reason").fill("The first one wants a lower pH.")
     printed(page, "sheet", (NAME, system, percent, "J-7", "500 g"))
     reason = "The first one wants a lower pH."
-    printed(page, "record", (NAME, system, picked_name(system), percent, "J-7", reason, "pH 4.6"))
+    parts = [inci for inci, _ in SYSTEMS[system].composition]
+    printed(page, "record", (NAME, system, *parts, percent, "J-7", reason, "pH 4.6"))
     with page.expect_download() as saving:
         page.get_by_role("button", name="Save as .json").click()
     record = tmp_path / "record.json"
