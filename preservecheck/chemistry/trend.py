@@ -126,6 +126,35 @@ def _share_within(angle: float, dof: int) -> float:
     return 2 / math.pi * (angle + sine * total) if odd else sine * total
 
 
+def rounding_of(step: float) -> float:
+    """Standard deviation that rounding to a step brings: step / sqrt(12).
+
+    Parameters
+    ----------
+    step
+        What an instrument is read to. [any]
+
+    Returns
+    -------
+    float
+        Standard deviation, in the unit of the step. [any]
+
+    Notes
+    -----
+    Any place between two steps is taken as equally likely.
+
+    References
+    ----------
+    Standard deviation of a uniform distribution.
+
+    Examples
+    --------
+    >>> round(rounding_of(0.1), 4)
+    0.0289
+    """
+    return step / math.sqrt(12)
+
+
 def rounding_error(readings: ArrayLike) -> float:
     """Standard deviation that rounding to the last digit written brings.
 
@@ -157,7 +186,7 @@ def rounding_error(readings: ArrayLike) -> float:
     values = np.asarray(readings, dtype=np.float64)
     for decimals in range(_MOST_DECIMALS + 1):
         if np.all(np.abs(values - np.round(values, decimals)) < 1e-9 * np.maximum(1, np.abs(values))):
-            return float(10.0**-decimals / math.sqrt(12))
+            return rounding_of(10.0**-decimals)
     return 0.0
 
 

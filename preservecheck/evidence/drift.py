@@ -15,7 +15,7 @@ from preservecheck.batch.head import Head, head_of
 from preservecheck.batch.ph_target import window_of
 from preservecheck.case import cases
 from preservecheck.checks.base import number
-from preservecheck.chemistry.trend import Line, fitted_line, predicted, rounding_error
+from preservecheck.chemistry.trend import Line, fitted_line, predicted, rounding_of
 from preservecheck.evidence.ph_readings import read_ph
 from preservecheck.formula.model import Formula
 from preservecheck.reference.load import Tables, load_tables
@@ -118,8 +118,8 @@ def drift(
     found_window = window_of(case)
     window, why = found_window.span, found_window.because
     found = tuple(
-        series_of(name, celsius, points, window)
-        for (name, celsius), points in sorted(read_ph(readings).items(), key=lambda i: (i[0][1] or 0, i[0][0]))
+        series_of(name, celsius, course.points, window, course.step)
+        for (name, celsius), course in sorted(read_ph(readings).items(), key=lambda i: (i[0][1] or 0, i[0][0]))
     )
     codes = [SERIOUS if s.serious else WORDS.index(s.verdict) for s in found]
     return Drift(
@@ -132,16 +132,34 @@ def drift(
 
 
 def series_of(
-    name: str, celsius: float | None, points: Sequence[tuple[dt.date, float]], window: tuple[float, float] | None
+    name: str,
+    celsius: float | None,
+    points: Sequence[tuple[dt.date, float]],
+    window: tuple[float, float] | None,
+    step: float = 0.0,
 ) -> Series:
-    """What the readings of one storage temperature tell."""
+    """What the readings of one storage temperature tell.
+
+    Parameters
+    ----------
+    name
+        Of the storage.
+    celsius
+        Its temperature, where it is known. [°C]
+    points
+        Days and pH, in the order of the days. [pH]
+    window
+        Lowest and highest pH that suit the product, where they are known. [pH]
+    step
+        What the pH is read to; its rounding is the least scatter. [pH]
+    """
     dates, ph = tuple(d for d, _ in points), tuple(p for _, p in points)
     span = (dates[-1] - dates[0]).days
     outside = window is not None and not window[0] <= ph[-1] <= window[1]
     if len(ph) < LEAST_READINGS or span < LEAST_DAYS:
         return _too_few(name, celsius, dates, ph, span, outside, window)
     x = np.array([(d - dates[0]).days for d in dates], dtype=float)
-    line = fitted_line(x, np.array(ph), rounding_error(ph))
+    line = fitted_line(x, np.array(ph), rounding_of(step))
     low, high = line.slope - line.slope_error, line.slope + line.slope_error
     moves = low > 0 or high < 0
     leaves = early = None

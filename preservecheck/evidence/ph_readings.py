@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 from preservecheck.errors import UnitError
@@ -13,6 +14,7 @@ from preservecheck.formula.readings import Columns, Row, Table, as_number, is_mi
 from preservecheck.formula.sheet_form import text
 from preservecheck.units import temperature_c, temperature_text
 
+_DECIMALS = re.compile(r"[.,]([0-9]+)\s*$")
 _UNSTATED = "storage not stated"
 _STORES = {"room": None, "room temperature": None, "rt": None, "ambient": None}
 _STORAGE = (
@@ -39,8 +41,16 @@ COLUMNS = Columns(
 )
 
 
-def read_ph(path: str | Path) -> Mapping[tuple[str, float | None], list[tuple[dt.date, float]]]:
-    """Days and pH by storage, in the order of the days.
+@dataclass(frozen=True)
+class PhCourse:
+    """The readings of one storage, in the order of the days."""
+
+    points: list[tuple[dt.date, float]]
+    step: float  # what they are read to: the last digit that is written, a tenth where none is
+
+
+def read_ph(path: str | Path) -> Mapping[tuple[str, float | None], PhCourse]:
+    """Days and pH by storage.
 
     Raises
     ------
@@ -49,6 +59,7 @@ def read_ph(path: str | Path) -> Mapping[tuple[str, float | None], list[tuple[dt
     """
     table = read_readings(path, COLUMNS)
     found: dict[tuple[str, float | None], dict[dt.date, tuple[float, int]]] = {}
+    decimals: dict[tuple[str, float | None], int] = {}
     stated = [r for r in table.rows if not is_missing(r.cells.get("storage"))]
     units: dict[str, list[int]] = {}
     for row in table.rows:
@@ -64,6 +75,8 @@ def read_ph(path: str | Path) -> Mapping[tuple[str, float | None], list[tuple[dt
             )
             continue
         days[day] = (ph, row.number)
+        written = _DECIMALS.search(text(row.cells.get("ph")))
+        decimals[store] = max(decimals.get(store, 1), len(written.group(1)) if written else 0)
     if len(units) > 1:
         rare = min(units, key=lambda u: len(units[u]))
         table.faults.add(
@@ -71,7 +84,10 @@ def read_ph(path: str | Path) -> Mapping[tuple[str, float | None], list[tuple[dt
             "one unit"
         )
     table.faults.raise_if_any()
-    return {store: [(d, p) for d, (p, _) in sorted(days.items())] for store, days in found.items()}
+    return {
+        store: PhCourse([(d, p) for d, (p, _) in sorted(days.items())], 10.0 ** -decimals[store])
+        for store, days in found.items()
+    }
 
 
 def _storage(table: Table, row: Row, units: dict[str, list[int]]) -> tuple[str, float | None] | None:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from preservecheck.evidence.challenge import Challenge
     from preservecheck.evidence.challenge_plan import Plan
     from preservecheck.evidence.challenge_words import OrganismResult
-    from preservecheck.evidence.drift import Drift
+    from preservecheck.evidence.drift import Drift, Series
 
 NAMES = {"iso-11930": "ISO 11930", "usp-51": "USP <51>, category 2", "ph-eur-5.1.3": "Ph. Eur. 5.1.3, topical"}
 VERDICTS = {
@@ -107,6 +107,27 @@ def plan_page(found: Plan) -> Page:
     )
 
 
+def _first_said(found: Drift) -> str:
+    """The worst of the storages in one sentence."""
+    from preservecheck.evidence.drift import WATCHED_DAYS  # noqa: PLC0415
+
+    def badness(s: Series) -> tuple[bool, bool, bool, int]:
+        leaving = s.leaves_on_early or s.leaves_on
+        return s.serious, s.verdict == "warn", s.verdict == "unknown", -leaving.toordinal() if leaving else -4_000_000
+
+    worst = max(found.series, key=badness)
+    if worst.verdict == "pass":
+        return f"The pH stays inside the window for {WATCHED_DAYS} days and more, if nothing changes."
+    if worst.serious:
+        return f"{worst.storage}: the last reading, pH {number(worst.ph[-1])}, lies outside the window."
+    if worst.leaves_on is not None:
+        early = f", at the earliest on {worst.leaves_on_early}" if worst.leaves_on_early else ""
+        return f"{worst.storage}: the pH would leave the window on {worst.leaves_on}{early}."
+    if worst.leaves_on_early is not None:
+        return f"{worst.storage}: the pH may leave the window from {worst.leaves_on_early} on."
+    return f"{worst.storage}: {worst.because}"
+
+
 def drift_page(found: Drift) -> Page:
     """The pH over time, storage by storage."""
     rows = []
@@ -138,7 +159,7 @@ def drift_page(found: Drift) -> Page:
     return Page(
         f"pH over time: {found.head.name}",
         "serious" if any(s.serious for s in found.series) else found.verdict,
-        [window + found.window_because],
+        [_first_said(found), window + found.window_because],
         [
             Section(
                 "By storage",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -33,8 +33,15 @@ HEIGHT = 3.4
 COOLING, TITRATION = "Cooling of the batch", "Titration of the sample"
 COURSES, DRIFTING = "Courses of the challenge test", "pH over time"
 _DPI = 150
+# behind a name, so that it can be read where a line passes
+_BACKED: dict[str, Any] = {"facecolor": d.PAPER, "edgecolor": "none", "alpha": 0.85, "pad": 0.8}
 # names of temperatures this close would lie on each other [°C]
 _CLOSE_C = 4.0
+
+
+def backed(paint: Paint) -> dict[str, Any]:
+    """What stands behind a name."""
+    return _BACKED | {"facecolor": paint(d.PAPER)}
 
 
 def save(path: Path, title: str, text: str, draw: Draw) -> None:
@@ -102,7 +109,11 @@ def _cooling(found: Cooldown, reach: Iterable[Reach]) -> Draw:
             # of two that lie close together the lower one has its name below
             drop = any(0 < other - level < _CLOSE_C for other in levels)
             axes.annotate(
-                f"{level:g} °C", (course.time_min[0], level), (2, -10 if drop else 2), textcoords="offset points"
+                f"{level:g} °C",
+                (course.time_min[0], level),
+                (2, -10 if drop else 3),
+                textcoords="offset points",
+                bbox=backed(paint),
             )
         axes.set_xlabel("minutes" if course.start_clock_min is None else f"minutes after {course.clock(0)}")
         axes.set_ylabel("temperature, °C")
@@ -136,7 +147,13 @@ def _titration(found: Adjustment, bench: Titration) -> Draw:
         axes.plot(bench.grams, bench.ph, d.MARKERS[0], color=paint(d.INK), label="read")
         if found.target_ph is not None:
             axes.axhline(found.target_ph, color=paint(d.MUTED), linestyle=d.DASHES[1], linewidth=1)
-            axes.annotate(f"target {found.target_ph:.1f}", (0, found.target_ph), (2, 2), textcoords="offset points")
+            axes.annotate(
+                f"target {found.target_ph:.1f}",
+                (0, found.target_ph),
+                (2, 4),
+                textcoords="offset points",
+                bbox=backed(paint),
+            )
         axes.set_xlabel(f"grams added to {bench.sample_g:g} g of sample")
         axes.set_ylabel("pH")
         axes.legend()
@@ -184,12 +201,22 @@ def _courses(found: Challenge) -> Draw:
                 linewidth=2,
                 label="least asked for" if at == 0 else None,
             )
+            # beside its mark: below and above it the courses pass
             axes.annotate(
-                "\n".join(names), (day, value), (0, -3), textcoords="offset points", ha="center", va="top", fontsize=6.5
+                "\n".join(names),
+                (day + 0.8, value),
+                (2, 0),
+                textcoords="offset points",
+                va="center",
+                fontsize=7,
+                bbox=backed(paint),
             )
         axes.set_xlabel("days")
         axes.set_ylabel("log10 reduction")
         axes.set_xticks(sorted({0, *(int(x) for o in found.organisms for x in o.log_reductions)}))
+        # room for the names at the last day
+        left, right = axes.get_xlim()
+        axes.set_xlim(left, right + 0.12 * (right - left))
         figure.legend(loc="outside lower center", ncols=2, fontsize=7.5)
         d.quiet_frame(axes)
 
@@ -227,7 +254,7 @@ def _drifting(found: Drift) -> Draw:
             axes.axhline(edge, color=paint(d.WARN), linestyle=d.DASHES[1], linewidth=1)
         axes.set_xlabel(f"days after {first}")
         axes.set_ylabel("pH")
-        axes.legend()
+        figure.legend(loc="outside lower center", ncols=2)
         d.quiet_frame(axes)
 
     return draw

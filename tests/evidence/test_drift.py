@@ -18,6 +18,8 @@ SYSTEM = "benzyl-alcohol-dehydroacetic-acid"
 START = dt.date(2026, 1, 1)
 # window of a leave-in with this system: pH 4.2 to 5.5
 FORMULA = make_formula({"Glycerin": 3}, {SYSTEM: 0.8}, ph=5.0, use="leave-on", type="leave-in")
+# days of readings that tell a year ahead
+LONG = (0, 14, 30, 60, 90, 120, 180, 240)
 
 
 @pytest.fixture
@@ -56,8 +58,7 @@ def test_rising_leaves_at_the_upper_edge(write):
 
 def test_steady_product_passes(write):
     """Readings that only scatter show no movement, and no leaving date."""
-    days = (0, 14, 30, 60, 90, 120, 180, 240)
-    found = drift(write(line(0.0, start=4.9, days=days)), FORMULA, today=TODAY).series[0]
+    found = drift(write(line(0.0, start=4.9, days=LONG)), FORMULA, today=TODAY).series[0]
     assert (found.moves, found.leaves_on, found.verdict) == (False, None, "pass")
     assert found.slope_low < 0 < found.slope_high
     assert "does not differ from zero" in found.because
@@ -105,6 +106,21 @@ def test_readings_that_lie_on_a_line_keep_their_rounding(write):
     """Readings to 0.1 that happen to lie on a line still have a band."""
     found = drift(write(line(-0.01, days=(0, 10, 20, 30), wobble=0.0)), FORMULA, today=TODAY).series[0]
     assert found.slope_low < found.slope_per_day < found.slope_high
+
+
+def test_digits_that_are_written_count(write):
+    """5.00 again and again is read to 0.01, so that a year stays sure; 5.0 is read to 0.1 and leaves it open.
+
+    The band a year on: 0.01 / sqrt(12) x t(4; 0.975) = 2.776 x sqrt(1 + 1/6 + (407 - 18.7)^2 / 1143) = 0.093 pH; ten
+    times as much for 0.1, which reaches beyond pH 4.2 or 5.5 from 5.0.
+    """
+    for written, verdict in (("5.00", "pass"), ("5.0", "warn"), ("5", "warn")):
+        rows = "\n".join(f"{START + dt.timedelta(days=d)},{written},22" for d in (0, 7, 14, 21, 28, 42))
+        found = drift(write(rows), FORMULA, today=TODAY).series[0]
+        assert (found.verdict, found.slope_per_day) == (verdict, 0)
+        # of the last digit, and a tenth where none is written
+        step = 0.01 if written == "5.00" else 0.1
+        assert found.line.error == pytest.approx(step / 12**0.5)
 
 
 def test_window_is_named(write):
@@ -188,6 +204,29 @@ def test_command_words(write, product, form):
     """Text and Markdown name the day to read again."""
     out = run(write(line(-0.01)), "--formula", product, "--format", form).stdout
     assert "Read again on 2026-" in " ".join(out.split())
+
+
+@pytest.mark.parametrize(
+    ("points", "said"),
+    [
+        (line(0.0, start=4.9, days=LONG), "The pH stays inside the window for 365 days and more"),
+        # 0.01 a day down from 5.005 is at 4.205 on day 80 and below 4.2 on day 81: 2026-01-01 + 81 d
+        (
+            line(0.0, wobble=0.0) + line(-0.01, "40", start=5.005, wobble=0.0),
+            "40 °C (104 °F): the pH would leave the window on 2026-03-23",
+        ),
+        (
+            line(0.0, wobble=0.0) + [(0, 4.1, "40")],
+            "40 °C (104 °F): the last reading, pH 4.1, lies outside the window.",
+        ),
+        ([(0, 5.0, "22")], "22 °C (71.6 °F): 1 reading over 0 days is too few for a trend"),
+    ],
+)
+def test_worst_storage_is_said_first(write, product, points, said):
+    """The first sentence is that of the storage with the worst verdict."""
+    out = " ".join(run(write(points), "--formula", product).stdout.split())
+    assert said in out
+    assert out.index(said) < out.index("Window: pH 4.2 to 5.5")
 
 
 def test_command_needs_a_formula(write, tmp_path, product):
