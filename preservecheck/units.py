@@ -55,6 +55,9 @@ _MINUTES: Mapping[str, float] = {
 }
 _TEMPERATURE_HELP = 'give a temperature in °C or °F, such as "40 °C" or "104 °F"'
 _MASS_HELP = 'give a mass in mg, g, kg, oz or lb, such as "500 g" or "17 oz"'
+# nobody makes more than 100 tonnes in one pot; guards against a slip of the unit [g]
+MAX_BATCH_G = 1e8
+BATCH_HELP = 'give a mass above zero and at most 100,000 kg, such as "500 g"'
 _DURATION_HELP = 'give a time in s, min or h, such as "20 min" or "1.5 h"'
 
 _QUANTITY = re.compile(r"([+-]?[0-9.,]*)\s*(.*)", re.DOTALL)
@@ -161,6 +164,35 @@ def mass_g(text: str) -> float:
     500.0
     """
     return _scaled(text, _GRAMS, _MASS_HELP)
+
+
+def batch_mass_g(text: str) -> float:
+    """Grams from the mass of a batch: above zero, and no more than ``MAX_BATCH_G``.
+
+    Parameters
+    ----------
+    text
+        Such as ``500 g``. [mg, g, kg, oz or lb]
+
+    Returns
+    -------
+    float
+        Mass. [g]
+
+    Raises
+    ------
+    UnitError
+        Not a mass, nothing at all, or more than anybody fills.
+
+    Examples
+    --------
+    >>> batch_mass_g("1 lb")
+    453.59237
+    """
+    mass = mass_g(text)
+    if not 0 < mass <= MAX_BATCH_G:
+        raise UnitError(f'"{_short(text)}": {BATCH_HELP}')
+    return mass
 
 
 def duration_min(text: str) -> float:

@@ -21,7 +21,7 @@ from preservecheck.formula.model import (
 )
 from preservecheck.formula.names import FormulaNames, names_of
 from preservecheck.formula.unknown import Form, UnknownNames
-from preservecheck.units import mass_g, temperature_c
+from preservecheck.units import BATCH_HELP, MAX_BATCH_G, mass_g, temperature_c
 
 if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
@@ -31,8 +31,6 @@ TOP = ("format", "product", "measured", "phase", "blend", "ingredient")
 PRODUCT = ("name", "use", "type", "markets", "users", "package", "batch", "scale_step", "on_market")
 MEASURED = ("ph", "ph_tolerance", "temperature", "water_activity", "water_activity_tolerance")
 
-# nobody makes more than 100 tonnes in one pot; guards against a slip of the unit
-MAX_BATCH_G = 1e8
 _YEARS = (2000, 2100)
 
 
@@ -133,10 +131,9 @@ def _product(section: Section, today: dt.date | None) -> dict[str, Any]:
 
 
 def _mass(section: Section, key: str) -> float | None:
-    give = 'give a mass above zero, such as "500 g"'
-    grams = section.quantity(key, mass_g, 0, MAX_BATCH_G, give)
+    grams = section.quantity(key, mass_g, 0, MAX_BATCH_G, BATCH_HELP)
     if grams == 0:
-        section.fault(key, give)
+        section.fault(key, BATCH_HELP)
         return None
     return grams
 

@@ -12,7 +12,7 @@ from preservecheck.page.bench_words import faults_of, on_page, sections_of
 from preservecheck.page.judged import Fault
 from preservecheck.page.svg import as_attributes
 from preservecheck.page.words import system_name
-from preservecheck.units import mass_g, plain_number, temperature_c, temperature_text
+from preservecheck.units import batch_mass_g, plain_number, temperature_c, temperature_text
 
 if TYPE_CHECKING:
     from preservecheck.batch.adjust import Adjustment
@@ -300,7 +300,7 @@ def batch_of(bench: Bench, faults: list[Fault]) -> float | None:
     else:
         text = f"{written} {bench.sheet.get('batch_unit') or 'g'}"
     try:
-        return mass_g(text)
+        return batch_mass_g(text)
     except UnitError as error:
         faults.append(Fault(f"The size of this batch: {error.messages[0]}", "sheet-batch"))
         return None

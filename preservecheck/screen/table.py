@@ -15,7 +15,7 @@ import numpy as np
 
 from preservecheck.case import Ints, Pile, Profile
 from preservecheck.errors import FormulaError, UnitError
-from preservecheck.formula.build import MAX_BATCH_G, build
+from preservecheck.formula.build import build
 from preservecheck.formula.build_lines import MAX_GRAMS, MAX_LINES, SUM_TOLERANCE, TEMPERATURE_C
 from preservecheck.formula.composition import Composition
 from preservecheck.formula.material import Material, Opener
@@ -23,7 +23,7 @@ from preservecheck.formula.model import PH_TOLERANCE, WATER_ACTIVITY_TOLERANCE
 from preservecheck.formula.sheet_form import is_rest
 from preservecheck.screen.raw import product_raw, raw_formula, text
 from preservecheck.screen.schema import IDENTITY, LINES, PRODUCTS, Field
-from preservecheck.units import mass_g, temperature_c
+from preservecheck.units import MAX_BATCH_G, mass_g, temperature_c
 from preservecheck.verdict import Bools, Floats
 
 if TYPE_CHECKING:

@@ -106,8 +106,8 @@ PRODUCT = [
         'product.package is "jars"; did you mean jar? give jar, pump, tube, spray or bottle',
     ),
     ("batch", 500, f'product.batch: "500" has no unit; {MASS}'),
-    ("batch", "0 g", 'product.batch is "0 g"; give a mass above zero, such as "500 g"'),
-    ("batch", True, 'product.batch is true; give a mass above zero, such as "500 g"'),
+    ("batch", "0 g", 'product.batch is "0 g"; give a mass above zero and at most 100,000 kg, such as "500 g"'),
+    ("batch", True, 'product.batch is true; give a mass above zero and at most 100,000 kg, such as "500 g"'),
     (
         "scale_step",
         "0.1 grains",

@@ -457,3 +457,11 @@ def test_sheet_asks_for_the_size(client):
     data = draft_fields(FORMULA.replace('batch = "1 kg"\n', ""))
     assert "How large is the batch?" in client.post("/bench/sheet", data=data).text
     assert client.post("/bench/sheet", data=data | {"sheet-batch": "500"}).status_code == 200
+
+
+@pytest.mark.parametrize("size", ["0", "-0", "1000000000"])
+def test_sheet_of_no_batch_is_refused(client, size):
+    """Nothing can be weighed into nothing, nor into more than any vessel holds: the rule of the formula file."""
+    answer = client.post("/bench/sheet", data=draft_fields() | {"sheet-batch": size})
+    assert answer.status_code == 422
+    assert "give a mass above zero and at most 100,000 kg" in answer.text
