@@ -307,6 +307,6 @@ def _check_grams(total: float, rest: bool, batch_g: float | None, faults: Faults
         faults.add('product.batch is missing; with grams and a rest line give the size of the batch, such as "500 g"')
     elif rest and batch_g is not None and total > batch_g * (1 + _ROUNDING):
         faults.add(
-            f"the lines without the rest line add up to {total:.6g} g, more than product.batch ({batch_g:.6g} g), "
+            f"the lines without the rest line add up to {total:.6g} g, more than the batch ({batch_g:.6g} g), "
             "so nothing is left for the rest line; correct the amounts or the batch"
         )

@@ -39,6 +39,7 @@ KIND_OF = {
     "added_at": "temperature",
     "held": "time",
 }
+AMOUNT_UNITS = {"percent": "%", "grams": "g"}
 _BARE = re.compile(r"[\s+\-−–.,0-9]*")
 _SPLIT = re.compile(r"\s*([+\-−–]?[0-9.,]+)\s*(\S+)\s*")
 
@@ -141,9 +142,9 @@ def _line(line: Fields, amounts: str) -> dict[str, Any]:
     if line.get("rest"):
         raw["rest"] = True
     elif amount := line.get("amount", "").strip():
-        raw["grams" if amounts == "grams" else "percent"] = number_of(amount)
+        raw["grams" if amounts == "grams" else "percent"] = number_of(amount, AMOUNT_UNITS[amounts])
     if kind == "ingredient" and (strength := line.get("strength", "").strip()):
-        raw["strength"] = number_of(strength)
+        raw["strength"] = number_of(strength, "%")
     if note := line.get("note", "").strip():
         raw["note"] = note
     return raw
@@ -151,7 +152,7 @@ def _line(line: Fields, amounts: str) -> dict[str, Any]:
 
 def _parts(blend: BlendDraft) -> dict[str, Any]:
     return {
-        name: number_of(part.get("percent", "").strip())
+        name: number_of(part.get("percent", "").strip(), "%")
         for part in blend.parts
         if (name := part.get("name", "").strip())
     }
@@ -173,10 +174,18 @@ def _quantities(fields: Fields, keys: tuple[str, ...]) -> dict[str, str]:
     return out
 
 
-def number_of(text: str) -> Any:
-    """The number that a text means, or the text itself for ``build`` to refuse."""
+def number_of(text: str, unit: str = "") -> Any:
+    """The number that a text means, or the text itself for ``build`` to refuse.
+
+    Parameters
+    ----------
+    text
+        As it is typed.
+    unit
+        Of the field; it may stand behind the number.
+    """
     try:
-        return plain_number(text)
+        return plain_number(text.strip().removesuffix(unit).rstrip() or text)
     except UnitError:
         return text
 

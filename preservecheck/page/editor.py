@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from preservecheck.formula.model import MARKETS, PACKAGES, PRODUCT_TYPES, USERS, USES
 from preservecheck.formula.names import folded, names_of
 from preservecheck.formula.unknown import allowed_words
-from preservecheck.page.draft import UNITS, Draft, Fields, number_of, text_of
+from preservecheck.page.draft import AMOUNT_UNITS, UNITS, Draft, Fields, number_of, text_of
 from preservecheck.units import mass_g
 
 if TYPE_CHECKING:
@@ -76,10 +76,12 @@ def whole(draft: Draft) -> dict[str, str]:
     """What the lines add up to, and what is left for the line that fills up, for display."""
     lines = [line for phase in draft.phases for line in phase.lines]
     rest = next((line for line in lines if line.get("rest")), None)
-    amounts = [number_of(line["amount"]) for line in lines if not line.get("rest") and line.get("amount", "").strip()]
+    unit = AMOUNT_UNITS[draft.amounts]
+    typed = [line["amount"] for line in lines if not line.get("rest") and line.get("amount", "").strip()]
+    amounts = [number_of(text, unit) for text in typed]
     if any(isinstance(a, str) for a in amounts):
         return {"said": "", "rest": ""}
-    total, unit = sum(amounts), "g" if draft.amounts == "grams" else "%"
+    total = sum(amounts)
     full = 100.0 if draft.amounts == "percent" else batch_g(draft)
     if rest is None:
         return {"said": f"All lines: {total:.6g} {unit}", "rest": ""}
@@ -112,7 +114,7 @@ def convert_amounts(draft: Draft, kind: str) -> None:
         return
     lines = [line for phase in draft.phases for line in phase.lines if line.get("amount", "").strip()]
     rest = any(line.get("rest") for phase in draft.phases for line in phase.lines)
-    values = [number_of(line["amount"]) for line in lines]
+    values = [number_of(line["amount"], AMOUNT_UNITS[draft.amounts]) for line in lines]
     numbers = [v for v in values if not isinstance(v, str)]
     size = batch_g(draft)
     if kind == "percent" and not rest and numbers:

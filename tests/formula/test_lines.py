@@ -296,7 +296,7 @@ def test_grams(raw, tables, batch, values):
             "500 g",
             (None, 501),
             (
-                "the lines without the rest line add up to 501 g, more than product.batch (500 g),"
+                "the lines without the rest line add up to 501 g, more than the batch (500 g),"
                 " so nothing is left for the rest line; correct the amounts or the batch"
             ),
         ),

@@ -190,3 +190,40 @@ def test_name_that_stands_twice_is_a_fault():
     with pytest.raises(FormulaError) as error:
         formula_of(draft, load_tables())
     assert sum("stands twice; keep one" in m for m in error.value.messages) == 2
+
+
+@pytest.mark.parametrize(
+    ("amounts", "typed", "meant"),
+    [
+        ("grams", "20 g", 20),
+        ("grams", "2,5g", 2.5),
+        ("percent", "4%", 4),
+        ("percent", "4,5 %", 4.5),
+        ("percent", "20 g", "20 g"),
+        ("grams", "5 %", "5 %"),
+        ("grams", "g", "g"),
+        ("percent", "%", "%"),
+    ],
+)
+def test_unit_of_the_field_may_stand_behind_the_number(amounts, typed, meant):
+    """As on a printed recipe; another unit is left for the check of the formula to refuse."""
+    fields = {"amounts": amounts, "phase-0-line-0-ingredient": "Glycerin", "phase-0-line-0-amount": typed}
+    assert to_raw(draft_of(fields.items()))["phase"][0]["items"] == [{"ingredient": "Glycerin", amounts: meant}]
+
+
+def test_unit_behind_the_number_counts_for_the_rest():
+    """500 - 20 - 2.5 = 477.5 g; in percent 4 and 0.5."""
+    fields = {
+        "amounts": "grams",
+        "product-batch": "500",
+        "phase-0-line-0-ingredient": "Aqua",
+        "phase-0-line-0-rest": "yes",
+        "phase-0-line-1-ingredient": "Glycerin",
+        "phase-0-line-1-amount": "20 g",
+        "phase-0-line-2-ingredient": "Parfum",
+        "phase-0-line-2-amount": "2,5 g",
+    }
+    draft = draft_of(fields.items())
+    assert whole(draft)["rest"] == "477.5"
+    convert_amounts(draft, "percent")
+    assert [line.get("amount") for line in draft.phases[0].lines[1:]] == ["4", "0.5"]
