@@ -90,7 +90,7 @@ def aim_of(case: Case, start: float | None, tolerance: float, target: float | No
                 window,
                 False,
                 "The pH was not measured, so there is nothing to start from: measure it at 20 to "
-                "25 °C and write it under [measured].",
+                "25 °C and write it into the formula as the measured pH.",
                 notes,
             )
         inside = abs(start - target) <= 1e-9
@@ -102,16 +102,16 @@ def aim_of(case: Case, start: float | None, tolerance: float, target: float | No
             None,
             window,
             False,
-            f"{said} The pH was not measured: measure it at 20 to 25 °C and write it under "
-            "[measured], or titrate a sample.",
+            f"{said} The pH was not measured: measure it at 20 to 25 °C and write it into "
+            "the formula as the measured pH, or titrate a sample.",
         )
     if window is None or not found.agree:
         return Aim(
             None,
             window,
             False,
-            f"{said} Change the preservative or the product ('preservecheck choose' ranks systems for it); do not "
-            "adjust the pH until then, or say with --target where to go.",
+            f"{said} Change the preservative or the product ('preservecheck choose', or “Which one?” on the page, "
+            "ranks systems for it); do not adjust the pH until then, or say with --target where to go.",
         )
     low, high = window
     margin = min(tolerance, (high - low) / 2)

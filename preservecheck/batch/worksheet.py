@@ -186,7 +186,7 @@ def scaled(formula: Formula, batch_g: float | None) -> Formula:
     if size is None:
         where = formula.path or formula.product.name
         raise FormulaError(
-            f'{where}: the size of the batch is not given; add --batch "500 g", or write batch under [product]'
+            f'{where}: the size of the batch is not given; add --batch "500 g", or write it into the formula (batch)'
         )
     if size == total:
         return formula

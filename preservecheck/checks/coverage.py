@@ -89,7 +89,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         because = "There is too little free water for microbes to grow; no spectrum is asked for."
     elif not systems:
         because = "There is no preservative system in it."
-        do = "Choose one: 'preservecheck choose' ranks them for this formula."
+        do = "Choose one: 'preservecheck choose', or “Which one?” on the page, ranks them for this formula."
     elif code == PASS:
         because = f"Best rating of what is in it: {words}."
     elif code == UNKNOWN:

@@ -154,7 +154,7 @@ def _words(case: Case, one: Mapping[str, float], code: int, said: str, j: int) -
     if one["nothing"]:
         return (
             "No active that is known to hold microbes back is in the water phase.",
-            "Choose a preservative: 'preservecheck choose' ranks them for this formula.",
+            "Choose a preservative: 'preservecheck choose', or “Which one?” on the page, ranks them for this formula.",
         )
     if code == UNKNOWN:
         return words.unknown(case, one, said, j)

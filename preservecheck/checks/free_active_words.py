@@ -18,7 +18,7 @@ def unknown(case: Case, one: Mapping[str, float], said: str, j: int) -> tuple[st
     if np.isnan(one["ph"]):
         return (
             "The pH was not measured, and the working share of the preservative hangs on it.",
-            "Measure the pH of the finished batch at 20 to 25 °C and write it under [measured].",
+            "Measure the pH of the finished batch at 20 to 25 °C and write it into the formula as the measured pH.",
         )
     present = np.flatnonzero(case.acting_pct[0] > 0)
     if np.isfinite(one["sum_of_ratios"]):

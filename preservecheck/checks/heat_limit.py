@@ -102,7 +102,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         because = f"No temperature is given for the phase that it goes into; the limit is {celsius(limit)}."
         do = (
             f"Measure the batch when it goes in ({celsius(target - tolerance)} or cooler is right) and write your "
-            "reading as added_at in that phase."
+            "reading into the formula as what the batch is at when that phase goes in (added_at)."
         )
     elif code == PASS:
         because = f"{met}, below the limit of {celsius(limit)}."

@@ -63,7 +63,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     do = None
     if code == UNKNOWN and np.isnan(ph):
         because = f"The pH was not measured; {system.id} works from pH {span}."
-        do = "Measure the pH of the finished batch at 20 to 25 °C and write it under [measured]."
+        do = "Measure the pH of the finished batch at 20 to 25 °C and write it into the formula as the measured pH."
     elif code == UNKNOWN:
         because = f"No effective pH range is known to these tables for {system.id}."
         do = "Take the range from the supplier's data sheet and add it as a row of your own systems.csv."

@@ -115,7 +115,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
             "formula",
             figures,
             f"The pH was not measured; the custom is {number(low)} to {number(high)}.",
-            "Measure the pH of the finished batch at 20 to 25 °C and write it under [measured].",
+            "Measure the pH of the finished batch at 20 to 25 °C and write it into the formula as the measured pH.",
             sources,
         )
     if code == PASS:

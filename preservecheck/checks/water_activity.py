@@ -112,7 +112,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         because = f"{reading}: {growing} can grow, so it needs a preservative, and it has one."
     elif code == SERIOUS:
         because = f"{reading}: {growing} can grow and there is no preservative in it."
-        do = "Do not fill it. Run 'preservecheck choose' on this formula to see which preservatives fit."
+        do = "Do not fill it. See which preservatives fit: 'preservecheck choose', or “Which one?” on the page."
     elif one["boosters_percent"] >= BOOSTER_PERCENT:
         because = f"{reading}: {growing} can grow, and only boosters stand against them."
         do = "Add a preservative system; boosters help one, they rarely replace it. Only a challenge test can tell."

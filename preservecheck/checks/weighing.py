@@ -60,7 +60,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     if code == UNKNOWN:
         missing = "the smallest step of your scale" if np.isnan(step) else "the size of the batch"
         because = f"Whether your scale can weigh this dose is not known: {missing} is not given."
-        do = 'Write scale_step = "0.1 g" and batch = "500 g" under [product], with your own figures.'
+        do = "Write the smallest step of your scale (scale_step) and the size of the batch (batch) into the formula."
     else:
         because = (
             f"{number(grams)} g on a scale that steps by {number(step)} g may be off by "

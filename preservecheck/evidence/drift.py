@@ -276,8 +276,8 @@ def _words(
     span = f"{number(window[0])} to {number(window[1])}"
     if outside:
         return f"{said} The last reading, pH {number(now)}, lies outside {span}.", (
-            "Do not sell this batch as it is; adjust the pH ('preservecheck adjust'), find what moves it, and start "
-            "the readings anew."
+            "Do not sell this batch as it is; adjust the pH ('preservecheck adjust', or “At the bench” on the page), "
+            "find what moves it, and start the readings anew."
         )
     if leaves is not None:
         said += f" It would leave {span} on {leaves}"

@@ -222,7 +222,7 @@ class Scope:
         if row is not None and row.composition:
             split = ", ".join(f"{f * 100:g} % {i}" for i, f in row.composition)
             remarks.append(
-                f'{written}: taken as {split}, the usual split; write your supplier\'s split as [blend."{written}"]'
+                f"{written}: taken as {split}, the usual split; write your supplier's split as a blend of that name"
             )
             for inci, fraction in row.composition:
                 yield inci, share * fraction, origin, carried

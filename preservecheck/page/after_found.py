@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 from preservecheck.errors import PreservecheckError, ReadingsError
 from preservecheck.page.after_form import After, Part
-from preservecheck.page.after_words import faults_of, on_page, sections_of
+from preservecheck.page.after_words import faults_of, sections_of
 from preservecheck.page.judged import Fault
 from preservecheck.page.svg import as_attributes
+from preservecheck.page.words import view_alone
 
 if TYPE_CHECKING:
     from preservecheck.evidence.challenge import Challenge
@@ -97,7 +98,7 @@ def told(part: Part, after: After, formula: Formula | None, tables: Tables, toda
     except PreservecheckError as error:
         return Told(tuple(faults_of(error.messages, part)))
     page, plot = page_of(found), plot_of(found)
-    lead = [on_page(t) for t in page.lead]
+    lead = [view_alone(t) for t in page.lead]
     return Told(
         stamp={
             "word": SIGNS.get(found.verdict) or page.verdict or "",
@@ -106,7 +107,7 @@ def told(part: Part, after: After, formula: Formula | None, tables: Tables, toda
         },
         lead=tuple(lead[1:]),
         sections=tuple(sections_of(page)),
-        plot={"title": plot.title, "text": on_page(plot.text), "svg": as_attributes(plot.svg)},
+        plot={"title": plot.title, "text": view_alone(plot.text), "svg": as_attributes(plot.svg)},
         foot=tuple(page.footer),
     )
 

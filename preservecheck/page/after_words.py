@@ -7,27 +7,16 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Any
 
 from preservecheck.page.judged import Fault
+from preservecheck.page.words import view_alone
 from preservecheck.report import pages
 
 if TYPE_CHECKING:
     from preservecheck.page.after_form import Part
 
-# what a sentence says of a command, and what it says of the page
-AFTER_WORDS = (
-    ("('preservecheck choose' ranks systems for it)", "(“Which one?” ranks systems for it)"),
-    ("('preservecheck adjust')", "(“At the bench” says how)"),
-)
 _ROW = re.compile(r"\brow(s?) (?=[0-9])")
 _BY_WHICH = re.compile(r"Give --standard .*?, or a line (\S+) above the heading")
 _NUMBER = re.compile(r"[<≤≥+-]?\d*(\.\d+)?")
 FIELDS: dict[Part, str] = {"counts": "after-counts", "ph": "after-ph"}
-
-
-def on_page(text: str) -> str:
-    """A sentence of a result in the words of the page."""
-    for said, meant in AFTER_WORDS:
-        text = text.replace(said, meant)
-    return text
 
 
 def faults_of(messages: Iterable[str], part: Part) -> list[Fault]:
@@ -55,9 +44,9 @@ def sections_of(page: pages.Page) -> Iterator[dict[str, Any]]:
 
 def _block(block: pages.Said | pages.Listed | pages.Grid) -> dict[str, Any]:
     if isinstance(block, pages.Said):
-        return {"kind": "said", "text": on_page(block.text)}
+        return {"kind": "said", "text": view_alone(block.text)}
     if isinstance(block, pages.Listed):
-        return {"kind": "listed", "texts": [on_page(t) for t in block.texts]}
-    rows = [[on_page(c) for c in row] for row in block.rows]
+        return {"kind": "listed", "texts": [view_alone(t) for t in block.texts]}
+    rows = [[view_alone(c) for c in row] for row in block.rows]
     figures = [i for i in range(1, len(block.heads)) if all(_NUMBER.fullmatch(row[i]) for row in rows)]
     return {"kind": "grid", "heads": block.heads, "rows": rows, "numbers": figures}

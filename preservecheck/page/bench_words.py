@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from preservecheck.page.judged import Fault
+from preservecheck.page.words import view_alone
 from preservecheck.report import pages
 
 if TYPE_CHECKING:
@@ -25,8 +26,6 @@ BENCH_WORDS = (
     ("give the room with --room", "type the temperature of the room"),
     ("give --added with the time to judge by the readings", "type the time to have it judged by the readings"),
     ('; give it with --batch "500 g"', "; type it above"),
-    ("write it under [measured]", "type it into the formula"),
-    ("('preservecheck choose' ranks systems for it)", "(“Which one?” ranks systems for it)"),
     ("say with --target where to go", "type the pH to reach"),
     ("; write minutes such as 10, or a clock time such as 14:05", "; type a time of day such as 14:05"),
     ('such as "74 °C" or "165 °F"', "such as 74 °C or 165 °F"),
@@ -64,7 +63,7 @@ def on_page(text: str) -> str:
     """A sentence in the words of the page."""
     for said, meant in BENCH_WORDS:
         text = text.replace(said, meant)
-    text = _PH.sub(": pH", text)
+    text = _PH.sub(": pH", view_alone(text))
     return _ROW.sub(r"reading \1", _AGENT.sub('the acid or base "', text))
 
 

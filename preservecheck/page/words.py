@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 FIELD_WORDS = {
@@ -55,12 +56,25 @@ PAGE_WORDS = (
     (", in quotation marks", ""),
     (" in quotation marks", ""),
 )
+# a command, and the view that does the same
+_PLACE = re.compile(r"'preservecheck [a-z]+', or (“[^”]+”) on the page,?")
 VIEWS = (
     ("/", "Formula"),
     ("/which", "Which one?"),
     ("/bench", "At the bench"),
     ("/after", "Afterwards"),
 )
+
+
+def view_alone(text: str) -> str:
+    """A sentence that names a command or a view, with the view alone.
+
+    Examples
+    --------
+    >>> view_alone("Choose one: 'preservecheck choose', or “Which one?” on the page, ranks them.")
+    'Choose one: “Which one?” ranks them.'
+    """
+    return _PLACE.sub(r"\1", text)
 
 
 def system_name(system: Any) -> str:

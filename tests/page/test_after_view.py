@@ -17,10 +17,10 @@ from preservecheck.evidence.drift import drift
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.readings_text import readings_text
 from preservecheck.page.after_form import COUNTS_COLUMNS, EXAMPLES, PARTS, PH_COLUMNS, acted, after_of, pairs_beside
-from preservecheck.page.after_words import on_page
 from preservecheck.page.draft import from_raw
 from preservecheck.page.form import pairs_of
 from preservecheck.page.guard import MAX_BODY
+from preservecheck.page.words import view_alone
 from preservecheck.reference.load import load_tables
 from preservecheck.report import pages
 from preservecheck.report.evidence_pages import challenge_page, drift_page
@@ -233,7 +233,7 @@ def test_ph_outside_is_serious(client):
     """4.9 is above 4.8: the sign is that of a batch not to be sold, and the words are of the page."""
     text = told(client, draft_fields(), pasted(ph=PH.replace("4,4", "4,9")))
     assert '<span class="word serious">serious</span>' in text
-    assert "“At the bench” says how" in text
+    assert "adjust the pH (“At the bench”), find what moves it" in text
     assert "preservecheck adjust" not in text
 
 
@@ -296,7 +296,7 @@ def test_page_says_what_the_command_says(client, tmp_path):
                     sentences += [block.text] if isinstance(block, pages.Said) else block.texts
         at = text.index(page.verdict)
         for sentence in [*sentences, *page.footer]:
-            at = text.index(on_page(sentence), at)
+            at = text.index(view_alone(sentence), at)
 
 
 @pytest.mark.parametrize("path", ["/after/counts.md", "/after/ph.json", "/after/counts.exe"])
