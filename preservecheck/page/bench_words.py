@@ -34,7 +34,7 @@ BENCH_WORDS = (
         "the first row must give the pH before anything was added: grams_added 0",
         "the first reading must be the pH before anything is added: 0 g",
     ),
-    ("grams_added", "the grams"),
+    ("grams_added", "“Added so far”"),
     ("sample_grams", "the weight of the sample"),
     ("agent_percent", "the strength"),
     ("delete the row", "remove the reading"),

@@ -95,9 +95,9 @@ def adjust_page(found: Adjustment) -> Page:
             else f" (between {_grams(found.grams_low)} and {_grams(found.grams_high)})"
         )
         batch = f" to a batch of {mass_text(found.batch_g)}" if found.batch_g else ""
-        kind = "" if found.basis == "titration" else " ESTIMATE."
+        kind = "" if found.basis == "titration" else "ESTIMATE. "
         lead.append(
-            f"From pH {number(found.start_ph or 0)} to {number(found.target_ph or 0)}:{kind} add {amount}{band} of "
+            f"{kind}From pH {number(found.start_ph or 0)} to {number(found.target_ph or 0)}: add {amount}{band} of "
             f"{what}"
             f"{batch}, in {len(found.additions)} steps."
         )
@@ -121,7 +121,7 @@ def adjust_page(found: Adjustment) -> Page:
         None,
         lead,
         [
-            Section("Steps", [Grid(["step", "add", "in by then", "expect pH", "then"], rows)]),
+            Section("Steps", [Grid(["step", "add", "total so far", "expect pH", "then"], rows)]),
             Section("Buffer capacity", [Said(buffer)]),
             Section(
                 "What the checks say afterwards",
