@@ -60,7 +60,9 @@ MAX_BATCH_G = 1e8
 BATCH_HELP = 'give a mass above zero and at most 100,000 kg, such as "500 g"'
 _DURATION_HELP = 'give a time in s, min or h, such as "20 min" or "1.5 h"'
 
-_QUANTITY = re.compile(r"([+-]?[0-9.,]*)\s*(.*)", re.DOTALL)
+# groups of three digits with spaces between, as the SI brochure (9th edition, 5.4.4) writes large numbers
+_SPACED = r"[+-]?[1-9][0-9]{0,2}(?: [0-9]{3})+(?:[.,][0-9]*)?"
+_QUANTITY = re.compile(rf"({_SPACED}(?![0-9.,])|[+-]?[0-9.,]*)\s*(.*)", re.DOTALL)
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
 _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
 # look-alikes that people type for a degree sign and for a minus
@@ -69,6 +71,8 @@ _LOOK_ALIKES = str.maketrans({"º": "°", "˚": "°", "−": "-", "–": "-", "�
 
 def plain_number(text: str, *, comma_is_decimal: bool = False) -> float:
     """A number written with a decimal point, or with a decimal comma where that can mean nothing else.
+
+    Digits may stand in groups of three with spaces between: ``1 200 000``.
 
     Parameters
     ----------
@@ -93,6 +97,8 @@ def plain_number(text: str, *, comma_is_decimal: bool = False) -> float:
     4.5
     """
     tidy = _tidy(text)
+    if re.fullmatch(_SPACED, tidy):
+        tidy = tidy.replace(" ", "")
     if not comma_is_decimal and _THOUSANDS.fullmatch(tidy):
         bare = tidy.replace(",", "")
         raise UnitError(f'"{tidy}" can be read in two ways; write {tidy.replace(",", ".")} or {bare}')

@@ -56,6 +56,8 @@ def test_temperature(text, celsius):
         ("1.1 lb", 498.951607),
         ("2 lbs", 907.18474),
         ("0,125 g", 0.125),
+        ("1 500 g", 1500),
+        ("12 000,5 g", 12000.5),
     ],
 )
 def test_mass(text, grams):
@@ -99,6 +101,8 @@ DURATION = 'give a time in s, min or h, such as "20 min" or "1.5 h"'
             "1.500,0 g",
             f'"1.500,0" is not a number; write one such as 4.5, with its unit; {MASS}',
         ),
+        (mass_g, "1 50 g", f'"1 50 g" is in "50 g", which is not known here; {MASS}'),
+        (mass_g, "1 5000 g", f'"1 5000 g" is in "5000 g", which is not known here; {MASS}'),
         (duration_min, "20 m", f'"20 m" is in "m", which is not known here; {DURATION}'),
         (duration_min, "20", f'"20" has no unit; {DURATION}'),
         (duration_min, "nan min", f'"nan min" is not a number with a unit; {DURATION}'),
@@ -109,6 +113,27 @@ def test_refused(parse, text, message):
     with pytest.raises(UnitError) as caught:
         parse(text)
     assert caught.value.messages == (message,)
+
+
+@pytest.mark.parametrize(
+    ("text", "number"),
+    [
+        ("1 000", 1000),
+        ("1\u00a0200\u202f000", 1_200_000),
+        ("-12\u2009345.5", -12_345.5),
+        ("1 000,25", 1000.25),
+    ],
+)
+def test_spaces_group_digits(text, number):
+    """As the SI brochure (9th edition, 5.4.4) writes large numbers, with any kind of space that a spreadsheet gives."""
+    assert plain_number(text) == number
+
+
+@pytest.mark.parametrize("text", ["1 00", "10 0000", "0 500", "1 000 00", "1 000 g", "1  000"])
+def test_other_spaces_are_refused(text):
+    """They could stand between two numbers."""
+    with pytest.raises(UnitError):
+        plain_number(text)
 
 
 def test_decimal_comma_that_is_known():
