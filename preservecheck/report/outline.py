@@ -116,11 +116,13 @@ def by_check(report: Report) -> Iterator[tuple[str, list[Finding]]]:
 
 
 def shortened(text: str, longest: int = SHORT) -> str:
-    """The first sentence, cut at a word where it is long."""
+    """The first sentence; where it is long, cut after the last of its parts that fits, else at a word."""
     first = re.split(r"(?<=[.!?]) (?=[A-Z])", text, maxsplit=1)[0]
     if len(first) <= longest:
         return first
-    return first[:longest].rsplit(" ", 1)[0].rstrip(",;:(") + " …"
+    kept = first[:longest]
+    part = kept.rfind(";")
+    return (kept[:part] if part > longest / 2 else kept.rsplit(" ", 1)[0].rstrip(",;:(")) + " …"
 
 
 def product_line(report: Report) -> str:

@@ -106,10 +106,13 @@ def test_finding_without_remedy_points_to_the_evidence():
         ("Too low. The rest is detail.", "Too low."),
         ("Counted as in Ph. Eur. 5.1.3 today.", "Counted as in Ph."),  # cut early is harmless, cut late is long
         ("a" * 100 + " " + "b" * 100, "a" * 100 + " …"),
+        # 130 letters and a sign fit into 170, and are more than half of it; 30 are not
+        ("a" * 130 + "; " + "b" * 20 + " " + "c" * 100, "a" * 130 + " …"),
+        ("a" * 30 + "; " + "b" * 100 + " " + "c" * 100, "a" * 30 + "; " + "b" * 100 + " …"),
     ],
 )
 def test_short_reason(text, short):
-    """The list shows the first sentence, cut at a word where it is long."""
+    """The list shows the first sentence; where it is long, cut at a semicolon or else at a word."""
     assert outline.shortened(text) == short
 
 
