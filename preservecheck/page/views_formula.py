@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 # plots that show what a check is about
 PLOTS = {
     "ph-range": ("ph",),
+    "product-ph": ("ph",),
     "free-active": ("microbes", "ph"),
     "solubility": ("ph",),
     "heat-limit": ("temperatures",),

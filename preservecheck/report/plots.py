@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from preservecheck.case import Case
-from preservecheck.checks import free_active
+from preservecheck.checks import free_active, product_ph
 from preservecheck.checks.base import listed, number
 from preservecheck.context import ACID, BASE, MICROBES
 from preservecheck.report import drawing as d
@@ -26,6 +26,15 @@ PH_POINTS = 141
 SUM_EDGES = (0.01, 100.0)
 # shares of the draws between which 95 in 100 lie [%]
 BAND = (2.5, 97.5)
+
+
+class _Range(NamedTuple):
+    """A span of pH with its name, and as a sentence."""
+
+    name: str
+    low: float
+    high: float
+    said: str
 
 
 def plots_of(case: Case, findings: Sequence[Finding], *, prefix: str = "") -> tuple[Plot, ...]:
@@ -59,9 +68,9 @@ def against_ph(case: Case, prefix: str = "") -> Plot | None:
     if not present:
         return None
     present = sorted(present, key=lambda f: -case.acting_pct[0, f])[: len(d.LINES)]
-    ranges = _ranges(case)
+    ranges = [*_ranges(case), *_suitable(case)]
     ph, tolerance = float(case.ph[0]), float(case.ph_tolerance[0])
-    ends = [e for _, low, high in ranges for e in (low, high)] + ([ph] if np.isfinite(ph) else [])
+    ends = [e for r in ranges for e in (r.low, r.high)] + ([ph] if np.isfinite(ph) else [])
     grid = np.linspace(max(0.0, min([3.0, *ends]) - 0.5), min(14.0, max([7.0, *ends]) + 0.5), PH_POINTS)
     at = case.with_(ph=grid)
     share = {f: 100 * np.broadcast_to(at.working_fraction_of(f), grid.shape) for f in present}
@@ -104,13 +113,30 @@ def against_ph(case: Case, prefix: str = "") -> Plot | None:
     return drawn_plot(f"{prefix}ph", "Working share and free amount against pH", text, 4.1 + 0.2 * len(present), draw)
 
 
-def _ranges(case: Case) -> list[tuple[str, float, float]]:
+def _ranges(case: Case) -> list[_Range]:
     """Effective pH range of each system."""
     c = case.context
     found = (
         (c.systems[int(i)].id, c.systems[int(i)].ph_min, c.systems[int(i)].ph_max) for i in case.system[0] if i >= 0
     )
-    return [(name, low, high) for name, low, high in found if low is not None and high is not None]
+    return [
+        _Range(name, low, high, f"{name} works from pH {low:g} to {high:g}.")
+        for name, low, high in found
+        if low is not None and high is not None
+    ]
+
+
+def _suitable(case: Case) -> list[_Range]:
+    """The pH that the product should have, as its check has it."""
+    figures = product_ph.compute(case)
+    low, high = (float(figures[name][0, 0]) for name in ("ph_min", "ph_max"))
+    if not np.isfinite([low, high]).all():
+        return []
+    profile = case.profiles[int(case.profile[0])]
+    name = f"customary for a {profile.type}"
+    if figures["apart"][0, 0]:
+        name = "what its raw materials bear"
+    return [_Range(name, low, high, f"pH {low:g} to {high:g} is {name}.")]
 
 
 def _measured_band(axes: Axes, ph: float, tolerance: float) -> None:
@@ -121,9 +147,9 @@ def _measured_band(axes: Axes, ph: float, tolerance: float) -> None:
         axes.axvline(ph, color=d.BAND, linewidth=1.2)
 
 
-def _range_bars(axes: Axes, ranges: Sequence[tuple[str, float, float]]) -> None:
-    """Bars with ends over the plot, from where to where each system works."""
-    for i, (name, low, high) in enumerate(ranges):
+def _range_bars(axes: Axes, ranges: Sequence[_Range]) -> None:
+    """Bars with ends over the plot, from where to where each system works and the product should lie."""
+    for i, (name, low, high, _) in enumerate(ranges):
         y = 1.07 + 0.17 * i
         axes.plot(
             [low, high],
@@ -152,7 +178,7 @@ def _ph_words(
     grid: Floats,
     share: dict[int, Floats],
     free: dict[int, Floats],
-    ranges: Sequence[tuple[str, float, float]],
+    ranges: Sequence[_Range],
 ) -> Iterable[str]:
     ph = float(case.ph[0])
     yield (
@@ -160,8 +186,7 @@ def _ph_words(
         if np.isfinite(ph)
         else "The pH was not measured, so no band is shown."
     )
-    for name, low, high in ranges:
-        yield f"{name} works from pH {low:g} to {high:g}."
+    yield from (r.said for r in ranges)
     wanted = [p for p in (3, 4, 5, 6, 7, 8) if grid[0] <= p <= grid[-1]]
     for f in present:
         name = case.context.forms[f]

@@ -103,6 +103,14 @@ def test_measured_band_is_hatched(plain):
     assert "works from pH 2.5 to 5" in plain[0]["ph"].text
 
 
+def test_customary_ph_stands_over_the_plot():
+    """A rinse-off conditioner lies at pH 3.8 to 4.8 (tables/product_ph.csv: common practice, no source)."""
+    rinsed = make_formula(None, BENZOATE, ph=4.5, type="conditioner", use="rinse-off")
+    plot = drawn(rinsed)[0]["ph"]
+    assert "pH 3.8 to 4.8 is customary for a conditioner." in plot.text
+    assert "customary for a conditioner: 3.8 to 4.8" in plot.svg
+
+
 def test_shares_follow_the_law_of_mass_action(plain):
     """The share that the words give at pH 5 is 1 / (1 + 10^(5 - pKa')), with the pKa' that the check states."""
     plots, findings = plain
