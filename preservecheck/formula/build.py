@@ -74,7 +74,9 @@ def build(
     if "format" in raw and (isinstance(raw["format"], bool) or raw["format"] != FORMAT):
         top.fault("format", f"this program reads format = {FORMAT}")
     product_raw = _table(top, "product", needed=True)
-    product = _product(Section(product_raw, "product.", faults, PRODUCT), today)
+    # one that is absent or no table is one fault, said already; of an empty one each part is missing
+    there = bool(product_raw) or raw.get("product") == {}
+    product = _product(Section(product_raw, "product.", faults, PRODUCT), today) if there else {"batch_g": None}
     measured = _measured(Section(_table(top, "measured"), "measured.", faults, MEASURED))
     own = read_own_ingredients(_table(top, "ingredient"), faults)
     raw_blends = _table(top, "blend")
@@ -114,8 +116,6 @@ def _table(top: Section, key: str, *, needed: bool = False) -> Mapping[str, Any]
 
 
 def _product(section: Section, today: dt.date | None) -> dict[str, Any]:
-    if not section.raw:  # said already, as one fault
-        return dict.fromkeys(("batch_g",))
     values = {
         "name": section.text("name", 'give the product a name, such as "Oat conditioner"', needed=True),
         "use": section.choice("use", USES, needed=True),

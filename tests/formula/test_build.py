@@ -234,6 +234,14 @@ def test_no_product(raw, faults):
     assert faults(raw) == [f"cream.toml: [product] is missing; the file starts with it: {KEYS}"]
 
 
+def test_empty_product(raw, faults):
+    """Of a heading with nothing below it each part that is needed is missing."""
+    raw["product"] = {}
+    needed = ("name", "use", "type", "markets")
+    found = faults(raw)
+    assert [f.partition(" is missing; ")[0] for f in found] == [f"cream.toml: product.{key}" for key in needed]
+
+
 @pytest.mark.parametrize(
     ("change", "message"),
     [

@@ -40,6 +40,7 @@ PATHS = (
     "/which",
     "/bench",
     "/bench/sheet",
+    "/bench/sheet.xlsx",
     "/bench/record.json",
     "/after",
     "/after/counts.json",
@@ -67,24 +68,31 @@ TEXTS = st.text(max_size=40) | st.sampled_from(
         "example counts",
     ]
 )
+# fields that may be left out together
+PARTS = ("product-", "measured-", "phase-", "phase-0-", "phase-1-", "blend-", "cool-", "drop-", "sheet-", "after-")
 FIELDS = [name for name, _ in FORMULA + BESIDE]
 
 
-@given(st.sampled_from(PATHS), st.dictionaries(st.sampled_from(FIELDS), TEXTS, min_size=1, max_size=4), st.booleans())
-# the client of the test is the same for all examples, and keeps nothing of them
+@given(
+    st.sampled_from(PATHS),
+    st.dictionaries(st.sampled_from(FIELDS), TEXTS, max_size=4),
+    st.sets(st.sampled_from(PARTS), max_size=2),
+    st.booleans(),
+)
+# the client of the test is the same for all examples, and keeps nothing of them; the same examples on every machine
 @settings(
-    max_examples=120,
+    derandomize=True,
+    max_examples=150,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
-def test_any_text_in_any_field(client, path, typed, piece):
+def test_any_text_in_any_field(client, path, typed, without, piece):
     """The test client raises what the program does not catch; a refusal is said in words."""
-    pairs = [(name, typed.get(name, value)) for name, value in FORMULA + BESIDE]
+    pairs = [(n, typed.get(n, value)) for n, value in FORMULA + BESIDE if not n.startswith(tuple(without))]
     data: dict[str, list[str]] = {}
     for name, value in pairs:
         data.setdefault(name, []).append(value.encode("utf-8", "replace").decode())
     answer = client.post(path, data=data, headers={"x-piece": "yes"} if piece else {})
     assert answer.status_code in (200, 409, 422)
-    assert answer.content
     if answer.headers["content-type"].startswith("text/html"):
         assert MARK not in answer.text

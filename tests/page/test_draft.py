@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import tomllib
 from pathlib import Path
 
+import openpyxl
 import pytest
 
 from preservecheck.errors import FormulaError
@@ -227,3 +229,13 @@ def test_unit_behind_the_number_counts_for_the_rest():
     assert whole(draft)["rest"] == "477.5"
     convert_amounts(draft, "percent")
     assert [line.get("amount") for line in draft.phases[0].lines[1:]] == ["4", "0.5"]
+
+
+def test_workbook_leaves_out_what_a_cell_cannot_hold():
+    """Signs that XML 1.0 does not allow (production 2) are pasted with a name now and then; the rest of it is kept."""
+    raw = make_raw({"my mix": 5})
+    raw["product"]["name"] = "Oat\x1b rinse\ufffe"
+    raw["blend"] = {"my mix": {"Glycerin\x00": 60, "Aqua": 40}}
+    sheets = openpyxl.load_workbook(io.BytesIO(workbook_of(raw, load_tables())))
+    cells = {str(cell) for sheet in sheets for row in sheet.iter_rows(values_only=True) for cell in row}
+    assert {"Oat rinse", "Glycerin"} <= cells

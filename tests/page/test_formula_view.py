@@ -273,3 +273,28 @@ def test_other_views_have_their_place(client, path):
     for answer in (client.get(path), client.post(path, data=fields())):
         assert answer.status_code == 200
         assert f'data-go="{path}" aria-current="page"' in answer.text
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/",
+        "/verdict",
+        "/what-if",
+        "/check/dose",
+        "/save.toml",
+        "/save.xlsx",
+        "/which",
+        "/bench",
+        "/bench/sheet",
+        "/after",
+    ],
+)
+def test_lines_before_the_product(client, path):
+    """Who types what goes in before saying what it is: the page says what is missing, everywhere."""
+    data = {k: v for k, v in fields().items() if not k.startswith("product-")}
+    answer = client.post(path, data=data)
+    assert answer.status_code in (200, 422)
+    if path in ("/", "/verdict", "/bench/sheet"):
+        for words in ("Name of the product is missing", "Kind of product is missing", "Where it is sold is missing"):
+            assert words in answer.text
