@@ -21,6 +21,13 @@ if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
 
 KINDS = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
+REFUSALS = {
+    400: "What was sent could not be read: too many files or fields, or a part of it was missing. Open one formula "
+    "at a time.",
+    404: "There is nothing under this address. Open the link that the program printed.",
+    405: "This is the answer to a button, so there is nothing to look at here. Go back, or open the link that the "
+    "program printed.",
+}
 VIEWS = (
     views_formula,
     views_which,
@@ -44,6 +51,7 @@ def create_app(tables: Tables, *, port: int, token: str, today: dt.date | None =
         Day of the reports; default is the clock's.
     """
     from fastapi import FastAPI  # noqa: PLC0415
+    from starlette.exceptions import HTTPException  # noqa: PLC0415
     from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response  # noqa: PLC0415
     from starlette.routing import Route  # noqa: PLC0415
 
@@ -77,6 +85,13 @@ def create_app(tables: Tables, *, port: int, token: str, today: dt.date | None =
     for module in VIEWS:
         routes += module.routes(desk)
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, routes=routes)
+
+    async def refused(_request: Request, error: Exception) -> Response:
+        """What the framework would say as data, in words."""
+        assert isinstance(error, HTTPException)
+        return PlainTextResponse(REFUSALS.get(error.status_code, str(error.detail)), error.status_code)
+
+    app.add_exception_handler(HTTPException, refused)
     app.add_middleware(Guard, port=port, token=token)
     return app
 

@@ -59,7 +59,15 @@ class Desk:
         return names_of(self.tables).nearest(written)
 
     async def fields_of(self, request: Request) -> Pairs:
-        """Names and values of a posted form; files are left out."""
+        """Names and values of a posted form; files are left out.
+
+        Raises
+        ------
+        HTTPException
+            There are more than any formula has.
+        """
+        from starlette.exceptions import HTTPException  # noqa: PLC0415
+
         if request.headers.get("content-type", "").startswith("multipart/form-data"):
             async with request.form(max_files=20, max_fields=MAX_FIELDS) as form:
                 return [(k, v) for k, v in form.multi_items() if isinstance(v, str)]
@@ -67,7 +75,7 @@ class Desk:
         try:
             return parse_qsl(body, keep_blank_values=True, max_num_fields=MAX_FIELDS)
         except ValueError:
-            return []
+            raise HTTPException(400) from None
 
     def page(
         self, template: str, *, status: int = 200, headers: dict[str, str] | None = None, **values: Any

@@ -7,9 +7,12 @@ with the token of this start.
 
 from __future__ import annotations
 
+import asyncio
 import hmac
 from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any
+
+from starlette.requests import ClientDisconnect
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -40,6 +43,11 @@ HEADERS = (
 OLD_LINK = (
     "The program was started anew since this page was opened. Open the link that it printed in its window; nothing "
     "that you typed is lost."
+)
+STOPPED = "The program was stopped before it could answer. Start it again, and open the link that it prints."
+FAULT = (
+    "The program met a fault of its own; its window says more. Go back: what you typed still stands there. Save it as "
+    "a file."
 )
 
 
@@ -96,6 +104,15 @@ class Guard:
             if begun:
                 raise
             await _answer(send_with_rules, 413, _too_large(limit))
+        except ClientDisconnect:  # nobody is there any more to be answered
+            return
+        except asyncio.CancelledError:  # Ctrl-C, and the answer took longer than the program waits
+            if not begun:
+                await _answer(send_with_rules, 503, STOPPED)
+        except Exception:
+            if not begun:
+                await _answer(send_with_rules, 500, FAULT)
+            raise
 
     def _refused(self, scope: Scope) -> tuple[int, str] | None:
         """Status and reason where a request is not ours to answer."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import secrets
 import socket
@@ -59,6 +60,8 @@ def serve(tables: Tables, *, port: int | None, browser: bool, say: Callable[[str
             lifespan="off",
             timeout_graceful_shutdown=LAST_ANSWERS_S,
         )
+        # that it does not wait for the last answers is no fault to be told
+        logging.getLogger("uvicorn.error").addFilter(lambda record: "timeout graceful shutdown" not in str(record.msg))
         say(f"Open this link in your browser:\n\n    {link}\n\nCtrl-C stops it.\n")
         threading.Thread(target=_made_ready, args=(tables, link if browser else None), daemon=True).start()
         with suppress(KeyboardInterrupt):

@@ -6,11 +6,33 @@ import asyncio
 import re
 
 import pytest
+from starlette.requests import ClientDisconnect
 
+from preservecheck.page.form import MAX_FIELDS
 from preservecheck.page.guard import MAX_BODY, MAX_UPLOAD, Guard, cookie_name
 
 PORT = 47613
 OWN = f"http://127.0.0.1:{PORT}"
+
+
+async def guarded(app, size, sent=None):
+    """What comes out of the guard in front of an app, for a post of our own page."""
+    sent = [] if sent is None else sent
+
+    async def receive():
+        return {"type": "http.request", "body": b"a" * size, "more_body": False}
+
+    async def send(message):
+        sent.append(message)
+
+    headers = [
+        (b"host", f"127.0.0.1:{PORT}".encode()),
+        (b"origin", OWN.encode()),
+        (b"cookie", f"{cookie_name(PORT)}=t".encode()),
+    ]
+    scope = {"type": "http", "method": "POST", "path": "/verdict", "headers": headers}
+    await Guard(app, PORT, "t")(scope, receive, send)
+    return sent
 
 
 @pytest.mark.parametrize(
@@ -140,6 +162,32 @@ def test_too_large_a_body_in_pieces_is_refused(client):
     assert client.post("/verdict", content=pieces).status_code == 413
 
 
+@pytest.mark.parametrize(
+    ("method", "path", "status", "words"),
+    [
+        ("GET", "/nothing", 404, "There is nothing under this address"),
+        ("POST", "/nothing", 404, "There is nothing under this address"),
+        ("GET", "/save.toml", 405, "This is the answer to a button"),
+        ("GET", "/verdict", 405, "This is the answer to a button"),
+    ],
+)
+def test_refusals_are_said_in_words(client, method, path, status, words):
+    """Not as data of a framework, and with what to do."""
+    answer = client.request(method, path)
+    assert answer.status_code == status
+    assert words in answer.text
+    assert "Open the link" in answer.text or "open the link" in answer.text
+
+
+def test_more_parts_than_a_formula_has_are_refused_in_words(client):
+    """Too many files in one post, and too many fields in one form, which was once taken for an empty one."""
+    files = [("files", (f"{i}.csv", b"a")) for i in range(60)]
+    assert "Open one formula at a time" in client.post("/open", files=files).text
+    answer = client.post("/verdict", data={f"phase-0-line-{i}-note": "a" for i in range(MAX_FIELDS + 1)})
+    assert answer.status_code == 400
+    assert "too many" in answer.text
+
+
 def test_body_at_the_limit_goes_through():
     """The limit itself is allowed, one byte more is not."""
     got = []
@@ -149,24 +197,35 @@ def test_body_at_the_limit_goes_through():
         await send({"type": "http.response.start", "status": 200, "headers": []})
         await send({"type": "http.response.body", "body": b""})
 
-    async def status(size):
-        sent = []
-
-        async def receive():
-            return {"type": "http.request", "body": b"a" * size, "more_body": False}
-
-        async def send(message):
-            sent.append(message)
-
-        headers = [
-            (b"host", f"127.0.0.1:{PORT}".encode()),
-            (b"origin", OWN.encode()),
-            (b"cookie", f"{cookie_name(PORT)}=t".encode()),
-        ]
-        scope = {"type": "http", "method": "POST", "path": "/verdict", "headers": headers}
-        await Guard(app, PORT, "t")(scope, receive, send)
-        return sent[0]["status"]
-
-    assert asyncio.run(status(MAX_BODY)) == 200
-    assert asyncio.run(status(MAX_BODY + 1)) == 413
+    assert asyncio.run(guarded(app, MAX_BODY))[0]["status"] == 200
+    assert asyncio.run(guarded(app, MAX_BODY + 1))[0]["status"] == 413
     assert got == [MAX_BODY]
+
+
+@pytest.mark.parametrize(
+    ("fault", "status", "words"),
+    [
+        (asyncio.CancelledError(), 503, b"The program was stopped before it could answer"),
+        (ValueError("a slip of ours"), 500, b"The program met a fault of its own"),
+        (ClientDisconnect(), None, b""),
+    ],
+)
+def test_answer_that_does_not_come_is_told(fault, status, words):
+    """Whoever is still there gets a sentence with the rules for content; our own fault goes on to the window."""
+    sent = []
+
+    async def app(_scope, _receive, _send):
+        raise fault
+
+    async def answered():
+        if isinstance(fault, ValueError):
+            with pytest.raises(ValueError, match="a slip of ours"):
+                await guarded(app, 1, sent)
+        else:
+            await guarded(app, 1, sent)
+
+    asyncio.run(answered())
+    assert [m["status"] for m in sent if "status" in m] == ([] if status is None else [status])
+    assert b"".join(m.get("body", b"") for m in sent).startswith(words)
+    if status:
+        assert b"content-security-policy" in dict(sent[0]["headers"])

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 import socket
+import time
 import urllib.request
 
 import pytest
 
 from preservecheck.errors import PreservecheckError
+from preservecheck.page.guard import cookie_name
 from preservecheck.page.serve import listening
 from tests.page.browser import Program
 
@@ -46,3 +48,25 @@ def test_interrupt_stops_it_cleanly():
     assert said.endswith("Stopped.\n")
     with socket.socket() as place:
         assert place.connect_ex(("127.0.0.1", program.port)) != 0
+
+
+@pytest.mark.skipif(os.name != "posix", reason="an interrupt is sent in another way elsewhere")
+def test_interrupt_in_the_middle_of_a_request():
+    """Who still waits is told in a sentence, and the window shows no traceback."""
+    program = Program().start()
+    cookie = f"{cookie_name(program.port)}={program.link.partition('token=')[2]}"
+    with socket.create_connection(("127.0.0.1", program.port)) as place:
+        head = (
+            f"POST /verdict HTTP/1.1\r\nHost: 127.0.0.1:{program.port}\r\nOrigin: {program.origin}\r\n"
+            f"Cookie: {cookie}\r\nContent-Length: 1000\r\n\r\nhalf a form"
+        )
+        place.sendall(head.encode())
+        place.settimeout(20)
+        time.sleep(1)  # nothing tells that the half of it has been read
+        status, said = program.interrupt()
+        told = place.recv(10_000).decode()
+    assert status == 0
+    assert "Traceback" not in said
+    assert said.endswith("Stopped.\n")
+    assert told.startswith("HTTP/1.1 503 ")
+    assert told.endswith("Start it again, and open the link that it prints.")

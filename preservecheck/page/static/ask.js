@@ -15,6 +15,7 @@ export async function ask(path, body, signal) {
     throw new Unanswered(GONE);
   }
   if (answer.status === 403 || answer.status === 421) throw new Unanswered(await answer.text());
+  if (answer.status === 503) throw new Unanswered(GONE); // it was being stopped
   if (answer.status >= 500) throw new Unanswered("The program met a fault of its own. Save your formula; its window says more.");
   return answer;
 }

@@ -321,7 +321,7 @@ async function openFiles(list) {
   try {
     const answer = await ask("/open", body);
     const text = await answer.text();
-    if (answer.status === 413) {
+    if (!answer.headers.get("content-type")?.startsWith("text/html")) {
       notice.textContent = text;
     } else if (answer.status !== 200) {
       notice.innerHTML = text;
