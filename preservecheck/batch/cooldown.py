@@ -10,21 +10,21 @@ from typing import Any
 import numpy as np
 
 from preservecheck.batch.forecast import Forecast, Reach, forecast_of, reach_of
-from preservecheck.batch.gone_in import Added, added_of, minutes_at_least, parts_of, system_of
+from preservecheck.batch.gate import Gate, gates_of
+from preservecheck.batch.gone_in import COOL_DOWN_C, Added, added_of, minutes_at_least, parts_of, system_of
 from preservecheck.batch.head import Head, head_of
 from preservecheck.batch.heat import MUCH_COLD, Mixing, mixing_of
-from preservecheck.case import THERMOMETER_C
+from preservecheck.case import THERMOMETER_C, cases
 from preservecheck.checks.base import number
 from preservecheck.chemistry.cooling_band import rate_tolerance
 from preservecheck.formula.compose import Composer, Composition
 from preservecheck.formula.model import Formula
 from preservecheck.formula.read_cooling import Course, read_course
 from preservecheck.reference.load import Tables, load_tables
+from preservecheck.review import context_for
 from preservecheck.units import duration_text, temperature_text
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WORDS, Word, fold
 
-# where most preservatives, perfumes and proteins may go in (facts, process: below 45 to 40 °C; common practice)
-COOL_DOWN_C = 40.0
 # the customary heat hold: 20 min at 70 °C or more
 HOLD_C = 70.0
 
@@ -37,6 +37,7 @@ class Cooldown:
     course: Course
     forecast: Forecast
     reach: tuple[Reach, ...]
+    gates: tuple[Gate, ...]  # of what is still to go in
     mixing: Mixing | None
     mixing_because: str | None
     added: tuple[Added, ...]
@@ -59,6 +60,7 @@ class Cooldown:
             "fit_error_c": fit.error_c if fit else None,
             "readings_used": len(fit.time_min) if fit else 0,
             "reach": [asdict(r) for r in self.reach],
+            "gates": [asdict(g) for g in self.gates],
             "after_addition_c": self.mixing.after_c if self.mixing else None,
             "after_addition_because": self.mixing_because,
             "added": [asdict(a) for a in self.added],
@@ -108,6 +110,7 @@ def cooldown(
     moment = None if added is None else course.moment(added)
     forecast = forecast_of(course, room_c)
     composition = Composer(tables).compose(formula) if formula else None
+    case = cases([composition], context_for(tables), today or dt.date.today()) if composition else None
     reach = tuple(reach_of(course, forecast, what, limit) for what, limit in limits_of(composition, tables))
     gone_in = tuple(added_of(composition, tables, course, moment)) if composition else ()
     hold_c, held, hold_remark = _held(course, formula)
@@ -119,6 +122,7 @@ def cooldown(
         course,
         forecast,
         reach,
+        gates_of(composition, case, course, forecast) if moment is None else (),
         mixing,
         why,
         gone_in,

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from preservecheck.batch.cooldown import COOL_DOWN_C, Cooldown
-from preservecheck.batch.forecast import Reach, reach_of
-from preservecheck.batch.gone_in import parts_of, system_of
+from preservecheck.batch.forecast import Forecast, Reach, reach_of
+from preservecheck.batch.gone_in import COOL_DOWN_C, parts_of, system_of
 from preservecheck.batch.steps import gate_windows
 from preservecheck.case import THERMOMETER_C, Case
 from preservecheck.formula.compose import Composition
+from preservecheck.formula.read_cooling import Course
 from preservecheck.units import temperature_text
 
 
@@ -25,21 +25,26 @@ class Gate:
     reach: Reach | None  # None without readings
 
 
-def gates_of(composition: Composition | None, case: Case | None, found: Cooldown | None) -> tuple[Gate, ...]:
+def gates_of(
+    composition: Composition | None,
+    case: Case | None,
+    course: Course | None = None,
+    forecast: Forecast | None = None,
+) -> tuple[Gate, ...]:
     """A gate for each preservative of a formula, hottest first; the customary one where no formula is known.
 
     Parameters
     ----------
     composition, case
         The formula, where there is one.
-    found
-        What the readings tell, where there are some.
+    course, forecast
+        The readings and what they foretell, where there are some.
     """
     marks = dict.fromkeys(_marks(composition, case))
     if not marks:
         marks = {("What goes in while it cools", "", COOL_DOWN_C, "The customary mark; no formula says more."): None}
     return tuple(
-        Gate(name, phase, below, because, reach_of(found.course, found.forecast, name, below) if found else None)
+        Gate(name, phase, below, because, reach_of(course, forecast, name, below) if course and forecast else None)
         for name, phase, below, because in sorted(marks, key=lambda m: -m[2])
     )
 

@@ -32,6 +32,10 @@ class Added:
     because: str
 
 
+# where most preservatives, perfumes and proteins may go in (facts, process: below 45 to 40 °C; common practice)
+COOL_DOWN_C = 40.0
+
+
 def system_of(composition: Composition, tables: Tables, system_id: str) -> System:
     """The row of a system, a stand-in for a plain active included."""
     return next(s for s in (*tables.systems, *composition.extra_systems) if s.id == system_id)

@@ -59,22 +59,21 @@ def cooling(bench: Bench, formula: Formula | None, tables: Tables, today: dt.dat
     from preservecheck.review import composer_for, context_for  # noqa: PLC0415
 
     found, is_in, faults = _cooled(bench, formula, tables, today)
-    composition = composer_for(tables).compose(formula) if formula else None
-    case = cases([composition], context_for(tables), today or dt.date.today()) if composition else None
-    # of readings that cannot be used nothing is told, but the marks to wait for are still there
-    gates = gates_of(composition, case, found)
     if found is None:
-        return Told(tuple(faults), tuple(_gate(g, None, tables) for g in gates))
+        # of readings that cannot be used nothing is told, but the marks to wait for are still there
+        composition = composer_for(tables).compose(formula) if formula else None
+        case = cases([composition], context_for(tables), today or dt.date.today()) if composition else None
+        return Told(tuple(faults), tuple(_gate(g, None, tables) for g in gates_of(composition, case)))
     if not is_in:
         # the formula's plan is no addition: what nobody put in is still to come
         found = replace(found, added=tuple(a for a in found.added if BY_FORMULA not in a.because))
     page = cooldown_page(found)
     return Told(
         tuple(faults),
-        () if is_in else tuple(_gate(g, found, tables) for g in gates),
+        tuple(_gate(g, found, tables) for g in found.gates),
         tuple(on_page(t) for t in page.lead),
         tuple(sections_of(page)),
-        _plot(cooling_plot(found, [g.reach for g in gates if g.reach])),
+        _plot(cooling_plot(found)),
     )
 
 
@@ -139,47 +138,34 @@ def _added(bench: Bench, course: Course, faults: list[Fault]) -> str | None:
 
 def _gate(gate: Gate, found: Cooldown | None, tables: Tables) -> dict[str, Any]:
     """One preservative in words, with the minutes that a script counts down."""
+    from preservecheck.report.bench import gate_words  # noqa: PLC0415
+
     reach = gate.reach
-    below = temperature_text(gate.below_c)
     view: dict[str, Any] = {
         "name": gate.name,
         "phase": gate.phase,
         "parts": next((system_name(s) for s in tables.systems if gate.name.partition(" (")[0] == s.id), ""),
-        "below": below,
+        "below": temperature_text(gate.below_c),
         "because": gate.because,
         "kind": "unknown",
         "word": "no time yet",
-        "said": f"May go in when the thermometer shows {below} or less.",
+        "said": gate_words(gate, found.course if found else None),
         "more": "",
         "minutes": None,
     }
     if reach is None or found is None:
         return view
-    course = found.course
-    last = course.time_min[-1]
+    last = found.course.time_min[-1]
     if reach.measured:
-        view |= {
-            "kind": "pass",
-            "word": "may go in",
-            "said": f"The thermometer showed {temperature_text(course.temp_c[-1])} at {course.time_text(last)}, so it "
-            f"may go in: {below} or less is right.",
-            "more": reach.because,
-        }
+        view |= {"kind": "pass", "word": "may go in", "more": reach.because}
     elif reach.minutes is None:
         view |= {"more": on_page(reach.because)}
     else:
         low, high = reach.minutes_low, reach.minutes_high
         assert low is not None
-        ends = (
-            f"between {course.time_text(round(low))} and {course.time_text(round(high))}"
-            if high is not None
-            else f"not before {course.time_text(round(low))}; the latest time cannot be told"
-        )
         view |= {
             "kind": "warn",
             "word": "not yet",
-            "said": f"About {course.time_text(round(reach.minutes))} ({ends}), once the thermometer shows {below} or "
-            "less.",
             "more": on_page(reach.because),
             "minutes": {
                 "best": reach.minutes - last,

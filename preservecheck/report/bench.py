@@ -12,7 +12,9 @@ if TYPE_CHECKING:
     from preservecheck.batch.adjust import Adjustment
     from preservecheck.batch.cooldown import Cooldown
     from preservecheck.batch.forecast import Reach
+    from preservecheck.batch.gate import Gate
     from preservecheck.batch.head import Head
+    from preservecheck.formula.read_cooling import Course
 
 GATE = (
     "A forecast opens nothing: only a measured temperature, in the stirred middle of the batch, lets a "
@@ -39,6 +41,10 @@ def cooldown_page(found: Cooldown) -> Page:
         None,
         [found.because],
         [
+            Section(
+                "When it may go in",
+                [Listed([f"{g.name}: {gate_words(g, found.course)} {g.because}" for g in found.gates])],
+            ),
             Section("When it is cool enough", [Listed(times)]),
             Section(
                 "Already in",
@@ -54,6 +60,25 @@ def cooldown_page(found: Cooldown) -> Page:
         ],
         footer(found.head),
     )
+
+
+def gate_words(gate: Gate, course: Course | None) -> str:
+    """When a preservative may go in, as a sentence."""
+    reach, below = gate.reach, temperature_text(gate.below_c)
+    if reach is None or course is None or reach.minutes is None:
+        return f"May go in when the thermometer shows {below} or less."
+    if reach.measured:
+        showed = temperature_text(course.temp_c[-1])
+        when = course.time_text(course.time_min[-1])
+        return f"The thermometer showed {showed} at {when}, so it may go in: {below} or less is right."
+    assert reach.minutes_low is not None
+    low = course.time_text(round(reach.minutes_low))
+    ends = (
+        f"between {low} and {course.time_text(round(reach.minutes_high))}"
+        if reach.minutes_high is not None
+        else f"not before {low}; the latest time cannot be told"
+    )
+    return f"About {course.time_text(round(reach.minutes))} ({ends}), once the thermometer shows {below} or less."
 
 
 def _when(found: Cooldown, reach: Reach) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from preservecheck.batch.adjust import Adjustment
     from preservecheck.batch.bench_titration import Titration
     from preservecheck.batch.cooldown import Cooldown
-    from preservecheck.batch.forecast import Reach
     from preservecheck.evidence.challenge import Challenge
     from preservecheck.evidence.drift import Drift
 
@@ -82,16 +81,17 @@ def _png(draw: Draw) -> bytes:
 
 def cooling(found: Cooldown, path: Path) -> None:
     """Write readings, fitted curve with its band, and the temperatures to wait for."""
-    save(path, COOLING, found.because, _cooling(found, found.reach))
+    save(path, COOLING, found.because, _cooling(found))
 
 
-def cooling_plot(found: Cooldown, gates: Iterable[Reach] = ()) -> d.Plot:
-    """The same for a page, with further temperatures to wait for."""
-    draw = _cooling(found, (*found.reach, *gates))
+def cooling_plot(found: Cooldown) -> d.Plot:
+    """The same for a page."""
+    draw = _cooling(found)
     return d.drawn_plot("cooling", COOLING, found.because, HEIGHT, lambda figure: draw(figure, str))
 
 
-def _cooling(found: Cooldown, reach: Iterable[Reach]) -> Draw:
+def _cooling(found: Cooldown) -> Draw:
+    reach = (*found.reach, *(g.reach for g in found.gates if g.reach))
     course, fit = found.course, found.forecast.fit
 
     def draw(figure: Figure, paint: Paint) -> None:

@@ -13,6 +13,7 @@ from preservecheck.batch.heat import specific_heat
 from preservecheck.cli import app
 from preservecheck.errors import ReadingsError
 from preservecheck.reference.load import load_tables
+from preservecheck.report.bench import cooldown_page
 from tests.helpers import TODAY, make_formula
 
 SYSTEM = "benzyl-alcohol-dehydroacetic-acid"  # heat limit 40 °C
@@ -53,6 +54,39 @@ def test_time_by_hand():
     assert found.minutes == pytest.approx(51.29, abs=0.1)
     assert found.minutes_low < 51.29 < found.minutes_high
     assert found.clock == "14:56"
+
+
+def test_gate_stands_the_error_of_the_thermometer_below_the_limit():
+    """As on the batch sheet: the limit is 40 °C, so that a thermometer good to ± 2 °C has to show 38 °C.
+
+    Readings on the law, room 21 °C: 38 °C after ln(53 / 17) / 0.02 = 56.9 min, where 40 °C takes 51.3.
+    """
+    temps = [f"{t}={21 + 53 * math.exp(-0.02 * t):.2f}C" for t in (0, 10, 20, 30)]
+    found = read(*temps, room_c=21.0, start="14:05", formula=formula())
+    (gate,) = found.gates
+    assert (gate.name, gate.phase, gate.below_c) == (SYSTEM, "cool-down", 38)
+    assert gate.reach.minutes == pytest.approx(56.85, abs=0.1)
+    assert gate.reach.clock == "15:02"
+    (written,) = found.to_json()["gates"]
+    assert written["below_c"] == 38
+    assert written["reach"]["clock"] == "15:02"
+
+
+@pytest.mark.parametrize(
+    ("last", "words"), [(38.0, "so it may go in"), (39.0, "May go in when the thermometer shows 38 °C")]
+)
+def test_gate_opens_by_a_reading_alone(last, words):
+    """38 °C on the thermometer opens it, 39 °C, which is below the limit, does not."""
+    page = cooldown_page(read("0=74C", "20=52C", f"52={last}C", room_c=21.0, formula=formula()))
+    (section,) = [s for s in page.sections if s.title == "When it may go in"]
+    assert words in section.blocks[0].texts[0]
+
+
+def test_nothing_waits_once_it_is_in():
+    """Of what went in, the judgement is told instead."""
+    found = read("0=74C", "20=52C", "52=38C", room_c=21.0, added="52", formula=formula())
+    assert found.gates == ()
+    assert found.added
 
 
 def test_already_cool_is_read_off():
