@@ -58,6 +58,7 @@ _MASS_HELP = 'give a mass in mg, g, kg, oz or lb, such as "500 g" or "17 oz"'
 # nobody makes more than 100 tonnes in one pot; guards against a slip of the unit [g]
 MAX_BATCH_G = 1e8
 BATCH_HELP = 'give a mass above zero and at most 100,000 kg, such as "500 g"'
+STEP_HELP = 'give a mass above zero, such as "0.1 g"'
 _DURATION_HELP = 'give a time in s, min or h, such as "20 min" or "1.5 h"'
 
 # groups of three digits with spaces between, as the SI brochure (9th edition, 5.4.4) writes large numbers

@@ -18,7 +18,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Key, Words, above, number
+from preservecheck.checks.base import Figures, Key, Words, above, listed, number
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
 ID = "weighing"
@@ -58,9 +58,17 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     figures = {"grams": figure(grams, "g", step), "error_percent": figure(error, "%")}
     do = None
     if code == UNKNOWN:
-        missing = "the smallest step of your scale" if np.isnan(step) else "the size of the batch"
-        because = f"Whether your scale can weigh this dose is not known: {missing} is not given."
-        do = "Write the smallest step of your scale (scale_step) and the size of the batch (batch) into the formula."
+        missing = [
+            what
+            for what, there in (
+                ("the smallest step of your scale (scale_step)", np.isfinite(step)),
+                ("the size of the batch (batch)", np.isfinite(grams)),
+            )
+            if not there
+        ]
+        verb = "is" if len(missing) == 1 else "are"
+        because = f"Whether your scale can weigh this dose is not known: {listed(missing)} {verb} not given."
+        do = f"Write {listed(missing)} into the formula."
     else:
         because = (
             f"{number(grams)} g on a scale that steps by {number(step)} g may be off by "

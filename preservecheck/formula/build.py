@@ -21,7 +21,7 @@ from preservecheck.formula.model import (
 )
 from preservecheck.formula.names import FormulaNames, names_of
 from preservecheck.formula.unknown import Form, UnknownNames
-from preservecheck.units import BATCH_HELP, MAX_BATCH_G, mass_g, temperature_c
+from preservecheck.units import BATCH_HELP, MAX_BATCH_G, STEP_HELP, mass_g, temperature_c
 
 if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
@@ -123,17 +123,17 @@ def _product(section: Section, today: dt.date | None) -> dict[str, Any]:
         "markets": _markets(section),
         "users": section.choice("users", USERS),
         "package": section.choice("package", PACKAGES),
-        "batch_g": _mass(section, "batch"),
-        "scale_step_g": _mass(section, "scale_step"),
+        "batch_g": _mass(section, "batch", BATCH_HELP),
+        "scale_step_g": _mass(section, "scale_step", STEP_HELP),
         "on_market": _day(section) or today or dt.date.today(),
     }
     return {k: v for k, v in values.items() if v is not None or k == "batch_g"}
 
 
-def _mass(section: Section, key: str) -> float | None:
-    grams = section.quantity(key, mass_g, 0, MAX_BATCH_G, BATCH_HELP)
+def _mass(section: Section, key: str, give: str) -> float | None:
+    grams = section.quantity(key, mass_g, 0, MAX_BATCH_G, give)
     if grams == 0:
-        section.fault(key, BATCH_HELP)
+        section.fault(key, give)
         return None
     return grams
 

@@ -235,7 +235,7 @@ class Scope:
         if strength is None and row is not None and row.sold_as_percent is not None and not carried:
             remarks.append(
                 f"{written}: taken as pure; it is usually sold at {row.sold_as_percent:g} %. If yours "
-                f"is a solution, write strength = {row.sold_as_percent:g} on its line"
+                "is a solution, write its strength on its line, as its papers give it"
             )
         yield named.inci, share, origin, carried
 

@@ -79,7 +79,7 @@ def whole(draft: Draft) -> dict[str, str]:
     unit = AMOUNT_UNITS[draft.amounts]
     typed = [line["amount"] for line in lines if not line.get("rest") and line.get("amount", "").strip()]
     amounts = [number_of(text, unit) for text in typed]
-    if any(isinstance(a, str) for a in amounts):
+    if any(isinstance(a, str) or a < 0 for a in amounts):
         return {"said": "", "rest": ""}
     total = sum(amounts)
     full = 100.0 if draft.amounts == "percent" else batch_g(draft)

@@ -55,6 +55,7 @@ PAGE_WORDS = (
     (" in the whole file", " in the whole formula"),
     (", in quotation marks", ""),
     (" in quotation marks", ""),
+    (" without quotation marks", ""),
 )
 # a command, and the view that does the same
 _PLACE = re.compile(r"'preservecheck [a-z]+', or (“[^”]+”) on the page,?")

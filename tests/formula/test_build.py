@@ -107,6 +107,7 @@ PRODUCT = [
     ),
     ("batch", 500, f'product.batch: "500" has no unit; {MASS}'),
     ("batch", "0 g", 'product.batch is "0 g"; give a mass above zero and at most 100,000 kg, such as "500 g"'),
+    ("scale_step", "0 g", 'product.scale_step is "0 g"; give a mass above zero, such as "0.1 g"'),
     ("batch", True, 'product.batch is true; give a mass above zero and at most 100,000 kg, such as "500 g"'),
     (
         "scale_step",

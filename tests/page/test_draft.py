@@ -239,3 +239,14 @@ def test_workbook_leaves_out_what_a_cell_cannot_hold():
     sheets = openpyxl.load_workbook(io.BytesIO(workbook_of(raw, load_tables())))
     cells = {str(cell) for sheet in sheets for row in sheet.iter_rows(values_only=True) for cell in row}
     assert {"Oat rinse", "Glycerin"} <= cells
+
+
+def test_negative_amount_fills_nothing_up():
+    """-5 % is a slip, and the rest line does not grow by it."""
+    fields = {
+        "phase-0-line-0-ingredient": "Aqua",
+        "phase-0-line-0-rest": "yes",
+        "phase-0-line-1-ingredient": "Glycerin",
+        "phase-0-line-1-amount": "-5",
+    }
+    assert whole(draft_of(fields.items())) == {"said": "", "rest": ""}
