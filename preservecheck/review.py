@@ -15,7 +15,7 @@ import numpy as np
 from preservecheck import advice
 from preservecheck.case import Case, cases
 from preservecheck.checks import CHECKS
-from preservecheck.checks.base import Check
+from preservecheck.checks.base import Check, hardest_first
 from preservecheck.context import Context
 from preservecheck.evidence.kept import kept_sentence
 from preservecheck.formula.compose import Composer, Composition
@@ -23,7 +23,7 @@ from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula, Product
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.uncertainty import INPUTS, READINGS, SURE, chances, drawn, shares
-from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, WORDS, Finding, Floats, Word, fold
+from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, WORDS, Finding, Floats, Word, fold
 
 PROGRAM = "preservecheck"
 
@@ -179,17 +179,16 @@ def findings_of(case: Case, checks: Iterable[Check] = CHECKS) -> Iterable[Judged
     cloud = drawn(case)
     for check in checks:
         figures = check.compute(case)
-        codes = np.atleast_2d(check.judge(figures))[0]
+        each = np.atleast_2d(check.judge(figures))
+        codes = each[0]
         chance = chances(check, cloud)
         chance = None if chance is None else chance.reshape(codes.shape)
         due = _shares(check, case, chance)
         found: dict[str, Judged] = {}
         # several rows about one matter: the worst is shown, and of several alike the one that presses hardest
-        pressing = np.nan_to_num(np.asarray(figures.get("pressure", 0.0), dtype=float).reshape(-1), nan=-1e300)
-        pressure = np.broadcast_to(pressing, codes.shape)
-        for j in sorted(np.flatnonzero(codes != ABSENT), key=lambda j: (-codes[j], -pressure[j])):
-            finding = finding_of(check, case, figures, int(j), int(codes[j]), chance, due[int(j)])
-            found.setdefault(finding.about, Judged(code=int(codes[j]), finding=finding, place=int(j)))
+        for j in hardest_first(figures, each):
+            finding = finding_of(check, case, figures, j, int(codes[j]), chance, due[j])
+            found.setdefault(finding.about, Judged(code=int(codes[j]), finding=finding, place=j))
         yield from sorted(found.values(), key=lambda f: f.place)
 
 

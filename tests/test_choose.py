@@ -8,6 +8,7 @@ import json
 import re
 import sys
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -16,6 +17,7 @@ from typer.testing import CliRunner
 from preservecheck.choose import Choice, Option, choose
 from preservecheck.cli import app
 from preservecheck.errors import PreservecheckError
+from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula
 from preservecheck.reference.load import load_tables, tables_root
 from preservecheck.report.choice import render_text
@@ -23,6 +25,7 @@ from preservecheck.review import Report, review
 from preservecheck.uncertainty import drawn
 from tests.helpers import TODAY, formula_of, make_formula, make_raw, toml_text
 
+EXAMPLES = Path(__file__).parent / "examples"
 # what must pass before a system is said to fit; law that no table covers may stay unknown
 MUST_PASS = {"ph-range", "free-active", "solubility", "dose", "heat-limit", "coverage"}
 CREAM = {"Sunflower oil": 4.0, "Cetyl alcohol": 3.0, "Behentrimonium methosulfate": 1.5, "Glycerin": 3.0}
@@ -606,3 +609,17 @@ def test_command_wrong_options(file, wrong):
     result = run("choose", file, *wrong)
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr
+
+
+def test_what_stands_in_the_way_is_what_the_review_says():
+    """Of two rules that one substance breaks, both name the hardest: below three years none of it is allowed.
+
+    EU Annex V entry 3 allows 0.5 % of salicylic acid, and none in products for children under three but shampoo. The
+    gel of the examples brings 0.6 % along.
+    """
+    formula = load_formula(EXAMPLES / "failing-gel.toml")
+    (finding,) = [f for f in review(formula, today=TODAY).checks if f.about == "Salicylic Acid × EU"]
+    assert "is not allowed in this product" in finding.because
+    found = choose(formula, today=TODAY)
+    assert any(finding.because in said for said in found.remarks)
+    assert all("at most 0.5 %" not in s.why for s in found.systems)

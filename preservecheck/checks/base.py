@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from preservecheck.case import Case
-from preservecheck.verdict import Bools, Codes, Figure, Floats
+from preservecheck.verdict import ABSENT, Bools, Codes, Figure, Floats
 
 # rounding noise of binary numbers, far below any reading
 EPSILON = 1e-9
@@ -72,9 +72,30 @@ def pressing(figures: Figures, codes: Codes) -> NDArray[np.intp]:
     codes
         Of its subjects, shape (..., J) with J of 1 or more.
     """
-    pressure = np.broadcast_to(np.asarray(figures.get("pressure", 0.0), dtype=float), codes.shape)
     worst = codes == codes.max(axis=-1, keepdims=True)
-    return np.asarray(np.where(worst, np.nan_to_num(pressure, nan=-1e300), -np.inf).argmax(axis=-1))
+    return np.asarray(np.where(worst, _pressures(figures, codes), -np.inf).argmax(axis=-1))
+
+
+def hardest_first(figures: Figures, codes: Codes, case: int = 0) -> list[int]:
+    """The subjects that are there in one of several cases: the worst first, of several alike the hardest pressed.
+
+    Parameters
+    ----------
+    figures
+        Of a check.
+    codes
+        Of its subjects, shape (N, J).
+    case
+        Which case.
+    """
+    mine, pressure = codes[case], _pressures(figures, codes)[case]
+    return sorted(map(int, np.flatnonzero(mine != ABSENT)), key=lambda j: (-mine[j], -pressure[j]))
+
+
+def _pressures(figures: Figures, codes: Codes) -> Floats:
+    """How hard each subject is pressed, the least where it is not known. As the codes"""
+    pressure = np.broadcast_to(np.asarray(figures.get("pressure", 0.0), dtype=float), codes.shape)
+    return np.asarray(np.nan_to_num(pressure, nan=-1e300))
 
 
 def above(value: ArrayLike, limit: ArrayLike) -> Bools:

@@ -11,6 +11,7 @@ import numpy as np
 
 from preservecheck.case import THERMOMETER_C, Case, cases
 from preservecheck.checks import BY_ID, CHECKS, legal_limit, pairs
+from preservecheck.checks.base import Figures, hardest_first
 from preservecheck.choose.recipe import bare, free_name, without_gums
 from preservecheck.choose.trial import MUST_PASS, Trial
 from preservecheck.formula.compose import solved
@@ -109,10 +110,11 @@ class Host:
         if not trials:
             return []
         case = self.case_of(trials)
-        codes = {check.ID: check.judge(check.compute(case)) for check in CHECKS}
+        figures = {check.ID: check.compute(case) for check in CHECKS}
+        codes = {check.ID: check.judge(figures[check.ID]) for check in CHECKS}
         for check in (legal_limit, pairs):
-            codes[check.ID] = np.stack([one_each(check, case, c, i) for i, c in enumerate(codes[check.ID])])
-        sums = BY_ID["free-active"].compute(case)["sum_of_ratios"]
+            codes[check.ID] = one_each(check, case, figures[check.ID], codes[check.ID])
+        sums = figures["free-active"]["sum_of_ratios"]
         return [replace(t, codes={c: v[i] for c, v in codes.items()}, sums=sums[i]) for i, t in enumerate(trials)]
 
     def chances(self, trials: Sequence[Trial]) -> list[float]:
@@ -130,11 +132,12 @@ def added_below(system: System) -> float:
     return system.heat_limit_c if cool is None else min(system.heat_limit_c, cool)
 
 
-def one_each(check: ModuleType, case: Case, codes: Codes, i: int) -> Codes:
-    """Codes of one case, of several rows about one matter the worst alone, as a report shows them."""
-    worst: dict[str, int] = {}
+def one_each(check: ModuleType, case: Case, figures: Figures, codes: Codes) -> Codes:
+    """Codes (N, J) with, of several rows about one matter, the one alone that a report shows."""
     out = codes.copy()
-    for j in sorted(np.flatnonzero(codes != ABSENT), key=lambda j: -codes[j]):
-        if worst.setdefault(check.subject(case, int(j), i), int(j)) != j:
-            out[j] = ABSENT
+    for i in range(len(codes)):
+        shown: dict[str, int] = {}
+        for j in hardest_first(figures, codes, i):
+            if shown.setdefault(check.subject(case, j, i), j) != j:
+                out[i, j] = ABSENT
     return out

@@ -8,7 +8,7 @@ import numpy as np
 
 from preservecheck.case import Case, cases
 from preservecheck.checks import CHECKS, legal_limit, pairs, water_activity
-from preservecheck.checks.base import Check, listed, number
+from preservecheck.checks.base import Check, hardest_first, listed, number
 from preservecheck.choose.host import Host, added_below, one_each
 from preservecheck.choose.ph import rounded
 from preservecheck.choose.result import Option, Outcome, Weakest, known
@@ -101,7 +101,8 @@ def before_any(host: Host) -> tuple[str, ...]:
         out.append(f"{finding.because} It needs no preservative as long as no water gets in.")
     matters: tuple[Any, ...] = (legal_limit, pairs)
     for check in matters:
-        codes = one_each(check, case, np.atleast_2d(check.judge(check.compute(case)))[0], 0)
+        figures = check.compute(case)
+        codes = one_each(check, case, figures, np.atleast_2d(check.judge(figures)))[0]
         for j in np.flatnonzero(codes >= SERIOUS):
             finding = _finding(check, case, int(j))
             out.append(f"Mend this first, no preservative can: {finding.because} {finding.do or ''}".strip())
@@ -135,4 +136,5 @@ def _first_fault(host: Host, trial: Trial) -> Finding | None:
     )
     if check is None:
         return None
-    return _finding(check, case, int(np.atleast_2d(check.judge(check.compute(case)))[0].argmax()))
+    figures = check.compute(case)
+    return _finding(check, case, hardest_first(figures, np.atleast_2d(check.judge(figures)))[0])
