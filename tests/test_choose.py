@@ -20,7 +20,7 @@ from preservecheck.errors import PreservecheckError
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula
 from preservecheck.reference.load import load_tables, tables_root
-from preservecheck.report.choice import render_text
+from preservecheck.report.choice import HEADS, cells, render_text
 from preservecheck.review import Report, review
 from preservecheck.uncertainty import drawn
 from tests.helpers import TODAY, formula_of, make_formula, make_raw, toml_text
@@ -623,3 +623,15 @@ def test_what_stands_in_the_way_is_what_the_review_says():
     found = choose(formula, today=TODAY)
     assert any(finding.because in said for said in found.remarks)
     assert all("at most 0.5 %" not in s.why for s in found.systems)
+
+
+def test_range_never_stands_upside_down():
+    """Where more is needed than is allowed, the table says both figures as what they are."""
+    found = choose(load_formula(EXAMPLES / "demo.toml"), today=TODAY)
+    fitting = [s for s in found.systems if s.outcome != "does-not-fit"]
+    short = [s for s in fitting if s.percent_low is not None and s.percent_high and s.percent_low > s.percent_high]
+    assert short
+    for option in fitting:
+        cell = cells(option)[HEADS.index("works from to")]
+        assert ("alone; at most" in cell) == (option in short)
+        assert "?" not in cell

@@ -14,7 +14,7 @@ from preservecheck.formula.model import Product
 from preservecheck.verdict import Bools, Floats
 
 Ints = np.ndarray[tuple[int, ...], np.dtype[np.int64]]
-# a thermometer in a pot, half-width; the contract's figure
+# a thermometer in a pot, half-width; fixed for this program, no outside source
 THERMOMETER_C = 2.0
 # cached figures that depend on nothing but the amounts
 FROM_AMOUNTS = frozenset(

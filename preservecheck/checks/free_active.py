@@ -45,7 +45,7 @@ ID = "free-active"
 TOLERANCES: tuple[str, ...] = ("ph", "water_activity", "scale", "mic", "oil", "binding")
 DECIDES: str | None = "sum_of_ratios"
 KEY = Key("sum_of_ratios", tolerance=lambda f: (f["sum_high"] - f["sum_low"]) / 2)
-# the contract's figures
+# fixed for this program, no outside source
 ENOUGH, HALF = 1.0, 0.5
 # below this a sum is only said to be tiny
 TINY = 0.001

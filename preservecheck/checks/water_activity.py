@@ -31,7 +31,7 @@ ID = "water-activity"
 TOLERANCES: tuple[str, ...] = ("water_activity",)
 DECIDES: str | None = None
 KEY = Key("water_activity", tolerance=lambda f: f["tolerance"])
-# the contract: an estimate in this band decides nothing
+# fixed for this program, no outside source: an estimate in this band decides nothing
 UNSURE = (0.70, 0.80)
 # ISO 29621, low-risk criterion on pH
 LOW_RISK_PH = (3.0, 10.0)

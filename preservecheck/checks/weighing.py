@@ -25,7 +25,7 @@ ID = "weighing"
 TOLERANCES: tuple[str, ...] = ()
 DECIDES: str | None = None
 KEY = Key("grams", "g", lambda f: f["scale_step_g"])
-# the contract's figure
+# fixed for this program, no outside source
 SERIOUS_PERCENT = 10.0
 # common practice, no source
 WARN_PERCENT = 5.0

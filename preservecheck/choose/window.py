@@ -16,7 +16,7 @@ from preservecheck.reference.rows import System
 from preservecheck.uncertainty import CASE_AXIS
 from preservecheck.verdict import PASS, WARN, Bools, Floats, fold
 
-# grid of doses and pH values, the contract's figure
+# grid of doses and pH values, fixed for this program
 GRID = 40
 # room above the lowest dose that works, and below the highest; judgement of this program
 MARGIN = 1.1

@@ -22,7 +22,7 @@ from preservecheck.reference.load import Tables, load_tables
 from preservecheck.review import composer_for, context_for
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, WORDS, Word, fold
 
-# what carries a trend: the contract's figures
+# what carries a trend: fixed for this program, no outside source
 LEAST_READINGS, LEAST_DAYS = 4, 14
 # a year is watched ahead; nothing is foretold beyond ten
 WATCHED_DAYS, FARTHEST_DAYS = 365, 3650

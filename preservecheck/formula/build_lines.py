@@ -22,7 +22,7 @@ READINGS_SUFFIXES = (".csv", ".tsv", ".txt", ".xlsx")
 GIVE_TEMPERATURE = 'give a temperature from -50 to 200 °C, such as "40 °C" or "104 °F"'
 # a week in the pot is no holding time
 MAX_HELD_MIN = 7 * 24 * 60.0
-# the contract's tolerance on the sum
+# the tolerance on the sum, fixed for this program
 SUM_TOLERANCE = 0.1
 MAX_GRAMS = 1e8
 MAX_LINES = 5000

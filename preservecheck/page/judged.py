@@ -16,7 +16,7 @@ from preservecheck.formula.model import Formula
 from preservecheck.formula.names import folded
 from preservecheck.page.draft import PHASE_QUANTITIES, Draft, Fields, is_blank, to_raw
 from preservecheck.page.toml_text import toml_text
-from preservecheck.page.words import FIELD_WORDS, LINE_WORDS, PAGE_WORDS
+from preservecheck.page.words import FIELD_WORDS, LINE_WORDS, OWN_WORDS, PAGE_WORDS
 
 if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
@@ -29,6 +29,8 @@ _SECTION = re.compile(r"(product|measured)\.(\w+)\b")
 _PHASE = re.compile(r'phase (?:number ([0-9]+)|("(?:[^"]|"(?![:, ]))*"))(?:, line ([0-9]+))?')
 # what a message says is wrong of a phase or line, such as the text up to "percent" in ``(Glycerin): percent is 200``
 _KEY = re.compile(r": (heated_to|held|added_at|percent|grams|strength|note|rest)(?:: | )")
+_OWN = re.compile(rf'^ingredient\.("[^"]*")\.({"|".join(OWN_FIELDS)})\b')
+_PARTS = re.compile(r"write its parts below \[blend\..*")
 _NAMED = re.compile(r'(blend|ingredient)[.\s]"([^"]*)"(?:\.(\w+)|: (?:"([^"]*)"|(.+?) is ))?')
 
 
@@ -100,6 +102,8 @@ def fault_of(message: str, draft: Draft) -> Fault:
         text = FIELD_WORDS.get(found.group(), found.group()) + text[found.end() :]
     elif key := _KEY.search(text):
         text = text[: key.start(1)] + LINE_WORDS[key.group(1)] + text[key.end(1) :]
+    text = _OWN.sub(lambda found: f"ingredient {found.group(1)}: {OWN_WORDS[found.group(2)]}", text)
+    text = _PARTS.sub("type what it is made of, with percents that come to 100", text)
     for said, meant in PAGE_WORDS:
         text = text.replace(said, meant)
     return Fault(text if text.startswith("pH") else text[:1].upper() + text[1:], field)

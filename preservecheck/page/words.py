@@ -31,6 +31,13 @@ LINE_WORDS = {
     "note": "note",
     "rest": "rest",
 }
+OWN_WORDS = {
+    "role": "what it does",
+    "water_fraction": "the share of water in it",
+    "charge": "the charge",
+    "nutrient_load": "food for microbes",
+    "usual_phase": "the usual phase",
+}
 CHOICE_WORDS = {
     "leave-on": "stays on (leave-on)",
     "rinse-off": "is rinsed off",

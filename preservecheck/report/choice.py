@@ -96,7 +96,7 @@ def cells(option: Option) -> list[str]:
     return [
         option.id + (" (your own row)" if option.own else ""),
         _grams(option),
-        _span(option.percent_low, option.percent_high, " %"),
+        _reach(option),
         _span(option.ph_low, option.ph_high),
         f"below {celsius(_num(option.add_below_c))}, phase {option.phase}",
         f"{option.weakest.microbe} {_times(option)}",
@@ -178,6 +178,15 @@ def _times(option: Option) -> str:
 
 def _counts(option: Option) -> str:
     return f"All checks: {o.counted(option.counts)}."
+
+
+def _reach(option: Option) -> str:
+    """The doses at which it works, or what it would take where that is more than is allowed."""
+    low, high = option.percent_low, option.percent_high
+    if low is None or (high is not None and low > high):
+        needs = "no dose is known" if low is None else f"{number(low)} % alone"
+        return f"{needs}; at most {number(high)} %" if high is not None else needs
+    return _span(low, high, " %")
 
 
 def _span(low: float | None, high: float | None, unit: str = "") -> str:

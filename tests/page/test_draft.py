@@ -250,3 +250,25 @@ def test_negative_amount_fills_nothing_up():
         "phase-0-line-1-amount": "-5",
     }
     assert whole(draft_of(fields.items())) == {"said": "", "rest": ""}
+
+
+@pytest.mark.parametrize(
+    ("fields", "field", "words"),
+    [
+        ({"own-0-name": "my gel"}, "own-0-role", 'Ingredient "my gel": what it does is missing; give'),
+        (
+            {"blend-0-name": "my mix"},
+            "blend-0-name",
+            'Blend "my mix" is empty; type what it is made of, with percents that come to 100',
+        ),
+    ],
+)
+def test_materials_are_told_in_the_words_of_the_page(fields, field, words):
+    """No brackets or keys of a file."""
+    draft = draft_of([*pairs_of(from_raw(tomllib.loads(starter_toml()))), *fields.items()])
+    if "blend-0-name" in fields:
+        draft.blends[0].parts.clear()
+    with pytest.raises(FormulaError) as error:
+        formula_of(draft, load_tables())
+    found = [fault_of(m, draft) for m in error.value.messages]
+    assert [f.text for f in found if f.field == field and f.text.startswith(words)]

@@ -157,6 +157,47 @@ def test_blend_is_opened_in_place(maker):
     expect(page.locator("#verdict .stamp")).to_be_visible()
 
 
+def test_blend_that_is_renamed_keeps_its_line(maker):
+    """The line goes by the new name too, so that nothing is unknown."""
+    page = maker()
+    example(page)
+    page.get_by_role("textbox", name="Name of the blend").first.fill("soft flakes")
+    page.get_by_role("textbox", name="Name of the blend").first.press("Tab")
+    expect(page.locator("#phase-0-line-2-ingredient")).to_have_value("soft flakes")
+    expect(page.locator("#verdict .stamp")).to_be_visible()
+    expect(page.get_by_text("What is in soft flakes, in percent of it")).to_be_visible()
+
+
+def test_line_that_filled_up_gets_its_amount_back(maker):
+    """A tick on the wrong line loses nothing of the recipe."""
+    page = maker()
+    example(page)
+    amount = page.locator("#phase-0-line-1-amount")
+    fills = page.get_by_label("fills up the rest")
+    fills.nth(1).check()
+    expect(amount).to_have_value("")
+    expect(fills.nth(0)).not_to_be_checked()
+    expect(page.locator("#verdict .faults")).to_be_visible()
+    fills.nth(0).check()
+    expect(amount).to_have_value("2.5")
+    expect(page.locator("#verdict .stamp")).to_be_visible()
+
+
+def test_what_is_removed_can_be_had_back(maker):
+    """A phase goes with its lines, and comes back with them; the focus is never lost."""
+    page = maker()
+    example(page)
+    page.get_by_role("button", name="Remove phase cool-down with its lines").click()
+    expect(page.locator("#phase-1-line-1-amount")).to_have_count(0)
+    undo = page.get_by_role("button", name="Undo: put it back")
+    expect(undo).to_be_focused()
+    expect(page.locator("#notice")).to_contain_text("Done: remove phase cool-down with its lines.")
+    assert violations(page) == []
+    undo.press("Enter")
+    expect(page.locator("#phase-1-line-1-amount")).to_have_value("0.8")
+    expect(undo).to_have_count(0)
+
+
 def test_fault_leads_to_its_field(maker):
     """A click on a message puts the focus where it can be mended."""
     page = maker()
@@ -201,6 +242,21 @@ def test_sliders_say_what_would_happen_and_change_nothing(maker):
     page.get_by_role("button", name="Back to what is").click()
     expect(page.locator("#tried")).to_have_text("")
     expect(page.locator("output[for=try-ph]")).to_have_text("4.4")
+
+
+def test_unmeasured_ph_is_tried_only_when_its_slider_moves(maker):
+    """The slider stands somewhere, but nobody asked for that pH."""
+    page = maker()
+    example(page)
+    page.locator("#measured-ph").fill("")
+    expect(page.get_by_role("slider", name="pH (not measured)")).to_be_visible()
+    page.get_by_role("slider", name=re.compile("^Dose of")).press("ArrowDown")
+    expect(page.locator("#tried")).to_contain_text("0.79 %")
+    expect(page.locator("#tried")).not_to_contain_text("pH 5")
+    page.get_by_role("slider", name="pH (not measured)").press("ArrowDown")
+    expect(page.locator("#tried")).to_contain_text("With pH 4.95")
+    page.get_by_role("button", name="Back to what is").click()
+    expect(page.locator("#tried")).to_have_text("")
 
 
 # ---- files ----

@@ -29,15 +29,15 @@ def test_list_names_all_checks_in_order():
 def test_constants_have_their_sources():
     """A figure of the rule is printed with the comment that says where it comes from."""
     page = manual.render("weighing", width=100)
-    assert "serious percent: 10  (the contract's figure)" in page
+    assert "serious percent: 10  (fixed for this program, no outside source)" in page
     assert "warn percent: 5  (common practice, no source)" in page
 
 
 def test_constants_on_one_line_share_their_source():
     """A source above several figures holds for each of them."""
     found = {name: (value, source) for name, value, source in manual.constants_of(BY_ID["free-active"])}
-    assert found["enough"] == ("1", "the contract's figures")
-    assert found["half"] == ("0.5", "the contract's figures")
+    assert found["enough"] == ("1", "fixed for this program, no outside source")
+    assert found["half"] == ("0.5", "fixed for this program, no outside source")
 
 
 def test_uncertain_values_are_named():

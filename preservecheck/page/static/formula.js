@@ -18,7 +18,7 @@ function pairs() {
 }
 
 function sliders() {
-  return [...verdict.querySelectorAll("input[type=range]")].map((s) => [s.name, snapped(s)]);
+  return [...verdict.querySelectorAll("input[type=range][data-moved]")].map((s) => [s.name, snapped(s)]);
 }
 
 const keep = () => save(pairs());
@@ -240,6 +240,7 @@ async function edit(fields, again = 3) {
     const answer = await postDraft("/editor", fields());
     const text = await answer.text();
     if (edition !== before && again) return edit(fields, again - 1);
+    held.clear();
     put(text);
     here();
     changed(0);
@@ -248,12 +249,41 @@ async function edit(fields, again = 3) {
   }
 }
 
+// What a line held before it was told to fill up; a button that moves lines makes the places void.
+const held = new Map();
+
+function fills(box) {
+  const amount = document.getElementById(box.name.replace(/rest$/, "amount"));
+  if (!amount) return;
+  if (box.checked) {
+    if (amount.value) held.set(amount.id, amount.value);
+    amount.value = "";
+  } else if (!amount.value && held.has(amount.id)) {
+    amount.value = held.get(amount.id);
+  }
+}
+
+// The lines and parts that hold a blend go by its new name.
+function renamed(box) {
+  const before = box.defaultValue.trim().toLowerCase();
+  const now = box.value.trim();
+  if (!before || !now) return;
+  for (const other of editor.querySelectorAll("[name$=-ingredient], [name*=-part-][name$=-name]")) {
+    if (other.value.trim().toLowerCase() === before) other.value = now;
+  }
+}
+
 form.addEventListener("input", (event) => {
   const box = event.target;
-  if (box.dataset.fills !== undefined && box.checked) {
-    for (const other of editor.querySelectorAll("[data-fills]")) other.checked = other === box;
-    const amount = document.getElementById(box.name.replace(/rest$/, "amount"));
-    if (amount) amount.value = "";
+  if (box.dataset.fills !== undefined) {
+    const others = [...editor.querySelectorAll("[data-fills]")].filter((other) => other !== box && other.checked);
+    if (box.checked) {
+      for (const other of others) {
+        other.checked = false;
+        fills(other);
+      }
+    }
+    fills(box);
   }
   changed();
 });
@@ -261,6 +291,10 @@ form.addEventListener("input", (event) => {
 // A name that is finished may be unknown, or a blend: the editor says so.
 form.addEventListener("change", (event) => {
   const name = event.target.name || "";
+  if (/^blend-\d+-name$/.test(name)) {
+    renamed(event.target);
+    changed();
+  }
   if (/-(ingredient|name|rest|preservative)$/.test(name)) soon();
 });
 
@@ -296,12 +330,32 @@ document.addEventListener("submit", (event) => {
     }
     if (["example", "new"].includes(button.value) && !mayReplace()) return;
     notice.replaceChildren();
-    edit(() => [...pairs(), ["do", button.value]]);
+    const before = pairs();
+    const done = edit(() => [...pairs(), ["do", button.value]]);
+    if (button.value.startsWith("remove ")) done.then(() => offerBack(button.getAttribute("aria-label") || button.textContent, before));
   } else if (event.target.id === "open") {
     event.preventDefault();
     openFiles(document.getElementById("files").files);
   }
 });
+
+// What was taken out can be had back, until the next change of this kind.
+function offerBack(what, before) {
+  const said = document.createElement("p");
+  said.className = "notice";
+  said.setAttribute("role", "status");
+  said.append(`Done: ${what.charAt(0).toLowerCase()}${what.slice(1)}. `);
+  const button = document.createElement("button");
+  button.type = "button";
+  button.textContent = "Undo: put it back";
+  button.addEventListener("click", () => {
+    notice.replaceChildren();
+    edit(() => before).then(() => document.getElementById("product-name")?.focus());
+  });
+  said.append(button);
+  notice.replaceChildren(said);
+  if (document.activeElement === document.body) button.focus();
+}
 
 // What stands in an empty formula does not count as typed.
 function typed(fields) {
