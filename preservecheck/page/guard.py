@@ -41,8 +41,8 @@ HEADERS = (
     (b"permissions-policy", b"camera=(), geolocation=(), microphone=()"),
 )
 OLD_LINK = (
-    "The program was started anew since this page was opened. Open the link that it printed in its window; nothing "
-    "that you typed is lost."
+    "The program was started anew since this page was opened. Open the link that it printed in its window in another "
+    "tab, then reload this page: nothing that you typed is lost."
 )
 STOPPED = "The program was stopped before it could answer. Start it again, and open the link that it prints."
 FAULT = (
