@@ -41,7 +41,8 @@ KIND_OF = {
 }
 AMOUNT_UNITS = {"percent": "%", "grams": "g"}
 _BARE = re.compile(r"[\s+\-−–.,0-9]*")
-_SPLIT = re.compile(r"\s*([+\-−–]?[0-9.,]+)\s*(\S+)\s*")
+# digits are not given back, or a text of many takes the square of its length
+_SPLIT = re.compile(r"\s*+([+\-−–]?[0-9.,]++)\s*+(\S+)\s*")
 
 
 @dataclass
