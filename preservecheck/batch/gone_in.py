@@ -127,6 +127,6 @@ def _judged(
         said = f"{met}, below its limit of {temperature_text(limit)}."
     else:
         said = f"{met}, below its limit of {temperature_text(limit)}" + (
-            f" but not clearly below {temperature_text(cool)}, where it does most good." if cool is not None else "."
+            f" but {heat_limit.warmer(peak, THERMOMETER_C, cool, temperature_text(cool))}" if cool is not None else "."
         )
     return Added(name, peak, limit, WORDS[code] or "unknown", code == SERIOUS, said)

@@ -70,6 +70,13 @@ def judge(figures: Figures) -> Codes:
     )
 
 
+def warmer(met: float, tolerance: float, cool: float, written: str) -> str:
+    """That a temperature is above the one below which a preservative does most good, or may be. [°C]"""
+    if above(met - tolerance, cool):
+        return f"above the {written} below which it does most good."
+    return f"not clearly below {written}, where it does most good."
+
+
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     """Words for one part of one addition."""
     width = case.context.part_exists.shape[1]
@@ -116,8 +123,8 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         do = f"{wait}."
     else:
         because = (
-            f"It goes in at {celsius(added)}, below the limit of {celsius(limit)} but not clearly below "
-            f"{celsius(cool)}, where it does most good."
+            f"It goes in at {celsius(added)}, below the limit of {celsius(limit)} but "
+            f"{warmer(added, tolerance, cool, celsius(cool))}"
         )
         do = f"{wait}; hotter, more of it goes into the oil or off with the steam."
     if code in (WARN, SERIOUS) and system.exposure_note:

@@ -10,6 +10,7 @@ from typer.testing import CliRunner
 
 from preservecheck.batch.cooldown import cooldown
 from preservecheck.batch.heat import specific_heat
+from preservecheck.checks import heat_limit
 from preservecheck.cli import app
 from preservecheck.errors import ReadingsError
 from preservecheck.reference.load import load_tables
@@ -252,3 +253,12 @@ def test_command_plot(tmp_path, name):
     data = (tmp_path / name).read_bytes()
     assert data.startswith(b"<svg" if name.endswith("svg") else b"\x89PNG")
     assert b"var(" not in data[:2_000_000] or name.endswith("png")
+
+
+@pytest.mark.parametrize(
+    ("met", "words"),
+    [(55.0, "above the 40 °C below which"), (42.1, "above the 40 °C below which"), (41.9, "not clearly below 40 °C")],
+)
+def test_what_is_clearly_warmer_is_called_so(met, words):
+    """A thermometer good to ± 2 °C that shows 42 °C leaves it open whether 40 °C is passed."""
+    assert heat_limit.warmer(met, 2.0, 40.0, "40 °C").startswith(words)
