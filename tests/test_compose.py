@@ -138,7 +138,7 @@ class TestStrength:
         assert c.total("Sodium Laureth Sulfate") == pytest.approx(10)
         assert len(c.remarks) == 1
         assert "taken as pure" in c.remarks[0]
-        assert "strength = 28" in c.remarks[0]
+        assert "write its strength on its line" in c.remarks[0]
 
     def test_pure_substance(self):
         """What is sold pure needs no remark."""
