@@ -109,7 +109,10 @@ def batch_g(draft: Draft) -> float | None:
 
 
 def convert_amounts(draft: Draft, kind: str) -> None:
-    """Turn all amounts into percent or grams, where the size of the batch is known; the draft is changed in place."""
+    """Turn all amounts into percent or grams; the draft is changed in place.
+
+    Where amounts are typed and the size of the batch is not known, nothing changes: 7 g are not 7 %.
+    """
     if kind == draft.amounts or kind not in ("percent", "grams"):
         return
     lines = [line for phase in draft.phases for line in phase.lines if line.get("amount", "").strip()]
@@ -119,6 +122,8 @@ def convert_amounts(draft: Draft, kind: str) -> None:
     size = batch_g(draft)
     if kind == "percent" and not rest and numbers:
         size = sum(numbers)
+    if numbers and not size:
+        return
     draft.amounts = kind
     if not size:
         return

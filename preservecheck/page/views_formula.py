@@ -95,6 +95,8 @@ def _acted(desk: Desk, pairs: Pairs) -> tuple[Draft, str | None]:
     draft = draft_of(pairs)
     if do.startswith("amounts "):
         convert_amounts(draft, do.removeprefix("amounts "))
+        if draft.amounts != do.removeprefix("amounts "):
+            return draft, "product-batch"
         return draft, f"do:amounts {'grams' if draft.amounts == 'percent' else 'percent'}"
     return draft, edited(draft, do)
 

@@ -279,3 +279,25 @@ def test_long_number_is_read_in_one_go():
     raw = make_raw({"Glycerin": 5})
     raw["phase"][0]["heated_to"] = "1" * 1_000_000 + " a b"
     assert from_raw(raw).phases[0].fields["heated_to"].endswith(" a b")
+
+
+@pytest.mark.parametrize(("amounts", "other"), [("grams", "percent"), ("percent", "grams")])
+def test_amounts_are_not_turned_without_a_batch(amounts, other):
+    """7 g of an unknown whole are not 7 %, nor the other way round."""
+    fields = {
+        "amounts": amounts,
+        "phase-0-line-0-ingredient": "Aqua",
+        "phase-0-line-0-rest": "yes",
+        "phase-0-line-1-ingredient": "Glycerin",
+        "phase-0-line-1-amount": "7",
+    }
+    draft = draft_of(fields.items())
+    convert_amounts(draft, other)
+    assert (draft.amounts, draft.phases[0].lines[1]["amount"]) == (amounts, "7")
+
+
+def test_amounts_that_are_not_typed_yet_may_be_grams_from_the_start():
+    """Nothing is turned, so no batch is needed."""
+    draft = draft_of({"amounts": "percent", "phase-0-line-0-ingredient": "Aqua"}.items())
+    convert_amounts(draft, "grams")
+    assert draft.amounts == "grams"
