@@ -1,7 +1,7 @@
 """Screens whether a preservative will work in a water-based hair product.
 
-The public names stand in ``__all__``; each is imported when it is first asked for, so that ``import preservecheck``
-itself costs nothing.
+The public names stand in ``__all__``; each is imported when it is first asked for, so that ``import
+preservecheck`` itself costs nothing.
 """
 
 from __future__ import annotations
@@ -12,7 +12,13 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from preservecheck.choose import Choice, Option, choose
-    from preservecheck.errors import FormulaError, PreservecheckError, ReadingsError, TableError, UnitError
+    from preservecheck.errors import (
+        FormulaError,
+        PreservecheckError,
+        ReadingsError,
+        TableError,
+        UnitError,
+    )
     from preservecheck.formula.load import load_formula
     from preservecheck.formula.model import Formula
     from preservecheck.reference.load import Tables, load_tables
@@ -62,7 +68,8 @@ _HOME = {
 
 
 class _Package(ModuleType):
-    """The package; a public function keeps its name also after the module of the same name was imported."""
+    """The package; a public function keeps its name also after the module of the same name was
+    imported."""
 
     def __setattr__(self, name: str, value: Any) -> None:
         if name in _HOME and isinstance(value, ModuleType):
@@ -78,7 +85,7 @@ def __getattr__(name: str) -> Any:
         return _version()
     if name not in _HOME:
         raise AttributeError(f"module 'preservecheck' has no attribute {name!r}")
-    from importlib import import_module  # noqa: PLC0415
+    from importlib import import_module
 
     value = getattr(import_module(f"preservecheck.{_HOME[name]}"), name)
     globals()[name] = value
@@ -91,13 +98,13 @@ def __dir__() -> list[str]:
 
 def _version() -> str:
     """Version of the checkout where there is one, else of the installed package."""
-    from pathlib import Path  # noqa: PLC0415
+    from pathlib import Path
 
     project = Path(__file__).resolve().parents[1] / "pyproject.toml"
     if project.is_file():
         for line in project.read_text(encoding="utf-8").splitlines():
             if line.startswith("version = "):
                 return line.split('"')[1]
-    from importlib.metadata import version  # noqa: PLC0415
+    from importlib.metadata import version
 
     return version("preservecheck")

@@ -1,4 +1,5 @@
-"""What goes beside the verdicts: label statements, cautions, the challenge-test reminder, and what is not covered."""
+"""What goes beside the verdicts: label statements, cautions, the challenge-test reminder, and what
+is not covered."""
 
 from __future__ import annotations
 
@@ -17,7 +18,8 @@ TEST_DAYS = (7, 14, 28)
 
 
 def keys_of(case: Case) -> frozenset[str]:
-    """Everything that a caution's trigger may name, as keys: ``inci:``, ``tag:``, ``role:``, ``system:``, and so on."""
+    """Everything that a caution's trigger may name, as keys: ``inci:``, ``tag:``, ``role:``,
+    ``system:``, and so on."""
     c, profile = case.context, case.profiles[int(case.profile[0])]
     keys = {"always", f"users:{profile.users}", f"use:{profile.use}", f"type:{profile.type}"}
     if profile.package:
@@ -61,11 +63,15 @@ def _seen_only_by_people(case: Case) -> Iterable[str]:
             continue
         first = case.amount[0] * c.matching(row.first)
         second = case.amount[0] * c.matching(row.second)
-        enough = first.sum() >= max(row.first_min_percent or 0, 0.01) and (not row.second or second.sum() > 0)
+        enough = first.sum() >= max(row.first_min_percent or 0, 0.01) and (
+            not row.second or second.sum() > 0
+        )
         if enough:
             names = [c.names[i] for i in np.argsort(-first)[:2] if first[i] > 0]
             where = f" ({row.threshold_note})" if row.threshold_note else ""
-            yield f"{listed(names)}: {row.effect}{where}." + (f" {sentence(row.remedy)}" if row.remedy else "")
+            yield f"{listed(names)}: {row.effect}{where}." + (
+                f" {sentence(row.remedy)}" if row.remedy else ""
+            )
 
 
 def labels(case: Case) -> tuple[str, ...]:
@@ -82,7 +88,9 @@ def labels(case: Case) -> tuple[str, ...]:
         ):
             continue
         held = [s for s in row.substances if s in c.index and case.amount[0, c.index[s]] > 0]
-        total = sum(float(case.amount[0, c.index[s]]) * table.get((row.counted_as, s), 1.0) for s in held)
+        total = sum(
+            float(case.amount[0, c.index[s]]) * table.get((row.counted_as, s), 1.0) for s in held
+        )
         if row.substances and (not held or total <= (row.threshold_percent or 0.0)):
             continue
         market = row.market if row.region is None else f"{row.market} ({row.region})"
@@ -102,9 +110,12 @@ def _in_scope(row: LabelRule, profile: Any) -> bool:
         "spray": profile.package == "spray",
         "users under 3 possible": True,
         "leave-on, users under 3 possible": profile.use == "leave-on",
-        "rinse-off not shampoo, users under 3 possible": profile.use == "rinse-off" and profile.type != "shampoo",
+        "rinse-off not shampoo, users under 3 possible": profile.use == "rinse-off"
+        and profile.type != "shampoo",
         "not hair": False,
-    }[row.scope] and (not row.scope.endswith("users under 3 possible") or young or profile.users == "adults")
+    }[row.scope] and (
+        not row.scope.endswith("users under 3 possible") or young or profile.users == "adults"
+    )
 
 
 def challenge_test(case: Case, findings: tuple[Finding, ...]) -> dict[str, Any]:
@@ -118,15 +129,22 @@ def challenge_test(case: Case, findings: tuple[Finding, ...]) -> dict[str, Any]:
         tags = [
             c.names[i]
             for i in np.flatnonzero(case.amount[0] > 0)
-            if (r := c.rows.get(c.names[i])) is not None and r.nutrient_load == "high" and r.oil_class is None
+            if (r := c.rows.get(c.names[i])) is not None
+            and r.nutrient_load == "high"
+            and r.oil_class is None
         ]
         if tags:
             why.append(f"it holds food for microbes ({listed(tags[:3])})")
         doubtful = [f.about for f in findings if f.id == "free-active" and f.verdict != "pass"]
         if doubtful:
             why.append(f"the figures leave {listed(doubtful[:3])} open")
-        why.append("every figure here is a screen; only a test on the finished product in its pack shows protection")
-    organisms = [f"{o.organism} ({o.strain})" for o in c.tables.test_organisms if o.iso_11930 == "yes"]
+        why.append(
+            "every figure here is a screen; only a test on the finished product in its pack shows "
+            "protection"
+        )
+    organisms = [
+        f"{o.organism} ({o.strain})" for o in c.tables.test_organisms if o.iso_11930 == "yes"
+    ]
     sources = tuple(dict.fromkeys(c.tables.cite(o) for o in c.tables.test_organisms))
     return {
         "needed": not dry,
@@ -142,30 +160,36 @@ def not_covered(case: Case) -> tuple[str, ...]:
     """What this screen does not look at, for this formula."""
     c, profile = case.context, case.profiles[int(case.profile[0])]
     out = [
-        "The microbes in your own workshop, and what grows in the drain; they can be tougher than the test strains.",
+        "The microbes in your own workshop, and what grows in the drain; they can be tougher than "
+        "the test strains.",
         "How the preservative fades over months, and what the pack's plastic takes up.",
         "Whether the product is safe for its users: that is a qualified safety assessor's work.",
     ]
     quats = case.amount[0] @ c.role("cationic surfactant").astype(float)
     if quats > 0:
         out.append(
-            "How much preservative the cationic surfactant takes up: no measured figure is known, so none is counted."
+            "How much preservative the cationic surfactant takes up: no measured figure is known, "
+            "so none is counted."
         )
-    polymers = case.amount[0] @ c.role("cationic polymer", "anionic polymer", "nonionic polymer", "protein").astype(
-        float
-    )
+    polymers = case.amount[0] @ c.role(
+        "cationic polymer", "anionic polymer", "nonionic polymer", "protein"
+    ).astype(float)
     if polymers > 0:
         out.append("Uptake by gums, polymers and proteins other than the few that were measured.")
     solids = case.amount[0] @ (c.oil_phase * (c.liquid_oil.sum(axis=1) == 0))
     if solids > 0:
-        out.append("Solid waxes and fatty alcohols are counted as taking up no preservative; while hot they do.")
+        out.append(
+            "Solid waxes and fatty alcohols are counted as taking up no preservative; while hot "
+            "they do."
+        )
     if np.isnan(case.sample_c[0]) and not np.isnan(case.ph[0]):
         out.append("The temperature of the pH sample is not given; 25 °C is taken.")
     conditions = _conditions(case)
     out += [f"A rule in words that you must check yourself: {text}" for text in conditions]
     if {"US"} & set(profile.markets):
         out.append(
-            "The United States have no list of allowed preservatives; panel conclusions are advice, states add rules."
+            "The United States have no list of allowed preservatives; panel conclusions are "
+            "advice, states add rules."
         )
     return tuple(out)
 
@@ -187,7 +211,9 @@ def _conditions(case: Case) -> tuple[str, ...]:
         amount = case.amount[0] - case.preserving[0] if row.purpose == "other" else case.amount[0]
         held = [s for s in row.substances if s in c.index and amount[c.index[s]] > 0]
         if held or (not row.substances and row.market != "US"):
-            out.append(f"{row.market} {row.entry}{', ' + listed(held) if held else ''}: {row.conditions}")
+            out.append(
+                f"{row.market} {row.entry}{', ' + listed(held) if held else ''}: {row.conditions}"
+            )
     return tuple(dict.fromkeys(out))
 
 
@@ -198,7 +224,16 @@ def own_rows(case: Case) -> tuple[str, ...]:
     keys = {c.names[i] for i in np.flatnonzero(case.amount[0] > 0)} | {
         c.systems[i].id for i in case.system[0] if i >= 0
     }
-    for name in ("systems", "actives", "ingredients", "mic", "partition", "binding", "solutes", "legal_limits"):
+    for name in (
+        "systems",
+        "actives",
+        "ingredients",
+        "mic",
+        "partition",
+        "binding",
+        "solutes",
+        "legal_limits",
+    ):
         for key in sorted(c.tables.own(name)):
             row = next(r for r in c.tables.rows(name) if r.key_text == key)
             named = {

@@ -58,7 +58,8 @@ TablesOption = Annotated[
         "--tables",
         metavar="DIR",
         help="Folder with your own rows, as CSV files named after the tables; they are added "
-        "to ours or replace those with the same key. Default: the folder named in PRESERVECHECK_TABLES.",
+        "to ours or replace those with the same key. Default: the folder named in "
+        "PRESERVECHECK_TABLES.",
     ),
 ]
 
@@ -73,8 +74,13 @@ def main() -> None:
 
 
 def _leave_out_others(wanted: str) -> None:
-    """Set up only the command that is asked for: each costs milliseconds; for anything else all stay."""
-    mine = [c for c in app.registered_commands if c.callback is not None and c.callback.__name__ == wanted]
+    """Set up only the command that is asked for: each costs milliseconds; for anything else all
+    stay."""
+    mine = [
+        c
+        for c in app.registered_commands
+        if c.callback is not None and c.callback.__name__ == wanted
+    ]
     if mine:
         app.registered_commands, app.registered_groups = mine, []
 
@@ -89,7 +95,7 @@ def start(
     It screens, it never proves: only a challenge test does.
     """
     if version:
-        from preservecheck import __version__  # noqa: PLC0415
+        from preservecheck import __version__
 
         put(f"preservecheck {__version__}\n")
         raise typer.Exit
@@ -99,10 +105,13 @@ def start(
 
 @app.command()
 def review(
-    formulas: Annotated[list[Path], typer.Argument(metavar="FORMULA", help="Formula files: .toml, .xlsx or .csv.")],
+    formulas: Annotated[
+        list[Path], typer.Argument(metavar="FORMULA", help="Formula files: .toml, .xlsx or .csv.")
+    ],
     form: Annotated[Format, typer.Option("--format", help="Form of the report.")] = Format.text,
     output: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Write the report here instead of on the screen.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Write the report here instead of on the screen."),
     ] = None,
     tables: TablesOption = None,
 ) -> None:
@@ -114,56 +123,89 @@ def review(
         reports, faults = _reviewed(formulas, load(tables))
         complain(m for messages in faults.values() for m in messages)
         if reports:
-            put(_rendered(reports, [str(f) for f in faults], form, len(formulas) > 1, output, tables), output)
+            put(
+                _rendered(
+                    reports, [str(f) for f in faults], form, len(formulas) > 1, output, tables
+                ),
+                output,
+            )
         raise typer.Exit(
-            UNREADABLE if faults else NOT_ALL_PASS if any(r.verdict != "pass" for r in reports) else ALL_PASS
+            UNREADABLE
+            if faults
+            else NOT_ALL_PASS
+            if any(r.verdict != "pass" for r in reports)
+            else ALL_PASS
         )
 
 
 @app.command()
 def choose(
-    formula: Annotated[Path, typer.Argument(metavar="FORMULA", help="Formula file: .toml, .xlsx or .csv.")],
-    markets: Annotated[str | None, typer.Option(metavar="EU,GB", help="Markets instead of the formula's own.")] = None,
-    only: Annotated[Only | None, typer.Option(help="Only systems that a natural cosmetics standard accepts.")] = None,
+    formula: Annotated[
+        Path, typer.Argument(metavar="FORMULA", help="Formula file: .toml, .xlsx or .csv.")
+    ],
+    markets: Annotated[
+        str | None, typer.Option(metavar="EU,GB", help="Markets instead of the formula's own.")
+    ] = None,
+    only: Annotated[
+        Only | None, typer.Option(help="Only systems that a natural cosmetics standard accepts.")
+    ] = None,
     without: Annotated[
-        list[str] | None, typer.Option(metavar="NAME", help="A substance that no system may hold; may be repeated.")
+        list[str] | None,
+        typer.Option(metavar="NAME", help="A substance that no system may hold; may be repeated."),
     ] = None,
     limit: Annotated[int | None, typer.Option(min=1, metavar="N", help="Show the best N.")] = None,
-    form: Annotated[PlainFormat, typer.Option("--format", help="Form of the ranking.")] = PlainFormat.text,
-    output: Annotated[Path | None, typer.Option(metavar="FILE", help="Write it here instead of on the screen.")] = None,
+    form: Annotated[
+        PlainFormat, typer.Option("--format", help="Form of the ranking.")
+    ] = PlainFormat.text,
+    output: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write it here instead of on the screen.")
+    ] = None,
     tables: TablesOption = None,
 ) -> None:
     """Rank every preservative system for a formula.
 
-    Exit status: 0 something fits as it stands, 1 only after a change or not at all, 2 the file could not be read.
+    Exit status: 0 something fits as it stands, 1 only after a change or not at all, 2 the file
+    could not be read.
     """
     with told():
         found = _chosen(formula, markets, only, without or [], limit, tables)
         put(_ranked(found, form, output), output)
-        raise typer.Exit(ALL_PASS if any(s.outcome == "fits" for s in found.systems) else NOT_ALL_PASS)
+        raise typer.Exit(
+            ALL_PASS if any(s.outcome == "fits" for s in found.systems) else NOT_ALL_PASS
+        )
 
 
 @app.command()
 def explain(
-    check: Annotated[str | None, typer.Argument(metavar="CHECK", help="A check; left out, all of them.")] = None,
+    check: Annotated[
+        str | None, typer.Argument(metavar="CHECK", help="A check; left out, all of them.")
+    ] = None,
 ) -> None:
     """Print the rule of a check and its sources."""
-    from preservecheck.report import manual  # noqa: PLC0415
+    from preservecheck.report import manual
 
     with told():
-        put(manual.render_list(width=width()) if check is None else manual.render(check, width=width()))
+        put(
+            manual.render_list(width=width())
+            if check is None
+            else manual.render(check, width=width())
+        )
 
 
 @app.command()
 def new(
     path: Annotated[
         Path,
-        typer.Argument(metavar="FILE", help="A name that ends in .toml, .xlsx or .csv.", show_default="formula.toml"),
+        typer.Argument(
+            metavar="FILE",
+            help="A name that ends in .toml, .xlsx or .csv.",
+            show_default="formula.toml",
+        ),
     ] = Path("formula.toml"),
     force: Annotated[bool, typer.Option("--force", help="Overwrite what is there.")] = False,
 ) -> None:
     """Write a filled-in formula to start from."""
-    from preservecheck.formula.starter import write_starter  # noqa: PLC0415
+    from preservecheck.formula.starter import write_starter
 
     with told():
         files = write_starter(path, force=force)
@@ -181,7 +223,7 @@ def tables_start(context: typer.Context, tables: TablesOption = None) -> None:
     """
     context.obj = tables
     if context.invoked_subcommand is None:
-        from preservecheck.report import rows  # noqa: PLC0415
+        from preservecheck.report import rows
 
         with told():
             put(rows.render_tables(load(tables), width=width()))
@@ -190,11 +232,13 @@ def tables_start(context: typer.Context, tables: TablesOption = None) -> None:
 @tables_app.command("list")
 def tables_list(
     context: typer.Context,
-    table: Annotated[str | None, typer.Argument(metavar="TABLE", help="Left out: all tables.")] = None,
+    table: Annotated[
+        str | None, typer.Argument(metavar="TABLE", help="Left out: all tables.")
+    ] = None,
     tables: TablesOption = None,
 ) -> None:
     """List the rows of a table; without one, the tables."""
-    from preservecheck.report import rows  # noqa: PLC0415
+    from preservecheck.report import rows
 
     with told():
         known = load(tables or context.obj)
@@ -205,11 +249,13 @@ def tables_list(
 def tables_show(
     context: typer.Context,
     table: Annotated[str, typer.Argument(metavar="TABLE")],
-    key: Annotated[list[str], typer.Argument(metavar="KEY", help="Its key; blanks need no quotes.")],
+    key: Annotated[
+        list[str], typer.Argument(metavar="KEY", help="Its key; blanks need no quotes.")
+    ],
     tables: TablesOption = None,
 ) -> None:
     """Print one row in full, with its source and what is only recalled."""
-    from preservecheck.report import rows  # noqa: PLC0415
+    from preservecheck.report import rows
 
     with told():
         put(rows.render_row(load(tables or context.obj), table, " ".join(key), width=width()))
@@ -217,10 +263,12 @@ def tables_show(
 
 @tables_app.command("search")
 def tables_search(
-    context: typer.Context, words: Annotated[list[str], typer.Argument(metavar="WORDS")], tables: TablesOption = None
+    context: typer.Context,
+    words: Annotated[list[str], typer.Argument(metavar="WORDS")],
+    tables: TablesOption = None,
 ) -> None:
     """Find the rows of all tables that hold every word."""
-    from preservecheck.report import rows  # noqa: PLC0415
+    from preservecheck.report import rows
 
     with told():
         put(rows.render_search(load(tables or context.obj), words, width=width()))
@@ -229,24 +277,28 @@ def tables_search(
 @tables_app.command("validate")
 def tables_validate(context: typer.Context, tables: TablesOption = None) -> None:
     """Check every row of every table. Exit status: 0 no fault, 2 faults."""
-    from preservecheck.errors import TableError  # noqa: PLC0415
-    from preservecheck.reference.rows import TABLES  # noqa: PLC0415
-    from preservecheck.reference.validate import validate_tables  # noqa: PLC0415
+    from preservecheck.errors import TableError
+    from preservecheck.reference.rows import TABLES
+    from preservecheck.reference.validate import validate_tables
 
     with told():
         known = load(tables or context.obj)
         if faults := validate_tables(known):
             raise TableError(faults)
-        put(f"No fault in {sum(len(known.rows(name)) for name in TABLES)} rows of {len(TABLES)} tables.\n")
+        put(
+            f"No fault in {sum(len(known.rows(name)) for name in TABLES)} rows of {len(TABLES)} "
+            "tables.\n"
+        )
 
 
-# ---- between the commands and the library ---------------------------------------------------------------------------
+# ---- between the commands and the library --------------------------------------------------------
 
 
 @contextmanager
 def told() -> Iterator[None]:
-    """Turn a fault of the user's input into messages and exit status 2; a real bug shows its traceback."""
-    from preservecheck.errors import PreservecheckError  # noqa: PLC0415
+    """Turn a fault of the user's input into messages and exit status 2; a real bug shows its
+    traceback."""
+    from preservecheck.errors import PreservecheckError
 
     try:
         yield
@@ -257,17 +309,19 @@ def told() -> Iterator[None]:
 
 def load(own_dir: Path | None) -> Tables:
     """The tables, with the user's own rows."""
-    from preservecheck.reference.load import load_tables  # noqa: PLC0415
+    from preservecheck.reference.load import load_tables
 
     return load_tables(own_dir)
 
 
-def _reviewed(files: Iterable[Path], tables: Tables) -> tuple[list[Report], dict[Path, tuple[str, ...]]]:
+def _reviewed(
+    files: Iterable[Path], tables: Tables
+) -> tuple[list[Report], dict[Path, tuple[str, ...]]]:
     """Reports of the files that can be read, and the faults of the others."""
     # one formula needs no worker threads, and starting them costs a tenth of the time
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    from preservecheck.errors import FormulaError, UnitError  # noqa: PLC0415
-    from preservecheck.review import review as judged  # noqa: PLC0415
+    from preservecheck.errors import FormulaError, UnitError
+    from preservecheck.review import review as judged
 
     reports: list[Report] = []
     faults: dict[Path, tuple[str, ...]] = {}
@@ -280,43 +334,68 @@ def _reviewed(files: Iterable[Path], tables: Tables) -> tuple[list[Report], dict
 
 
 def _chosen(
-    formula: Path, markets: str | None, only: Only | None, without: list[str], limit: int | None, tables: Path | None
+    formula: Path,
+    markets: str | None,
+    only: Only | None,
+    without: list[str],
+    limit: int | None,
+    tables: Path | None,
 ) -> Choice:
     """The ranking that the options ask for."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    from preservecheck.choose import choose as ranked  # noqa: PLC0415
+    from preservecheck.choose import choose as ranked
 
     wanted = [m.strip().upper() for m in (markets or "").split(",") if m.strip()]
-    return ranked(formula, load(tables), markets=wanted, natural=only is not None, without=without, limit=limit)
+    return ranked(
+        formula,
+        load(tables),
+        markets=wanted,
+        natural=only is not None,
+        without=without,
+        limit=limit,
+    )
 
 
 def _ranked(found: Choice, form: PlainFormat, output: Path | None) -> str:
     """The ranking in one form."""
-    from preservecheck.report import choice  # noqa: PLC0415
+    from preservecheck.report import choice
 
     if form is PlainFormat.text:
         return choice.render_text(found, width=width() if output is None else FILE_WIDTH)
-    return choice.render_markdown(found) if form is PlainFormat.markdown else choice.render_json(found)
+    return (
+        choice.render_markdown(found) if form is PlainFormat.markdown else choice.render_json(found)
+    )
 
 
 def _rendered(
-    reports: list[Report], unread: list[str], form: Format, several: bool, output: Path | None, tables: Path | None
+    reports: list[Report],
+    unread: list[str],
+    form: Format,
+    several: bool,
+    output: Path | None,
+    tables: Path | None,
 ) -> str:
     """Reports in one form; for several files with a summary, or as a list."""
-    from importlib import import_module  # noqa: PLC0415
+    from importlib import import_module
 
     module = import_module(f"preservecheck.report.{form}")
     layout: dict[str, Any] = {"tables": load(tables)} if form is Format.html else {}
     if form is Format.text:
-        layout = {"width": width(), "colour": _coloured()} if output is None else {"width": FILE_WIDTH}
-    text: str = module.render_many(reports, unread, **layout) if several else module.render(reports[0], **layout)
+        layout = (
+            {"width": width(), "colour": _coloured()} if output is None else {"width": FILE_WIDTH}
+        )
+    text: str = (
+        module.render_many(reports, unread, **layout)
+        if several
+        else module.render(reports[0], **layout)
+    )
     return text
 
 
 def grams(batch: str | None) -> float | None:
     """The mass that ``--batch`` gives."""
-    from preservecheck.errors import PreservecheckError, UnitError  # noqa: PLC0415
-    from preservecheck.units import batch_mass_g  # noqa: PLC0415
+    from preservecheck.errors import PreservecheckError, UnitError
+    from preservecheck.units import batch_mass_g
 
     if batch is None:
         return None
@@ -332,7 +411,9 @@ def width() -> int:
 
 
 def _coloured() -> bool:
-    return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    return (
+        sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    )
 
 
 def complain(messages: Iterable[str]) -> None:
@@ -344,7 +425,7 @@ def complain(messages: Iterable[str]) -> None:
 def put(text: str, output: Path | None = None) -> None:
     """Write text to a file as a whole or not at all, or to standard output."""
     if output is not None and str(output) != "-":
-        from preservecheck.report.write import write_whole  # noqa: PLC0415
+        from preservecheck.report.write import write_whole
 
         write_whole(output, text)
         return
@@ -373,7 +454,7 @@ def _quoted(path: Path) -> str:
 
 def _add_commands() -> None:
     """Commands that stand in modules of their own."""
-    from preservecheck import cli_bench, cli_evidence, cli_page, cli_paper, cli_screen  # noqa: PLC0415
+    from preservecheck import cli_bench, cli_evidence, cli_page, cli_paper, cli_screen
 
     for command in (
         cli_paper.record,

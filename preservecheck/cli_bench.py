@@ -27,10 +27,12 @@ if TYPE_CHECKING:
 
 FormatOption = Annotated[PlainFormat, typer.Option("--format", help="Form of the answer.")]
 OutputOption = Annotated[
-    Path | None, typer.Option("--output", metavar="FILE", help="Write it here instead of on the screen.")
+    Path | None,
+    typer.Option("--output", metavar="FILE", help="Write it here instead of on the screen."),
 ]
 FormulaOption = Annotated[
-    Path | None, typer.Option("--formula", metavar="FORMULA", help="Formula file: .toml, .xlsx or .csv.")
+    Path | None,
+    typer.Option("--formula", metavar="FORMULA", help="Formula file: .toml, .xlsx or .csv."),
 ]
 
 
@@ -39,21 +41,28 @@ def cooldown(
         list[str],
         typer.Argument(
             metavar="READINGS",
-            help="A .csv or .xlsx file, or readings as typed: 0=74C 10=66C, or 14:05=165F 14:15=150F.",
+            help="A .csv or .xlsx file, or readings as typed: 0=74C 10=66C, or 14:05=165F "
+            "14:15=150F.",
         ),
     ],
     formula: FormulaOption = None,
     room: Annotated[
         str | None,
-        typer.Option(metavar='"21 °C"', help="Temperature of the room or water bath; left out, it is fitted."),
+        typer.Option(
+            metavar='"21 °C"', help="Temperature of the room or water bath; left out, it is fitted."
+        ),
     ] = None,
     start: Annotated[
-        str | None, typer.Option(metavar="14:05", help="Clock time of minute 0, for readings in minutes.")
+        str | None,
+        typer.Option(metavar="14:05", help="Clock time of minute 0, for readings in minutes."),
     ] = None,
     added: Annotated[
-        str | None, typer.Option(metavar="TIME", help="When the cool-down phase went in: 14:42, or minutes.")
+        str | None,
+        typer.Option(metavar="TIME", help="When the cool-down phase went in: 14:42, or minutes."),
     ] = None,
-    plot: Annotated[Path | None, typer.Option(metavar="FILE", help="Write a chart: a name in .svg or .png.")] = None,
+    plot: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write a chart: a name in .svg or .png.")
+    ] = None,
     form: FormatOption = PlainFormat.text,
     output: OutputOption = None,
     tables: TablesOption = None,
@@ -62,16 +71,24 @@ def cooldown(
 
     It also says whether something went in too hot, and what the cold phase does.
 
-    Exit status: 0 nothing speaks against it, 1 something warns or cannot be told, 2 the readings could not be read.
+    Exit status: 0 nothing speaks against it, 1 something warns or cannot be told, 2 the readings
+    could not be read.
     """
     with told():
-        from preservecheck.batch.cooldown import cooldown as cooled  # noqa: PLC0415
-        from preservecheck.report.bench import cooldown_page  # noqa: PLC0415
+        from preservecheck.batch.cooldown import cooldown as cooled
+        from preservecheck.report.bench import cooldown_page
 
         known = load(tables)
-        found = cooled(readings, read_formula(formula, known), known, room_c=_celsius(room), start=start, added=added)
+        found = cooled(
+            readings,
+            read_formula(formula, known),
+            known,
+            room_c=_celsius(room),
+            start=start,
+            added=added,
+        )
         if plot is not None:
-            from preservecheck.report.plots_bench import cooling  # noqa: PLC0415
+            from preservecheck.report.plots_bench import cooling
 
             cooling(found, plot)
         put(laid_out(cooldown_page(found), found.to_json(), form, output), output)
@@ -79,19 +96,30 @@ def cooldown(
 
 
 def adjust(
-    formula: Annotated[Path, typer.Argument(metavar="FORMULA", help="Formula file: .toml, .xlsx or .csv.")],
+    formula: Annotated[
+        Path, typer.Argument(metavar="FORMULA", help="Formula file: .toml, .xlsx or .csv.")
+    ],
     titration: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Bench titration: grams added to a weighed sample, and the pH.")
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="Bench titration: grams added to a weighed sample, and the pH."
+        ),
     ] = None,
-    target: Annotated[float | None, typer.Option(min=0, max=14, metavar="PH", help="pH to reach.")] = None,
+    target: Annotated[
+        float | None, typer.Option(min=0, max=14, metavar="PH", help="pH to reach.")
+    ] = None,
     agent: Annotated[str | None, typer.Option(metavar="NAME", help="Acid or base to add.")] = None,
     agent_percent: Annotated[
-        float | None, typer.Option(min=0.01, max=100, metavar="PERCENT", help="Strength of its solution.")
+        float | None,
+        typer.Option(min=0.01, max=100, metavar="PERCENT", help="Strength of its solution."),
     ] = None,
     batch: Annotated[
-        str | None, typer.Option(metavar='"2 kg"', help="Mass of this batch instead of the formula's own.")
+        str | None,
+        typer.Option(metavar='"2 kg"', help="Mass of this batch instead of the formula's own."),
     ] = None,
-    plot: Annotated[Path | None, typer.Option(metavar="FILE", help="Write a chart: a name in .svg or .png.")] = None,
+    plot: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write a chart: a name in .svg or .png.")
+    ] = None,
     form: FormatOption = PlainFormat.text,
     output: OutputOption = None,
     tables: TablesOption = None,
@@ -100,12 +128,13 @@ def adjust(
 
     From a bench titration, else estimated; in steps, with a reading after each.
 
-    Exit status: 0 an amount is told and no check gets worse by it, 1 otherwise, 2 a file could not be read.
+    Exit status: 0 an amount is told and no check gets worse by it, 1 otherwise, 2 a file could not
+    be read.
     """
     with told():
-        from preservecheck.batch.adjust import adjust as adjusted  # noqa: PLC0415
-        from preservecheck.formula.load import load_formula  # noqa: PLC0415
-        from preservecheck.report.bench import adjust_page  # noqa: PLC0415
+        from preservecheck.batch.adjust import adjust as adjusted
+        from preservecheck.formula.load import load_formula
+        from preservecheck.report.bench import adjust_page
 
         known = load(tables)
         found = adjusted(
@@ -118,28 +147,28 @@ def adjust(
             batch_g=grams(batch),
         )
         if plot is not None:
-            from preservecheck.report.plots_bench import titration as chart  # noqa: PLC0415
+            from preservecheck.report.plots_bench import titration as chart
 
             chart(found, plot)
         put(laid_out(adjust_page(found), found.to_json(), form, output), output)
         raise typer.Exit(ALL_PASS if found.settled else NOT_ALL_PASS)
 
 
-# ---- between the commands and the library ---------------------------------------------------------------------------
+# ---- between the commands and the library --------------------------------------------------------
 
 
 def read_formula(path: Path | None, tables: Tables) -> Formula | None:
     """The formula of an option."""
     if path is None:
         return None
-    from preservecheck.formula.load import load_formula  # noqa: PLC0415
+    from preservecheck.formula.load import load_formula
 
     return load_formula(path, tables)
 
 
 def laid_out(page: Page, data: dict[str, Any], form: PlainFormat, output: Path | None) -> str:
     """An answer in one form."""
-    from preservecheck.report import pages  # noqa: PLC0415
+    from preservecheck.report import pages
 
     if form is PlainFormat.json:
         return pages.render_json(data)
@@ -149,8 +178,8 @@ def laid_out(page: Page, data: dict[str, Any], form: PlainFormat, output: Path |
 
 
 def _celsius(room: str | None) -> float | None:
-    from preservecheck.errors import ReadingsError, UnitError  # noqa: PLC0415
-    from preservecheck.units import temperature_c  # noqa: PLC0415
+    from preservecheck.errors import ReadingsError, UnitError
+    from preservecheck.units import temperature_c
 
     if room is None:
         return None

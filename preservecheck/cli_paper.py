@@ -23,20 +23,36 @@ class Paper(StrEnum):
 
 def record(
     formula: Annotated[
-        Path | None, typer.Argument(metavar="FORMULA", help="Formula file: .toml, .xlsx or .csv.", show_default=False)
+        Path | None,
+        typer.Argument(
+            metavar="FORMULA", help="Formula file: .toml, .xlsx or .csv.", show_default=False
+        ),
     ] = None,
     output: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="Folder for the three files; it is made if it is not there.")
+        Path | None,
+        typer.Option(
+            metavar="DIR", help="Folder for the three files; it is made if it is not there."
+        ),
     ] = None,
-    batch_number: Annotated[str | None, typer.Option(metavar="TEXT", help="Batch number to print.")] = None,
-    reason: Annotated[str | None, typer.Option(metavar="TEXT", help="Why you chose this preservative.")] = None,
+    batch_number: Annotated[
+        str | None, typer.Option(metavar="TEXT", help="Batch number to print.")
+    ] = None,
+    reason: Annotated[
+        str | None, typer.Option(metavar="TEXT", help="Why you chose this preservative.")
+    ] = None,
     results: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Outcome of the challenge test: what 'challenge --format json' wrote."),
+        typer.Option(
+            metavar="FILE",
+            help="Outcome of the challenge test: what 'challenge --format json' wrote.",
+        ),
     ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Overwrite a record that is there.")] = False,
+    force: Annotated[
+        bool, typer.Option("--force", help="Overwrite a record that is there.")
+    ] = False,
     verify: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Work the JSON file of a record out again and compare.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Work the JSON file of a record out again and compare."),
     ] = None,
     tables: TablesOption = None,
 ) -> None:
@@ -44,7 +60,8 @@ def record(
 
     The decision record comes as HTML, Markdown and JSON; --verify works a JSON file out again.
 
-    Exit status: 0 all pass (or the record agrees), 1 something warns or is unknown (or differs), 2 unreadable.
+    Exit status: 0 all pass (or the record agrees), 1 something warns or is unknown (or differs), 2
+    unreadable.
     """
     with told():
         if verify is not None:
@@ -56,30 +73,38 @@ def record(
 
 
 def worksheet(
-    formula: Annotated[Path, typer.Argument(metavar="FORMULA", help="Formula file: .toml, .xlsx or .csv.")],
+    formula: Annotated[
+        Path, typer.Argument(metavar="FORMULA", help="Formula file: .toml, .xlsx or .csv.")
+    ],
     batch: Annotated[
-        str | None, typer.Option(metavar='"2 kg"', help="Size of this batch instead of the formula's own.")
+        str | None,
+        typer.Option(metavar='"2 kg"', help="Size of this batch instead of the formula's own."),
     ] = None,
-    batch_number: Annotated[str | None, typer.Option(metavar="TEXT", help="Batch number to print.")] = None,
+    batch_number: Annotated[
+        str | None, typer.Option(metavar="TEXT", help="Batch number to print.")
+    ] = None,
     output: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="A name that ends in .html or .xlsx; left out, HTML on the screen."),
+        typer.Option(
+            metavar="FILE", help="A name that ends in .html or .xlsx; left out, HTML on the screen."
+        ),
     ] = None,
     paper: Annotated[Paper, typer.Option(help="Paper to print on.")] = Paper.a4,
     tables: TablesOption = None,
 ) -> None:
     """Write a batch sheet to print and fill in.
 
-    Exit status: 0 all checks of the formula pass, 1 something warns or is unknown, 2 the file could not be read.
+    Exit status: 0 all checks of the formula pass, 1 something warns or is unknown, 2 the file could
+    not be read.
     """
-    from preservecheck.batch.worksheet import worksheet as sheet_of  # noqa: PLC0415
-    from preservecheck.report.sheet import to_html, to_workbook  # noqa: PLC0415
+    from preservecheck.batch.worksheet import worksheet as sheet_of
+    from preservecheck.report.sheet import to_html, to_workbook
 
     with told():
         form = _form(output)
         sheet = sheet_of(formula, load(tables), batch_g=grams(batch), batch_number=batch_number)
         if form == ".xlsx" and output is not None:
-            from preservecheck.report.write import write_all  # noqa: PLC0415
+            from preservecheck.report.write import write_all
 
             write_all({output: to_workbook(sheet, paper.value)})
         else:
@@ -87,12 +112,12 @@ def worksheet(
         raise typer.Exit(ALL_PASS if sheet.verdict == "pass" else NOT_ALL_PASS)
 
 
-# ---- between the commands and the library ---------------------------------------------------------------------------
+# ---- between the commands and the library --------------------------------------------------------
 
 
 def _verified(path: Path, tables: Path | None) -> int:
     """Print what a record that is worked out again comes to, and the exit status."""
-    from preservecheck.evidence.verify import render, verify  # noqa: PLC0415
+    from preservecheck.evidence.verify import render, verify
 
     found = verify(path, load(tables))
     put(render(found))
@@ -100,31 +125,43 @@ def _verified(path: Path, tables: Path | None) -> int:
 
 
 def _built(
-    formula: Path | None, output: Path | None, tables: Path | None, results: Path | None, **said: str | None
+    formula: Path | None,
+    output: Path | None,
+    tables: Path | None,
+    results: Path | None,
+    **said: str | None,
 ) -> Built:
     """The record that the options ask for."""
-    from preservecheck.errors import PreservecheckError  # noqa: PLC0415
-    from preservecheck.evidence.outcome import read_outcome  # noqa: PLC0415
-    from preservecheck.evidence.record import build  # noqa: PLC0415
+    from preservecheck.errors import PreservecheckError
+    from preservecheck.evidence.outcome import read_outcome
+    from preservecheck.evidence.record import build
 
     if formula is None or output is None:
         raise PreservecheckError("record: give a formula and --output DIR, or --verify FILE")
     known = load(tables)
     challenge = None if results is None else read_outcome(results)
-    return build(formula, known, batch_number=said["batch_number"], reason=said["reason"], challenge=challenge)
+    return build(
+        formula,
+        known,
+        batch_number=said["batch_number"],
+        reason=said["reason"],
+        challenge=challenge,
+    )
 
 
 def _record_files(built: Built, folder: Path, force: bool) -> list[Path]:
     """Write the three files, all or none."""
-    from preservecheck.errors import PreservecheckError  # noqa: PLC0415
-    from preservecheck.evidence.record import to_json  # noqa: PLC0415
-    from preservecheck.report.record import to_html, to_markdown  # noqa: PLC0415
-    from preservecheck.report.write import write_all  # noqa: PLC0415
+    from preservecheck.errors import PreservecheckError
+    from preservecheck.evidence.record import to_json
+    from preservecheck.report.record import to_html, to_markdown
+    from preservecheck.report.write import write_all
 
     stem = Path(built.record.formula["path"] or "formula").stem
     names = [folder / f"{stem}.record.{end}" for end in ("html", "md", "json")]
     if there := [n for n in names if n.exists() and not force]:
-        raise PreservecheckError(f"{there[0]}: exists already; a record is kept. Choose another folder, or --force")
+        raise PreservecheckError(
+            f"{there[0]}: exists already; a record is kept. Choose another folder, or --force"
+        )
     texts = (to_html(built), to_markdown(built), to_json(built.record))
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -135,7 +172,7 @@ def _record_files(built: Built, folder: Path, force: bool) -> list[Path]:
 
 
 def _form(output: Path | None) -> str:
-    from preservecheck.errors import PreservecheckError  # noqa: PLC0415
+    from preservecheck.errors import PreservecheckError
 
     form = ".html" if output is None or str(output) == "-" else output.suffix.casefold()
     if form not in (".html", ".htm", ".xlsx"):

@@ -9,7 +9,9 @@ class PreservecheckError(Exception):
     """A fault in the user's input; carries every message found, not the first alone."""
 
     def __init__(self, messages: str | Iterable[str]) -> None:
-        self.messages: tuple[str, ...] = (messages,) if isinstance(messages, str) else tuple(messages)
+        self.messages: tuple[str, ...] = (
+            (messages,) if isinstance(messages, str) else tuple(messages)
+        )
         super().__init__("\n".join(self.messages))
 
 

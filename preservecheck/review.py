@@ -84,7 +84,11 @@ class Report:
 
     def to_json(self) -> dict[str, Any]:
         """The report with the keys that other programs read, in a fixed order."""
-        data = {f.name: getattr(self, f.name) for f in fields(self) if f.name not in ("path", "serious", "formula")}
+        data = {
+            f.name: getattr(self, f.name)
+            for f in fields(self)
+            if f.name not in ("path", "serious", "formula")
+        }
         data["date"] = self.date.isoformat()
         data["product"] = self.product.model_dump(mode="json")
         data["checks"] = [asdict(finding) for finding in self.checks]
@@ -93,7 +97,9 @@ class Report:
             {
                 "id": p.id,
                 "percent": p.percent,
-                "actives": [{"inci": a.inci, "percent": a.percent, "from": a.origin} for a in p.actives],
+                "actives": [
+                    {"inci": a.inci, "percent": a.percent, "from": a.origin} for a in p.actives
+                ],
             }
             for p in self.preservatives
         ]
@@ -113,7 +119,10 @@ def composer_for(tables: Tables) -> Composer:
 
 
 def review(
-    formula: Formula | str | os.PathLike[str], tables: Tables | None = None, *, today: dt.date | None = None
+    formula: Formula | str | os.PathLike[str],
+    tables: Tables | None = None,
+    *,
+    today: dt.date | None = None,
 ) -> Report:
     """Judge one formula by all checks.
 
@@ -122,7 +131,8 @@ def review(
     formula
         A formula, or the path of its file.
     tables
-        The tables; default the shipped ones, with the user's own rows named in ``PRESERVECHECK_TABLES``.
+        The tables; default the shipped ones, with the user's own rows named in
+        ``PRESERVECHECK_TABLES``.
     today
         Date of the report, and of the law where the formula names no day.
 
@@ -159,7 +169,9 @@ def review(
         own_rows=advice.own_rows(case),
         labels=advice.labels(case),
         cautions=advice.cautions(case),
-        challenge_test=ChallengeTest(**advice.challenge_test(case, shown), result=kept_sentence(formula)),
+        challenge_test=ChallengeTest(
+            **advice.challenge_test(case, shown), result=kept_sentence(formula)
+        ),
         not_covered=advice.not_covered(case),
         formula=formula,
     )
@@ -185,7 +197,8 @@ def findings_of(case: Case, checks: Iterable[Check] = CHECKS) -> Iterable[Judged
         chance = None if chance is None else chance.reshape(codes.shape)
         due = _shares(check, case, chance)
         found: dict[str, Judged] = {}
-        # several rows about one matter: the worst is shown, and of several alike the one that presses hardest
+        # several rows about one matter: the worst is shown, and of several alike the one that
+        # presses hardest
         for j in hardest_first(figures, each):
             finding = finding_of(check, case, figures, j, int(codes[j]), chance, due[j])
             found.setdefault(finding.about, Judged(code=int(codes[j]), finding=finding, place=j))
@@ -193,7 +206,8 @@ def findings_of(case: Case, checks: Iterable[Check] = CHECKS) -> Iterable[Judged
 
 
 def _shares(check: Check, case: Case, chance: Floats | None) -> dict[int, dict[str, float]]:
-    """For each subject whose verdict is not sure either way, the share of its spread that each input brings."""
+    """For each subject whose verdict is not sure either way, the share of its spread that each
+    input brings."""
     out: dict[int, dict[str, float]] = defaultdict(dict)
     if chance is None or not ((chance > 1 - SURE) & (chance < SURE)).any():
         return out
@@ -216,10 +230,17 @@ def finding_of(
     """One finding in words."""
     one = {name: _at(array, j) for name, array in figures.items()}
     words = check.explain(case, one, j, code)
-    likely = None if chance is None or np.isnan(chance[j]) or code == UNKNOWN else round(float(chance[j]), 3)
+    likely = (
+        None
+        if chance is None or np.isnan(chance[j]) or code == UNKNOWN
+        else round(float(chance[j]), 3)
+    )
     because = words.because
     if code == PASS and likely is not None and likely < SURE:
-        because += f" It passes by less than its uncertainty: {likely * 100:.0f} chances in 100{_mostly(due)}."
+        because += (
+            f" It passes by less than its uncertainty: {likely * 100:.0f} chances in "
+            f"100{_mostly(due)}."
+        )
     return Finding(
         id=check.ID,
         about=words.about,
@@ -267,23 +288,37 @@ def preservatives(composition: Composition, case: Case) -> tuple[Preservative, .
     acting = set(case.context.actives)
     out = []
     for use in composition.systems:
-        lines = {a.line for a in composition.additions if composition.systems[a.system].id == use.id}
-        parts = [p for p in composition.portions if p.line in lines and p.substance in acting and not p.carried_in]
+        lines = {
+            a.line for a in composition.additions if composition.systems[a.system].id == use.id
+        }
+        parts = [
+            p
+            for p in composition.portions
+            if p.line in lines and p.substance in acting and not p.carried_in
+        ]
         out.append(
             Preservative(
                 id=use.id,
                 percent=use.percent,
-                actives=tuple(Part(inci=p.substance, percent=p.percent, origin=p.origin) for p in parts),
+                actives=tuple(
+                    Part(inci=p.substance, percent=p.percent, origin=p.origin) for p in parts
+                ),
             )
         )
     carried: dict[str, list[Part]] = {}
     for p in composition.portions:
         if p.carried_in and p.preserving:
-            carried.setdefault(p.origin, []).append(Part(inci=p.substance, percent=p.percent, origin=p.origin))
+            carried.setdefault(p.origin, []).append(
+                Part(inci=p.substance, percent=p.percent, origin=p.origin)
+            )
     return (
         *out,
         *(
-            Preservative(id=f"carried in by {origin}", percent=sum(a.percent for a in parts), actives=tuple(parts))
+            Preservative(
+                id=f"carried in by {origin}",
+                percent=sum(a.percent for a in parts),
+                actives=tuple(parts),
+            )
             for origin, parts in carried.items()
         ),
     )
@@ -291,6 +326,6 @@ def preservatives(composition: Composition, case: Case) -> tuple[Preservative, .
 
 def version() -> str:
     """Version of the program."""
-    import preservecheck  # noqa: PLC0415
+    import preservecheck
 
     return preservecheck.__version__

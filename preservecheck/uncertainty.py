@@ -1,10 +1,10 @@
 """Chance that a check passes when readings and table values are drawn within their tolerances.
 
-The same core, run once on many draws. Each input's draws are spread evenly over its distribution (one in every
-equal slice, in mixed order), so that two thousand of them count like many more plain ones. A stated tolerance is the
-half-width that holds 95 readings of 100, normally distributed: one standard deviation is the tolerance over 1.96. Table
-values with a factor (times and divided by) are drawn log-normally, the factor holding 95 of 100. Draws are seeded, so a
-report repeats exactly.
+The same core, run once on many draws. Each input's draws are spread evenly over its distribution
+(one in every equal slice, in mixed order), so that two thousand of them count like many more plain
+ones. A stated tolerance is the half-width that holds 95 readings of 100, normally distributed: one
+standard deviation is the tolerance over 1.96. Table values with a factor (times and divided by) are
+drawn log-normally, the factor holding 95 of 100. Draws are seeded, so a report repeats exactly.
 """
 
 from __future__ import annotations
@@ -33,7 +33,11 @@ READINGS = {
     "water_activity": "the water activity",
     "scale": "the scale",
 }
-TABLE_VALUES = {"mic": "the MIC values", "oil": "the uptake by oils", "binding": "the uptake by surfactants"}
+TABLE_VALUES = {
+    "mic": "the MIC values",
+    "oil": "the uptake by oils",
+    "binding": "the uptake by surfactants",
+}
 INPUTS = {**READINGS, **TABLE_VALUES}
 SUBJECT_AXIS = (
     "amount",
@@ -61,15 +65,16 @@ CASE_AXIS = (
 
 @lru_cache(maxsize=2048)
 def normal(draws: int, seed: int, key: str) -> Floats:
-    """Standard normal draws under a name: the same for the same name, whatever else is drawn. (draws,)"""
+    """Standard normal draws under a name: the same for the same name, whatever else is drawn.
+    (draws,)"""
     return _even(draws)[_shuffled(draws, seed, key)] / HALF_WIDTH_SD
 
 
 def _shuffled(draws: int, seed: int, key: str) -> NDArray[np.intp]:
     """The numbers below ``draws`` in an order that only seed and key decide. (draws,)
 
-    Sorted by a mixed counter (the finaliser of the SplitMix64 generator); numpy's own generators take longer to import
-    than a whole report to compute.
+    Sorted by a mixed counter (the finaliser of the SplitMix64 generator); numpy's own generators
+    take longer to import than a whole report to compute.
     """
     start = np.uint64(seed) * np.uint64(2**32) + np.uint64(zlib.crc32(key.encode()))
     with np.errstate(over="ignore"):
@@ -82,9 +87,11 @@ def _shuffled(draws: int, seed: int, key: str) -> NDArray[np.intp]:
 
 @lru_cache(maxsize=8)
 def _even(draws: int) -> Floats:
-    """The middle of each of many equally likely slices of the standard normal distribution. (draws,)
+    """The middle of each of many equally likely slices of the standard normal distribution.
+    (draws,)
 
-    Read off the distribution function, which is summed from the density in steps of 0.0005; good to 1e-6.
+    Read off the distribution function, which is summed from the density in steps of 0.0005; good to
+    1e-6.
     """
     edge = np.linspace(-9.0, 9.0, 36_001)
     density = np.exp(-0.5 * edge**2)
@@ -92,7 +99,9 @@ def _even(draws: int) -> Floats:
     return np.interp((np.arange(draws) + 0.5) / draws, below / below[-1], edge)
 
 
-def drawn(case: Case, inputs: Collection[str] = tuple(INPUTS), draws: int = DRAWS, seed: int = SEED) -> Case:
+def drawn(
+    case: Case, inputs: Collection[str] = tuple(INPUTS), draws: int = DRAWS, seed: int = SEED
+) -> Case:
     """Cases drawn many times: the named inputs spread, all tolerances set to zero.
 
     Parameters
@@ -138,7 +147,11 @@ def drawn(case: Case, inputs: Collection[str] = tuple(INPUTS), draws: int = DRAW
 
     def spread(name: str, factor: Floats, columns: Sequence[str]) -> Floats:
         keys = [f"{form} {column}" for form in c.forms for column in columns]
-        return factor ** z(name, keys).reshape(-1, *factor.shape) if keys else np.ones((1, *factor.shape))
+        return (
+            factor ** z(name, keys).reshape(-1, *factor.shape)
+            if keys
+            else np.ones((1, *factor.shape))
+        )
 
     changes = {
         **wide,
@@ -159,7 +172,8 @@ def drawn(case: Case, inputs: Collection[str] = tuple(INPUTS), draws: int = DRAW
 
 
 def chances(check: Check, cloud: Case) -> Floats | None:
-    """Share of draws in which each subject of a check passes. (..., J); not-a-number where it cannot be known.
+    """Share of draws in which each subject of a check passes. (..., J); not-a-number where it
+    cannot be known.
 
     ``None`` for a check that no drawn input can change.
     """
@@ -170,16 +184,25 @@ def chances(check: Check, cloud: Case) -> Floats | None:
     return np.where(known, (codes == PASS).mean(axis=-2), np.nan)
 
 
-def shares(check: Check, case: Case, draws: int = DRAWS // 5, seed: int = SEED) -> dict[str, Floats]:
-    """Share of the spread of a check's deciding figure that each input brings, where more than one does. (..., J)
+def shares(
+    check: Check, case: Case, draws: int = DRAWS // 5, seed: int = SEED
+) -> dict[str, Floats]:
+    """Share of the spread of a check's deciding figure that each input brings, where more than one
+    does. (..., J)
 
-    Each input is drawn alone; its share is its variance over the sum of the variances. Figures are taken as
-    logarithms.
+    Each input is drawn alone; its share is its variance over the sum of the variances. Figures are
+    taken as logarithms.
     """
     inputs = [n for n in INPUTS if n in check.TOLERANCES]
     if check.DECIDES is None or len(inputs) < 2:  # noqa: PLR2004
         return {}
     with np.errstate(divide="ignore", invalid="ignore"):
-        alone = {n: np.log(check.compute(drawn(case, (n,), draws, seed))[check.DECIDES]).var(axis=-2) for n in inputs}
+        alone = {
+            n: np.log(check.compute(drawn(case, (n,), draws, seed))[check.DECIDES]).var(axis=-2)
+            for n in inputs
+        }
     total = sum(alone.values())
-    return {n: np.where(total > 0, v / np.where(total > 0, total, 1.0), np.nan) for n, v in alone.items()}
+    return {
+        n: np.where(total > 0, v / np.where(total > 0, total, 1.0), np.nan)
+        for n, v in alone.items()
+    }

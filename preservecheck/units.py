@@ -61,7 +61,8 @@ BATCH_HELP = 'give a mass above zero and at most 100,000 kg, such as "500 g"'
 STEP_HELP = 'give a mass above zero, such as "0.1 g"'
 _DURATION_HELP = 'give a time in s, min or h, such as "20 min" or "1.5 h"'
 
-# groups of three digits with spaces between, as the SI brochure (9th edition, 5.4.4) writes large numbers
+# groups of three digits with spaces between, as the SI brochure (9th edition, 5.4.4) writes large
+# numbers
 _SPACED = r"[+-]?[1-9][0-9]{0,2}(?: [0-9]{3})+(?:[.,][0-9]*)?"
 _QUANTITY = re.compile(rf"({_SPACED}(?![0-9.,])|[+-]?[0-9.,]*)\s*(.*)", re.DOTALL)
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
@@ -71,7 +72,8 @@ _LOOK_ALIKES = str.maketrans({"º": "°", "˚": "°", "−": "-", "–": "-", "�
 
 
 def plain_number(text: str, *, comma_is_decimal: bool = False) -> float:
-    """A number written with a decimal point, or with a decimal comma where that can mean nothing else.
+    """A number written with a decimal point, or with a decimal comma where that can mean nothing
+    else.
 
     Digits may stand in groups of three with spaces between: ``1 200 000``.
 
@@ -102,7 +104,9 @@ def plain_number(text: str, *, comma_is_decimal: bool = False) -> float:
         tidy = tidy.replace(" ", "")
     if not comma_is_decimal and _THOUSANDS.fullmatch(tidy):
         bare = tidy.replace(",", "")
-        raise UnitError(f'"{tidy}" can be read in two ways; write {tidy.replace(",", ".")} or {bare}')
+        raise UnitError(
+            f'"{tidy}" can be read in two ways; write {tidy.replace(",", ".")} or {bare}'
+        )
     if tidy.count(",") == 1 and "." not in tidy:
         tidy = tidy.replace(",", ".")
     if len(tidy) > MAX_LENGTH or not _NUMBER.fullmatch(tidy):
@@ -113,7 +117,8 @@ def plain_number(text: str, *, comma_is_decimal: bool = False) -> float:
 def temperature_c(text: str) -> float:
     """Degrees Celsius from a temperature in °C or °F.
 
-    celsius = (fahrenheit - 32) * 5 / 9, rounded to 1e-9 so that 100.4 °F is 38 °C and not a hair above it.
+    celsius = (fahrenheit - 32) * 5 / 9, rounded to 1e-9 so that 100.4 °F is 38 °C and not a hair
+    above it.
 
     Parameters
     ----------
@@ -337,7 +342,9 @@ def _scaled(text: str, factors: Mapping[str, float], help_text: str) -> float:
 
 
 def _unknown_unit(text: str, unit: str, help_text: str) -> UnitError:
-    return UnitError(f'"{_short(text)}" is in "{_short(unit)}", which is not known here; {help_text}')
+    return UnitError(
+        f'"{_short(text)}" is in "{_short(unit)}", which is not known here; {help_text}'
+    )
 
 
 def _rounded(value: float, decimals: int) -> str:

@@ -1,8 +1,8 @@
 """Verdict codes on arrays, their words, and the one rule that folds many into one.
 
-Codes are small integers so that a million verdicts are one array. Their order is the fold: the worst of several is
-their maximum. A formula with an ``unknown`` is therefore never summed up as passed, and a known fault is never hidden
-behind an unknown.
+Codes are small integers so that a million verdicts are one array. Their order is the fold: the
+worst of several is their maximum. A formula with an ``unknown`` is therefore never summed up as
+passed, and a known fault is never hidden behind an unknown.
 """
 
 from __future__ import annotations
@@ -41,7 +41,9 @@ class Finding:
     verdict: Word
     serious: bool
     chance: float | None = None
-    due_to: dict[str, float] = field(default_factory=dict)  # share of the doubt that each input brings
+    due_to: dict[str, float] = field(
+        default_factory=dict
+    )  # share of the doubt that each input brings
     figures: dict[str, Figure] = field(default_factory=dict)
     because: str = ""
     do: str | None = None
@@ -65,7 +67,9 @@ def code_where(*rules: tuple[ArrayLike, int], otherwise: int) -> Codes:
         Code where no condition holds.
     """
     conditions = np.broadcast_arrays(*(np.asarray(c, dtype=bool) for c, _ in rules))
-    return np.select(list(conditions), [np.int8(v) for _, v in rules], np.int8(otherwise)).astype(np.int8)
+    return np.select(list(conditions), [np.int8(v) for _, v in rules], np.int8(otherwise)).astype(
+        np.int8
+    )
 
 
 def figure(value: object, unit: str = "", tolerance: object = None) -> Figure:

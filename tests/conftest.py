@@ -10,6 +10,7 @@ def pytest_terminal_summary(terminalreporter):
     if without:
         terminalreporter.section("not run", red=True, bold=True)
         terminalreporter.line(
-            f"{len(without)} tests in a browser were NOT RUN: there is no Chromium on this computer. Install it "
+            f"{len(without)} tests in a browser were NOT RUN: there is no Chromium on this "
+            "computer. Install it "
             "(Debian: apt-get install chromium), or name one in PRESERVECHECK_CHROMIUM."
         )

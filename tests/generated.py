@@ -1,7 +1,9 @@
-"""Formulas made up by a seeded generator, many at a time: invented data, for tests and benchmarks alone.
+"""Formulas made up by a seeded generator, many at a time: invented data, for tests and benchmarks
+alone.
 
-They are meant to meet every check: water-rich and oily ones, grams and per cent, with and without a rest line, a pH and
-temperatures or none, own preservatives, blends that carry one in, all markets and product types.
+They are meant to meet every check: water-rich and oily ones, grams and per cent, with and without a
+rest line, a pH and temperatures or none, own preservatives, blends that carry one in, all markets
+and product types.
 """
 
 from __future__ import annotations
@@ -65,7 +67,9 @@ def pile(tables: Tables, count: int, seed: int) -> tuple[pd.DataFrame, pd.DataFr
                 "users": draw.choice(USERS, p=[0.9, 0.05, 0.05]),
                 "package": draw.choice(PACKAGES),
                 "batch": f"{batch:g} g" if grams or draw.random() < 0.8 else None,
-                "scale_step": draw.choice(["0.1 g", "0.01 g", "1 g"]) if draw.random() < 0.8 else None,
+                "scale_step": draw.choice(["0.1 g", "0.01 g", "1 g"])
+                if draw.random() < 0.8
+                else None,
                 "on_market": "2026-12-01",
                 "ph": round(float(draw.uniform(3.5, 8)), 2) if measured else None,
                 "ph_tolerance": 0.5 if draw.random() < 0.1 else None,
@@ -77,22 +81,47 @@ def pile(tables: Tables, count: int, seed: int) -> tuple[pd.DataFrame, pd.DataFr
         def line(phase: str, ingredient: str, percent: float | None, **more: object) -> None:
             kind = "grams" if grams else "percent"  # noqa: B023
             amount = "rest" if percent is None else round(percent * scale, 3)  # noqa: B023
-            lines.append({"formula": name, "phase": phase, "ingredient": ingredient, kind: amount, **more})  # noqa: B023
+            lines.append(
+                {
+                    "formula": name,  # noqa: B023
+                    "phase": phase,
+                    "ingredient": ingredient,
+                    kind: amount,
+                    **more,
+                }
+            )
 
         hot = {"heated_to": f"{draw.integers(65, 80)} °C"} if draw.random() < 0.9 else {}
         cool = {"added_at": f"{draw.integers(25, 60)} °C"} if draw.random() < 0.9 else {}
         line("heated", "Water", None, **hot)
         for roles, most in ((WATERY, 6), (OILY, 4)):
             for role in draw.choice(list(roles), size=draw.integers(1, most)):
-                line("heated", draw.choice(by_role[role]), float(draw.uniform(0.05, 1) * roles[role]), **hot)
+                line(
+                    "heated",
+                    draw.choice(by_role[role]),
+                    float(draw.uniform(0.05, 1) * roles[role]),
+                    **hot,
+                )
         for role in draw.choice(list(WATERY), size=draw.integers(0, 3)):
-            line("cool-down", draw.choice(by_role[role]), float(draw.uniform(0.05, 0.3) * WATERY[role]), **cool)
+            line(
+                "cool-down",
+                draw.choice(by_role[role]),
+                float(draw.uniform(0.05, 0.3) * WATERY[role]),
+                **cool,
+            )
         if draw.random() < 0.2:
-            line("cool-down", draw.choice(by_role["preservative"]), 0.02, inside="an extract", **cool)
+            line(
+                "cool-down", draw.choice(by_role["preservative"]), 0.02, inside="an extract", **cool
+            )
         for system in draw.choice(len(systems), size=draw.integers(0, 3), replace=False):
             s = systems[system]
             low, high = s.usage_min_percent, s.usage_max_percent
             line("cool-down", s.id, float(draw.uniform(0.8 * low, 1.1 * high)), **cool)
         if draw.random() < 0.1:
-            line("cool-down", draw.choice(by_role["preservative"]), float(draw.uniform(0.05, 0.5)), **cool)
+            line(
+                "cool-down",
+                draw.choice(by_role["preservative"]),
+                float(draw.uniform(0.05, 0.5)),
+                **cool,
+            )
     return pd.DataFrame(lines), pd.DataFrame(products)

@@ -1,4 +1,5 @@
-"""One way for all tests to write a formula, load it as a user's file is loaded, and have it checked."""
+"""One way for all tests to write a formula, load it as a user's file is loaded, and have it
+checked."""
 
 from __future__ import annotations
 
@@ -42,7 +43,10 @@ def toml_text(raw: Mapping[str, Any]) -> str:
         parts += ["[[phase]]", *(f"{k} = {_value(v)}" for k, v in phase.items())]
     for name in ("blend", "ingredient"):
         for key, table in raw.get(name, {}).items():
-            parts += [f"[{name}.{json.dumps(key)}]", *(f"{json.dumps(k)} = {_value(v)}" for k, v in table.items())]
+            parts += [
+                f"[{name}.{json.dumps(key)}]",
+                *(f"{json.dumps(k)} = {_value(v)}" for k, v in table.items()),
+            ]
     return "\n".join(parts) + "\n"
 
 
@@ -51,7 +55,9 @@ def _value(value: Any) -> str:
         return "{ " + ", ".join(f"{k} = {_value(v)}" for k, v in value.items()) + " }"
     if isinstance(value, (list, tuple)):
         return "[" + ", ".join(_value(v) for v in value) + "]"
-    return value.isoformat() if isinstance(value, dt.date) else json.dumps(value, ensure_ascii=False)
+    return (
+        value.isoformat() if isinstance(value, dt.date) else json.dumps(value, ensure_ascii=False)
+    )
 
 
 def make_raw(
@@ -70,7 +76,8 @@ def make_raw(
     Parameters
     ----------
     items, systems
-        Per cent of ingredients and of preservative systems; the systems go in last, at ``added_at``.
+        Per cent of ingredients and of preservative systems; the systems go in last, at
+        ``added_at``.
     phases
         Whole phases, in the place of ``items`` and ``systems``.
     water
@@ -79,7 +86,9 @@ def make_raw(
         Any field of the product or of what was measured; ``None`` leaves a field out.
     """
     product = {
-        k: v for k, v in (PRODUCT | {k: v for k, v in changes.items() if k not in _MEASURED}).items() if v is not None
+        k: v
+        for k, v in (PRODUCT | {k: v for k, v in changes.items() if k not in _MEASURED}).items()
+        if v is not None
     }
     measured = {k: v for k, v in changes.items() if k in _MEASURED and v is not None}
     if phases is None:
@@ -87,7 +96,9 @@ def make_raw(
         first = rest + [{"ingredient": n, "percent": p} for n, p in (items or {}).items()]
         last = [{"preservative": n, "percent": p} for n, p in (systems or {}).items()]
         cool = {"name": "cool-down"} | ({"added_at": added_at} if added_at else {})
-        phases = ([{"name": "main", "items": first}] if first else []) + ([cool | {"items": last}] if last else [])
+        phases = ([{"name": "main", "items": first}] if first else []) + (
+            [cool | {"items": last}] if last else []
+        )
     return {
         "format": 1,
         "product": product,
@@ -126,9 +137,14 @@ def case_of(*formulas: Formula, tables: Tables | None = None) -> Case:
 
 
 def run_check(
-    check: str, formula: Formula | Mapping[str, Any], *, tables: Tables | None = None, **changes: Any
+    check: str,
+    formula: Formula | Mapping[str, Any],
+    *,
+    tables: Tables | None = None,
+    **changes: Any,
 ) -> list[Finding]:
-    """What one check says about a formula, given as such or as the arguments of ``make_formula``."""
+    """What one check says about a formula, given as such or as the arguments of
+    ``make_formula``."""
     if not isinstance(formula, Formula):
         formula = make_formula(**(dict(formula) | changes), tables=tables)
     elif changes:
@@ -137,14 +153,17 @@ def run_check(
 
 
 def every_row(check: str, formula: Formula) -> list[Finding]:
-    """What a check says about every place of its last axis, also where a report shows one row of several."""
+    """What a check says about every place of its last axis, also where a report shows one row of
+    several."""
     case = case_of(formula)
     module = BY_ID[check]
     figures = module.compute(case)
     codes = np.atleast_2d(module.judge(figures))[0]
     found = []
     for j in np.flatnonzero(codes):
-        words = module.explain(case, {n: _at(a, 0, j) for n, a in figures.items()}, int(j), int(codes[j]))
+        words = module.explain(
+            case, {n: _at(a, 0, j) for n, a in figures.items()}, int(j), int(codes[j])
+        )
         found.append(
             Finding(
                 id=check,
@@ -192,7 +211,8 @@ def four_sigma(share: float) -> float:
 
 
 def same_alone_and_together(check: str, *formulas: Formula) -> None:
-    """Fail unless a batch gives each formula the very figures and codes that it gets by itself, to the last digit."""
+    """Fail unless a batch gives each formula the very figures and codes that it gets by itself, to
+    the last digit."""
     module = BY_ID[check]
     together = case_of(*formulas)
     figures = module.compute(together)
@@ -204,10 +224,16 @@ def same_alone_and_together(check: str, *formulas: Formula) -> None:
         assert set(single) == set(figures)
         found = {}
         for j in np.flatnonzero(codes[i]):
-            found[batch[j] if batch else j] = (codes[i, j], [_at(figures[n], i, j) for n in sorted(figures)])
+            found[batch[j] if batch else j] = (
+                codes[i, j],
+                [_at(figures[n], i, j) for n in sorted(figures)],
+            )
         wanted = {}
         for j in np.flatnonzero(single_codes[0]):
-            wanted[own[j] if own else j] = (single_codes[0, j], [_at(single[n], 0, j) for n in sorted(single)])
+            wanted[own[j] if own else j] = (
+                single_codes[0, j],
+                [_at(single[n], 0, j) for n in sorted(single)],
+            )
         assert found.keys() == wanted.keys()
         for subject, (code, numbers) in wanted.items():
             assert found[subject][0] == code, subject
@@ -215,11 +241,15 @@ def same_alone_and_together(check: str, *formulas: Formula) -> None:
 
 
 def _subjects(check: str, case: Case) -> Sequence[object] | None:
-    """What stands at each place of a check's last axis, where that depends on what else is in the batch."""
+    """What stands at each place of a check's last axis, where that depends on what else is in the
+    batch."""
     if check == "solubility":
         return case.context.forms
     if check == "legal-limit":
-        return [(r.market, r.row.id if r.row else "no rule", r.substances) for r in legal_limit.rules(case.context)]
+        return [
+            (r.market, r.row.id if r.row else "no rule", r.substances)
+            for r in legal_limit.rules(case.context)
+        ]
     if check == "pairs":
         return [row.id for row in pairs._rules(case.context)[0]]
     return None

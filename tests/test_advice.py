@@ -32,11 +32,15 @@ class TestLabels:
 
     @pytest.mark.parametrize(("percent", "there"), [(0.0031, False), (0.0032, True), (0.3, True)])
     def test_formaldehyde(self, percent, there):
-        """Above 0.001 % of it: DMDM hydantoin frees 31.91 %, 0.0031 % are 0.00099 and 0.0032 % are 0.00102 %."""
-        assert ("“releases formaldehyde”" in labels({"items": {"DMDM Hydantoin": percent}})) is there
+        """Above 0.001 % of it: DMDM hydantoin frees 31.91 %, 0.0031 % are 0.00099 and 0.0032 % are
+        0.00102 %."""
+        assert (
+            "“releases formaldehyde”" in labels({"items": {"DMDM Hydantoin": percent}})
+        ) is there
 
     def test_all_releasers_together(self):
-        """0.002 % of DMDM hydantoin and 0.002 % of diazolidinyl urea: 0.00064 + 0.00086 = 0.0015 %."""
+        """0.002 % of DMDM hydantoin and 0.002 % of diazolidinyl urea: 0.00064 + 0.00086 = 0.0015
+        %."""
         one = labels({"items": {"DMDM Hydantoin": 0.002}})
         both = labels({"items": {"DMDM Hydantoin": 0.002, "Diazolidinyl Urea": 0.002}})
         assert "releases formaldehyde" not in one
@@ -45,10 +49,14 @@ class TestLabels:
 
     @pytest.mark.parametrize(
         ("day", "words"),
-        [(dt.date(2026, 7, 14), "“contains formaldehyde”"), (dt.date(2026, 7, 15), "“releases formaldehyde”")],
+        [
+            (dt.date(2026, 7, 14), "“contains formaldehyde”"),
+            (dt.date(2026, 7, 15), "“releases formaldehyde”"),
+        ],
     )
     def test_day_of_the_new_words(self, day, words):
-        """Great Britain changed words and threshold on 2026-07-15: 0.3 % x 0.3191 = 0.096 % is above both."""
+        """Great Britain changed words and threshold on 2026-07-15: 0.3 % x 0.3191 = 0.096 % is
+        above both."""
         text = labels({"items": {"DMDM Hydantoin": 0.3}}, markets=["GB"], on_market=day)
         assert words in text
         assert text.count("formaldehyde”") == 1
@@ -68,7 +76,8 @@ class TestLabels:
         assert ("Name Benzyl Alcohol" in text) is there
 
     def test_salicylic_acid(self):
-        """Salicylic acid is not for under-threes, whatever the product; a salt says so only where it stays on."""
+        """Salicylic acid is not for under-threes, whatever the product; a salt says so only where
+        it stays on."""
         words = "“Not to be used for children under 3 years of age”"
         assert words in labels({"items": {"Salicylic Acid": 0.2}})
         assert words in labels({"items": {"Sodium Salicylate": 0.2}}, **LEAVE_ON)
@@ -96,16 +105,32 @@ class TestCautions:
     @pytest.mark.parametrize(
         ("formula", "changes", "words"),
         [
-            ({"items": {"DMDM Hydantoin": 0.2}}, {}, "Never add a formaldehyde releaser to a hot batch"),
+            (
+                {"items": {"DMDM Hydantoin": 0.2}},
+                {},
+                "Never add a formaldehyde releaser to a hot batch",
+            ),
             ({"systems": {"mci-mi": 0.05}}, {}, "strong skin sensitisers"),
             ({"systems": {"bronopol": 0.05}}, {}, "Keep bronopol away from amines"),
             ({"systems": {"benzalkonium-chloride": 0.1}}, {}, "Cationic biocides harm the eyes"),
             ({"items": {"Alcohol": 25}}, {}, "Alcohol burns"),
             ({"items": {"Sodium Hydroxide": 0.1}}, {}, "Add lye to cold water"),
             ({"items": {"Lactic Acid": 0.5}}, {}, "Add strong or concentrated acid"),
-            ({"items": {"Linum Usitatissimum Seed Extract": 20}}, {}, "Fresh gels and infusions spoil"),
-            ({"items": {"Lavandula Angustifolia Oil": 0.3}}, {}, "Essential oils and perfumes can sensitise"),
-            ({"items": {"Salicylic Acid": 0.2}}, {"users": "under-3"}, "not be used in any product for children"),
+            (
+                {"items": {"Linum Usitatissimum Seed Extract": 20}},
+                {},
+                "Fresh gels and infusions spoil",
+            ),
+            (
+                {"items": {"Lavandula Angustifolia Oil": 0.3}},
+                {},
+                "Essential oils and perfumes can sensitise",
+            ),
+            (
+                {"items": {"Salicylic Acid": 0.2}},
+                {"users": "under-3"},
+                "not be used in any product for children",
+            ),
             ({"systems": {"potassium-sorbate": 0.3}}, {}, "wear a dust mask"),
             (PLAIN, {"package": "jar"}, "A jar lets fingers and water in"),
             (PLAIN, {"package": "spray"}, "Whatever is sprayed can be inhaled"),
@@ -123,7 +148,9 @@ class TestCautions:
     @pytest.mark.parametrize(("package", "there"), [("bottle", False), ("spray", True)])
     def test_two_causes(self, package, there):
         """Some sentences want both the substance and the pack: dehydroacetic acid in a spray."""
-        text = " ".join(cautions({"systems": {"benzyl-alcohol-dehydroacetic-acid": 0.8}}, package=package))
+        text = " ".join(
+            cautions({"systems": {"benzyl-alcohol-dehydroacetic-acid": 0.8}}, package=package)
+        )
         assert ("must not be used in aerosol sprays" in text) is there
 
     def test_benzyl_alcohol_is_no_perfume(self):
@@ -135,7 +162,11 @@ class TestCautions:
     def test_this_formula_first(self):
         """What is true of every batch comes last, and no sentence stands twice."""
         found = cautions(PLAIN, package="jar", use="leave-on", type="styling")
-        general = [c.text for c in case_of(make_formula(**PLAIN)).context.tables.cautions if "always" in c.when]
+        general = [
+            c.text
+            for c in case_of(make_formula(**PLAIN)).context.tables.cautions
+            if "always" in c.when
+        ]
         places = [text in general for text in found]
         assert places == sorted(places)
         assert sum(places) == len(general) > 0
@@ -143,8 +174,12 @@ class TestCautions:
 
     def test_what_only_people_see(self):
         """Rows on light, air and packs appear as sentences: sorbate from 0.1 % on."""
-        assert any("Potassium Sorbate" in t for t in cautions({"systems": {"potassium-sorbate": 0.3}}))
-        assert not any("Potassium Sorbate" in t for t in cautions({"items": {"Potassium Sorbate": 0.05}}))
+        assert any(
+            "Potassium Sorbate" in t for t in cautions({"systems": {"potassium-sorbate": 0.3}})
+        )
+        assert not any(
+            "Potassium Sorbate" in t for t in cautions({"items": {"Potassium Sorbate": 0.05}})
+        )
 
 
 class TestChallengeTest:
@@ -155,7 +190,8 @@ class TestChallengeTest:
         return review(make_formula(**(formula | changes)), today=TODAY).challenge_test
 
     def test_water_based(self):
-        """A water-based product needs it: three standards, five organisms with strains, days 7, 14 and 28."""
+        """A water-based product needs it: three standards, five organisms with strains, days 7, 14
+        and 28."""
         test = self.of(PLAIN, ph=5)
         assert test.needed
         assert test.standards == ("ISO 11930", "USP <51>", "Ph. Eur. 5.1.3")
@@ -171,19 +207,28 @@ class TestChallengeTest:
         why = " ".join(self.of({"items": items, "systems": {"potassium-sorbate": 0.1}}, ph=6).why)
         assert "Linum Usitatissimum Seed Extract" in why
         assert "open" in why
-        plain = " ".join(self.of({"items": {"Glycerin": 3}, "systems": {"benzalkonium-chloride": 0.2}}, ph=6).why)
+        plain = " ".join(
+            self.of({"items": {"Glycerin": 3}, "systems": {"benzalkonium-chloride": 0.2}}, ph=6).why
+        )
         assert "food for microbes" not in plain
         assert "open" not in plain
 
     @pytest.mark.parametrize(("activity", "needed"), [(0.74, False), (0.746, True), (None, True)])
     def test_dry(self, activity, needed):
-        """Only a measured activity clear of 0.75 (here ± 0.005) spares it; an estimate never does."""
+        """Only a measured activity clear of 0.75 (here ± 0.005) spares it; an estimate never
+        does."""
         assert self.of({"items": {"Glycerin": 70}}, water_activity=activity).needed is needed
 
     def test_without_water(self):
         """Oils without water need none, and name no organisms."""
         test = self.of({"items": {"Squalane": 100}, "water": None})
-        assert (test.needed, test.organisms, test.standards, test.days, test.why) == (False, (), (), (), ())
+        assert (test.needed, test.organisms, test.standards, test.days, test.why) == (
+            False,
+            (),
+            (),
+            (),
+            (),
+        )
 
 
 class TestNotCovered:

@@ -42,7 +42,11 @@ def run_apart(*arguments, stdin=None, **env):
 
 @pytest.mark.parametrize(
     ("formula", "status", "verdict"),
-    [(PASSING, 0, "VERDICT  pass"), (FAILING, 1, "VERDICT  warn, serious"), (UNMEASURED, 1, "VERDICT  ")],
+    [
+        (PASSING, 0, "VERDICT  pass"),
+        (FAILING, 1, "VERDICT  warn, serious"),
+        (UNMEASURED, 1, "VERDICT  "),
+    ],
 )
 def test_review_status(formula, status, verdict):
     """The exit status is 0 where all pass and 1 where something warns or is unknown."""
@@ -53,7 +57,8 @@ def test_review_status(formula, status, verdict):
 
 
 def test_review_unreadable_file():
-    """A file that cannot be read gives a message on the error stream, no report, and exit status 2."""
+    """A file that cannot be read gives a message on the error stream, no report, and exit status
+    2."""
     result = run("review", "nowhere.toml")
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr.startswith("nowhere.toml: there is no such file")
@@ -63,7 +68,10 @@ def test_review_tells_all_faults(tmp_path):
     """All faults of a file are told at once, a line each."""
     bad = tmp_path / "bad.toml"
     bad.write_text(
-        Path(PASSING).read_text(encoding="utf-8").replace("ph = 4.5", "ph = 45").replace("Glycerin", "Glyzerinn"),
+        Path(PASSING)
+        .read_text(encoding="utf-8")
+        .replace("ph = 4.5", "ph = 45")
+        .replace("Glycerin", "Glyzerinn"),
         encoding="utf-8",
     )
     result = run("review", bad)
@@ -84,7 +92,8 @@ def test_review_several_files():
 
 
 def test_review_several_files_one_unreadable():
-    """The files that can be read are reported although another cannot; the exit status tells of the latter."""
+    """The files that can be read are reported although another cannot; the exit status tells of the
+    latter."""
     result = run("review", PASSING, "nowhere.toml", "--format", "json")
     assert result.exit_code == 2
     (report,) = json.loads(result.stdout)
@@ -94,18 +103,24 @@ def test_review_several_files_one_unreadable():
 
 def test_review_several_files_is_a_list():
     """JSON of several files is a list in the order given; of one file it is an object."""
-    names = [r["product"]["name"] for r in json.loads(run("review", FAILING, PASSING, "--format", "json").stdout)]
+    names = [
+        r["product"]["name"]
+        for r in json.loads(run("review", FAILING, PASSING, "--format", "json").stdout)
+    ]
     assert names == ["Flax & aloe | curl gel", "Barley silk leave-in"]
     assert json.loads(run("review", FAILING, "--format", "json").stdout)["verdict"] == "warn"
 
 
 def test_review_markdown():
     """Markdown begins with the product as its heading."""
-    assert run("review", PASSING, "--format", "markdown").stdout.startswith("# Barley silk leave-in\n")
+    assert run("review", PASSING, "--format", "markdown").stdout.startswith(
+        "# Barley silk leave-in\n"
+    )
 
 
 def test_review_output_is_the_same_as_on_the_screen(tmp_path):
-    """A report written to a file is the one that would have been printed, and nothing is printed."""
+    """A report written to a file is the one that would have been printed, and nothing is
+    printed."""
     file = tmp_path / "report.json"
     result = run("review", FAILING, "--format", "json", "--output", file)
     assert (result.exit_code, result.stdout) == (1, "")
@@ -122,7 +137,8 @@ def test_review_output_keeps_the_old_file_when_nothing_can_be_read(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("target", "said"), [("", "is a folder; give a file"), ("missing/report.txt", "cannot be written")]
+    ("target", "said"),
+    [("", "is a folder; give a file"), ("missing/report.txt", "cannot be written")],
 )
 def test_review_output_that_cannot_be_written(tmp_path, target, said):
     """A place that cannot be written to is a message and exit status 2."""
@@ -170,7 +186,13 @@ def test_form_that_is_not_built():
 
 
 @pytest.mark.parametrize(
-    "arguments", [("review",), ("review", PASSING, "--tabels", "x"), ("nonsense",), ("tables", "show", "systems")]
+    "arguments",
+    [
+        ("review",),
+        ("review", PASSING, "--tabels", "x"),
+        ("nonsense",),
+        ("tables", "show", "systems"),
+    ],
 )
 def test_wrong_use(arguments):
     """A command that is written wrongly is exit status 2 with a word on the error stream."""
@@ -193,8 +215,12 @@ def own_row():
 
     from preservecheck.reference.load import tables_root
 
-    shipped = csv.DictReader(io.StringIO((tables_root() / "systems.csv").read_text(encoding="utf-8")))
-    row = next(r for r in shipped if r["id"] == "benzyl-alcohol-dehydroacetic-acid") | {"usage_max_percent": "0.4"}
+    shipped = csv.DictReader(
+        io.StringIO((tables_root() / "systems.csv").read_text(encoding="utf-8"))
+    )
+    row = next(r for r in shipped if r["id"] == "benzyl-alcohol-dehydroacetic-acid") | {
+        "usage_max_percent": "0.4"
+    }
     row = {k: v for k, v in row.items() if k not in ("source", "basis", "locator", "recalled")}
     out = io.StringIO()
     writer = csv.DictWriter(out, row)
@@ -285,7 +311,9 @@ def test_tables_search():
     """All tables are searched for all words."""
     result = run("tables", "search", "sorbic", "acid")
     assert result.exit_code == 0
-    assert {"actives (", "mic ("} <= {line.split("(")[0] + "(" for line in result.stdout.splitlines()}
+    assert {"actives (", "mic ("} <= {
+        line.split("(")[0] + "(" for line in result.stdout.splitlines()
+    }
 
 
 def test_tables_validate():
@@ -308,11 +336,16 @@ def test_tables_validate_tells_every_fault(tmp_path):
 
 @pytest.mark.parametrize(
     "arguments",
-    [("tables", "--tables", "DIR", "list", "product_ph"), ("tables", "list", "product_ph", "--tables", "DIR")],
+    [
+        ("tables", "--tables", "DIR", "list", "product_ph"),
+        ("tables", "list", "product_ph", "--tables", "DIR"),
+    ],
 )
 def test_tables_option_in_both_places(tmp_path, arguments):
     """The folder of one's own rows may be named before or after the command."""
-    (tmp_path / "product_ph.csv").write_text("type,use,ph_min,ph_max\nscalp,any,4.4,5.6\n", encoding="utf-8")
+    (tmp_path / "product_ph.csv").write_text(
+        "type,use,ph_min,ph_max\nscalp,any,4.4,5.6\n", encoding="utf-8"
+    )
     result = run(*(tmp_path if a == "DIR" else a for a in arguments))
     assert "scalp / any *" in result.stdout
 
@@ -409,7 +442,11 @@ def test_every_command_has_help(command):
     """Every command and every option says what it is for, uncut."""
     result = run(*command, "--help")
     assert result.exit_code == 0
-    cut = [line for line in result.stdout.splitlines() if line.endswith("...") and not line.startswith("Usage: ")]
+    cut = [
+        line
+        for line in result.stdout.splitlines()
+        if line.endswith("...") and not line.startswith("Usage: ")
+    ]
     assert cut == []
     assert max(map(len, result.stdout.splitlines())) <= 80
 
@@ -431,7 +468,8 @@ def test_no_colour_in_a_pipe():
 
 @pytest.mark.parametrize("encoding", ["utf-8", "ascii", "cp1252", "latin-1"])
 def test_any_terminal(encoding):
-    """On a terminal that cannot show a sign the report comes with question marks instead of a traceback."""
+    """On a terminal that cannot show a sign the report comes with question marks instead of a
+    traceback."""
     result = run_apart("review", FAILING, PYTHONIOENCODING=encoding, PYTHONUTF8="0")
     assert result.returncode == 1
     assert result.stderr == b""
@@ -446,7 +484,8 @@ def test_pipes_get_utf8_in_any_locale():
 
 @pytest.mark.skipif(os.name != "posix", reason="needs a shell with head")
 def test_reader_that_stops_early():
-    """A reader that closes the pipe gets what it wanted; no traceback, and the exit status is still the verdict's."""
+    """A reader that closes the pipe gets what it wanted; no traceback, and the exit status is still
+    the verdict's."""
     done = subprocess.run(
         f"'{sys.executable}' -m preservecheck tables search acid > /dev/full 2>/dev/null; "
         f"('{sys.executable}' -m preservecheck review '{FAILING}'; echo status $? >&2) | head -1",
@@ -461,12 +500,16 @@ def test_reader_that_stops_early():
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="needs a pseudo-terminal")
-@pytest.mark.parametrize(("env", "coloured"), [({}, True), ({"NO_COLOR": "1"}, False), ({"TERM": "dumb"}, False)])
+@pytest.mark.parametrize(
+    ("env", "coloured"), [({}, True), ({"NO_COLOR": "1"}, False), ({"TERM": "dumb"}, False)]
+)
 def test_colour_on_a_terminal(env, coloured):
-    """On a terminal the verdict word is coloured, unless NO_COLOR is set or the terminal is a dumb one."""
+    """On a terminal the verdict word is coloured, unless NO_COLOR is set or the terminal is a dumb
+    one."""
     code = (
         "import os, pty, sys; os.environ.update(%r); "
-        "sys.exit(os.waitstatus_to_exitcode(pty.spawn([sys.executable, '-m', 'preservecheck', 'review', %r])))"
+        "sys.exit(os.waitstatus_to_exitcode(pty.spawn([sys.executable, '-m', 'preservecheck', "
+        "'review', %r])))"
     )
     result = subprocess.run(
         [sys.executable, "-c", code % ({"TERM": "xterm"} | env, PASSING)],
@@ -481,7 +524,8 @@ def test_colour_on_a_terminal(env, coloured):
 
 
 def test_a_block_to_paste_keeps_its_lines(tmp_path):
-    """A name that is not known is answered with a block that can be pasted as it stands on the screen."""
+    """A name that is not known is answered with a block that can be pasted as it stands on the
+    screen."""
     path = tmp_path / "f.toml"
     path.write_text(
         Path(PASSING)

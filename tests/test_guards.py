@@ -21,7 +21,11 @@ LAZY = ("pandas", "scipy", "matplotlib", "jinja2", "openpyxl", "fastapi", "pyarr
 def loaded_after(code):
     """Top-level modules that are loaded after some code ran in a fresh interpreter."""
     done = subprocess.run(
-        [sys.executable, "-c", f"{code}\nimport sys\nprint('\\n'.join(sys.modules), file=sys.stderr)"],
+        [
+            sys.executable,
+            "-c",
+            f"{code}\nimport sys\nprint('\\n'.join(sys.modules), file=sys.stderr)",
+        ],
         capture_output=True,
         text=True,
         check=True,
@@ -33,7 +37,8 @@ def loaded_after(code):
 def command(*arguments):
     """Code that runs the program and goes on."""
     return (
-        f"import sys\nsys.argv = ['preservecheck', *{list(arguments)!r}]\nfrom preservecheck.cli import main\n"
+        f"import sys\nsys.argv = ['preservecheck', *{list(arguments)!r}]\nfrom preservecheck.cli "
+        "import main\n"
         "try:\n    main()\nexcept SystemExit as end:\n    assert end.code in (0, 1, None), end.code"
     )
 
@@ -73,11 +78,14 @@ def test_public_name_is_there_and_explained(name):
 
 
 def test_review_stays_a_function():
-    """The function of that name is not hidden by the module of that name, in whatever order they are imported."""
+    """The function of that name is not hidden by the module of that name, in whatever order they
+    are imported."""
     code = (
-        "from preservecheck.review import Report\nimport preservecheck\nassert callable(preservecheck.review)\n"
+        "from preservecheck.review import Report\nimport preservecheck\nassert "
+        "callable(preservecheck.review)\n"
         "from preservecheck import review\nassert callable(review)\nimport preservecheck.review\n"
-        "assert callable(preservecheck.review)\nfrom preservecheck import review as again\nassert again is review"
+        "assert callable(preservecheck.review)\nfrom preservecheck import review as again\nassert "
+        "again is review"
     )
     loaded_after(code)
 
@@ -96,7 +104,9 @@ def test_import_is_light():
 # ---- start-up ----
 
 
-@pytest.mark.parametrize("arguments", [("--help",), ("review", "--help"), ("tables", "--help"), ("--version",)])
+@pytest.mark.parametrize(
+    "arguments", [("--help",), ("review", "--help"), ("tables", "--help"), ("--version",)]
+)
 def test_help_is_light(arguments):
     """Help and version load none of the libraries that the program itself uses beside typer."""
     assert loaded_after(command(*arguments)).isdisjoint({"numpy", "rich", "tabulate", *LAZY})
@@ -110,7 +120,9 @@ def test_main_help_loads_typer_alone():
 @pytest.mark.parametrize("form", ["text", "markdown", "json"])
 def test_review_is_light(form):
     """Reviewing a TOML file loads numpy and pydantic, and none of the heavier libraries."""
-    loaded = loaded_after(command("review", str(ROOT / "tests/examples/failing-gel.toml"), "--format", form))
+    loaded = loaded_after(
+        command("review", str(ROOT / "tests/examples/failing-gel.toml"), "--format", form)
+    )
     assert "numpy" in loaded
     assert loaded.isdisjoint(LAZY)
 
@@ -154,7 +166,17 @@ ALLOWED = {
     "chemistry": ("chemistry",),
     "reference": ("reference", "errors", "units", "chemistry"),
     "formula": ("formula", "reference", "errors", "units"),
-    "checks": ("checks", "case", "context", "chemistry", "reference", "formula.model", "verdict", "errors", "units"),
+    "checks": (
+        "checks",
+        "case",
+        "context",
+        "chemistry",
+        "reference",
+        "formula.model",
+        "verdict",
+        "errors",
+        "units",
+    ),
 }
 FORBIDDEN = {
     "choose": ("cli", "report", "page", "screen"),
@@ -199,8 +221,18 @@ def test_layers_above_are_not_imported(part):
 
 
 def test_chemistry_knows_no_model_table_or_file():
-    """The chemistry takes numbers and gives numbers: numpy and the standard library alone, no files."""
-    allowed = {"__future__", "collections", "functools", "math", "numpy", "preservecheck", "typing", "dataclasses"}
+    """The chemistry takes numbers and gives numbers: numpy and the standard library alone, no
+    files."""
+    allowed = {
+        "__future__",
+        "collections",
+        "functools",
+        "math",
+        "numpy",
+        "preservecheck",
+        "typing",
+        "dataclasses",
+    }
     for path in sorted((PACKAGE / "chemistry").rglob("*.py")):
         assert {name.partition(".")[0] for name in imports_of(path)} <= allowed, path.name
 
@@ -219,7 +251,12 @@ def test_top_of_the_command_line_is_the_standard_library_and_typer():
 
 def test_click_is_never_imported():
     """Typer bundles its own; another one would be a stranger to it."""
-    assert not [path.name for path in MODULES for name in imports_of(path) if name.partition(".")[0] == "click"]
+    assert not [
+        path.name
+        for path in MODULES
+        for name in imports_of(path)
+        if name.partition(".")[0] == "click"
+    ]
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
@@ -245,7 +282,9 @@ def test_commands_are_thin():
         assert body[-1].end_lineno - body[0].lineno < 15, node.name
 
 
-@pytest.mark.parametrize("module", ["checks", "chemistry.speciation", "report.text", "reference.load", "formula.load"])
+@pytest.mark.parametrize(
+    "module", ["checks", "chemistry.speciation", "report.text", "reference.load", "formula.load"]
+)
 def test_modules_import_alone(module):
     """No module needs another to have been imported before it."""
     assert importlib.import_module(f"preservecheck.{module}")

@@ -16,7 +16,9 @@ ROOT = Path(__file__).parents[1]
 
 def blocks(language):
     """The README's fenced blocks of one language, in order."""
-    return re.findall(rf"```{language}\n(.*?)```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+    return re.findall(
+        rf"```{language}\n(.*?)```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL
+    )
 
 
 @pytest.fixture(autouse=True)

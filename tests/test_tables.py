@@ -1,4 +1,5 @@
-"""The shipped tables: every row is read, nothing contradicts itself, no figure changes unseen; the user's overlay."""
+"""The shipped tables: every row is read, nothing contradicts itself, no figure changes unseen; the
+user's overlay."""
 
 import csv
 import math
@@ -162,13 +163,16 @@ class TestRows:
 
     @pytest.mark.parametrize("name", TABLES)
     def test_form_of_the_file(self, name):
-        """UTF-8 without a mark, line feeds alone, no blanks around a cell, no cell that stands for unknown."""
+        """UTF-8 without a mark, line feeds alone, no blanks around a cell, no cell that stands for
+        unknown."""
         data = (ROOT / f"{name}.csv").read_bytes()
         assert not data.startswith(b"\xef\xbb\xbf")
         assert b"\r" not in data
         cells = [c for row in csv.reader(data.decode("utf-8").splitlines()) for c in row]
         assert [c for c in cells if c != c.strip()] == []
-        assert [c for c in cells if c.casefold() in ("n/a", "na", "nan", "none known", "unknown", "?")] == []
+        assert [
+            c for c in cells if c.casefold() in ("n/a", "na", "nan", "none known", "unknown", "?")
+        ] == []
 
     @pytest.mark.parametrize(
         ("name", "low", "mid", "high"),
@@ -196,44 +200,59 @@ class TestRows:
 
     @pytest.mark.parametrize("name", ["actives", "solutes", "legal_limits"])
     def test_registry_numbers(self, name):
-        """The check digit of a CAS number is the sum of its digits times their place from the right, modulo 10."""
+        """The check digit of a CAS number is the sum of its digits times their place from the
+        right, modulo 10."""
         seen = 0
         for row in read(name):
             for cas in filter(None, row["cas"].split("|")):
                 assert re.fullmatch(r"\d{2,7}-\d\d-\d", cas), cas
                 *digits, check = cas.replace("-", "")
-                assert sum(i * int(d) for i, d in enumerate(reversed(digits), 1)) % 10 == int(check), cas
+                assert sum(i * int(d) for i, d in enumerate(reversed(digits), 1)) % 10 == int(
+                    check
+                ), cas
                 seen += 1
         assert seen > 50
 
     def test_one_preferred_row(self):
-        """Of several rows for the same thing exactly one is preferred, wherever there is one with a figure."""
+        """Of several rows for the same thing exactly one is preferred, wherever there is one with a
+        figure."""
         for name, key in (
             ("mic", ("active", "organism")),
             ("partition", ("active", "oil_class")),
             ("solutes", ("inci",)),
         ):
             rows = [r for r in SHIPPED.rows(name) if name != "mic" or r.organism in MICROBES]
-            preferred = Counter(tuple(getattr(r, k) for k in key) for r in rows if r.preferred == "yes")
+            preferred = Counter(
+                tuple(getattr(r, k) for k in key) for r in rows if r.preferred == "yes"
+            )
             assert [k for k, n in preferred.items() if n > 1] == []
             assert sorted({tuple(getattr(r, k) for k in key) for r in rows} - set(preferred)) == []
 
     def test_fractions_add_up(self):
         """Systems and usual blends add up to 1 within the third decimal."""
         for row in (*SHIPPED.systems, *(i for i in SHIPPED.ingredients if i.composition)):
-            assert math.fsum(f for _, f in row.composition) == pytest.approx(1, abs=0.0011), row.key_text
+            assert math.fsum(f for _, f in row.composition) == pytest.approx(1, abs=0.0011), (
+                row.key_text
+            )
 
     def test_triggers_exist(self):
-        """Everything that a caution or a pair names is known to the tables, so that no row sleeps by a misspelling."""
-        known = {f"inci:{i.inci}" for i in SHIPPED.ingredients} | {f"inci:{a.inci}" for a in SHIPPED.actives}
+        """Everything that a caution or a pair names is known to the tables, so that no row sleeps
+        by a misspelling."""
+        known = {f"inci:{i.inci}" for i in SHIPPED.ingredients} | {
+            f"inci:{a.inci}" for a in SHIPPED.actives
+        }
         known |= {f"inci:{s}" for r in SHIPPED.legal_limits for s in r.substances}
         known |= {f"tag:{t}" for i in SHIPPED.ingredients for t in i.tags}
-        known |= {f"role:{i.role}" for i in SHIPPED.ingredients} | {f"system:{s.id}" for s in SHIPPED.systems}
+        known |= {f"role:{i.role}" for i in SHIPPED.ingredients} | {
+            f"system:{s.id}" for s in SHIPPED.systems
+        }
         known |= {f"form:{s.form}" for s in SHIPPED.systems} | {"always"}
         known |= {f"package:{p}" for p in ("jar", "pump", "tube", "spray", "bottle")}
         known |= {f"users:{u}" for u in ("adults", "under-3", "under-10")}
         known |= {f"use:{u}" for u in ("leave-on", "rinse-off")}
-        known |= {f"type:{t}" for t in ("conditioner", "shampoo", "leave-in", "styling", "scalp", "mask")}
+        known |= {
+            f"type:{t}" for t in ("conditioner", "shampoo", "leave-in", "styling", "scalp", "mask")
+        }
         known |= {
             f"condition:{c}"
             for c in (
@@ -257,13 +276,17 @@ class TestTripwires:
         for name in TABLES:
             rows = read(name)
             for column in rows[0]:
-                if (name, column) != ("sources", "year") and (figures := numbers([r[column] for r in rows])):
+                if (name, column) != ("sources", "year") and (
+                    figures := numbers([r[column] for r in rows])
+                ):
                     found[f"{name}.{column}"] = (len(figures), round(math.fsum(figures), 6))
         assert found == SUMS
 
     def test_basis(self):
         """How many rows were read, recalled, or are custom."""
-        assert {n: dict(Counter(r["basis"] for r in read(n))) for n in TABLES if n != "sources"} == BASIS
+        assert {
+            n: dict(Counter(r["basis"] for r in read(n))) for n in TABLES if n != "sources"
+        } == BASIS
 
     def test_recalled_columns_exist(self):
         """What a published row admits as recalled are columns of its table, or most of them."""
@@ -295,7 +318,9 @@ class TestSources:
         """An address is a law site or a number of a paper; there is no shop."""
         law = r"https://(eur-lex\.europa\.eu|www\.legislation\.gov\.uk)/\S+"
         allowed = re.compile(law + r"|PMC\d+|PMID \d+|doi 10\.\S+")
-        assert [s.id for s in SHIPPED.sources.values() if s.address and not allowed.fullmatch(s.address)] == []
+        assert [
+            s.id for s in SHIPPED.sources.values() if s.address and not allowed.fullmatch(s.address)
+        ] == []
 
     def test_no_traders_words(self):
         """Shops and sellers are named by their kind, never by themselves."""
@@ -381,7 +406,8 @@ class TestOwnRows:
         row = next(
             m
             for m in SHIPPED.mic
-            if (m.active, m.organism, m.preferred) == ("Phenoxyethanol", "Pseudomonas aeruginosa", "yes")
+            if (m.active, m.organism, m.preferred)
+            == ("Phenoxyethanol", "Pseudomonas aeruginosa", "yes")
         )
         own = {
             "id": row.id,
@@ -395,7 +421,11 @@ class TestOwnRows:
         }
         tables = load_tables(own_csv(tmp_path, "mic", own))
         formula = make_formula({"Phenoxyethanol": 0.16}, tables=tables, ph=5)
-        found = [f for f in run_check("free-active", formula, tables=tables) if f.about == "Pseudomonas aeruginosa"]
+        found = [
+            f
+            for f in run_check("free-active", formula, tables=tables)
+            if f.about == "Pseudomonas aeruginosa"
+        ]
         assert value(found[0], "sum_of_ratios") == pytest.approx(1.6)
         assert f"mic: {row.id}" in review(formula, tables, today=TODAY).own_rows
 
@@ -403,7 +433,9 @@ class TestOwnRows:
         """A spreadsheet's CSV with semicolons and a byte-order mark is read the same."""
         (tmp_path / "plain").mkdir(), (tmp_path / "sheet").mkdir()
         plain = load_tables(own_csv(tmp_path / "plain", "systems", SYSTEM))
-        sheet = load_tables(own_csv(tmp_path / "sheet", "systems", SYSTEM, delimiter=";", start="\ufeff"))
+        sheet = load_tables(
+            own_csv(tmp_path / "sheet", "systems", SYSTEM, delimiter=";", start="\ufeff")
+        )
         assert plain.systems[-1].as_dict() == sheet.systems[-1].as_dict()
         assert sheet.systems[-1].id == "my-system"
 
@@ -423,7 +455,13 @@ class TestOwnRows:
         with pytest.raises(TableError) as caught:
             load_tables(folder).rows("systems")
         (message,) = caught.value.messages
-        for words in (str(folder / "systems.csv"), "line 3", f"column {column}", repr(found), allowed):
+        for words in (
+            str(folder / "systems.csv"),
+            "line 3",
+            f"column {column}",
+            repr(found),
+            allowed,
+        ):
             assert words in message
 
     @pytest.mark.parametrize(
@@ -442,8 +480,12 @@ class TestOwnRows:
 
     def test_all_faults_at_once(self, tmp_path):
         """Two bad cells in two rows and a bad row of another table are three messages."""
-        own_csv(tmp_path, "systems", SYSTEM | {"ph_max": "19"}, SYSTEM | {"id": "b", "mould": "good"})
-        own_csv(tmp_path, "product_ph", {"type": "shampoo", "use": "any", "ph_min": "7", "ph_max": "5"})
+        own_csv(
+            tmp_path, "systems", SYSTEM | {"ph_max": "19"}, SYSTEM | {"id": "b", "mould": "good"}
+        )
+        own_csv(
+            tmp_path, "product_ph", {"type": "shampoo", "use": "any", "ph_min": "7", "ph_max": "5"}
+        )
         messages = validate_tables(load_tables(tmp_path))
         assert len(messages) == 3
         assert [("systems.csv" in m, "product_ph.csv" in m) for m in messages] == [
@@ -454,7 +496,9 @@ class TestOwnRows:
 
     def test_nothing_half_loaded(self, tmp_path):
         """A good row beside a bad one is not taken, however often one asks."""
-        tables = load_tables(own_csv(tmp_path, "systems", SYSTEM, SYSTEM | {"id": "second", "ph_max": "19"}))
+        tables = load_tables(
+            own_csv(tmp_path, "systems", SYSTEM, SYSTEM | {"id": "second", "ph_max": "19"})
+        )
         for _ in range(2):
             with pytest.raises(TableError):
                 tables.rows("systems")

@@ -11,7 +11,9 @@ from preservecheck.uncertainty import DRAWS, chances, drawn
 from tests.helpers import about, case_of, four_sigma, make_formula, run_check, the
 
 SORBATE = {"systems": {"potassium-sorbate": 0.3}}  # pH 2.5 to 6.0
-ACID = {"systems": {"benzyl-alcohol-dehydroacetic-acid": 0.8}}  # heat limit and preferred temperature 40 °C
+ACID = {
+    "systems": {"benzyl-alcohol-dehydroacetic-acid": 0.8}
+}  # heat limit and preferred temperature 40 °C
 
 
 def normal(z):
@@ -22,13 +24,17 @@ def normal(z):
 @pytest.mark.parametrize("ph", [5.85, 5.95, 6.0, 6.02, 6.08])
 @pytest.mark.parametrize("tolerance", [0.1, 0.3])
 def test_one_edge(ph, tolerance):
-    """The chance is Phi((limit - pH) / (tolerance / 1.96)): the tolerance holds 95 of 100 readings."""
+    """The chance is Phi((limit - pH) / (tolerance / 1.96)): the tolerance holds 95 of 100
+    readings."""
     share = normal((6.0 - ph) / (tolerance / 1.96))
-    assert the("ph-range", SORBATE, ph=ph, ph_tolerance=tolerance).chance == pytest.approx(share, abs=four_sigma(share))
+    assert the("ph-range", SORBATE, ph=ph, ph_tolerance=tolerance).chance == pytest.approx(
+        share, abs=four_sigma(share)
+    )
 
 
 def test_two_edges():
-    """Between two edges it is the difference: levulinate-anisate works from 4.5 to 5.5, pH 5.0 ± 0.5 is 95 %."""
+    """Between two edges it is the difference: levulinate-anisate works from 4.5 to 5.5, pH 5.0 ±
+    0.5 is 95 %."""
     system = {"glycerin-water-sodium-levulinate-sodium-anisate": 2}
     found = the("ph-range", {"systems": system}, ph=5.0, ph_tolerance=0.5)
     share = normal(1.96) - normal(-1.96)
@@ -46,14 +52,21 @@ def test_thermometer(added_at):
 
 @pytest.mark.parametrize("percent", [0.2, 0.32, 0.5, 0.9])
 def test_mic(percent):
-    """Phenoxyethanol alone against Pseudomonas hangs on its MIC: Phi(ln(c / MIC) / (ln(factor) / 1.96))."""
+    """Phenoxyethanol alone against Pseudomonas hangs on its MIC: Phi(ln(c / MIC) / (ln(factor) /
+    1.96))."""
     row = next(
         m
         for m in load_tables().mic
-        if (m.active, m.organism, m.preferred) == ("Phenoxyethanol", "Pseudomonas aeruginosa", "yes")
+        if (m.active, m.organism, m.preferred)
+        == ("Phenoxyethanol", "Pseudomonas aeruginosa", "yes")
     )
-    share = normal(math.log(percent / (row.mic_mg_l / 10_000)) / (math.log(row.uncertainty_factor) / 1.96))
-    found = about(run_check("free-active", {"items": {"Phenoxyethanol": percent}}, ph=5), "Pseudomonas aeruginosa")
+    share = normal(
+        math.log(percent / (row.mic_mg_l / 10_000)) / (math.log(row.uncertainty_factor) / 1.96)
+    )
+    found = about(
+        run_check("free-active", {"items": {"Phenoxyethanol": percent}}, ph=5),
+        "Pseudomonas aeruginosa",
+    )
     assert found.chance == pytest.approx(share, abs=four_sigma(share))
 
 
@@ -72,7 +85,8 @@ def test_no_tolerance_no_spread():
 def test_repeats_exactly():
     """The same formula gives the same chances, to the last digit."""
     first, second = (
-        [f.chance for f in run_check("free-active", {"items": {"Sodium Benzoate": 0.18}}, ph=4.8)] for _ in range(2)
+        [f.chance for f in run_check("free-active", {"items": {"Sodium Benzoate": 0.18}}, ph=4.8)]
+        for _ in range(2)
     )
     assert first == second
     assert any(0 < c < 1 for c in first)
@@ -98,7 +112,15 @@ def test_spread_of_the_draws():
 def test_readings_stay_possible():
     """No draw leaves pH 0 to 14 or a water activity of 1."""
     cloud = drawn(
-        case_of(make_formula(**SORBATE, ph=0.5, ph_tolerance=3, water_activity=0.999, water_activity_tolerance=0.2))
+        case_of(
+            make_formula(
+                **SORBATE,
+                ph=0.5,
+                ph_tolerance=3,
+                water_activity=0.999,
+                water_activity_tolerance=0.2,
+            )
+        )
     )
     assert cloud.ph.min() == 0
     assert cloud.aw_measured.max() == 1
@@ -110,7 +132,9 @@ def test_checks_without_tolerance(check):
     """A check that no reading can change states no chance."""
     case = case_of(make_formula(**SORBATE, ph=5, batch="500 g", scale_step="0.1 g"))
     assert chances(BY_ID[check], drawn(case)) is None
-    assert {f.chance for f in run_check(check, SORBATE, ph=5, batch="500 g", scale_step="0.1 g")} == {None}
+    assert {
+        f.chance for f in run_check(check, SORBATE, ph=5, batch="500 g", scale_step="0.1 g")
+    } == {None}
 
 
 def test_checks_with_tolerance():

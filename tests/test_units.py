@@ -37,7 +37,8 @@ from preservecheck.units import (
     ],
 )
 def test_temperature(text, celsius):
-    """A temperature in either scale, with the look-alikes of the degree sign, is degrees Celsius."""
+    """A temperature in either scale, with the look-alikes of the degree sign, is degrees
+    Celsius."""
     assert temperature_c(text) == celsius
 
 
@@ -109,7 +110,8 @@ DURATION = 'give a time in s, min or h, such as "20 min" or "1.5 h"'
     ],
 )
 def test_refused(parse, text, message):
-    """A bare number, an unknown unit or an unclear number is answered with the list of units and an example."""
+    """A bare number, an unknown unit or an unclear number is answered with the list of units and an
+    example."""
     with pytest.raises(UnitError) as caught:
         parse(text)
     assert caught.value.messages == (message,)
@@ -125,7 +127,8 @@ def test_refused(parse, text, message):
     ],
 )
 def test_spaces_group_digits(text, number):
-    """As the SI brochure (9th edition, 5.4.4) writes large numbers, with any kind of space that a spreadsheet gives."""
+    """As the SI brochure (9th edition, 5.4.4) writes large numbers, with any kind of space that a
+    spreadsheet gives."""
     assert plain_number(text) == number
 
 

@@ -5,7 +5,17 @@ import itertools
 import numpy as np
 import pytest
 
-from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, WORDS, code_where, figure, fold
+from preservecheck.verdict import (
+    ABSENT,
+    PASS,
+    SERIOUS,
+    UNKNOWN,
+    WARN,
+    WORDS,
+    code_where,
+    figure,
+    fold,
+)
 
 ORDER = (ABSENT, PASS, UNKNOWN, WARN, SERIOUS)
 
@@ -56,7 +66,9 @@ def test_first_rule_that_holds():
 
 def test_rules_broadcast():
     """A condition on one axis goes with one on another."""
-    codes = code_where((np.array([[True], [False]]), UNKNOWN), (np.array([False, True]), WARN), otherwise=PASS)
+    codes = code_where(
+        (np.array([[True], [False]]), UNKNOWN), (np.array([False, True]), WARN), otherwise=PASS
+    )
     assert codes.tolist() == [[UNKNOWN, UNKNOWN], [PASS, WARN]]
 
 

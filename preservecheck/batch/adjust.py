@@ -1,4 +1,5 @@
-"""How much acid or base brings the pH where it should be: from a bench titration, else by the charge balance."""
+"""How much acid or base brings the pH where it should be: from a bench titration, else by the
+charge balance."""
 
 from __future__ import annotations
 
@@ -22,7 +23,8 @@ from preservecheck.reference.load import Tables, load_tables
 from preservecheck.review import composer_for, context_for
 from preservecheck.units import mass_text
 
-# taken where nothing else is said: weak enough a solution to weigh and to stop in time (common practice, no source)
+# taken where nothing else is said: weak enough a solution to weigh and to stop in time (common
+# practice, no source)
 ACID, ACID_PERCENT = "Citric Acid", 20.0
 BASE, BASE_PERCENT = "Sodium Hydroxide", 10.0
 # readings of sample and formula that differ by more are worth a word
@@ -118,7 +120,8 @@ def adjust(
     titration
         A bench titration, or its file; without one the amount is estimated.
     target_ph
-        pH to reach; default the nearest edge of the window, moved in by the tolerance of the reading. [-]
+        pH to reach; default the nearest edge of the window, moved in by the tolerance of the
+        reading. [-]
     agent, agent_percent
         Acid or base and its strength; the file of a titration may say them itself. [-], [%]
     batch_g
@@ -147,7 +150,9 @@ def adjust(
     if amount is not None and amount.per_kg > 0 and aim.target is not None:
         additions = tuple(_additions(amount, batch, aim.target))
         if ionic is not None:
-            effects = effects_of(formula, tables, ionic, amount.per_kg / 10, percent, aim.target, today)
+            effects = effects_of(
+                formula, tables, ionic, amount.per_kg / 10, percent, aim.target, today
+            )
         notes += warnings_of(case, tables, ionic, name, percent, amount.per_kg, aim.target, bench)
         notes += _scale(formula, additions)
     return Adjustment(
@@ -178,18 +183,25 @@ def _scaled(per_kg: float | None, batch_g: float | None) -> float | None:
 
 
 def _agent(
-    bench: Titration | None, agent: str | None, percent: float | None, aim: Aim, start: float | None, tables: Tables
+    bench: Titration | None,
+    agent: str | None,
+    percent: float | None,
+    aim: Aim,
+    start: float | None,
+    tables: Tables,
 ) -> tuple[str | None, float | None, Ionic | None]:
     """Name, strength and constants of what is added."""
     if bench is not None:
         if agent and bench.agent and agent.casefold() != bench.agent.casefold():
             raise ReadingsError(
-                f"{bench.where}: the titration was made with {bench.agent}, not with {agent}; an amount of "
+                f"{bench.where}: the titration was made with {bench.agent}, not with {agent}; an "
+                "amount of "
                 "one says nothing of the other"
             )
         if percent and bench.agent_percent and percent != bench.agent_percent:
             raise ReadingsError(
-                f"{bench.where}: the titration was made at {bench.agent_percent:g} %, not at {percent:g} %"
+                f"{bench.where}: the titration was made at {bench.agent_percent:g} %, not at "
+                f"{percent:g} %"
             )
         agent, percent = agent or bench.agent, percent or bench.agent_percent
         if agent is None:
@@ -198,7 +210,9 @@ def _agent(
         return None, None, None
     elif agent is None:
         down = start is None or aim.target is None or aim.target < start
-        agent, percent = (ACID, percent or ACID_PERCENT) if down else (BASE, percent or BASE_PERCENT)
+        agent, percent = (
+            (ACID, percent or ACID_PERCENT) if down else (BASE, percent or BASE_PERCENT)
+        )
     ionic, strength = agent_of(agent, tables)
     return ionic.inci, percent or strength or (None if bench else 100.0), ionic
 
@@ -212,9 +226,11 @@ def _additions(amount: Amount, batch: float | None, target: float) -> list[Addit
         step, total = (share - before) * amount.per_kg, share * amount.per_kg
         last = share == shares[-1]
         then = (
-            f"only if the pH is still more than 0.1 away from {number(target)}; read again after 5 min"
+            f"only if the pH is still more than 0.1 away from {number(target)}; read again after "
+            "5 min"
             if last
-            else "stir 3 to 5 min and read the pH at 20 to 25 °C; stop as soon as it is within 0.2 of "
+            else "stir 3 to 5 min and read the pH at 20 to 25 °C; stop as soon as it is within "
+            "0.2 of "
             f"{number(target)}, wait and read again"
         )
         out.append(
@@ -232,7 +248,11 @@ def _additions(amount: Amount, batch: float | None, target: float) -> list[Addit
 
 def _batch_g(composition: Composition) -> float | None:
     grams = [line.grams for line in composition.lines]
-    return sum(g for g in grams if g is not None) if grams and all(g is not None for g in grams) else None
+    return (
+        sum(g for g in grams if g is not None)
+        if grams and all(g is not None for g in grams)
+        else None
+    )
 
 
 def _notes(bench: Titration | None, formula: Formula, aim: Aim, batch: float | None) -> list[str]:
@@ -240,11 +260,15 @@ def _notes(bench: Titration | None, formula: Formula, aim: Aim, batch: float | N
     ph = formula.measured.ph
     if bench and ph is not None and abs(float(bench.ph[0]) - ph) > _SAME_PH:
         out.append(
-            f"The sample began at pH {number(float(bench.ph[0]))}, the formula says {number(ph)}: the titration is "
+            f"The sample began at pH {number(float(bench.ph[0]))}, the formula says {number(ph)}: "
+            "the titration is "
             "followed. Was it the same batch?"
         )
     if batch is None:
-        out.append('The mass of the batch is not known, so amounts are told per kg; give it with --batch "500 g".')
+        out.append(
+            "The mass of the batch is not known, so amounts are told per kg; give it with --batch "
+            '"500 g".'
+        )
     return out
 
 

@@ -1,4 +1,5 @@
-"""What an acid or base brings along: what the checks say of the formula with it, and what to beware of."""
+"""What an acid or base brings along: what the checks say of the formula with it, and what to beware
+of."""
 
 from __future__ import annotations
 
@@ -47,7 +48,10 @@ def with_agent(
     last = formula.phases[-1]
     return formula.model_copy(
         update={
-            "phases": (*formula.phases[:-1], last.model_copy(update={"lines": (*last.lines, line)})),
+            "phases": (
+                *formula.phases[:-1],
+                last.model_copy(update={"lines": (*last.lines, line)}),
+            ),
             "measured": formula.measured.model_copy(update={"ph": target}),
         }
     )
@@ -68,14 +72,21 @@ def effects_of(
         case = cases([composer_for(tables).compose(one)], context_for(tables), today)
         return {(j.finding.id, j.finding.about): (j.code, j.finding) for j in findings_of(case)}
 
-    before, after = judged(formula), judged(with_agent(formula, agent, percent_of_batch, strength, target))
+    before, after = (
+        judged(formula),
+        judged(with_agent(formula, agent, percent_of_batch, strength, target)),
+    )
     out = []
     for key, (code, finding) in after.items():
         was = before.get(key)
         if code == (was[0] if was else PASS):
             continue
         worse = code > (was[0] if was else PASS)
-        out.append(Effect(*key, _word(was[1]) if was else "not there", _word(finding), worse, finding.because))
+        out.append(
+            Effect(
+                *key, _word(was[1]) if was else "not there", _word(finding), worse, finding.because
+            )
+        )
     return tuple(sorted(out, key=lambda e: not e.worse))
 
 
@@ -100,12 +111,14 @@ def warnings_of(
         steep = abs(bench.ph_at(grams * 1.1) - target)
         much = "the curve is steep there: " if steep > _STEEP_PH else ""
         out.append(
-            f"Over-shoot: {much}a tenth more than told moves the pH by {number(steep, 2)}. Going back with the "
+            f"Over-shoot: {much}a tenth more than told moves the pH by {number(steep, 2)}. Going "
+            "back with the "
             "opposite leaves salt behind, which thins creams and gels; stop early instead."
         )
     else:
         out.append(
-            "Over-shoot: going back with the opposite leaves salt behind, which thins creams and gels; add in steps "
+            "Over-shoot: going back with the opposite leaves salt behind, which thins creams and "
+            "gels; add in steps "
             "and stop early."
         )
     if agent is None:
@@ -115,11 +128,15 @@ def warnings_of(
     out += [row.text for row in tables.cautions if keys & set(row.when)]
     if agent.corrosive and not any("lye" in text.casefold() for text in out):
         out.append(
-            f"{agent.inci} is corrosive: goggles and gloves; add the strong solution to water, never water to it, and "
+            f"{agent.inci} is corrosive: goggles and gloves; add the strong solution to water, "
+            "never water to it, and "
             "have running water at hand."
         )
     if agent.inci == "Sodium Bicarbonate":
-        out.append("Bicarbonate foams over and lifts the pH for hours while gas leaves; read again the next day.")
+        out.append(
+            "Bicarbonate foams over and lifts the pH for hours while gas leaves; read again the "
+            "next day."
+        )
     acids = [
         n
         for n in (
@@ -133,18 +150,22 @@ def warnings_of(
     ]
     if acids and agent.charge(target) < 0:
         out.append(
-            f"Acidify cool: from {acids[0]} the free acid forms, which leaves with steam and may crystallise where "
+            f"Acidify cool: from {acids[0]} the free acid forms, which leaves with steam and may "
+            "crystallise where "
             "a drop of strong acid falls in. Dilute, and stir while it runs in."
         )
     if name and percent and percent > 50:  # noqa: PLR2004
         out.append(
-            f"{name} at {number(percent)} % is strong for adjusting; dilute it to 10 to 20 % so that the last drop "
+            f"{name} at {number(percent)} % is strong for adjusting; dilute it to 10 to 20 % so "
+            "that the last drop "
             "does not overshoot."
         )
     return out
 
 
-def _ions(case: Case, agent: Ionic, percent: float | None, per_kg: float, target: float) -> list[str]:
+def _ions(
+    case: Case, agent: Ionic, percent: float | None, per_kg: float, target: float
+) -> list[str]:
     """What the ions of the agent do to charge and thickness."""
     if percent is None:
         return []
@@ -155,7 +176,8 @@ def _ions(case: Case, agent: Ionic, percent: float | None, per_kg: float, target
     cationic, anionic = (float(np.atleast_1d(v)[0]) for v in case.charge)
     if charge > 1 and cationic > 0:
         said += (
-            f"; its ion carries {number(charge, 2)} charges at pH {number(target)} and ties cationic conditioners "
+            f"; its ion carries {number(charge, 2)} charges at pH {number(target)} and ties "
+            "cationic conditioners "
             f"together ({number(cationic, 2)} meq/kg here): watch for thinning or grains"
         )
     elif meq >= _MUCH_MEQ_KG:

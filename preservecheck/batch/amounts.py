@@ -1,4 +1,5 @@
-"""How much of a solution a batch takes per kg: read off a titration, or estimated by the charge balance."""
+"""How much of a solution a batch takes per kg: read off a titration, or estimated by the charge
+balance."""
 
 from __future__ import annotations
 
@@ -41,23 +42,30 @@ def _titrated(
         way, other = ("lowers", "raises") if bench.falling else ("raises", "lowers")
         return (
             None,
-            f"What was titrated {way} the pH, but the target {number(target)} asks for something that {other} it.",
+            f"What was titrated {way} the pH, but the target {number(target)} asks for something "
+            f"that {other} it.",
         )
     best = bench.grams_for(target)
     if np.isnan(best):
         return None, (
-            f"The titration ends at pH {number(last)}, and no amount is told more than {EXTRA_PH:g} pH past its last "
+            f"The titration ends at pH {number(last)}, and no amount is told more than "
+            f"{EXTRA_PH:g} pH past its last "
             f"reading: go on with the same sample until it is past {number(target)}."
         )
     scale = 1000 / bench.sample_g
     sign = 1 if bench.falling else -1
-    low, high = bench.grams_for(target + sign * tolerance), bench.grams_for(target - sign * tolerance)
+    low, high = (
+        bench.grams_for(target + sign * tolerance),
+        bench.grams_for(target - sign * tolerance),
+    )
     low = best if np.isnan(low) else low
     high = best + (best - low) if np.isnan(high) else high
     past = best > bench.grams[-1]
     said = (
-        f"{number(best, 3)} g brought {number(bench.sample_g, 4)} g of sample to pH {number(target)}"
-        f"{', straight on past the last reading' if past else ', between its readings'}; the batch takes "
+        f"{number(best, 3)} g brought {number(bench.sample_g, 4)} g of sample to pH "
+        f"{number(target)}"
+        f"{', straight on past the last reading' if past else ', between its readings'}; the "
+        "batch takes "
         f"{number(best * scale, 3)} g per kg."
     )
     if bench.smoothed:
@@ -73,12 +81,17 @@ def _titrated(
     ), said
 
 
-def capacity_of(bench: Titration | None, agent: Ionic | None, percent: float | None, ph: float) -> float | None:
-    """Moles of agent per kg and pH, in thousandths; ``None`` without a titration or a molar mass. [mmol/(kg pH)]"""
+def capacity_of(
+    bench: Titration | None, agent: Ionic | None, percent: float | None, ph: float
+) -> float | None:
+    """Moles of agent per kg and pH, in thousandths; ``None`` without a titration or a molar mass.
+    [mmol/(kg pH)]"""
     if bench is None or agent is None or percent is None:
         return None
     mol_kg = bench.grams * percent / 100 / agent.molar_mass_g_mol / bench.sample_g * 1000
-    value = 1000 * buffer_capacity(mol_kg, bench.ph, min(max(ph, float(bench.ph.min())), float(bench.ph.max())))
+    value = 1000 * buffer_capacity(
+        mol_kg, bench.ph, min(max(ph, float(bench.ph.min())), float(bench.ph.max()))
+    )
     return value if np.isfinite(value) else None
 
 
@@ -95,17 +108,26 @@ def _estimated(
             f"{'an acid' if target < start else 'a base'}."
         )
     low, high = agent_spread(buffers, agent, start, target, tolerance, mol)
-    per_kg = agent.molar_mass_g_mol / (percent / 100) * buffers.water_phase_share  # grams of solution per kg of batch
+    per_kg = (
+        agent.molar_mass_g_mol / (percent / 100) * buffers.water_phase_share
+    )  # grams of solution per kg of batch
     capacity = 1000 * mol / abs(target - start) * buffers.water_phase_share
     held = (
         f"what holds the pH is taken to be {listed(buffers.names[:6])}"
         if buffers.names
-        else "no weak acid or base is stated, so hardly anything holds the pH and the figure is a guess"
+        else "no weak acid or base is stated, so hardly anything holds the pH and the figure is a "
+        "guess"
     )
-    more = f"; {listed(buffers.unknown[:4])} hold it too, by an amount that is not known" if buffers.unknown else ""
+    more = (
+        f"; {listed(buffers.unknown[:4])} hold it too, by an amount that is not known"
+        if buffers.unknown
+        else ""
+    )
     said = (
-        f"An estimate, not a measurement, by the charge balance: {held}{more}. It may lie anywhere between "
-        f"{number(low * per_kg, 2)} and {number(high * per_kg, 2)} g per kg. Titrate a weighed sample for a figure "
+        f"An estimate, not a measurement, by the charge balance: {held}{more}. It may lie "
+        "anywhere between "
+        f"{number(low * per_kg, 2)} and {number(high * per_kg, 2)} g per kg. Titrate a weighed "
+        "sample for a figure "
         "to rely on."
     )
     return Amount(
@@ -132,7 +154,9 @@ def amount_of(
     if aim.target is None or start is None:
         return None, ""
     if aim.inside:
-        return Amount(0.0, 0.0, 0.0, lambda _: start, 1.0, capacity_of(bench, agent, percent, start), ""), ""
+        return Amount(
+            0.0, 0.0, 0.0, lambda _: start, 1.0, capacity_of(bench, agent, percent, start), ""
+        ), ""
     if bench is not None:
         return _titrated(bench, agent, percent, aim.target, tolerance)
     assert agent is not None

@@ -1,4 +1,5 @@
-"""Reads a bench titration: grams of a solution added to a weighed sample, and the pH after each addition."""
+"""Reads a bench titration: grams of a solution added to a weighed sample, and the pH after each
+addition."""
 
 from __future__ import annotations
 
@@ -23,15 +24,21 @@ EXTRA_PH = 0.1
 _LEAST_CHANGE_PH = 0.05
 COLUMNS = Columns(
     names={
-        **{n: ("grams_added", "g") for n in ("grams added", "g added", "added g", "added grams", "grams", "added")},
+        **{
+            n: ("grams_added", "g")
+            for n in ("grams added", "g added", "added g", "added grams", "grams", "added")
+        },
         "ph": ("ph", None),
-        **{n: ("sample_grams", "g") for n in ("sample grams", "sample g", "grams sample", "sample")},
+        **{
+            n: ("sample_grams", "g") for n in ("sample grams", "sample g", "grams sample", "sample")
+        },
         "agent": ("agent", None),
         **{n: ("agent_percent", "%") for n in ("agent percent", "agent %", "agent strength")},
     },
     needed=(("grams_added",), ("ph",), ("sample_grams",)),
     header=("sample grams", "agent", "agent percent"),
-    example="grams_added,ph below the lines sample_grams,50 and agent,Citric Acid and agent_percent,20",
+    example="grams_added,ph below the lines sample_grams,50 and agent,Citric Acid and "
+    "agent_percent,20",
 )
 
 
@@ -53,7 +60,8 @@ class Titration:
         return bool(self.ph[-1] < self.ph[0])
 
     def grams_for(self, ph: float) -> float:
-        """Grams for the sample that give a pH, at most a little past the last reading; not-a-number beyond. [g]"""
+        """Grams for the sample that give a pH, at most a little past the last reading; not-a-number
+        beyond. [g]"""
         inside = amount_for(self.grams, self.ph, ph)
         if not np.isnan(inside):
             return inside
@@ -83,7 +91,12 @@ def read_titration(path: str | Path) -> Titration:
 
 
 def typed_titration(
-    readings: Sequence[tuple[str, str]], *, sample: str, agent: str = "", percent: str = "", where: str = "titration"
+    readings: Sequence[tuple[str, str]],
+    *,
+    sample: str,
+    agent: str = "",
+    percent: str = "",
+    where: str = "titration",
 ) -> Titration:
     """A titration from what is typed.
 
@@ -109,7 +122,9 @@ def typed_titration(
     ]
     said = {"sample_grams": sample, "agent": agent, "agent_percent": percent}
     header: dict[str, Cell] = {name: cell for name, cell in said.items() if text(cell)}
-    return _titration(Table(where, {"grams_added": "g", "ph": None}, rows, header, Faults(where, ReadingsError)))
+    return _titration(
+        Table(where, {"grams_added": "g", "ph": None}, rows, header, Faults(where, ReadingsError))
+    )
 
 
 def _titration(table: Table) -> Titration:
@@ -117,42 +132,63 @@ def _titration(table: Table) -> Titration:
     grams: list[float] = []
     ph: list[float] = []
     for row in table.rows:
-        g = table.number(row, "grams_added", 0, 1e5, "give the grams of solution added so far, such as 0.25")
+        g = table.number(
+            row, "grams_added", 0, 1e5, "give the grams of solution added so far, such as 0.25"
+        )
         p = table.number(row, "ph", 0, 14, "give the pH after that addition, from 0 to 14")
         if g is None or p is None:
             continue
         if grams and g <= grams[-1]:
-            same = "stands there already" if g == grams[-1] else f"is less than the {grams[-1]:g} before"
-            table.fault(row, f"grams_added {g:g} {same}; it is the running total, so it rises from row to row")
+            same = (
+                "stands there already"
+                if g == grams[-1]
+                else f"is less than the {grams[-1]:g} before"
+            )
+            table.fault(
+                row,
+                f"grams_added {g:g} {same}; it is the running total, so it rises from row to row",
+            )
             continue
         grams.append(g)
         ph.append(p)
-    sample = _constant_number(table, "sample_grams", 0.1, 1e5, "give the grams of product that were titrated")
-    percent = _constant_number(table, "agent_percent", 0.01, 100, "give the strength of the solution in per cent")
+    sample = _constant_number(
+        table, "sample_grams", 0.1, 1e5, "give the grams of product that were titrated"
+    )
+    percent = _constant_number(
+        table, "agent_percent", 0.01, 100, "give the strength of the solution in per cent"
+    )
     agent = _constant(table, "agent")
     if grams and grams[0] != 0:
         table.faults.add("the first row must give the pH before anything was added: grams_added 0")
     if len(grams) < 3 and not table.faults:  # noqa: PLR2004
-        table.faults.add(f"{len(grams)} readings are too few; give the pH before and after at least two additions")
+        table.faults.add(
+            f"{len(grams)} readings are too few; give the pH before and after at least two "
+            "additions"
+        )
     if not table.faults:
         _check_trend(table, ph)
     table.faults.raise_if_any()
     values = np.array(ph)
     smooth = monotone(values, rising=bool(values[-1] > values[0]))
     assert sample is not None
-    return Titration(table.where, sample, agent, percent, np.array(grams), smooth, bool(np.any(smooth != values)))
+    return Titration(
+        table.where, sample, agent, percent, np.array(grams), smooth, bool(np.any(smooth != values))
+    )
 
 
 def _check_trend(table: Table, ph: list[float]) -> None:
     if abs(ph[-1] - ph[0]) < _LEAST_CHANGE_PH:
-        table.faults.add(f"the pH went from {ph[0]:g} to {ph[-1]:g} only; add more of the solution and go on")
+        table.faults.add(
+            f"the pH went from {ph[0]:g} to {ph[-1]:g} only; add more of the solution and go on"
+        )
         return
     sign = 1 if ph[-1] > ph[0] else -1
     for row, before, after in zip(table.rows[1:], ph, ph[1:], strict=False):
         if sign * (after - before) < -MOST_SCATTER_PH - 1e-9:
             table.fault(
                 row,
-                f"the pH goes from {before:g} to {after:g}, against the trend; stir, wait, read again, and "
+                f"the pH goes from {before:g} to {after:g}, against the trend; stir, wait, read "
+                "again, and "
                 "correct or delete the row",
             )
 
@@ -161,10 +197,13 @@ def _constant(table: Table, name: str) -> str | None:
     """A text that stands above the heading, or the same in every row of a column."""
     if name in table.header:
         return text(table.header[name]) or None
-    found = {text(row.cells.get(name)): row for row in table.rows if not is_missing(row.cells.get(name))}
+    found = {
+        text(row.cells.get(name)): row for row in table.rows if not is_missing(row.cells.get(name))
+    }
     if len(found) > 1:
         table.faults.add(
-            f"{name} is {shown(list(found)[0])} in one row and {shown(list(found)[1])} in another; a titration has one"
+            f"{name} is {shown(list(found)[0])} in one row and {shown(list(found)[1])} in "
+            "another; a titration has one"
         )
     return next(iter(found), None)
 
@@ -176,7 +215,9 @@ def _constant_number(table: Table, name: str, low: float, high: float, give: str
             table.faults.add(f"sample_grams is missing; {give}")
         return None
     try:
-        value = as_number(written.removesuffix("%").removesuffix("g").strip(), table.comma_is_decimal)
+        value = as_number(
+            written.removesuffix("%").removesuffix("g").strip(), table.comma_is_decimal
+        )
     except UnitError as error:
         table.faults.add(f"{name}: {error.messages[0]}; {give}")
         return None

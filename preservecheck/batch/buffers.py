@@ -1,4 +1,5 @@
-"""Weak acids and bases that a composition states, and how much agent a change of pH takes by the charge balance."""
+"""Weak acids and bases that a composition states, and how much agent a change of pH takes by the
+charge balance."""
 
 from __future__ import annotations
 
@@ -23,9 +24,11 @@ _BASES = ("Niacinamide", "Caffeine", "Climbazole")
 _UNKNOWN_ROLES = ("botanical", "protein", "anionic polymer", "chelator", "wax")
 # less than this of dry matter does not decide; common practice, no source
 _TRACE_PERCENT = 0.1
-# spread of the tables' constants and of what raw materials hold, half-widths of 95 %; recalled estimate
+# spread of the tables' constants and of what raw materials hold, half-widths of 95 %; recalled
+# estimate
 PKA_SPREAD, AMOUNT_SPREAD = 0.15, 0.10
-# room for what no table states: at least so much either way, and where such materials are in it so much more
+# room for what no table states: at least so much either way, and where such materials are in it so
+# much more
 LEAST_FACTOR, UNKNOWN_FACTOR = 1.25, 2.0
 _DRAWS, _SEED = 400, 20261201
 # an acid or base that is charged less than this at the target cannot bring it there
@@ -49,7 +52,9 @@ class Ionic:
             return float(self.counter_charge)
         return self.counter_charge + float(
             speciation.mean_charge(
-                np.array(ph), shifted(np.array(self.pkas), self.charge_protonated, shift), self.charge_protonated
+                np.array(ph),
+                shifted(np.array(self.pkas), self.charge_protonated, shift),
+                self.charge_protonated,
             )
         )
 
@@ -66,14 +71,22 @@ class Buffers:
     water_phase_share: float  # of the formula
     unknown: tuple[str, ...]  # materials that hold pH and whose constants no table states
 
-    def charge(self, ph: Floats, mol_kg: Floats | None = None, pkas: Floats | None = None) -> Floats:
+    def charge(
+        self, ph: Floats, mol_kg: Floats | None = None, pkas: Floats | None = None
+    ) -> Floats:
         """Charge of the weak acids and bases with H+ and OH-. [mol/kg] (...)"""
         protons = 10.0**-ph - 10.0 ** (ph - speciation.PKW_25C)
         if not self.names:
             return np.asarray(protons)
-        base = shifted(self.pkas if pkas is None else pkas, self.charge_protonated[:, None], self.strength_mol_kg)
+        base = shifted(
+            self.pkas if pkas is None else pkas,
+            self.charge_protonated[:, None],
+            self.strength_mol_kg,
+        )
         means = speciation.mean_charge(ph[..., None], base, self.charge_protonated)
-        return np.asarray(protons + ((self.mol_kg if mol_kg is None else mol_kg) * means).sum(axis=-1))
+        return np.asarray(
+            protons + ((self.mol_kg if mol_kg is None else mol_kg) * means).sum(axis=-1)
+        )
 
 
 def shifted(pkas: Floats, charge_protonated: object, strength_mol_kg: float) -> Floats:
@@ -88,7 +101,13 @@ def ionic_of(row: Ingredient | None, active: Active | None, inci: str) -> Ionic 
     if mass is None:
         return None
     corrosive = row is not None and "corrosive" in row.tags
-    written = row.pka if row and row.pka else f"{active.pka_25c}" if active and active.pka_25c is not None else None
+    written = (
+        row.pka
+        if row and row.pka
+        else f"{active.pka_25c}"
+        if active and active.pka_25c is not None
+        else None
+    )
     if written is None:
         return None
     if written.startswith(">"):  # a hydroxide
@@ -110,7 +129,8 @@ def ionic_of(row: Ingredient | None, active: Active | None, inci: str) -> Ionic 
 
 
 def constants(written: str) -> tuple[float, ...]:
-    """``3.13/4.76/6.40``, ``8.5-9``, ``~6``, ``3.86 (gluconic acid)``; empty where no number stands."""
+    """``3.13/4.76/6.40``, ``8.5-9``, ``~6``, ``3.86 (gluconic acid)``; empty where no number
+    stands."""
     out = []
     for part in re.sub(r"\(.*?\)", "", written).split("/"):
         numbers = [float(n) for n in re.findall(r"\d+(?:\.\d+)?", part)]
@@ -136,8 +156,16 @@ def agent_of(written: str, tables: Tables) -> tuple[Ionic, float | None]:
         active = next((a for a in tables.actives if a.inci == named.inci), None)
         found = ionic_of(rows.get(named.inci), active, named.inci)
     if named is None or found is None:
-        known = [i.inci for i in tables.ingredients if i.role in ("acid", "base") and ionic_of(i, None, i.inci)]
-        why = "is not a known acid or base" if named is None else "is known, but not as an acid or base with constants"
+        known = [
+            i.inci
+            for i in tables.ingredients
+            if i.role in ("acid", "base") and ionic_of(i, None, i.inci)
+        ]
+        why = (
+            "is not a known acid or base"
+            if named is None
+            else "is known, but not as an acid or base with constants"
+        )
         raise ReadingsError(f'the agent "{written[:60]}" {why}; known are {listed(known)}')
     return found, named.strength
 
@@ -176,10 +204,12 @@ def buffers_of(case: Case) -> Buffers:
 
 
 def agent_needed(buffers: Buffers, agent: Ionic, start_ph: float, target_ph: float) -> float:
-    """Agent per kg of water phase that takes the pH from one value to another; not-a-number where it cannot. [mol/kg]
+    """Agent per kg of water phase that takes the pH from one value to another; not-a-number where
+    it cannot. [mol/kg]
 
-    The strong ions follow from the measured pH, so that what is neutralised already need not be known:
-    x z(target) = Q(start) - Q(target), Q the charge of the weak acids and bases with H+ and OH-.
+    The strong ions follow from the measured pH, so that what is neutralised already need not be
+    known: x z(target) = Q(start) - Q(target), Q the charge of the weak acids and bases with H+ and
+    OH-.
     """
     each = agent.charge(target_ph, buffers.strength_mol_kg)
     charge = buffers.charge(np.array([start_ph, target_ph]))
@@ -200,24 +230,36 @@ def ph_after(buffers: Buffers, agent: Ionic, start_ph: float, mol_kg: float) -> 
     own = shifted(buffers.pkas, buffers.charge_protonated[:, None], buffers.strength_mol_kg)
     total, pkas, first = buffers.mol_kg, wide(own), buffers.charge_protonated
     if agent.pkas:
-        extra = shifted(np.array([agent.pkas]), np.array([[agent.charge_protonated]]), buffers.strength_mol_kg)
+        extra = shifted(
+            np.array([agent.pkas]), np.array([[agent.charge_protonated]]), buffers.strength_mol_kg
+        )
         total, pkas = np.append(total, mol_kg), np.concatenate([pkas, wide(extra)])
         first = np.append(first, agent.charge_protonated)
-    return float(speciation.charge_balance_ph(total, pkas, first, strong + mol_kg * agent.counter_charge, davies=False))
+    return float(
+        speciation.charge_balance_ph(
+            total, pkas, first, strong + mol_kg * agent.counter_charge, davies=False
+        )
+    )
 
 
 def agent_spread(
     buffers: Buffers, agent: Ionic, start_ph: float, target_ph: float, tolerance: float, best: float
 ) -> tuple[float, float]:
-    """Low and high end of an estimate: inputs drawn, then room for what no table states. [mol/kg]"""
+    """Low and high end of an estimate: inputs drawn, then room for what no table states.
+    [mol/kg]"""
     rng = np.random.default_rng(_SEED)
     n = len(buffers.names)
     start = start_ph + tolerance / 1.96 * rng.standard_normal(_DRAWS)
-    mol = buffers.mol_kg * np.maximum(1 + AMOUNT_SPREAD / 1.96 * rng.standard_normal((_DRAWS, n)), 0.0)
+    mol = buffers.mol_kg * np.maximum(
+        1 + AMOUNT_SPREAD / 1.96 * rng.standard_normal((_DRAWS, n)), 0.0
+    )
     pkas = buffers.pkas + PKA_SPREAD / 1.96 * rng.standard_normal((_DRAWS, n, 1))
     target = np.full(_DRAWS, target_ph)
     needed = buffers.charge(start, mol, pkas) - buffers.charge(target, mol, pkas)
     drawn = needed / agent.charge(target_ph, buffers.strength_mol_kg)
     low, high = np.quantile(drawn, [0.025, 0.975])
-    low, high = min(max(float(low), 0.0), best / LEAST_FACTOR), max(float(high), best * LEAST_FACTOR)
+    low, high = (
+        min(max(float(low), 0.0), best / LEAST_FACTOR),
+        max(float(high), best * LEAST_FACTOR),
+    )
     return low, high * (UNKNOWN_FACTOR if buffers.unknown else 1.0)

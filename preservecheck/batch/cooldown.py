@@ -1,4 +1,5 @@
-"""The batch in the pot: when it is cool enough, what the cold phase does, and whether something went in too hot."""
+"""The batch in the pot: when it is cool enough, what the cold phase does, and whether something
+went in too hot."""
 
 from __future__ import annotations
 
@@ -11,7 +12,14 @@ import numpy as np
 
 from preservecheck.batch.forecast import Forecast, Reach, forecast_of, reach_of
 from preservecheck.batch.gate import Gate, gates_of
-from preservecheck.batch.gone_in import COOL_DOWN_C, Added, added_of, minutes_at_least, parts_of, system_of
+from preservecheck.batch.gone_in import (
+    COOL_DOWN_C,
+    Added,
+    added_of,
+    minutes_at_least,
+    parts_of,
+    system_of,
+)
 from preservecheck.batch.head import Head, head_of
 from preservecheck.batch.heat import MUCH_COLD, Mixing, mixing_of
 from preservecheck.case import THERMOMETER_C, cases
@@ -110,8 +118,12 @@ def cooldown(
     moment = None if added is None else course.moment(added)
     forecast = forecast_of(course, room_c)
     composition = Composer(tables).compose(formula) if formula else None
-    case = cases([composition], context_for(tables), today or dt.date.today()) if composition else None
-    reach = tuple(reach_of(course, forecast, what, limit) for what, limit in limits_of(composition, tables))
+    case = (
+        cases([composition], context_for(tables), today or dt.date.today()) if composition else None
+    )
+    reach = tuple(
+        reach_of(course, forecast, what, limit) for what, limit in limits_of(composition, tables)
+    )
     gone_in = tuple(added_of(composition, tables, course, moment)) if composition else ()
     hold_c, held, hold_remark = _held(course, formula)
     mixing, why = _mixing(composition, tables, course, moment, forecast, room_c)
@@ -135,7 +147,8 @@ def cooldown(
 
 
 def limits_of(composition: Composition | None, tables: Tables) -> list[tuple[str, float]]:
-    """Temperatures to wait for, hottest first: limits of the formula's preservatives, then the general mark. [°C]"""
+    """Temperatures to wait for, hottest first: limits of the formula's preservatives, then the
+    general mark. [°C]"""
     marks: dict[tuple[str, float], None] = {}
     if composition:
         for use in composition.systems:
@@ -153,7 +166,11 @@ def _held(course: Course, formula: Formula | None) -> tuple[float, float, str]:
     heated = [p for p in formula.phases if p.heated_to_c is not None] if formula else []
     hottest = max(heated, key=lambda p: p.heated_to_c or 0.0, default=None)
     hold_c = HOLD_C
-    if hottest is not None and hottest.heated_to_c is not None and hottest.heated_to_c < HOLD_C + THERMOMETER_C:
+    if (
+        hottest is not None
+        and hottest.heated_to_c is not None
+        and hottest.heated_to_c < HOLD_C + THERMOMETER_C
+    ):
         hold_c = hottest.heated_to_c - THERMOMETER_C
     held = minutes_at_least(course, hold_c)
     wanted = hottest.held_min if hottest else None
@@ -162,7 +179,8 @@ def _held(course: Course, formula: Formula | None) -> tuple[float, float, str]:
             hold_c,
             held,
             (
-                f"The formula holds phase {hottest.name if hottest else ''} for {duration_text(wanted)}; these "
+                f"The formula holds phase {hottest.name if hottest else ''} for "
+                f"{duration_text(wanted)}; these "
                 f"readings show {duration_text(held)} at {temperature_text(hold_c)} or more."
             ),
         )
@@ -182,19 +200,26 @@ def _mixing(
         return None, "No formula was given, so the masses are not known; give it with --formula."
     cold_c = room_c if room_c is not None else forecast.fit.room_c if forecast.fit else None
     if cold_c is None:
-        return None, "The temperature of the cold phase is not known; give that of the room with --room."
+        return (
+            None,
+            "The temperature of the cold phase is not known; give that of the room with --room.",
+        )
     hot_c = course.temp_c[-1] if moment is None else course.at(moment)[0]
     mixing = mixing_of(composition, tables, hot_c, cold_c)
     if mixing is None:
         return None, "The formula does not have both a heated phase and one that is not heated."
-    when = f"now, at {temperature_text(hot_c)}" if moment is None else f"at {temperature_text(hot_c)}"
+    when = (
+        f"now, at {temperature_text(hot_c)}" if moment is None else f"at {temperature_text(hot_c)}"
+    )
     said = (
-        f"{' and '.join(mixing.cold_names)} at {temperature_text(cold_c)}, put in {when}, brings the batch to "
+        f"{' and '.join(mixing.cold_names)} at {temperature_text(cold_c)}, put in {when}, brings "
+        "the batch to "
         f"{temperature_text(mixing.after_c)}."
     )
     if mixing.cold_share > MUCH_COLD:
         said += (
-            f" That is {number(100 * mixing.cold_share, 2)} % of the batch: add it slowly, it shocks the gel; and "
+            f" That is {number(100 * mixing.cold_share, 2)} % of the batch: add it slowly, it "
+            "shocks the gel; and "
             "water that was not heated has not had the heat hold."
         )
     return mixing, said
@@ -207,9 +232,11 @@ def _because(course: Course, forecast: Forecast) -> str:
     given = "given" if fit.room_known else "fitted"
     return (
         f"Newton's law on {len(fit.time_min)} readings from {course.time_text(fit.time_min[0])} to "
-        f"{course.time_text(fit.time_min[-1])}: the distance to the room ({temperature_text(fit.room_c)}, {given}) "
+        f"{course.time_text(fit.time_min[-1])}: the distance to the room "
+        f"({temperature_text(fit.room_c)}, {given}) "
         "falls at a "
-        f"rate of {number(fit.rate_per_min)} per minute; the readings scatter by {number(fit.error_c, 2)} °C."
+        f"rate of {number(fit.rate_per_min)} per minute; the readings scatter by "
+        f"{number(fit.error_c, 2)} °C."
     )
 
 

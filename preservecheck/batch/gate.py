@@ -1,4 +1,5 @@
-"""When each preservative may go in: the reading that lets it in, and the time at which the batch gets there."""
+"""When each preservative may go in: the reading that lets it in, and the time at which the batch
+gets there."""
 
 from __future__ import annotations
 
@@ -31,7 +32,8 @@ def gates_of(
     course: Course | None = None,
     forecast: Forecast | None = None,
 ) -> tuple[Gate, ...]:
-    """A gate for each preservative of a formula, hottest first; the customary one where no formula is known.
+    """A gate for each preservative of a formula, hottest first; the customary one where no formula
+    is known.
 
     Parameters
     ----------
@@ -42,14 +44,29 @@ def gates_of(
     """
     marks = dict.fromkeys(_marks(composition, case))
     if not marks:
-        marks = {("What goes in while it cools", "", COOL_DOWN_C, "The customary mark; no formula says more."): None}
+        marks = {
+            (
+                "What goes in while it cools",
+                "",
+                COOL_DOWN_C,
+                "The customary mark; no formula says more.",
+            ): None
+        }
     return tuple(
-        Gate(name, phase, below, because, reach_of(course, forecast, name, below) if course and forecast else None)
+        Gate(
+            name,
+            phase,
+            below,
+            because,
+            reach_of(course, forecast, name, below) if course and forecast else None,
+        )
         for name, phase, below, because in sorted(marks, key=lambda m: -m[2])
     )
 
 
-def _marks(composition: Composition | None, case: Case | None) -> Iterator[tuple[str, str, float, str]]:
+def _marks(
+    composition: Composition | None, case: Case | None
+) -> Iterator[tuple[str, str, float, str]]:
     """Name, phase, highest reading and reason of each part. [°C]"""
     if composition is None or case is None:
         return
@@ -58,10 +75,15 @@ def _marks(composition: Composition | None, case: Case | None) -> Iterator[tuple
         for name, below, limit in gate_windows(composition, case, at):
             yield name, phase.name, below, _because(below, limit)
     for addition in composition.additions:
-        system = system_of(composition, case.context.tables, composition.systems[addition.system].id)
+        system = system_of(
+            composition, case.context.tables, composition.systems[addition.system].id
+        )
         for name, part_limit, _ in parts_of(system):
             if part_limit is None:
-                why = "No heat limit is known to these tables for it: ask the supplier; this is the customary mark."
+                why = (
+                    "No heat limit is known to these tables for it: ask the supplier; this is "
+                    "the customary mark."
+                )
                 yield name, phases[addition.phase].name, COOL_DOWN_C, why
 
 
@@ -70,5 +92,8 @@ def _because(below_c: float, limit_c: float) -> str:
     error = f"the thermometer may be off by {THERMOMETER_C:.0f} °C"
     if below_c + THERMOMETER_C < limit_c:
         best = temperature_text(below_c + THERMOMETER_C)
-        return f"Its heat limit is {temperature_text(limit_c)}, it does most good below {best}, and {error}."
+        return (
+            f"Its heat limit is {temperature_text(limit_c)}, it does most good below {best}, "
+            f"and {error}."
+        )
     return f"Its heat limit is {temperature_text(limit_c)}, and {error}."

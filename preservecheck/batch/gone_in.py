@@ -32,7 +32,8 @@ class Added:
     because: str
 
 
-# where most preservatives, perfumes and proteins may go in (facts, process: below 45 to 40 °C; common practice)
+# where most preservatives, perfumes and proteins may go in (facts, process: below 45 to 40 °C;
+# common practice)
 COOL_DOWN_C = 40.0
 
 
@@ -45,26 +46,32 @@ def parts_of(system: System) -> list[tuple[str, float | None, float | None]]:
     """Name, heat limit and preferred temperature of each part of a system."""
     if system.parts:
         return [
-            (f"{system.id} ({' + '.join(p.substances)})", p.heat_limit_c, p.preferred_add_below_c) for p in system.parts
+            (f"{system.id} ({' + '.join(p.substances)})", p.heat_limit_c, p.preferred_add_below_c)
+            for p in system.parts
         ]
     return [(system.id, system.heat_limit_c, system.preferred_add_below_c)]
 
 
-def added_of(composition: Composition, tables: Tables, course: Course, moment: float | None) -> Iterator[Added]:
+def added_of(
+    composition: Composition, tables: Tables, course: Course, moment: float | None
+) -> Iterator[Added]:
     """Each preservative that is in by now, with the temperature that the readings give."""
     for addition in composition.additions:
         met = _met(composition, addition, course, moment)
         if met is None:
             continue
         temperature, peak, how, at = met
-        for name, limit, cool in parts_of(system_of(composition, tables, composition.systems[addition.system].id)):
+        for name, limit, cool in parts_of(
+            system_of(composition, tables, composition.systems[addition.system].id)
+        ):
             yield _judged(name, temperature, peak, limit, cool, how, _above(course, at, limit))
 
 
 def _met(
     composition: Composition, addition: Addition, course: Course, moment: float | None
 ) -> tuple[float, float, str, float] | None:
-    """Temperature at the addition, hottest from then on, how that is known, and the time; ``None`` if not in yet."""
+    """Temperature at the addition, hottest from then on, how that is known, and the time; ``None``
+    if not in yet."""
     phase = composition.formula.phases[addition.phase]
     if phase.heated_to_c is not None and phase.added_at_c is None:
         hottest = max(course.temp_c)
@@ -76,7 +83,10 @@ def _met(
     stated = phase.added_at_c
     if stated is None or course.temp_c[-1] > stated:
         return None
-    at = next((t for t, c in zip(course.time_min, course.temp_c, strict=True) if c <= stated), course.time_min[-1])
+    at = next(
+        (t for t, c in zip(course.time_min, course.temp_c, strict=True) if c <= stated),
+        course.time_min[-1],
+    )
     return stated, stated, f"{BY_FORMULA}; give --added with the time to judge by the readings", at
 
 
@@ -101,7 +111,13 @@ def minutes_at_least(course: Course, level_c: float, start: float | None = None)
 
 
 def _judged(
-    name: str, temperature: float, peak: float, limit: float | None, cool: float | None, how: str, above_min: float
+    name: str,
+    temperature: float,
+    peak: float,
+    limit: float | None,
+    cool: float | None,
+    how: str,
+    above_min: float,
 ) -> Added:
     """One preservative by the rule of the heat-limit check."""
     figures = {
@@ -118,15 +134,22 @@ def _judged(
         said = f"{met}; no heat limit is known to these tables: ask the supplier."
     elif code == SERIOUS:
         said = (
-            f"{met}, above its limit of {temperature_text(limit)}, for {duration_text(above_min)} by the readings: "
-            "part of it is lost. Do not count on it, and ask the supplier before you add a second dose."
+            f"{met}, above its limit of {temperature_text(limit)}, for {duration_text(above_min)} "
+            "by the readings: "
+            "part of it is lost. Do not count on it, and ask the supplier before you add a second "
+            "dose."
         )
     elif peak + THERMOMETER_C > limit:
-        said = f"{met}, within the thermometer's error of its limit of {temperature_text(limit)}: too close to call."
+        said = (
+            f"{met}, within the thermometer's error of its limit of {temperature_text(limit)}: "
+            "too close to call."
+        )
     elif code == PASS:
         said = f"{met}, below its limit of {temperature_text(limit)}."
     else:
         said = f"{met}, below its limit of {temperature_text(limit)}" + (
-            f" but {heat_limit.warmer(peak, THERMOMETER_C, cool, temperature_text(cool))}" if cool is not None else "."
+            f" but {heat_limit.warmer(peak, THERMOMETER_C, cool, temperature_text(cool))}"
+            if cool is not None
+            else "."
         )
     return Added(name, peak, limit, WORDS[code] or "unknown", code == SERIOUS, said)

@@ -43,7 +43,7 @@ def head_of(tables: Tables, formula: Formula | None, today: dt.date | None = Non
     today
         Date of the result; default is the clock's.
     """
-    import preservecheck  # noqa: PLC0415
+    import preservecheck
 
     return Head(
         f"preservecheck {preservecheck.__version__}",

@@ -9,8 +9,8 @@ from preservecheck.formula.compose import Composition
 from preservecheck.reference.load import Tables
 from preservecheck.reference.rows import Ingredient
 
-# specific heats [kJ/(kg K)]; water, glycerin, ethanol and vegetable oils (1.7 to 2.2) from tables of liquids that were
-# read, the others recalled
+# specific heats [kJ/(kg K)]; water, glycerin, ethanol and vegetable oils (1.7 to 2.2) from tables
+# of liquids that were read, the others recalled
 WATER = 4.18
 BY_INCI = {
     "Glycerin": 2.42,
@@ -20,7 +20,14 @@ BY_INCI = {
     "Butylene Glycol": 2.4,
     "Pentylene Glycol": 2.4,
 }
-BY_OIL = {"vegetable": 2.0, "ester": 2.0, "hydrocarbon": 2.0, "silicone": 1.5, "fatty-alcohol": 2.3, "wax-solid": 2.3}
+BY_OIL = {
+    "vegetable": 2.0,
+    "ester": 2.0,
+    "hydrocarbon": 2.0,
+    "silicone": 1.5,
+    "fatty-alcohol": 2.3,
+    "wax-solid": 2.3,
+}
 # salts, sugars, gums, surfactants, powders: between 0.9 and 2.2; recalled
 OTHER = 1.6
 # more of the batch than this in a cold portion shocks the gel (common practice, no source)
@@ -66,8 +73,11 @@ def phase_heat(composition: Composition, tables: Tables) -> list[tuple[float, fl
     return [(m, h / m if m > 0 else OTHER) for m, h in zip(mass, heat, strict=True)]
 
 
-def mixing_of(composition: Composition, tables: Tables, hot_c: float, cold_c: float) -> Mixing | None:
-    """Temperature after all phases that are not heated went into those that are; ``None`` where one kind is absent.
+def mixing_of(
+    composition: Composition, tables: Tables, hot_c: float, cold_c: float
+) -> Mixing | None:
+    """Temperature after all phases that are not heated went into those that are; ``None`` where one
+    kind is absent.
 
     Parameters
     ----------
@@ -82,14 +92,25 @@ def mixing_of(composition: Composition, tables: Tables, hot_c: float, cold_c: fl
     """
     phases = composition.formula.phases
     heats = phase_heat(composition, tables)
-    hot = [(m, c) for (m, c), p in zip(heats, phases, strict=True) if p.heated_to_c is not None and m > 0]
-    cold = [(m, c) for (m, c), p in zip(heats, phases, strict=True) if p.heated_to_c is None and m > 0]
+    hot = [
+        (m, c)
+        for (m, c), p in zip(heats, phases, strict=True)
+        if p.heated_to_c is not None and m > 0
+    ]
+    cold = [
+        (m, c) for (m, c), p in zip(heats, phases, strict=True) if p.heated_to_c is None and m > 0
+    ]
     if not hot or not cold:
         return None
     grams = [line.grams for line in composition.lines]
-    scale = sum(g for g in grams if g is not None) / 100 if grams and all(g is not None for g in grams) else 1.0
+    scale = (
+        sum(g for g in grams if g is not None) / 100
+        if grams and all(g is not None for g in grams)
+        else 1.0
+    )
     (hot_m, hot_k), (cold_m, cold_k) = (
-        (sum(m for m, _ in side), sum(m * c for m, c in side) / sum(m for m, _ in side)) for side in (hot, cold)
+        (sum(m for m, _ in side), sum(m * c for m, c in side) / sum(m for m, _ in side))
+        for side in (hot, cold)
     )
     after = float(mixed_temperature_c([hot_m, cold_m], [hot_k, cold_k], [hot_c, cold_c]))
     names = tuple(p.name for p in phases if p.heated_to_c is None)

@@ -1,4 +1,5 @@
-"""The pH to aim at: the nearest edge of the window in which the preservatives and the product both do well."""
+"""The pH to aim at: the nearest edge of the window in which the preservatives and the product both
+do well."""
 
 from __future__ import annotations
 
@@ -49,14 +50,17 @@ def window_of(case: Case) -> Window:
     both_low, both_high = max(low, p_low), min(high, p_high)
     if both_low <= both_high:
         return Window(
-            (both_low, both_high), True, f"{effective}, the product suits pH {number(p_low)} to {number(p_high)}"
+            (both_low, both_high),
+            True,
+            f"{effective}, the product suits pH {number(p_low)} to {number(p_high)}",
         )
     if low > high:
         return Window(None, False, "no pH suits all of its preservatives")
     return Window(
         (low, high),
         False,
-        f"{effective}, but the product wants pH {number(p_low)} to {number(p_high)}: no pH suits both",
+        f"{effective}, but the product wants pH {number(p_low)} to {number(p_high)}: no pH suits "
+        "both",
     )
 
 
@@ -95,7 +99,11 @@ def aim_of(case: Case, start: float | None, tolerance: float, target: float | No
             )
         inside = abs(start - target) <= 1e-9
         return Aim(
-            target, window, inside, said + (" It is there already; nothing has to be added." if inside else ""), notes
+            target,
+            window,
+            inside,
+            said + (" It is there already; nothing has to be added." if inside else ""),
+            notes,
         )
     if start is None:
         return Aim(
@@ -110,8 +118,10 @@ def aim_of(case: Case, start: float | None, tolerance: float, target: float | No
             None,
             window,
             False,
-            f"{said} Change the preservative or the product ('preservecheck choose', or “Which one?” on the page, "
-            "ranks systems for it); do not adjust the pH until then, or say with --target where to go.",
+            f"{said} Change the preservative or the product ('preservecheck choose', or “Which "
+            "one?” on the page, "
+            "ranks systems for it); do not adjust the pH until then, or say with --target where "
+            "to go.",
         )
     low, high = window
     margin = min(tolerance, (high - low) / 2)
@@ -120,12 +130,14 @@ def aim_of(case: Case, start: float | None, tolerance: float, target: float | No
             start,
             window,
             True,
-            f"{said} pH {number(start)} ± {number(tolerance)} lies inside; nothing has to be added.",
+            f"{said} pH {number(start)} ± {number(tolerance)} lies inside; nothing has to be "
+            "added.",
         )
     goal = low + margin if start < low + margin else high - margin
     return Aim(
         goal,
         window,
         False,
-        f"{said} The nearest edge, moved in by the tolerance of the reading ({number(margin)}), is pH {number(goal)}.",
+        f"{said} The nearest edge, moved in by the tolerance of the reading ({number(margin)}), "
+        f"is pH {number(goal)}.",
     )

@@ -1,7 +1,7 @@
 """The batch sheet: what to weigh, in which order, how hot, and when the preservative may go in.
 
-Grams are rounded to the step of the scale. The line that fills up to the whole takes what the rounding of the others
-leaves, so that the batch comes out at its weight.
+Grams are rounded to the step of the scale. The line that fills up to the whole takes what the
+rounding of the others leaves, so that the batch comes out at its weight.
 """
 
 from __future__ import annotations
@@ -186,7 +186,8 @@ def scaled(formula: Formula, batch_g: float | None) -> Formula:
     if size is None:
         where = formula.path or formula.product.name
         raise FormulaError(
-            f'{where}: the size of the batch is not given; add --batch "500 g", or write it into the formula (batch)'
+            f'{where}: the size of the batch is not given; add --batch "500 g", or write it into '
+            "the formula (batch)"
         )
     if size == total:
         return formula
@@ -272,4 +273,8 @@ def _fetch(phases: Sequence[SheetPhase]) -> Iterable[Fetched]:
             found.setdefault(folded(line.name), []).append((phase, line))
     for uses in found.values():
         names = dict.fromkeys(phase.name for phase, _ in uses)
-        yield Fetched(name=uses[0][1].name, grams=_total(line.weigh_g for _, line in uses), phases=", ".join(names))
+        yield Fetched(
+            name=uses[0][1].name,
+            grams=_total(line.weigh_g for _, line in uses),
+            phases=", ".join(names),
+        )

@@ -1,6 +1,8 @@
-"""Cases: formulas as arrays. One formula is one case; a grid of doses, many draws or a pile of formulas are more.
+"""Cases: formulas as arrays. One formula is one case; a grid of doses, many draws or a pile of
+formulas are more.
 
-All arrays have the cases in front and broadcast against each other, so a check written for one formula works for all.
+All arrays have the cases in front and broadcast against each other, so a check written for one
+formula works for all.
 """
 
 from __future__ import annotations
@@ -45,8 +47,11 @@ class Case(Free):
     """Formulas as arrays, with the figures that several checks share; each is computed once."""
 
     def system_values(self, column: Floats) -> Floats:
-        """A column of the systems table for each system of each case; not-a-number where there is none. (..., P)"""
-        return np.where(self.system >= 0, np.take(column, np.maximum(self.system, 0), axis=0), np.nan)
+        """A column of the systems table for each system of each case; not-a-number where there is
+        none. (..., P)"""
+        return np.where(
+            self.system >= 0, np.take(column, np.maximum(self.system, 0), axis=0), np.nan
+        )
 
     @cached_property
     def has_system(self) -> Bools:
@@ -60,7 +65,8 @@ def context_of(
     own: Sequence[Ingredient] = (),
     systems: Sequence[System] = (),
 ) -> Context:
-    """A context of just what some raw materials hold, own ingredients and stand-in systems included.
+    """A context of just what some raw materials hold, own ingredients and stand-in systems
+    included.
 
     Figures do not depend on what else a context holds; a small one is built and multiplied faster.
 
@@ -77,7 +83,11 @@ def context_of(
     """
     tables = context.tables
     extra = {s.id: s for m in materials for s in m.extra}
-    used = {r.system for m in materials for r in m.roles} if context.only_systems is None else context.only_systems
+    used = (
+        {r.system for m in materials for r in m.roles}
+        if context.only_systems is None
+        else context.only_systems
+    )
     used = frozenset(used) | {s.id for s in systems}
     held = {p.substance for m in materials for p in m.parts}
     held |= {inci for s in tables.systems if s.id in used for inci, _ in s.composition}

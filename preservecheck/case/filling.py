@@ -1,8 +1,9 @@
 """Piles of recipes filled into the arrays that the checks read.
 
-The amounts of all substances in all formulas are the product of two sparse matrices: how much of each raw material a
-formula holds, and what a gram of each raw material is made of. It is summed triplet by triplet in the order of the
-lines, so that the last digit does not depend on what else is in the pile.
+The amounts of all substances in all formulas are the product of two sparse matrices: how much of
+each raw material a formula holds, and what a gram of each raw material is made of. It is summed
+triplet by triplet in the order of the lines, so that the last digit does not depend on what else is
+in the pile.
 """
 
 from __future__ import annotations
@@ -20,7 +21,8 @@ from preservecheck.verdict import Floats
 
 
 def filled(pile: Pile, context: Context) -> dict[str, Any]:
-    """The arrays of a case by name, from recipes of which the context holds every substance and system."""
+    """The arrays of a case by name, from recipes of which the context holds every substance and
+    system."""
     n = pile.count
     return dict(
         **_amounts(pile, context),
@@ -51,7 +53,12 @@ def _amounts(pile: Pile, context: Context) -> dict[str, Floats]:
         # substance by substance in memory: the checks go through it that way
         return np.bincount(at, values, k * n).astype(float, copy=False).reshape(k, n).T
 
-    oily = np.bincount(pile.line_phase[line], (each > 0) & (context.oil_phase[held] > 0), len(pile.heated_c)) > 0
+    oily = (
+        np.bincount(
+            pile.line_phase[line], (each > 0) & (context.oil_phase[held] > 0), len(pile.heated_c)
+        )
+        > 0
+    )
     hot = oily & ~np.isnan(pile.heated_c)
     return {
         "amount": whole(each),
@@ -61,7 +68,8 @@ def _amounts(pile: Pile, context: Context) -> dict[str, Floats]:
 
 
 def _parts(materials: Sequence[Material], context: Context) -> tuple[Ints, Floats, Ints, Ints]:
-    """What the raw materials are made of: substance, fraction, whether it preserves, and where each one starts."""
+    """What the raw materials are made of: substance, fraction, whether it preserves, and where each
+    one starts."""
     parts = [p for m in materials for p in m.parts]
     return (
         np.array([context.index[p.substance] for p in parts], dtype=int),
@@ -72,7 +80,8 @@ def _parts(materials: Sequence[Material], context: Context) -> tuple[Ints, Float
 
 
 def _systems(pile: Pile, context: Context) -> dict[str, Any]:
-    """Systems of each formula in the order in which they first stand, and each of their additions. (N, P), (N, A)"""
+    """Systems of each formula in the order in which they first stand, and each of their additions.
+    (N, P), (N, A)"""
     n, roles = pile.count, pile.roles
     number = np.array([context.system_index.get(i, -1) for i in roles.ids], dtype=int)[roles.system]
     formula = pile.line_formula[roles.line]
@@ -107,6 +116,7 @@ def _systems(pile: Pile, context: Context) -> dict[str, Any]:
 
 
 def _places(formula: Ints, n: int) -> tuple[Ints, int]:
-    """Place of each thing among those of its formula, and how many places are needed; formulas stand in order."""
+    """Place of each thing among those of its formula, and how many places are needed; formulas
+    stand in order."""
     place = np.arange(len(formula)) - np.searchsorted(formula, np.arange(n))[formula]
     return place, max(1, int(place.max(initial=-1)) + 1)

@@ -1,4 +1,5 @@
-"""The phases of a formula: how much water, oil and binder there is, and what is dissolved in the water."""
+"""The phases of a formula: how much water, oil and binder there is, and what is dissolved in the
+water."""
 
 from __future__ import annotations
 
@@ -13,7 +14,8 @@ from preservecheck.verdict import Bools, Floats
 
 # water density in g/mL; polyols raise it to 1.05 at most
 WATER_DENSITY = 1.0
-# ISO 29621, low-risk criterion: below this water activity no growth is expected that a preservative has to stop
+# ISO 29621, low-risk criterion: below this water activity no growth is expected that a preservative
+# has to stop
 LOW_RISK_AW = 0.75
 
 
@@ -33,12 +35,17 @@ class Phases(Readings):
     @cached_property
     def oil_ratio(self) -> Floats:
         """Volume of each class of liquid oil over the volume of the water phase. [-] (..., C)"""
-        return over(weighed_sum(self.amount, self.context.liquid_oil), self.water_phase_pct / WATER_DENSITY)
+        return over(
+            weighed_sum(self.amount, self.context.liquid_oil), self.water_phase_pct / WATER_DENSITY
+        )
 
     @cached_property
     def binder_pct(self) -> Floats:
         """Binders in the water phase. [% w/v] (..., B)"""
-        return over(100 * weighed_sum(self.amount, self.context.binder), self.water_phase_pct / WATER_DENSITY)
+        return over(
+            100 * weighed_sum(self.amount, self.context.binder),
+            self.water_phase_pct / WATER_DENSITY,
+        )
 
     @cached_property
     def ionic_strength(self) -> Floats:
@@ -48,7 +55,8 @@ class Phases(Readings):
 
     @cached_property
     def charge(self) -> tuple[Floats, Floats]:
-        """Cationic and anionic charges of surfactants, polymers and cationic preservatives. [meq/kg] (...,) each"""
+        """Cationic and anionic charges of surfactants, polymers and cationic preservatives.
+        [meq/kg] (...,) each"""
         c = self.context
         density = np.nan_to_num(c.meq_g) * self.paired_kinds
         return (
@@ -58,11 +66,17 @@ class Phases(Readings):
 
     @cached_property
     def paired_kinds(self) -> Bools:
-        """Substances whose charges pair off one to one: surfactants, polymers, cationic preservatives. (K,)"""
+        """Substances whose charges pair off one to one: surfactants, polymers, cationic
+        preservatives. (K,)"""
         c = self.context
-        cation = np.array([(a := c.actives.get(n)) is not None and a.active_form == "cation" for n in c.names])
+        cation = np.array(
+            [(a := c.actives.get(n)) is not None and a.active_form == "cation" for n in c.names]
+        )
         return np.asarray(
-            c.role("cationic surfactant", "anionic surfactant", "cationic polymer", "anionic polymer") | cation
+            c.role(
+                "cationic surfactant", "anionic surfactant", "cationic polymer", "anionic polymer"
+            )
+            | cation
         )
 
     @cached_property
@@ -79,10 +93,22 @@ class Phases(Readings):
         neutral = weighed_sum(self.amount, c.norrish) * per_kg
         salts = weighed_sum(self.amount, c.salts) * per_kg
         other = weighed_sum(self.amount, c.osmol) * per_kg[..., 0]
-        k, k3 = c.solute_column(c.norrish_rows, "k_norrish"), c.solute_column(c.norrish_rows, "k3_norrish")
+        k, k3 = (
+            c.solute_column(c.norrish_rows, "k_norrish"),
+            c.solute_column(c.norrish_rows, "k3_norrish"),
+        )
         columns = {
             n: c.solute_column(c.salt_rows, n)
-            for n in ("z_plus", "z_minus", "nu_plus", "nu_minus", "beta0", "beta1", "beta2", "c_phi")
+            for n in (
+                "z_plus",
+                "z_minus",
+                "nu_plus",
+                "nu_minus",
+                "beta0",
+                "beta1",
+                "beta2",
+                "c_phi",
+            )
         }
         columns |= {
             n: c.solute_column(c.salt_rows, n, m)
@@ -100,11 +126,16 @@ class Phases(Readings):
         """Water activity, its half-width, and whether it was measured. (...,) each"""
         measured = ~np.isnan(self.aw_measured)
         estimate, error = self.aw_estimate
-        return (np.where(measured, self.aw_measured, estimate), np.where(measured, self.aw_tolerance, error), measured)
+        return (
+            np.where(measured, self.aw_measured, estimate),
+            np.where(measured, self.aw_tolerance, error),
+            measured,
+        )
 
     @cached_property
     def dry(self) -> Bools:
-        """True where nothing needs to be held back: no water, or a water activity surely below 0.75. (...,)"""
+        """True where nothing needs to be held back: no water, or a water activity surely below
+        0.75. (...,)"""
         aw, tolerance, _ = self.aw
         return np.asarray((self.water_pct <= 0) | (aw + tolerance < LOW_RISK_AW))
 

@@ -1,7 +1,7 @@
 """Recipes as arrays: formulas, their phases and their lines, each a run of a longer array.
 
-One formula is a pile of one. Whatever a formula came from, its amounts are worked out here, so that a formula alone and
-the same formula among a million meet the same sums in the same order.
+One formula is a pile of one. Whatever a formula came from, its amounts are worked out here, so that
+a formula alone and the same formula among a million meet the same sums in the same order.
 """
 
 from __future__ import annotations
@@ -33,7 +33,8 @@ _OF_FORMULAS = (
 
 @dataclass(frozen=True)
 class Pile:
-    """Formulas (axis N), their phases (axis H) and their lines (axis L), in the order of the formulas.
+    """Formulas (axis N), their phases (axis H) and their lines (axis L), in the order of the
+    formulas.
 
     Not-a-number means not measured or not given.
     """
@@ -113,10 +114,11 @@ class Pile:
 
     @cached_property
     def met_c(self) -> tuple[Floats, Floats]:
-        """Temperature of the batch when each phase goes in, and the highest it meets from then on. [°C] (H,) each
+        """Temperature of the batch when each phase goes in, and the highest it meets from then on.
+        [°C] (H,) each
 
-        A phase without an addition temperature that is heated meets that. A later phase brings the batch to its
-        addition temperature, or, where none is given, to at most its own heat.
+        A phase without an addition temperature that is heated meets that. A later phase brings the
+        batch to its addition temperature, or, where none is given, to at most its own heat.
         """
         goes_in = np.where(np.isnan(self.added_c), self.heated_c, self.added_c)
         start = np.searchsorted(self.phase_formula, np.arange(self.count))
@@ -125,7 +127,9 @@ class Pile:
         later = np.full((self.count, width + 1), np.nan)
         later[self.phase_formula, place] = goes_in
         later = np.fmax.accumulate(later[:, ::-1], axis=1)[:, ::-1]
-        return goes_in, np.fmax(np.fmax(self.added_c, self.heated_c), later[self.phase_formula, place + 1])
+        return goes_in, np.fmax(
+            np.fmax(self.added_c, self.heated_c), later[self.phase_formula, place + 1]
+        )
 
     @cached_property
     def roles(self) -> Roles:

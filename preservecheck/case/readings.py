@@ -49,7 +49,12 @@ class Profile:
     def of(cls, product: Product, today: dt.date) -> Profile:
         """The profile of a product; without a date the law of today holds."""
         return cls(
-            product.use, product.type, product.markets, product.users, product.package, product.on_market or today
+            product.use,
+            product.type,
+            product.markets,
+            product.users,
+            product.package,
+            product.on_market or today,
         )
 
 
@@ -57,8 +62,8 @@ class Profile:
 class Readings:
     """What was weighed and measured, cases first.
 
-    Shapes: ``amount`` (..., K); readings (...,); systems (..., P); additions (..., A). Places without a system or an
-    addition hold -1. Not-a-number means not measured or not given.
+    Shapes: ``amount`` (..., K); readings (...,); systems (..., P); additions (..., A). Places
+    without a system or an addition hold -1. Not-a-number means not measured or not given.
     """
 
     context: Context
@@ -78,7 +83,9 @@ class Readings:
     addition_c: Floats
     peak_c: Floats
     temperature_tolerance_c: Floats
-    with_oil: Floats  # (..., K) amounts added in a phase that was heated together with oil-phase material
+    with_oil: (
+        Floats  # (..., K) amounts added in a phase that was heated together with oil-phase material
+    )
     profiles: tuple[Profile, ...]
     profile: Ints  # index into profiles, (...,)
     mic_percent: Floats = field(default=None)  # type: ignore[arg-type]  # (..., F, M)
@@ -93,7 +100,8 @@ class Readings:
                 object.__setattr__(self, name, getattr(self.context, name))
 
     def with_(self, **changes: object) -> Self:
-        """The same cases with some arrays replaced; figures that hang on the amounts alone are not worked out again."""
+        """The same cases with some arrays replaced; figures that hang on the amounts alone are not
+        worked out again."""
         other = replace(self, **changes)  # type: ignore[arg-type]
         if changes.keys() & {"amount", "context"}:
             return other

@@ -1,6 +1,7 @@
 """The thirteen checks, in the order in which a report shows them.
 
-Each module holds its own compute, judge and explain, and its manual page; nothing else knows what it does.
+Each module holds its own compute, judge and explain, and its manual page; nothing else knows what
+it does.
 """
 
 from __future__ import annotations

@@ -30,7 +30,8 @@ class Words:
 
 @dataclass(frozen=True)
 class Key:
-    """The figure that a check is known by: the first of its words, and the one that a screen of many shows."""
+    """The figure that a check is known by: the first of its words, and the one that a screen of
+    many shows."""
 
     name: str
     unit: str = ""
@@ -50,7 +51,8 @@ class Check(Protocol):
     def compute(case: Case) -> Figures:
         """Figures as arrays (..., J): cases in front, subjects last.
 
-        ``pressure``, where it is given, is higher the nearer a subject is to its limit, or the further beyond.
+        ``pressure``, where it is given, is higher the nearer a subject is to its limit, or the
+        further beyond.
         """
 
     @staticmethod
@@ -63,7 +65,8 @@ class Check(Protocol):
 
 
 def pressing(figures: Figures, codes: Codes) -> NDArray[np.intp]:
-    """The subject that decides: of the worst code the one nearest to its limit, of several alike the first. (...,)
+    """The subject that decides: of the worst code the one nearest to its limit, of several alike
+    the first. (...,)
 
     Parameters
     ----------
@@ -77,7 +80,8 @@ def pressing(figures: Figures, codes: Codes) -> NDArray[np.intp]:
 
 
 def hardest_first(figures: Figures, codes: Codes, case: int = 0) -> list[int]:
-    """The subjects that are there in one of several cases: the worst first, of several alike the hardest pressed.
+    """The subjects that are there in one of several cases: the worst first, of several alike the
+    hardest pressed.
 
     Parameters
     ----------
@@ -132,4 +136,10 @@ def celsius(value: float) -> str:
 
 def listed(names: list[str] | tuple[str, ...], last: str = "and") -> str:
     """``a, b and c``."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {last} {names[-1]}" if names else "none"
+    return (
+        names[0]
+        if len(names) == 1
+        else f"{', '.join(names[:-1])} {last} {names[-1]}"
+        if names
+        else "none"
+    )

@@ -1,17 +1,21 @@
 """How much food for microbes is there, and what stands in their way besides the preservative?
 
-What is judged: dry nutrients (gums, proteins, plant solids, sugars), raw materials that arrive unpreserved or with
-spores, and an open jar, against four further hurdles: a dose in the upper half of the usage range, a chelator (0.05 %
-or more), a pH of 5 or below, and a water activity of 0.95 or below.
+What is judged: dry nutrients (gums, proteins, plant solids, sugars), raw materials that arrive
+unpreserved or with spores, and an open jar, against four further hurdles: a dose in the upper half
+of the usage range, a chelator (0.05 % or more), a pH of 5 or below, and a water activity of 0.95 or
+below.
 
-    load       low: under 0.2 % nutrients; medium: 0.2 to 1 %; high: above 1 %, or 5 % and more of an unpreserved plant
+    load       low: under 0.2 % nutrients; medium: 0.2 to 1 %; high: above 1 %, or 5 % and more of
+               an unpreserved plant
                gel, infusion or juice; a jar counts as one step more
     fault      high load and no second hurdle (serious)
-    warning    high load with one further hurdle (in a jar: with one or two), or medium load with none
+    warning    high load with one further hurdle (in a jar: with one or two), or medium load with
+               none
     pass       enough hurdles, or too little free water for growth
 
-Why: the more food and handling, the more has to stand in the way. The weights and lines are judgement (common
-practice, no source): gels and infusions want the top of the dose range, a chelator, a pH below 5 and a pump or tube.
+Why: the more food and handling, the more has to stand in the way. The weights and lines are
+judgement (common practice, no source): gels and infusions want the top of the dose range, a
+chelator, a pH below 5 and a pump or tube.
 """
 
 from __future__ import annotations
@@ -42,7 +46,9 @@ def nutrients(context: Context) -> Floats:
     dry = 1 - context.water_fraction
     weight = np.array(
         [
-            WEIGHTS[r.nutrient_load] if (r := context.rows.get(n)) is not None and r.oil_class is None else 0.0
+            WEIGHTS[r.nutrient_load]
+            if (r := context.rows.get(n)) is not None and r.oil_class is None
+            else 0.0
             for n in context.names
         ]
     )
@@ -55,11 +61,18 @@ def compute(case: Case) -> Figures:
     nutrient = weighed_sum(case.amount, nutrients(c))
     unpreserved = weighed_sum(case.amount, c.tag("unpreserved") & (c.water_fraction > 0.5))  # noqa: PLR2004
     jar = np.array([p.package == "jar" for p in case.profiles])[case.profile]
-    low, high = (case.system_values(c.system_column(n)) for n in ("usage_min_percent", "usage_max_percent"))
+    low, high = (
+        case.system_values(c.system_column(n)) for n in ("usage_min_percent", "usage_max_percent")
+    )
     upper = (case.system_percent >= (low + high) / 2 - 1e-9).any(axis=-1)
     chelator = weighed_sum(case.amount, c.role("chelator"))
     aw, _, _ = case.aw
-    hurdles = upper.astype(int) + (chelator >= CHELATOR_PERCENT) + (case.ph <= LOW_PH + 1e-9) + (aw <= LOW_AW)
+    hurdles = (
+        upper.astype(int)
+        + (chelator >= CHELATOR_PERCENT)
+        + (case.ph <= LOW_PH + 1e-9)
+        + (aw <= LOW_AW)
+    )
     load = np.where(nutrient > MEDIUM_PERCENT, 1, 0) + np.where(
         (nutrient > HIGH_PERCENT) | (unpreserved >= UNPRESERVED_PERCENT), 1, 0
     )
@@ -77,7 +90,9 @@ def compute(case: Case) -> Figures:
         "water_activity": aw,
         "dry": case.dry,
     }
-    return {n: np.broadcast_to(np.asarray(a, dtype=float), shape)[..., None] for n, a in arrays.items()}
+    return {
+        n: np.broadcast_to(np.asarray(a, dtype=float), shape)[..., None] for n, a in arrays.items()
+    }
 
 
 def judge(figures: Figures) -> Codes:
@@ -112,16 +127,25 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     if not one["upper_dose"]:
         missing.append("dose in the upper half of its range")
     if one["chelator_percent"] < CHELATOR_PERCENT:
-        missing.append("add 0.1 % of a chelator such as Sodium Phytate or Disodium EDTA (check the pairs)")
+        missing.append(
+            "add 0.1 % of a chelator such as Sodium Phytate or Disodium EDTA (check the pairs)"
+        )
     if not one["ph"] <= LOW_PH:
         missing.append("bring the pH to 5 or below")
     if one["jar"]:
         missing.append("use a pump or tube instead of a jar")
     because = (
-        f"The load of food for microbes is {level}: {number(one['nutrient_percent'], 2)} % nutrients{named}"
+        f"The load of food for microbes is {level}: {number(one['nutrient_percent'], 2)} % "
+        f"nutrients{named}"
         f"{jar}; {int(one['hurdles'])} of 4 further hurdles stand against it."
     )
     if one["dry"]:
-        because = "There is too little free water for microbes to grow, so food for them does not count."
-    do = None if code == PASS else f"Set more hurdles: {listed(missing, 'or')}." if missing else None
-    return Words("formula", figures, because, do, ("hurdles and lines: common practice, no source",))
+        because = (
+            "There is too little free water for microbes to grow, so food for them does not count."
+        )
+    do = (
+        None if code == PASS else f"Set more hurdles: {listed(missing, 'or')}." if missing else None
+    )
+    return Words(
+        "formula", figures, because, do, ("hurdles and lines: common practice, no source",)
+    )

@@ -1,15 +1,16 @@
 """Is there something against each kind of microbe?
 
-What is judged: for gram-positive bacteria, gram-negative bacteria, yeasts and moulds, the best rating among the systems
-in the formula.
+What is judged: for gram-positive bacteria, gram-negative bacteria, yeasts and moulds, the best
+rating among the systems in the formula.
 
     fault      none of them does anything against one of the four (serious)
-    warning    the best is weak against one of the four; or the water activity may be too low for growth after all
+    warning    the best is weak against one of the four; or the water activity may be too low for
+               growth after all
     unknown    a single active without ratings is the only one that might close a gap
     pass       strong or moderate against all four
 
-Why: a gap is where the product spoils. The ratings are the trade's; free-active works out what is left of them in this
-formula.
+Why: a gap is where the product spoils. The ratings are the trade's; free-active works out what is
+left of them in this formula.
 """
 
 from __future__ import annotations
@@ -39,7 +40,8 @@ MODERATE, WEAK = 2, 1
 
 
 def compute(case: Case) -> Figures:
-    """Best rating against each group, and the lowest of the four, 0 none to 3 strong. (..., 1) each"""
+    """Best rating against each group, and the lowest of the four, 0 none to 3 strong. (..., 1)
+    each"""
     rating = np.take(case.context.ratings, np.maximum(case.system, 0), axis=0)  # (..., P, 4)
     there = case.has_system[..., None]
     best = np.where(there & ~np.isnan(rating), rating, 0.0).max(axis=-2)
@@ -69,11 +71,16 @@ def judge(figures: Figures) -> Codes:
 
 
 def _partners(case: Case, gaps: list[str]) -> list[str]:
-    """Systems that the rows in the formula name as partners and that are moderate or better against the gaps."""
+    """Systems that the rows in the formula name as partners and that are moderate or better against
+    the gaps."""
     c = case.context
     every = {s.id: s for s in c.tables.systems}
-    named = dict.fromkeys(p for i in case.system[0] if i >= 0 for p in c.systems[i].partners if p in every)
-    return [p for p in named if all(getattr(every[p], g) in ("moderate", "strong") for g in gaps)][:3]
+    named = dict.fromkeys(
+        p for i in case.system[0] if i >= 0 for p in c.systems[i].partners if p in every
+    )
+    return [p for p in named if all(getattr(every[p], g) in ("moderate", "strong") for g in gaps)][
+        :3
+    ]
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
@@ -89,15 +96,27 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         because = "There is too little free water for microbes to grow; no spectrum is asked for."
     elif not systems:
         because = "There is no preservative system in it."
-        do = "Choose one: 'preservecheck choose', or “Which one?” on the page, ranks them for this formula."
+        do = (
+            "Choose one: 'preservecheck choose', or “Which one?” on the page, ranks them for "
+            "this formula."
+        )
     elif code == PASS:
         because = f"Best rating of what is in it: {words}."
     elif code == UNKNOWN:
-        because = f"No ratings are known for {listed([s.id for s in systems if s.mould is None])}; otherwise {words}."
+        because = (
+            "No ratings are known for "
+            f"{listed([s.id for s in systems if s.mould is None])}; otherwise {words}."
+        )
         do = "Let a challenge test decide, or add a system whose spectrum is known."
     else:
-        because = f"Nothing in it acts against {listed(gaps)}." if gaps else f"It is only weak against {listed(weak)}."
+        because = (
+            f"Nothing in it acts against {listed(gaps)}."
+            if gaps
+            else f"It is only weak against {listed(weak)}."
+        )
         do = f"Pair it with a partner for {listed(gaps or weak)}" + (
             f", such as {listed(partners, 'or')}." if partners else "."
         )
-    return Words("formula", figures, because, do, tuple(case.context.tables.cite(s) for s in systems))
+    return Words(
+        "formula", figures, because, do, tuple(case.context.tables.cite(s) for s in systems)
+    )

@@ -1,14 +1,15 @@
 """Is the amount inside the supplier's usage range?
 
-What is judged: for each system, the percentage of the system as supplied, all its lines together, against the usage
-range.
+What is judged: for each system, the percentage of the system as supplied, all its lines together,
+against the usage range.
 
     fault      above the maximum or below the minimum (serious)
-    warning    below the minimum, where nobody named the system: a single substance was recognised from its own line
+    warning    below the minimum, where nobody named the system: a single substance was recognised
+               from its own line
                and may be there as a helper
 
-Why: below the range it does not protect, above it it irritates, and the supplier's papers no longer cover it. The law
-is another check (legal-limit), and a range can exceed the law.
+Why: below the range it does not protect, above it it irritates, and the supplier's papers no longer
+cover it. The law is another check (legal-limit), and a range can exceed the law.
 """
 
 from __future__ import annotations
@@ -62,18 +63,26 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     system = case.context.systems[int(case.system[0, j])]
     percent, low, high = one["percent"], one["percent_min"], one["percent_max"]
     unit = "% of the formula"
-    figures = {"percent": figure(percent, unit), "percent_min": figure(low, unit), "percent_max": figure(high, unit)}
+    figures = {
+        "percent": figure(percent, unit),
+        "percent_min": figure(low, unit),
+        "percent_max": figure(high, unit),
+    }
     span = f"{number(low)} to {number(high)} %"
     do = None
     batch = case.batch_g[0]
     if code == UNKNOWN:
         because = f"No usage range is known to these tables for {system.id}."
-        do = "Take the range from the supplier's data sheet and add it as a row of your own systems.csv."
+        do = (
+            "Take the range from the supplier's data sheet and add it as a row of your own "
+            "systems.csv."
+        )
     elif code == PASS:
         because = f"{number(percent)} % lies inside {span}."
     elif code == WARN:
         because = (
-            f"{number(percent)} % is below {span}, the range in which {system.id} protects; at this level it "
+            f"{number(percent)} % is below {span}, the range in which {system.id} protects; at "
+            "this level it "
             "only helps another preservative."
         )
         do = f"If it is to protect, use at least {_amount(low, batch)}."

@@ -1,32 +1,37 @@
 """Is enough of the preservative free, in its working form, in the water?
 
-What is judged: for each microbe of the challenge tests, the sum over all actives (carried-in ones included) of the free
-working concentration in the water phase over the lowest concentration known to stop that microbe (MIC).
+What is judged: for each microbe of the challenge tests, the sum over all actives (carried-in ones
+included) of the free working concentration in the water phase over the lowest concentration known
+to stop that microbe (MIC).
 
     fault      the sum is below 0.5 (serious)
-    warning    the sum is below 1, or falls below 1 within the tolerance of the pH; or it is below 0.5 only because an
-               uptake was taken that nobody measured for that kind of oil or surfactant, or only if the water activity
-               is not below 0.75 after all
+    warning    the sum is below 1, or falls below 1 within the tolerance of the pH; or it is below
+               0.5 only because an
+               uptake was taken that nobody measured for that kind of oil or surfactant, or only if
+               the water activity is not below 0.75 after all
     unknown    the pH was not measured, or an MIC is not known and the known part is below 1
 
 Formula, per active, in % w/v of the water phase:
 
     free = C / (K phi + R + R_A (1 - f) / f)        never above its water solubility
 
-C total over the water phase, K oil-water partition coefficient of the uncharged form, phi volume of liquid oil over
-volume of water phase (summed over oil classes; waxes that are solid in the finished product take up none), R = 1 + sum
-of k S over surfactants and polymers (S in % w/v of the water phase), R_A the same for the ion, taken as 1, f share in
-working form: 1/(1 + 10^(pH - pKa')) for acids, mirrored for bases, 1 for neutral molecules. pKa' is corrected for
-temperature (van 't Hoff) and ionic strength (Davies). Cationic preservatives: the share that anionic surfactants and
-polymers have not paired off.
+C total over the water phase, K oil-water partition coefficient of the uncharged form, phi volume of
+liquid oil over volume of water phase (summed over oil classes; waxes that are solid in the finished
+product take up none), R = 1 + sum of k S over surfactants and polymers (S in % w/v of the water
+phase), R_A the same for the ion, taken as 1, f share in working form: 1/(1 + 10^(pH - pKa')) for
+acids, mirrored for bases, 1 for neutral molecules. pKa' is corrected for temperature (van 't Hoff)
+and ionic strength (Davies). Cationic preservatives: the share that anionic surfactants and polymers
+have not paired off.
 
-K and k come from the tables where they were measured, otherwise from log P: vegetable oil log K = 0.869 log P - 0.759,
-mineral oil 0.92 log P - 2.90, ethoxylates log k = 0.755 log P - 1.844; each is good to about a factor 2. Esters and
-liquid fatty alcohols take 2 and 3 times what vegetable oil takes, silicones as much as mineral oil, other micelles as
-much as ethoxylates (assumptions). Uptake by cationic surfactants is not known and not counted.
+K and k come from the tables where they were measured, otherwise from log P: vegetable oil log K =
+0.869 log P - 0.759, mineral oil 0.92 log P - 2.90, ethoxylates log k = 0.755 log P - 1.844; each is
+good to about a factor 2. Esters and liquid fatty alcohols take 2 and 3 times what vegetable oil
+takes, silicones as much as mineral oil, other micelles as much as ethoxylates (assumptions). Uptake
+by cationic surfactants is not known and not counted.
 
-Limits: a screening estimate, no proof. MICs differ by a factor 2 to 4 between laboratories. Growth held in broth for
-days is not killing in a cream. Proteins, clays and packs take up preservative that this does not count.
+Limits: a screening estimate, no proof. MICs differ by a factor 2 to 4 between laboratories. Growth
+held in broth for days is not killing in a cream. Proteins, clays and packs take up preservative
+that this does not count.
 """
 
 from __future__ import annotations
@@ -39,7 +44,17 @@ from preservecheck.case import Case
 from preservecheck.checks import free_active_words as words
 from preservecheck.checks.base import Figures, Key, Words, below, listed, number
 from preservecheck.context import BINDER_CLASSES, MICROBES, RELATION_FACTOR
-from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, code_where, figure
+from preservecheck.verdict import (
+    PASS,
+    SERIOUS,
+    UNKNOWN,
+    WARN,
+    Bools,
+    Codes,
+    Floats,
+    code_where,
+    figure,
+)
 
 ID = "free-active"
 TOLERANCES: tuple[str, ...] = ("ph", "water_activity", "scale", "mic", "oil", "binding")
@@ -72,7 +87,9 @@ def compute(case: Case) -> Figures:
     missing = (present[..., None] & np.isnan(case.mic_percent)).any(axis=-2)
     total = sums(case)
     edges = [
-        total if not case.ph_tolerance.any() else sums(case.with_(ph=case.ph + sign * case.ph_tolerance))
+        total
+        if not case.ph_tolerance.any()
+        else sums(case.with_(ph=case.ph + sign * case.ph_tolerance))
         for sign in (-1, 1)
     ]
     missing = missing | _unjudged(case)[..., None]
@@ -94,7 +111,9 @@ def compute(case: Case) -> Figures:
 def _at_best(case: Case) -> Case:
     """The same cases with every uptake that nobody measured at the favourable end of its error."""
     c = case.context
-    lent = c.k_bind_lent.any(axis=0) & (case.binder_pct > 0).reshape(-1, len(BINDER_CLASSES)).any(axis=0)
+    lent = c.k_bind_lent.any(axis=0) & (case.binder_pct > 0).reshape(-1, len(BINDER_CLASSES)).any(
+        axis=0
+    )
     if not lent.any() and not (case.oil_ratio > 0).any():
         return case
     oil = np.where(c.k_oil_factor == RELATION_FACTOR, c.k_oil_factor, 1.0)
@@ -104,14 +123,24 @@ def _at_best(case: Case) -> Case:
 
 def _unjudged(case: Case) -> Bools:
     """True where a system holds nothing whose amount could be compared with an MIC. (...,)"""
-    return np.asarray((case.has_system & case.context.silent_systems[np.maximum(case.system, 0)]).any(axis=-1))
+    return np.asarray(
+        (case.has_system & case.context.silent_systems[np.maximum(case.system, 0)]).any(axis=-1)
+    )
 
 
 def judge(figures: Figures) -> Codes:
     """Codes per microbe. (..., M)"""
     total = figures["sum_of_ratios"]
-    unknown = np.isnan(figures["ph"]) | np.isnan(total) | (figures["missing"].astype(bool) & below(total, ENOUGH))
-    short = below(total, HALF) & below(figures["sum_at_best"], HALF) & ~figures["maybe_dry"].astype(bool)
+    unknown = (
+        np.isnan(figures["ph"])
+        | np.isnan(total)
+        | (figures["missing"].astype(bool) & below(total, ENOUGH))
+    )
+    short = (
+        below(total, HALF)
+        & below(figures["sum_at_best"], HALF)
+        & ~figures["maybe_dry"].astype(bool)
+    )
     unknown = unknown & ~figures["nothing"].astype(bool)
     return code_where(
         (figures["dry"].astype(bool), PASS),
@@ -128,7 +157,11 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     microbe = MICROBES[j]
     present = [f for f in range(len(c.forms)) if case.acting_pct[0, f] > 0]
     each = np.array([ratio(case, f)[0, j] for f in range(len(c.forms))])
-    figures = {"sum_of_ratios": figure(one["sum_of_ratios"], tolerance=(one["sum_high"] - one["sum_low"]) / 2)}
+    figures = {
+        "sum_of_ratios": figure(
+            one["sum_of_ratios"], tolerance=(one["sum_high"] - one["sum_low"]) / 2
+        )
+    }
     for f in present:
         figures |= words.figures_of(case, f, j)
     figures |= {
@@ -140,26 +173,38 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     parts = [f"{c.forms[f]} {number(each[f], 2)}" for f in ranked if each[f] > 0]
     total = one["sum_of_ratios"]
     times = "under 0.001" if 0 < total < TINY else number(total, 2)
-    said = f"The free amounts add up to {times} times what stops it" + (f" ({listed(parts)})" if parts else "")
+    said = f"The free amounts add up to {times} times what stops it" + (
+        f" ({listed(parts)})" if parts else ""
+    )
     because, do = _words(case, one, code, said, j)
     if do is None and code in (WARN, SERIOUS):
         do = words.remedy(case, ranked)
     return Words(microbe, figures, because, do, words.sources_of(case, present, j))
 
 
-def _words(case: Case, one: Mapping[str, float], code: int, said: str, j: int) -> tuple[str, str | None]:
+def _words(
+    case: Case, one: Mapping[str, float], code: int, said: str, j: int
+) -> tuple[str, str | None]:
     """The reason, and what to do where that is not the usual remedy."""
     if one["dry"]:
-        return "Water activity alone holds growth back here; no free preservative is asked for.", None
+        return (
+            "Water activity alone holds growth back here; no free preservative is asked for.",
+            None,
+        )
     if one["nothing"]:
         return (
             "No active that is known to hold microbes back is in the water phase.",
-            "Choose a preservative: 'preservecheck choose', or “Which one?” on the page, ranks them for this formula.",
+            "Choose a preservative: 'preservecheck choose', or “Which one?” on the page, ranks "
+            "them for this formula.",
         )
     if code == UNKNOWN:
         return words.unknown(case, one, said, j)
     if code == PASS:
         return f"{said}.", None
     if one["sum_of_ratios"] >= ENOUGH:
-        return f"{said}, but only {number(one['sum_low'], 2)} at the edge of the pH tolerance: too close to call.", None
+        return (
+            f"{said}, but only {number(one['sum_low'], 2)} at the edge of the pH tolerance: too "
+            "close to call.",
+            None,
+        )
     return words.short(case, one, code, said, j, half=bool(below(one["sum_of_ratios"], HALF))), None

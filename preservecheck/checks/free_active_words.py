@@ -18,15 +18,18 @@ def unknown(case: Case, one: Mapping[str, float], said: str, j: int) -> tuple[st
     if np.isnan(one["ph"]):
         return (
             "The pH was not measured, and the working share of the preservative hangs on it.",
-            "Measure the pH of the finished batch at 20 to 25 °C and write it into the formula as the measured pH.",
+            "Measure the pH of the finished batch at 20 to 25 °C and write it into the formula as "
+            "the measured pH.",
         )
     present = np.flatnonzero(case.acting_pct[0] > 0)
     if np.isfinite(one["sum_of_ratios"]):
         silent = [c.forms[f] for f in present if np.isnan(c.mic_percent[f, j])]
         silent += [s.id for s, quiet in zip(c.systems, c.silent_systems, strict=False) if quiet]
         return (
-            f"As far as known, {said[0].lower()}{said[1:]}; no figure is known for {listed(silent)}.",
-            "Ask the supplier for MIC values, or let a challenge test decide; add them to your own mic.csv.",
+            f"As far as known, {said[0].lower()}{said[1:]}; no figure is known for "
+            f"{listed(silent)}.",
+            "Ask the supplier for MIC values, or let a challenge test decide; add them to your "
+            "own mic.csv.",
         )
     return (
         f"A figure that this sum needs is not in the tables: {listed(_gaps(case, list(present)))}.",
@@ -38,13 +41,20 @@ def short(case: Case, one: Mapping[str, float], code: int, said: str, j: int, *,
     """Why it is too little; ``half``: less than half of what is needed."""
     c = case.context
     because = f"{said}: " + ("less than half of what is needed." if half else "short of 1.")
-    deaf = [c.forms[f] for f in np.flatnonzero(case.acting_pct[0] > 0) if np.isinf(c.mic_percent[f, j])]
+    deaf = [
+        c.forms[f] for f in np.flatnonzero(case.acting_pct[0] > 0) if np.isinf(c.mic_percent[f, j])
+    ]
     if deaf:
         because += f" {listed(deaf)} does not stop it at any usual level."
     if code == WARN and half and one["maybe_dry"]:
-        because += " It hangs on the water activity, which may be low enough by itself: have it measured."
+        because += (
+            " It hangs on the water activity, which may be low enough by itself: have it measured."
+        )
     elif code == WARN and half:
-        because += f" With less uptake by oil or surfactant than assumed it would be {number(one['sum_at_best'], 2)}."
+        because += (
+            " With less uptake by oil or surfactant than assumed it would be "
+            f"{number(one['sum_at_best'], 2)}."
+        )
     return because
 
 
@@ -54,7 +64,9 @@ def _gaps(case: Case, present: list[int]) -> list[str]:
     for f in present:
         if np.isnan(case.working_fraction[0, f]):
             gaps.append(f"pKa of {c.forms[f]}")
-        oils = [OIL_CLASSES[i] for i in np.flatnonzero((case.oil_ratio[0] > 0) & np.isnan(c.k_oil[f]))]
+        oils = [
+            OIL_CLASSES[i] for i in np.flatnonzero((case.oil_ratio[0] > 0) & np.isnan(c.k_oil[f]))
+        ]
         gaps += [f"partition of {c.forms[f]} into {oil} oils" for oil in oils]
     return gaps or ["unknown"]
 
@@ -69,7 +81,8 @@ def remedy(case: Case, ranked: list[int]) -> str:
     if lost:
         f = lost[0]
         ways.append(
-            f"lower the pH (at {number(case.ph[0])} only {number(case.working_fraction[0, f] * 100, 2)} % of the "
+            f"lower the pH (at {number(case.ph[0])} only "
+            f"{number(case.working_fraction[0, f] * 100, 2)} % of the "
             f"{c.forms[f]} is in its working form)"
         )
     if paired:
@@ -87,7 +100,9 @@ def figures_of(case: Case, f: int, j: int) -> dict[str, Figure]:
     mic = case.mic_percent[f, j] if case.mic_percent.ndim == 2 else case.mic_percent[0, f, j]  # noqa: PLR2004
     out = {
         f"total_percent.{name}": figure(case.acting_pct[0, f], "% of the formula"),
-        f"total_in_water_percent.{name}": figure(case.total_in_water[0, f], "% w/v of the water phase"),
+        f"total_in_water_percent.{name}": figure(
+            case.total_in_water[0, f], "% w/v of the water phase"
+        ),
         f"undissociated_fraction.{name}": figure(case.working_fraction[0, f]),
         f"free_percent.{name}": figure(case.free_pct[0, f], "% w/v of the water phase"),
         f"mic_percent.{name}": figure(mic, "% w/v"),
@@ -115,11 +130,18 @@ def sources_of(case: Case, present: list[int], j: int) -> tuple[str, ...]:
             out.append(f"pKa of {name}: {tables.cite(c.actives[name])}")
         for i in np.flatnonzero(case.oil_ratio[0] > 0):
             row = c.partition_rows.get((name, OIL_CLASSES[i]))
-            like = c.partition_rows.get((name, "vegetable")) if OIL_CLASSES[i] in ("ester", "fatty-alcohol") else None
+            like = (
+                c.partition_rows.get((name, "vegetable"))
+                if OIL_CLASSES[i] in ("ester", "fatty-alcohol")
+                else None
+            )
             if row is not None:
                 how = tables.cite(row)
             elif like is not None:
-                how = f"no measurement known; taken as a multiple of vegetable oil ({tables.cite(like)}), factor 2 to 3"
+                how = (
+                    "no measurement known; taken as a multiple of vegetable oil "
+                    f"({tables.cite(like)}), factor 2 to 3"
+                )
             else:
                 how = "no measurement known; relation with log P, factor 2 to 3"
             out.append(f"K of {name} in {OIL_CLASSES[i]} oils: {how}")
@@ -131,7 +153,8 @@ def sources_of(case: Case, present: list[int], j: int) -> tuple[str, ...]:
                 out.append(f"uptake of {name} by {BINDER_CLASSES[i]}: no figure known, not counted")
             elif c.k_bind[f, i] > 0:
                 out.append(
-                    f"uptake of {name} by {BINDER_CLASSES[i]}: taken as strong as by ethoxylates, relation with "
+                    f"uptake of {name} by {BINDER_CLASSES[i]}: taken as strong as by ethoxylates, "
+                    "relation with "
                     "log P, factor 2"
                 )
     return tuple(dict.fromkeys(out))

@@ -1,16 +1,20 @@
 """Does the preservative go in below its heat limit, and stay below it?
 
-What is judged: for each addition of each system, part by part where a system has two addition points, the highest
-temperature it meets (at the addition and later) with ± 2 °C for the thermometer against the heat limit; then the
-temperature at the addition against the one below which it does most good.
+What is judged: for each addition of each system, part by part where a system has two addition
+points, the highest temperature it meets (at the addition and later) with ± 2 °C for the thermometer
+against the heat limit; then the temperature at the addition against the one below which it does
+most good.
 
-    fault      the temperature is above the heat limit even if the thermometer reads 2 °C too high (serious)
-    warning    within 2 °C of the limit: too close to call; or above the temperature below which it does most good
+    fault      the temperature is above the heat limit even if the thermometer reads 2 °C too high
+               (serious)
+    warning    within 2 °C of the limit: too close to call; or above the temperature below which it
+               does most good
     unknown    no temperature is given
 
-Why: heat breaks some preservatives, drives others into the oil or off with the steam. The heat limit is what the
-molecule or the supplier's text allows, the other figure is where custom adds it; they differ. A phase without
-``added_at`` that is heated counts with ``heated_to``; a later phase brings the batch to its ``added_at``.
+Why: heat breaks some preservatives, drives others into the oil or off with the steam. The heat
+limit is what the molecule or the supplier's text allows, the other figure is where custom adds it;
+they differ. A phase without ``added_at`` that is heated counts with ``heated_to``; a later phase
+brings the batch to its ``added_at``.
 """
 
 from __future__ import annotations
@@ -71,7 +75,8 @@ def judge(figures: Figures) -> Codes:
 
 
 def warmer(met: float, tolerance: float, cool: float, written: str) -> str:
-    """That a temperature is above the one below which a preservative does most good, or may be. [°C]"""
+    """That a temperature is above the one below which a preservative does most good, or may be.
+    [°C]"""
     if above(met - tolerance, cool):
         return f"above the {written} below which it does most good."
     return f"not clearly below {written}, where it does most good."
@@ -88,7 +93,9 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     if case.compositions and (case.addition[0] == case.addition[0, addition]).sum() > 1:
         composition = case.compositions[0]
         about += f", phase {composition.formula.phases[composition.additions[addition].phase].name}"
-    peak, added, limit, cool = (one[n] for n in ("temperature_c", "added_at_c", "limit_c", "preferred_below_c"))
+    peak, added, limit, cool = (
+        one[n] for n in ("temperature_c", "added_at_c", "limit_c", "preferred_below_c")
+    )
     tolerance = one["tolerance_c"]
     figures = {
         "temperature_c": figure(peak, "°C", tolerance),
@@ -106,20 +113,35 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         because = f"No heat limit is known to these tables for {about}."
         do = "Ask the supplier, and add it below 40 °C (104 °F) until you know."
     elif code == UNKNOWN:
-        because = f"No temperature is given for the phase that it goes into; the limit is {celsius(limit)}."
+        because = (
+            "No temperature is given for the phase that it goes into; the limit is "
+            f"{celsius(limit)}."
+        )
         do = (
-            f"Measure the batch when it goes in ({celsius(target - tolerance)} or cooler is right) and write your "
+            f"Measure the batch when it goes in ({celsius(target - tolerance)} or cooler is "
+            "right) and write your "
             "reading into the formula as what the batch is at when that phase goes in (added_at)."
         )
     elif code == PASS:
         because = f"{met}, below the limit of {celsius(limit)}."
     elif code == SERIOUS:
         because = f"{met}, above the limit of {celsius(limit)}: part of it is lost or breaks down."
-        do = f"{wait}. Do not count on what went in hotter; ask the supplier before you add a second dose."
+        do = (
+            f"{wait}. Do not count on what went in hotter; ask the supplier before you add a "
+            "second dose."
+        )
         if added < peak and not above(added, limit):
-            do = "Add it after the hottest step, or " + wait[0].lower() + wait[1:] + " and keep it there."
+            do = (
+                "Add it after the hottest step, or "
+                + wait[0].lower()
+                + wait[1:]
+                + " and keep it there."
+            )
     elif above(peak + tolerance, limit):
-        because = f"{met}, within the thermometer's error of the limit of {celsius(limit)}: too close to call."
+        because = (
+            f"{met}, within the thermometer's error of the limit of {celsius(limit)}: too "
+            "close to call."
+        )
         do = f"{wait}."
     else:
         because = (

@@ -1,16 +1,19 @@
 """Do the charges in the formula let the preservative be?
 
-What is judged: for each system, what its row says about cationic surfactants, anionic surfactants, ethoxylates,
-proteins and electrolytes, wherever the formula holds them; the charges are worked out beside it in meq/kg.
+What is judged: for each system, what its row says about cationic surfactants, anionic surfactants,
+ethoxylates, proteins and electrolytes, wherever the formula holds them; the charges are worked out
+beside it in meq/kg.
 
-    fault      the row says avoid, and the formula holds that class; or anionic surfactants and polymers pair off more
+    fault      the row says avoid, and the formula holds that class; or anionic surfactants and
+               polymers pair off more
                than half of a cationic preservative (serious)
     warning    the row says caution; or they pair off more than a tenth of it
     unknown    nothing is known about that class
 
-Formula: meq/kg = percent * 10 * charge number / molar mass * 1000, or percent * 10 * charge density (meq/g) for
-polymers. Only surfactants, polymers and the preservative count; simple salts do not pair off. A weak acid counts with
-its dissociated share. Classes count from 0.1 % (ethoxylates 1 %, salts 0.3 %; common practice, no source).
+Formula: meq/kg = percent * 10 * charge number / molar mass * 1000, or percent * 10 * charge density
+(meq/g) for polymers. Only surfactants, polymers and the preservative count; simple salts do not
+pair off. A weak acid counts with its dissociated share. Classes count from 0.1 % (ethoxylates 1 %,
+salts 0.3 %; common practice, no source).
 
 Why: a cation and a large anion form a pair that neither dissolves nor works.
 """
@@ -25,7 +28,18 @@ from preservecheck.case import Case
 from preservecheck.checks.base import Figures, Key, Words, listed, number
 from preservecheck.chemistry.summation import ordered_sum, weighed_sum
 from preservecheck.context import ACID, COMPAT_COLUMNS, Context
-from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, code_where, figure
+from preservecheck.verdict import (
+    ABSENT,
+    PASS,
+    SERIOUS,
+    UNKNOWN,
+    WARN,
+    Bools,
+    Codes,
+    Floats,
+    code_where,
+    figure,
+)
 
 ID = "ionic"
 TOLERANCES: tuple[str, ...] = ()
@@ -76,7 +90,10 @@ def compute(case: Case) -> Figures:
     own_cation = ordered_sum(np.maximum(np.nan_to_num(charge), 0.0))
     cation = np.array(
         [
-            any((a := c.actives.get(i)) is not None and a.active_form == "cation" for i, _ in s.composition)
+            any(
+                (a := c.actives.get(i)) is not None and a.active_form == "cation"
+                for i, _ in s.composition
+            )
             for s in c.systems
         ]
         or [False]
@@ -93,7 +110,9 @@ def compute(case: Case) -> Figures:
         "unknown": np.isnan(met).any(axis=-1).astype(float),
         "present": case.has_system,
     }
-    return out | {f"class_{i}": np.broadcast_to(met[..., i], shape) for i in range(len(COMPAT_COLUMNS))}
+    return out | {
+        f"class_{i}": np.broadcast_to(met[..., i], shape) for i in range(len(COMPAT_COLUMNS))
+    }
 
 
 def _preservative_meq(case: Case) -> Floats:
@@ -124,13 +143,21 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     c = case.context
     system = c.systems[int(case.system[0, j])]
     unit = "meq/kg"
-    figures = {n: figure(one[n], unit) for n in ("preservative_meq_kg", "cationic_meq_kg", "anionic_meq_kg")}
+    figures = {
+        n: figure(one[n], unit)
+        for n in ("preservative_meq_kg", "cationic_meq_kg", "anionic_meq_kg")
+    }
     figures["unpaired_share"] = figure(one["unpaired_share"])
     balance = (
-        f"The system carries {number(one['preservative_meq_kg'])} meq/kg; the other surfactants and polymers carry "
+        f"The system carries {number(one['preservative_meq_kg'])} meq/kg; the other surfactants "
+        "and polymers carry "
         f"{number(one['cationic_meq_kg'])} cationic and {number(one['anionic_meq_kg'])} anionic"
     )
-    hits = [i for i in range(len(COMPAT_COLUMNS)) if one[f"class_{i}"] == one["worst"] and one["worst"] > 0]
+    hits = [
+        i
+        for i in range(len(COMPAT_COLUMNS))
+        if one[f"class_{i}"] == one["worst"] and one["worst"] > 0
+    ]
     reasons = []
     for i in hits:
         reason = getattr(system, COMPAT_COLUMNS[i]).reason
@@ -138,21 +165,30 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     do = None
     if code in (WARN, SERIOUS) and not hits:
         because = (
-            f"Anionic surfactants and polymers pair off {number(100 * (1 - one['unpaired_share']), 2)} % of the "
+            "Anionic surfactants and polymers pair off "
+            f"{number(100 * (1 - one['unpaired_share']), 2)} % of the "
             f"cations, {system.id} among them. {balance}."
         )
-        do = "Take a nonionic gum such as guar in place of the anionic one, or choose a nonionic system."
+        do = (
+            "Take a nonionic gum such as guar in place of the anionic one, or choose a nonionic "
+            "system."
+        )
     elif code == PASS:
         because = f"Nothing in the formula is known to bind or pair off {system.id}. {balance}."
     elif code == UNKNOWN:
         because = f"How {system.id} gets on with the charges here is not known. {balance}."
-        do = "Ask the supplier, and look at a sample after 24 hours: haze, strings and thinning tell."
+        do = (
+            "Ask the supplier, and look at a sample after 24 hours: haze, strings and thinning "
+            "tell."
+        )
     else:
         word = "must be kept apart" if code == SERIOUS else "needs care"
         because = f"{system.id} {word} {'; '.join(reasons)}. {balance}."
         do = (
-            f"Replace the {listed([CLASS_WORDS[i] for i in hits], 'or')}, or choose a nonionic system."
+            f"Replace the {listed([CLASS_WORDS[i] for i in hits], 'or')}, or choose a nonionic "
+            "system."
             if code == SERIOUS
-            else "Make a small trial, look at it after 24 hours and one week, and count on the challenge test."
+            else "Make a small trial, look at it after 24 hours and one week, and count on the "
+            "challenge test."
         )
     return Words(system.id, figures, because, do, (c.tables.cite(system),))

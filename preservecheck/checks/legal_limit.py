@@ -1,19 +1,23 @@
 """Is it allowed, in this amount, in this product, in each market named?
 
-What is judged: for each rule of a market that fits the product and the day it is placed on the market, the total of the
-substances the rule names, whatever brought them in, on the basis the rule prints (the acid, the base, silver,
-formaldehyde, or as weighed), against the limit.
+What is judged: for each rule of a market that fits the product and the day it is placed on the
+market, the total of the substances the rule names, whatever brought them in, on the basis the rule
+prints (the acid, the base, silver, formaldehyde, or as weighed), against the limit.
 
     fault      over the limit, banned, or not allowed for this use (serious)
-    warning    over a panel's advice that is not law; a spray rule that a pump spray may or may not meet
-    unknown    no confirmed figure, a substance whose conversion is not known, or a preservative for which the tables
+    warning    over a panel's advice that is not law; a spray rule that a pump spray may or may not
+               meet
+    unknown    no confirmed figure, a substance whose conversion is not known, or a preservative for
+               which the tables
                hold no rule of that market
 
-Of several rules for the same substances the narrowest that fits counts: an age group before a named product type,
-before hair, before rinse-off and leave-on, before all products. Rules about sprays are judged beside the others.
-Annex III rules (other purposes than preserving) count only what does not preserve, preservative rules only what does.
+Of several rules for the same substances the narrowest that fits counts: an age group before a named
+product type, before hair, before rinse-off and leave-on, before all products. Rules about sprays
+are judged beside the others. Annex III rules (other purposes than preserving) count only what does
+not preserve, preservative rules only what does.
 
-This is a screen of a table with a date, no legal advice. The official journal decides, and a qualified safety assessor.
+This is a screen of a table with a date, no legal advice. The official journal decides, and a
+qualified safety assessor.
 """
 
 from __future__ import annotations
@@ -121,7 +125,8 @@ def compute(case: Case) -> Figures:
 
 @dataclass(frozen=True)
 class _Law:
-    """The law of one market for some cases: products that fall under the same scopes on the same day share it."""
+    """The law of one market for some cases: products that fall under the same scopes on the same
+    day share it."""
 
     context: Context
     market: str
@@ -130,8 +135,11 @@ class _Law:
     each: Ints  # which of them each case meets (...,)
     sold: Bools  # whether a case is sold there at all (...,)
 
-    def of(self, question: Callable[[Context, str, frozenset[str], dt.date], Bools], columns: Ints) -> Bools:
-        """What the law answers for each case that is sold there, column by column in memory. (..., n)"""
+    def of(
+        self, question: Callable[[Context, str, frozenset[str], dt.date], Bools], columns: Ints
+    ) -> Bools:
+        """What the law answers for each case that is sold there, column by column in memory. (...,
+        n)"""
         answers = [question(self.context, self.market, *asked)[columns] for asked in self.asked]
         return np.moveaxis(np.stack(answers, axis=-1)[:, self.each] & self.sold, 0, -1)
 
@@ -139,7 +147,9 @@ class _Law:
 def _laws(case: Case) -> list[_Law]:
     """The law of each market that one of the cases is sold in."""
     asked: dict[tuple[frozenset[str], dt.date], int] = {}
-    each = np.array([asked.setdefault((fitting(p), p.on_market), len(asked)) for p in case.profiles])[case.profile]
+    each = np.array(
+        [asked.setdefault((fitting(p), p.on_market), len(asked)) for p in case.profiles]
+    )[case.profile]
     market = np.array([r.market for r in rules(case.context)])
     return [
         _Law(
@@ -161,10 +171,11 @@ def _columns(lead: tuple[int, ...], count: int, kind: type) -> NDArray[Any]:
 
 
 def _counted(case: Case, laws: list[_Law], factor: Floats) -> Iterator[tuple[Ints, Floats, Floats]]:
-    """Rules, the amounts that count in them, and what a gram counts for: (R'), (..., K') and (K', R').
+    """Rules, the amounts that count in them, and what a gram counts for: (R'), (..., K') and (K',
+    R').
 
-    For another purpose what does not preserve counts, else what does. Where a market has no rule for another use of a
-    substance, its preservative rules count all of it.
+    For another purpose what does not preserve counts, else what does. Where a market has no rule
+    for another use of a substance, its preservative rules count all of it.
     """
     purpose = np.array([r.row.purpose if r.row else "no rule" for r in rules(case.context)])
     cases = tuple(range(case.amount.ndim - 1))
@@ -202,7 +213,9 @@ def _without_rule(case: Case, laws: list[_Law], totals: Floats) -> None:
     held = np.flatnonzero(case.preserving.any(axis=tuple(range(case.preserving.ndim - 1))))
     preserving = _held(case.preserving, held)
     for law in laws:
-        known = np.stack([covered_in(case.context, law.market, *asked)[held] for asked in law.asked], axis=-1)  # (n, A)
+        known = np.stack(
+            [covered_in(case.context, law.market, *asked)[held] for asked in law.asked], axis=-1
+        )  # (n, A)
         some = np.flatnonzero(~known.all(axis=-1))
         free = np.moveaxis(~known[some][:, law.each] & law.sold, 0, -1)
         largest = np.where(free, preserving[..., some], 0.0).max(axis=-1, initial=0.0)
@@ -235,8 +248,11 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def lawful_dose(start: Floats, slope: Floats, applies: Floats, kind: Floats, limit: Floats) -> Floats:
-    """Dose of a system at which the first limit of the law is met: the totals grow in proportion to it. [%] (...,)
+def lawful_dose(
+    start: Floats, slope: Floats, applies: Floats, kind: Floats, limit: Floats
+) -> Floats:
+    """Dose of a system at which the first limit of the law is met: the totals grow in proportion to
+    it. [%] (...,)
 
     Parameters
     ----------
@@ -279,35 +295,54 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         because = f"{where}, {entry}: no figure could be confirmed. {row.conditions or ''}".rstrip()
         do = f"Look {listed(held)} up in the law of {where} before you sell there."
     elif code == UNKNOWN:
-        because = f"{where}, {entry}: how {listed(held)} is converted to {row.counted_as} is not in the tables."
+        because = (
+            f"{where}, {entry}: how {listed(held)} is converted to {row.counted_as} is not "
+            "in the tables."
+        )
         do = "Work the sum out by hand from the molar masses, or ask your safety assessor."
     elif code == PASS and rule.kind == NO_LIMIT:
         because = f"{where}, {entry}: {amount}; no figure is set. {row.conditions or ''}".rstrip()
     elif code == PASS:
-        word = "the advice, which is not law, is at most" if rule.kind == ADVICE else "allowed is at most"
+        word = (
+            "the advice, which is not law, is at most"
+            if rule.kind == ADVICE
+            else "allowed is at most"
+        )
         because = f"{where}, {entry}: {amount}; {word} {number(limit)} %."
     elif rule.kind == CLOSED and code == WARN:
         because = (
-            f"{where}, {entry}: {amount}, allowed only in the product types on a closed list. {row.conditions or ''}"
+            f"{where}, {entry}: {amount}, allowed only in the product types on a closed "
+            f"list. {row.conditions or ''}"
         )
         do = "Make sure that your product is one of them, or take another preservative."
     elif rule.kind == ADVICE:
-        asked = "proof is asked for" if row.kind == "condition" else "a panel, whose advice is not law, stops"
-        because = f"{where}, {entry}: {amount}; {asked} above {number(limit)} %. {row.conditions or ''}".rstrip()
+        asked = (
+            "proof is asked for"
+            if row.kind == "condition"
+            else "a panel, whose advice is not law, stops"
+        )
+        because = (
+            f"{where}, {entry}: {amount}; {asked} above {number(limit)} %. "
+            f"{row.conditions or ''}".rstrip()
+        )
         do = f"Stay at {number(limit)} % or have your safety assessor say why more is safe."
     elif rule.kind == DOUBTFUL:
         because = (
-            f"{where}, {entry}: not allowed in {row.scope.replace('-', ' ')}s; whether a pump spray falls under it "
+            f"{where}, {entry}: not allowed in {row.scope.replace('-', ' ')}s; whether a pump "
+            "spray falls under it "
             "hangs on the size of its drops."
         )
         do = "Use another pack, or let your safety assessor judge the droplet size."
     elif limit == 0:
         because = (
-            f"{where}, {entry}: {listed(held)} is not allowed in this product ({profile.use} {profile.type}"
+            f"{where}, {entry}: {listed(held)} is not allowed in this product ({profile.use} "
+            f"{profile.type}"
             + (f", users {profile.users}" if profile.users != "adults" else "")
             + f"); there is {amount}."
         )
-        do = f"Take {listed(held)} out" + (f": {_origins(case, held)}." if _origins(case, held) else ".")
+        do = f"Take {listed(held)} out" + (
+            f": {_origins(case, held)}." if _origins(case, held) else "."
+        )
     else:
         because = f"{where}, {entry}: {amount}; at most {number(limit)} % is allowed."
         do = _less(case, held, limit / total)
@@ -330,7 +365,9 @@ def _named(case: Case, rule: Rule, i: int = 0) -> list[str]:
 def _loose(case: Case, rule: Rule, i: int = 0) -> list[str]:
     """Preservatives of a case that no rule of a market names."""
     known = covered(case.context, case.profiles[int(case.profile[i])], rule.market)
-    return [n for k, n in enumerate(case.context.names) if case.preserving[i, k] > 0 and not known[k]]
+    return [
+        n for k, n in enumerate(case.context.names) if case.preserving[i, k] > 0 and not known[k]
+    ]
 
 
 def _where(row: LegalLimit) -> str:
@@ -340,11 +377,19 @@ def _where(row: LegalLimit) -> str:
 def _less(case: Case, held: list[str], share: float) -> str:
     """What to weigh instead, where all of it comes from one place; else where it comes from."""
     composition = case.compositions[0] if case.compositions else None
-    lines = {p.line for p in composition.portions if p.substance in held and p.percent > 0} if composition else set()
+    lines = (
+        {p.line for p in composition.portions if p.substance in held and p.percent > 0}
+        if composition
+        else set()
+    )
     if composition is not None and len(lines) == 1:
         line = composition.lines[lines.pop()]
         most = np.floor(line.percent * share * 1000) / 1000
-        grams = f" ({number(most / 100 * case.batch_g[0])} g in this batch)" if np.isfinite(case.batch_g[0]) else ""
+        grams = (
+            f" ({number(most / 100 * case.batch_g[0])} g in this batch)"
+            if np.isfinite(case.batch_g[0])
+            else ""
+        )
         return f"Use at most {number(most)} % of {line.name}{grams}."
     return f"Keep {share * 100:.0f} % of it or less; it comes from {_origins(case, held)}."
 
@@ -362,9 +407,12 @@ def _no_rule(case: Case, rule: Rule, figures: dict[str, Figure]) -> Words:
     loose = _loose(case, rule)
     because = f"{rule.market}: the tables hold no rule for {listed(loose)}."
     do = (
-        "It is on no list of allowed preservatives held here. It may be in the product for another purpose; your "
+        "It is on no list of allowed preservatives held here. It may be in the product for "
+        "another purpose; your "
         "safety assessor sets the level, and a challenge test has to show what it does."
     )
     if rule.market in ("US", "CA"):
         do = "Ask a safety assessor who knows that market; a missing rule is not a permission."
-    return Words(f"{listed(loose)} × {rule.market}", figures, because, do, ("no row in legal_limits.csv",))
+    return Words(
+        f"{listed(loose)} × {rule.market}", figures, because, do, ("no row in legal_limits.csv",)
+    )

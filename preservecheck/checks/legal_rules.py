@@ -45,7 +45,8 @@ KINDS = {
 
 @dataclass(frozen=True)
 class Rule:
-    """A row of the table, or one substance of a row that limits each by itself, or a market's gap."""
+    """A row of the table, or one substance of a row that limits each by itself, or a market's
+    gap."""
 
     row: LegalLimit | None
     market: str
@@ -56,7 +57,8 @@ class Rule:
 
 @lru_cache(maxsize=8)
 def rules(context: Context) -> tuple[Rule, ...]:
-    """All rules that may touch a hair product, and for each market one place for substances without a rule."""
+    """All rules that may touch a hair product, and for each market one place for substances without
+    a rule."""
     out: list[Rule] = []
     for row in context.tables.legal_limits:
         figure_less = row.kind == "condition" and row.max_percent is None
@@ -76,7 +78,8 @@ def rules(context: Context) -> tuple[Rule, ...]:
 
 @lru_cache(maxsize=8)
 def factors(context: Context) -> tuple[Floats, Bools]:
-    """What a gram of each substance counts for in each rule (K, R), and where a conversion is missing (K, R)."""
+    """What a gram of each substance counts for in each rule (K, R), and where a conversion is
+    missing (K, R)."""
     table = {(c.basis_name, c.substance): c.factor for c in context.tables.conversions}
     every = rules(context)
     out = np.zeros((len(context.names), len(every)))
@@ -126,7 +129,8 @@ def in_force(row: LegalLimit, day: dt.date) -> bool:
 
 
 def applying(context: Context, profile: Profile) -> Bools:
-    """Which rules count for a product: right market, day and scope, the narrowest of each set. (R,)"""
+    """Which rules count for a product: right market, day and scope, the narrowest of each set.
+    (R,)"""
     scopes = fitting(profile)
     out = np.zeros(len(rules(context)), dtype=bool)
     for market in profile.markets:
@@ -134,7 +138,8 @@ def applying(context: Context, profile: Profile) -> Bools:
     return out
 
 
-# products differ in more ways than the law tells apart: what a market asks hangs on the scopes and the day alone
+# products differ in more ways than the law tells apart: what a market asks hangs on the scopes and
+# the day alone
 @lru_cache(maxsize=4096)
 def applying_in(context: Context, market: str, scopes: frozenset[str], day: dt.date) -> Bools:
     """Which rules of one market count for a product that falls under some scopes, on a day. (R,)"""
@@ -154,7 +159,13 @@ def applying_in(context: Context, market: str, scopes: frozenset[str], day: dt.d
         if row.scope in SPRAY_SCOPES or row.kind == "advice":
             out[r] = True
             continue
-        keys[r] = (row.market, row.region, row.group or rule.substances, rule.substances, row.purpose)
+        keys[r] = (
+            row.market,
+            row.region,
+            row.group or rule.substances,
+            rule.substances,
+            row.purpose,
+        )
         best[keys[r]] = max(best.get(keys[r], 0), RANKS[row.scope])
     for r, key in keys.items():
         row = every[r].row
@@ -163,10 +174,13 @@ def applying_in(context: Context, market: str, scopes: frozenset[str], day: dt.d
 
 
 @lru_cache(maxsize=4096)
-def elsewhere_ruled_in(context: Context, market: str, scopes: frozenset[str], day: dt.date) -> Bools:
+def elsewhere_ruled_in(
+    context: Context, market: str, scopes: frozenset[str], day: dt.date
+) -> Bools:
     """Substances whose use for another purpose one market rules by a row of its own. (K,)
 
-    There the preservative rows count only what preserves; everywhere else they count all of a substance.
+    There the preservative rows count only what preserves; everywhere else they count all of a
+    substance.
     """
     factor, gap = factors(context)
     mine = [
@@ -182,7 +196,9 @@ def elsewhere_ruled_in(context: Context, market: str, scopes: frozenset[str], da
 
 
 @lru_cache(maxsize=4096)
-def _in_words(context: Context, market: str, scopes: frozenset[str], day: dt.date) -> tuple[LegalLimit, ...]:
+def _in_words(
+    context: Context, market: str, scopes: frozenset[str], day: dt.date
+) -> tuple[LegalLimit, ...]:
     """Rules without a figure that fit a product in one market."""
     return tuple(
         row
@@ -197,7 +213,8 @@ def _in_words(context: Context, market: str, scopes: frozenset[str], day: dt.dat
 
 
 def covered(context: Context, profile: Profile, market: str) -> Bools:
-    """Substances for which a market has some rule that fits the product, in figures or in words. (K,)"""
+    """Substances for which a market has some rule that fits the product, in figures or in words.
+    (K,)"""
     if market not in profile.markets:
         return np.zeros(len(context.names), dtype=bool)
     return covered_in(context, market, fitting(profile), profile.on_market)
@@ -207,7 +224,9 @@ def covered(context: Context, profile: Profile, market: str) -> Bools:
 def covered_in(context: Context, market: str, scopes: frozenset[str], day: dt.date) -> Bools:
     """Substances for which one market has some rule that fits, in figures or in words. (K,)"""
     factor, gap = factors(context)
-    mine = applying_in(context, market, scopes, day) & np.array([r.kind != NO_RULE for r in rules(context)])
+    mine = applying_in(context, market, scopes, day) & np.array(
+        [r.kind != NO_RULE for r in rules(context)]
+    )
     out = np.asarray(((factor[:, mine] > 0) | gap[:, mine]).any(axis=1))
     for row in _in_words(context, market, scopes, day):
         if row.purpose != "other":

@@ -1,15 +1,16 @@
 """Do two things in it disable each other, spoil the product or make something harmful?
 
-What is judged: each row of the incompatibility table whose two sides are both there in the amounts, the pH and the heat
-that the row names.
+What is judged: each row of the incompatibility table whose two sides are both there in the amounts,
+the pH and the heat that the row names.
 
     fault      the row says serious and it is met beyond doubt (serious)
-    warning    the row says caution, or a serious one lies within the tolerance of the pH or the thermometer
+    warning    the row says caution, or a serious one lies within the tolerance of the pH or the
+               thermometer
     unknown    both sides are there, but the pH or temperature that decides was not measured
     pass       a row that helps: shown, so that it can be kept
 
-Amounts are of the pure substance (gels, juices and blends as weighed). Rows about what the tool cannot see (light,
-copper, the pack's plastic) are printed as cautions instead.
+Amounts are of the pure substance (gels, juices and blends as weighed). Rows about what the tool
+cannot see (light, copper, the pack's plastic) are printed as cautions instead.
 """
 
 from __future__ import annotations
@@ -24,7 +25,18 @@ from preservecheck.checks.base import EPSILON, Figures, Key, Words, listed, numb
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.context import Context
 from preservecheck.reference.rows import Incompatibility
-from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, code_where, figure
+from preservecheck.verdict import (
+    ABSENT,
+    PASS,
+    SERIOUS,
+    UNKNOWN,
+    WARN,
+    Bools,
+    Codes,
+    Floats,
+    code_where,
+    figure,
+)
 
 ID = "pairs"
 TOLERANCES: tuple[str, ...] = ("ph", "temperature")
@@ -38,7 +50,9 @@ CATIONIC_MIN_PERCENT, EMULSION_MIN_PERCENT, RICH_OIL_PERCENT = 0.3, 1.0, 20.0
 
 def _cationic_emulsion(case: Case) -> Bools:
     quat = weighed_sum(case.amount, case.context.role("cationic surfactant"))
-    return (quat >= CATIONIC_MIN_PERCENT) & (weighed_sum(case.amount, case.context.oil_phase) >= EMULSION_MIN_PERCENT)
+    return (quat >= CATIONIC_MIN_PERCENT) & (
+        weighed_sum(case.amount, case.context.oil_phase) >= EMULSION_MIN_PERCENT
+    )
 
 
 def _rich_in_oil(case: Case) -> Bools:
@@ -63,12 +77,18 @@ MELTED = "melted into the oil phase"
 
 @lru_cache(maxsize=8)
 def _rules(context: Context) -> tuple[tuple[Incompatibility, ...], Floats, Floats, Bools]:
-    """Rows that can be judged, their two sides as masks (K, J), and which systems hold the first side (S, J)."""
+    """Rows that can be judged, their two sides as masks (K, J), and which systems hold the first
+    side (S, J)."""
     rows = tuple(
-        r for r in context.tables.incompatibilities if r.severity != "advice" and context.matching(r.first).any()
+        r
+        for r in context.tables.incompatibilities
+        if r.severity != "advice" and context.matching(r.first).any()
     )
     if not rows:
-        none, held = np.zeros((len(context.names), 0)), np.zeros((len(context.system_composition), 0), dtype=bool)
+        none, held = (
+            np.zeros((len(context.names), 0)),
+            np.zeros((len(context.system_composition), 0), dtype=bool),
+        )
         return (), none, none, held
     first = np.stack([context.matching(r.first) for r in rows], axis=-1)
     second = np.stack([context.matching(r.second) for r in rows], axis=-1) & ~first
@@ -82,7 +102,14 @@ def compute(case: Case) -> Figures:
     a, b = weighed_sum(case.amount, first), weighed_sum(case.amount, second)
     limit = {
         n: np.array([np.nan if (v := getattr(r, n)) is None else v for r in rows])
-        for n in ("first_min_percent", "second_min_percent", "second_max_percent", "ph_from", "ph_to", "heat_above_c")
+        for n in (
+            "first_min_percent",
+            "second_min_percent",
+            "second_max_percent",
+            "ph_from",
+            "ph_to",
+            "heat_above_c",
+        )
     }
     conditions = {n: test(case) for n, test in CONDITIONS.items()}
     alone = np.array([not r.second for r in rows], dtype=bool)
@@ -96,16 +123,24 @@ def compute(case: Case) -> Figures:
                 state[..., j] |= conditions[name]
     there = a >= np.fmax(limit["first_min_percent"], TRACE_PERCENT) - EPSILON
     partner = (b >= np.fmax(limit["second_min_percent"], TRACE_PERCENT) - EPSILON) & ~(
-        b > np.where(np.isnan(limit["second_max_percent"]), np.inf, limit["second_max_percent"]) + EPSILON
+        b
+        > np.where(np.isnan(limit["second_max_percent"]), np.inf, limit["second_max_percent"])
+        + EPSILON
     )
     both = there & (alone | partner | state)
-    shape = np.broadcast_shapes(both.shape, (*case.ph.shape, len(rows)), (*case.peak_c.shape[:-1], len(rows)))
+    shape = np.broadcast_shapes(
+        both.shape, (*case.ph.shape, len(rows)), (*case.peak_c.shape[:-1], len(rows))
+    )
     slot = np.maximum(case.addition, 0)
     system = np.maximum(np.take_along_axis(case.system, slot, axis=-1), 0)
     touches = held[system] & (case.addition >= 0)[..., None]  # (..., A, J)
-    peak = np.where(touches, np.where(np.isnan(case.peak_c), np.inf, case.peak_c)[..., None], -np.inf).max(axis=-2)
+    peak = np.where(
+        touches, np.where(np.isnan(case.peak_c), np.inf, case.peak_c)[..., None], -np.inf
+    ).max(axis=-2)
     peak = np.where(np.isinf(peak), np.nan, peak)
-    severity = np.array([{"benefit": 0.0, "caution": 1.0, "serious": 2.0}[r.severity] for r in rows])
+    severity = np.array(
+        [{"benefit": 0.0, "caution": 1.0, "serious": 2.0}[r.severity] for r in rows]
+    )
     arrays = {
         "first_percent": a,
         "second_percent": b,
@@ -128,11 +163,18 @@ def judge(figures: Figures) -> Codes:
     low, high = ph - tolerance, ph + tolerance
     by_ph = ~np.isnan(figures["ph_from"]) | ~np.isnan(figures["ph_to"])
     by_heat = ~np.isnan(figures["heat_above_c"])
-    from_, to = np.nan_to_num(figures["ph_from"], nan=-np.inf), np.nan_to_num(figures["ph_to"], nan=np.inf)
+    from_, to = (
+        np.nan_to_num(figures["ph_from"], nan=-np.inf),
+        np.nan_to_num(figures["ph_to"], nan=np.inf),
+    )
     hot = np.nan_to_num(figures["heat_above_c"], nan=-np.inf)
     peak, error = figures["peak_c"], figures["tolerance_c"]
-    may = (~by_ph | ((high >= from_ - EPSILON) & (low <= to + EPSILON))) & (~by_heat | (peak + error > hot + EPSILON))
-    sure = (~by_ph | ((low >= from_ - EPSILON) & (high <= to + EPSILON))) & (~by_heat | (peak - error > hot + EPSILON))
+    may = (~by_ph | ((high >= from_ - EPSILON) & (low <= to + EPSILON))) & (
+        ~by_heat | (peak + error > hot + EPSILON)
+    )
+    sure = (~by_ph | ((low >= from_ - EPSILON) & (high <= to + EPSILON))) & (
+        ~by_heat | (peak - error > hot + EPSILON)
+    )
     unknown = (by_ph & np.isnan(ph)) | (by_heat & np.isnan(peak))
     severity = figures["severity"]
     return code_where(
@@ -165,11 +207,16 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
             "temperature_c": figure(one["peak_c"], "°C", one["tolerance_c"]),
             "heat_above_c": figure(one["heat_above_c"], "°C"),
         }
-    amounts = f"{number(one['first_percent'])} %" + (f" with {number(one['second_percent'])} %" if twos else "")
+    amounts = f"{number(one['first_percent'])} %" + (
+        f" with {number(one['second_percent'])} %" if twos else ""
+    )
     effect = "this helps" if row.severity == "benefit" else f"risk: {row.effect}"
     because = f"{about} ({amounts}): {effect}. {row.mechanism.rstrip('.')}."
     if code == UNKNOWN:
-        because = f"{about} ({amounts}): whether it comes to harm ({row.effect}) hangs on a reading that is missing."
+        because = (
+            f"{about} ({amounts}): whether it comes to harm ({row.effect}) hangs on a "
+            "reading that is missing."
+        )
         do: str | None = "Measure the pH, and the temperature at which the preservative goes in."
     elif code == PASS:
         do = None

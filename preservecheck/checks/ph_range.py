@@ -1,13 +1,15 @@
 """Is the measured pH inside the range in which the preservative works?
 
-What is judged: for each system, the measured pH with its tolerance against the system's effective range.
+What is judged: for each system, the measured pH with its tolerance against the system's effective
+range.
 
     fault      the whole of pH ± tolerance lies outside the range (serious)
     warning    part of it lies outside: too close to call
     unknown    the pH was not measured
 
-Why: weak acids lose their working form above their range, others fall apart outside it. Use ± 0.1 with a meter that was
-calibrated the same day, ± 0.5 with strips, ± 0.3 when the sample was diluted (common practice, no source).
+Why: weak acids lose their working form above their range, others fall apart outside it. Use ± 0.1
+with a meter that was calibrated the same day, ± 0.5 with strips, ± 0.3 when the sample was diluted
+(common practice, no source).
 """
 
 from __future__ import annotations
@@ -29,7 +31,10 @@ KEY = Key("ph", tolerance=lambda f: f["ph_tolerance"])
 def compute(case: Case) -> Figures:
     """Measured pH and the range of each system. (..., P)"""
     c, ph = case.context, case.ph[..., None]
-    low, high = case.system_values(c.system_column("ph_min")), case.system_values(c.system_column("ph_max"))
+    low, high = (
+        case.system_values(c.system_column("ph_min")),
+        case.system_values(c.system_column("ph_max")),
+    )
     return {
         "ph": ph,
         "ph_tolerance": case.ph_tolerance[..., None],
@@ -63,10 +68,16 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     do = None
     if code == UNKNOWN and np.isnan(ph):
         because = f"The pH was not measured; {system.id} works from pH {span}."
-        do = "Measure the pH of the finished batch at 20 to 25 °C and write it into the formula as the measured pH."
+        do = (
+            "Measure the pH of the finished batch at 20 to 25 °C and write it into the formula "
+            "as the measured pH."
+        )
     elif code == UNKNOWN:
         because = f"No effective pH range is known to these tables for {system.id}."
-        do = "Take the range from the supplier's data sheet and add it as a row of your own systems.csv."
+        do = (
+            "Take the range from the supplier's data sheet and add it as a row of your own "
+            "systems.csv."
+        )
     elif code == PASS:
         because = f"{reading} lies inside {span}."
     elif code == WARN:

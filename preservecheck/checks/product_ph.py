@@ -1,15 +1,17 @@
 """Does the pH suit the product and its raw materials?
 
-What is judged: the measured pH with its tolerance against the customary window of the product type, and against the
-stability windows of the raw materials in it (0.1 % and more; water and plant juices apart). Where a material's window
-lies wholly outside the custom (a soap, a carbomer gel), the material's window takes its place.
+What is judged: the measured pH with its tolerance against the customary window of the product type,
+and against the stability windows of the raw materials in it (0.1 % and more; water and plant juices
+apart). Where a material's window lies wholly outside the custom (a soap, a carbomer gel), the
+material's window takes its place.
 
     warning    outside a window, or the tolerance reaches over its edge
     unknown    the pH was not measured
     pass       inside; or there is no water, and so no pH
 
-Why: hair and scalp take an acid product best, and some materials fall apart outside their window: esterquats above
-pH 5, carbomer gels below about 5, soap below 9. Windows of product types are common practice.
+Why: hair and scalp take an acid product best, and some materials fall apart outside their window:
+esterquats above pH 5, carbomer gels below about 5, soap below 9. Windows of product types are
+common practice.
 """
 
 from __future__ import annotations
@@ -54,10 +56,15 @@ def windows(context: Context) -> tuple[Floats, Floats]:
 def compute(case: Case) -> Figures:
     """Measured pH, product window and the narrowest window of the materials. (..., 1)"""
     rows = [window_of(case.context, p.type, p.use) for p in case.profiles]
-    product = np.array([[np.nan, np.nan] if r is None else [r.ph_min, r.ph_max] for r in rows])[case.profile]
+    product = np.array([[np.nan, np.nan] if r is None else [r.ph_min, r.ph_max] for r in rows])[
+        case.profile
+    ]
     low, high = windows(case.context)
     there = case.amount >= TRACE_PERCENT
-    least, most = np.where(there, low, -np.inf).max(axis=-1), np.where(there, high, np.inf).min(axis=-1)
+    least, most = (
+        np.where(there, low, -np.inf).max(axis=-1),
+        np.where(there, high, np.inf).min(axis=-1),
+    )
     apart = (least > product[..., 1]) | (most < product[..., 0])
     arrays = {
         "ph": case.ph,
@@ -82,7 +89,9 @@ def judge(figures: Figures) -> Codes:
         | below(low, figures["material_min"])
         | above(high, figures["material_max"])
     )
-    return code_where((figures["dry"] > 0, PASS), (np.isnan(ph), UNKNOWN), (outside, WARN), otherwise=PASS)
+    return code_where(
+        (figures["dry"] > 0, PASS), (np.isnan(ph), UNKNOWN), (outside, WARN), otherwise=PASS
+    )
 
 
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
@@ -99,7 +108,11 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     }
     mins, maxs = windows(c)
     there = case.amount[0] >= TRACE_PERCENT
-    hurt = [i for i in np.flatnonzero(there) if ph - tolerance < mins[i] - 1e-9 or ph + tolerance > maxs[i] + 1e-9]
+    hurt = [
+        i
+        for i in np.flatnonzero(there)
+        if ph - tolerance < mins[i] - 1e-9 or ph + tolerance > maxs[i] + 1e-9
+    ]
     sources = (
         *((c.tables.cite(row),) if row is not None else ()),
         *(f"{c.names[i]}: {c.tables.cite(c.rows[c.names[i]])}" for i in hurt),
@@ -109,26 +122,40 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     if one["apart"]:
         custom = f"what its raw materials bear ({_span(low, high)})"
     if one["dry"]:
-        return Words("formula", figures, "There is no water in it, so there is no pH to judge.", None, ())
+        return Words(
+            "formula", figures, "There is no water in it, so there is no pH to judge.", None, ()
+        )
     if code == UNKNOWN:
         return Words(
             "formula",
             figures,
             f"The pH was not measured; the custom is {number(low)} to {number(high)}.",
-            "Measure the pH of the finished batch at 20 to 25 °C and write it into the formula as the measured pH.",
+            "Measure the pH of the finished batch at 20 to 25 °C and write it into the formula as "
+            "the measured pH.",
             sources,
         )
     if code == PASS:
-        text = f"{reading} lies inside {custom}" if np.isfinite(low) else f"{reading} suits the raw materials"
+        text = (
+            f"{reading} lies inside {custom}"
+            if np.isfinite(low)
+            else f"{reading} suits the raw materials"
+        )
         return Words(
-            "formula", figures, text + (" and suits its raw materials." if np.isfinite(low) else "."), None, sources
+            "formula",
+            figures,
+            text + (" and suits its raw materials." if np.isfinite(low) else "."),
+            None,
+            sources,
         )
     said = []
     if ph - tolerance < low - 1e-9 or ph + tolerance > high + 1e-9:
         said.append(f"{reading} is not clearly inside {custom}")
     if hurt:
         said.append(listed([f"{c.names[i]} wants {_span(mins[i], maxs[i])}" for i in hurt[:4]]))
-    best_low, best_high = np.nanmax([low, one["material_min"]]), np.nanmin([high, one["material_max"]])
+    best_low, best_high = (
+        np.nanmax([low, one["material_min"]]),
+        np.nanmin([high, one["material_max"]]),
+    )
     do = (
         f"Aim for pH {number(best_low)} to {number(best_high)}."
         if best_low < best_high
@@ -140,4 +167,6 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
 def _span(low: float, high: float) -> str:
     if np.isinf(low):
         return f"pH {number(high)} or lower"
-    return f"pH {number(low)} or higher" if np.isinf(high) else f"pH {number(low)} to {number(high)}"
+    return (
+        f"pH {number(low)} or higher" if np.isinf(high) else f"pH {number(low)} to {number(high)}"
+    )

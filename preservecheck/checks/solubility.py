@@ -1,14 +1,17 @@
 """Does the preservative stay dissolved?
 
-What is judged: for each active, its working form free in the water phase, before any cap, against its water solubility
-(the undissociated form for an acid). A solubility that was read is taken as good to a factor 1.15, a recalled one to a
-factor 1.5.
+What is judged: for each active, its working form free in the water phase, before any cap, against
+its water solubility (the undissociated form for an acid). A solubility that was read is taken as
+good to a factor 1.15, a recalled one to a factor 1.5.
 
     fault      over the solubility (serious)
-    warning    within its error of it: too close to call; or a booster that disperses rather than crystallises is over
-    unknown    the solubility is not known, or the pH was not measured and the active is an acid or a base
+    warning    within its error of it: too close to call; or a booster that disperses rather than
+               crystallises is over
+    unknown    the solubility is not known, or the pH was not measured and the active is an acid or
+               a base
 
-Why: what is over falls out as crystals or droplets, often only in the cold; it protects nothing and can be felt.
+Why: what is over falls out as crystals or droplets, often only in the cold; it protects nothing and
+can be felt.
 """
 
 from __future__ import annotations
@@ -20,7 +23,17 @@ import numpy as np
 from preservecheck.case import Case
 from preservecheck.checks.base import Figures, Key, Words, number
 from preservecheck.context import ACID, Context
-from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, code_where, figure
+from preservecheck.verdict import (
+    ABSENT,
+    PASS,
+    SERIOUS,
+    UNKNOWN,
+    WARN,
+    Bools,
+    Codes,
+    code_where,
+    figure,
+)
 
 ID = "solubility"
 TOLERANCES: tuple[str, ...] = ("ph", "scale", "oil", "binding")
@@ -76,17 +89,31 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     if code == PASS and np.isinf(limit):
         because = f"{name} mixes with water in any share."
     elif code == UNKNOWN:
-        missing = "the pH was not measured" if np.isnan(dissolved) else "its water solubility is not in the tables"
+        missing = (
+            "the pH was not measured"
+            if np.isnan(dissolved)
+            else "its water solubility is not in the tables"
+        )
         because = f"Whether all of it stays dissolved is not known: {missing}."
         do = "Keep a sample at 4 °C for two weeks and look for crystals."
     else:
-        because = f"{number(dissolved)} g/L of {form} in the water phase; water holds about {number(limit)} g/L."
+        because = (
+            f"{number(dissolved)} g/L of {form} in the water phase; water holds about "
+            f"{number(limit)} g/L."
+        )
         if code != PASS:
             over = dissolved > limit * one["factor"]
             because = because[:-1] + (": over." if over else ": too close to call.")
-            higher = " or let the pH be a little higher, where more of it is salt," if c.form_kind[j] == ACID else ""
+            higher = (
+                " or let the pH be a little higher, where more of it is salt,"
+                if c.form_kind[j] == ACID
+                else ""
+            )
             do = (
-                f"Lower the dose,{higher} or dissolve it in a glycol first, and look for crystals after two weeks at "
+                f"Lower the dose,{higher} or dissolve it in a glycol first, and look for crystals "
+                "after two weeks at "
                 "4 °C."
             )
-    return Words(name, figures, because, do, (f"solubility of {name}: {c.tables.cite(c.actives[name])}",))
+    return Words(
+        name, figures, because, do, (f"solubility of {name}: {c.tables.cite(c.actives[name])}",)
+    )

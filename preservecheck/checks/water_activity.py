@@ -1,17 +1,19 @@
 """Can microbes grow here, and is there a preservative if they can?
 
-What is judged: the water activity of the water phase, measured or estimated with its error, against the growth limits
-of microbe groups.
+What is judged: the water activity of the water phase, measured or estimated with its error, against
+the growth limits of microbe groups.
 
     fault      microbes can grow and there is no preservative (serious)
-    warning    boosters alone; the tolerance straddles the low-risk line of 0.75; an estimate between 0.70 and 0.80,
+    warning    boosters alone; the tolerance straddles the low-risk line of 0.75; an estimate
+               between 0.70 and 0.80,
                which decides nothing: have it measured
-    pass       too dry for growth, or microbes can grow and a preservative is there (the other checks judge it)
+    pass       too dry for growth, or microbes can grow and a preservative is there (the other
+               checks judge it)
 
-How it is estimated: solutes per kg of water; uncharged ones pooled (Norrish), salts at the total ionic strength
-(Pitzer), everything else as ideal particles; the three multiplied. Oil, wax and powder do not count. The error is the
-scatter measured on published solutions: about 0.003 above 0.97, 0.015 near 0.88, 0.03 below 0.85, doubled outside the
-range of the constants.
+How it is estimated: solutes per kg of water; uncharged ones pooled (Norrish), salts at the total
+ionic strength (Pitzer), everything else as ideal particles; the three multiplied. Oil, wax and
+powder do not count. The error is the scatter measured on published solutions: about 0.003 above
+0.97, 0.015 near 0.88, 0.03 below 0.85, doubled outside the range of the constants.
 """
 
 from __future__ import annotations
@@ -48,7 +50,9 @@ def compute(case: Case) -> Figures:
         "tolerance": tolerance[..., None],
         "measured": measured[..., None].astype(float),
         "water_percent": case.water_pct[..., None],
-        "preserved": np.asarray((case.has_system & (case.system_percent > 0)).any(axis=-1))[..., None].astype(float),
+        "preserved": np.asarray((case.has_system & (case.system_percent > 0)).any(axis=-1))[
+            ..., None
+        ].astype(float),
         "boosters_percent": boosters[..., None],
         "ph": case.ph[..., None],
         "ph_tolerance": case.ph_tolerance[..., None],
@@ -78,7 +82,11 @@ def judge(figures: Figures) -> Codes:
 def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     """Words for the formula."""
     aw, tolerance, measured = one["water_activity"], one["tolerance"], one["measured"] > 0
-    rows = [row for row in case.context.tables.growth_limits if row.compare == "yes" and row.aw_min is not None]
+    rows = [
+        row
+        for row in case.context.tables.growth_limits
+        if row.compare == "yes" and row.aw_min is not None
+    ]
     figures = {
         "water_activity": figure(aw, tolerance=tolerance),
         "low_risk_below": figure(LOW_RISK),
@@ -93,18 +101,29 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
             "Keep it dry: a wet hand or drops under the lid undo this.",
             sources,
         )
-    reading = f"Water activity {aw:.3f} ± {tolerance:.3f} ({'measured' if measured else 'estimated'})"
+    reading = (
+        f"Water activity {aw:.3f} ± {tolerance:.3f} ({'measured' if measured else 'estimated'})"
+    )
     do = None
     growing = _growing(rows, aw)
-    measure = "Have the water activity measured (ask for a dew-point meter), and keep a preservative in it until then."
+    measure = (
+        "Have the water activity measured (ask for a dew-point meter), and keep a "
+        "preservative in it until then."
+    )
     if code == WARN and not measured and UNSURE[0] <= aw <= UNSURE[1]:
         because = f"{reading}: an estimate between 0.70 and 0.80 decides nothing."
         do = measure
     elif aw + tolerance < LOW_RISK:
         because = f"{reading} is below the low-risk line of {LOW_RISK}" + (
-            ": nothing grows." if not growing else f"; of the usual spoilers only {growing} still grow."
+            ": nothing grows."
+            if not growing
+            else f"; of the usual spoilers only {growing} still grow."
         )
-        do = None if one["preserved"] else "Water that gets in later (wet hands, drops under the lid) undoes this."
+        do = (
+            None
+            if one["preserved"]
+            else "Water that gets in later (wet hands, drops under the lid) undoes this."
+        )
     elif code == WARN and aw - tolerance < LOW_RISK:
         because = f"{reading} straddles the low-risk line of {LOW_RISK}: too close to call."
         do = measure
@@ -112,16 +131,25 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         because = f"{reading}: {growing} can grow, so it needs a preservative, and it has one."
     elif code == SERIOUS:
         because = f"{reading}: {growing} can grow and there is no preservative in it."
-        do = "Do not fill it. See which preservatives fit: 'preservecheck choose', or “Which one?” on the page."
+        do = (
+            "Do not fill it. See which preservatives fit: 'preservecheck choose', or “Which "
+            "one?” on the page."
+        )
     elif one["boosters_percent"] >= BOOSTER_PERCENT:
         because = f"{reading}: {growing} can grow, and only boosters stand against them."
-        do = "Add a preservative system; boosters help one, they rarely replace it. Only a challenge test can tell."
+        do = (
+            "Add a preservative system; boosters help one, they rarely replace it. Only a "
+            "challenge test can tell."
+        )
     else:
         because = (
-            f"{reading}: {growing} could grow by water activity; the measured pH lies outside 3 to 10, which is a "
+            f"{reading}: {growing} could grow by water activity; the measured pH lies outside 3 "
+            "to 10, which is a "
             "low-risk criterion by itself."
         )
-        do = "Make sure that the pH stays there for the product's whole life, or add a preservative."
+        do = (
+            "Make sure that the pH stays there for the product's whole life, or add a preservative."
+        )
     return Words("formula", figures, because, do, sources)
 
 
@@ -148,11 +176,17 @@ def _growing(rows: list[GrowthLimit], aw: float) -> str:
 def _cited(case: Case, rows: list[GrowthLimit]) -> tuple[str, ...]:
     tables = case.context.tables
     used = list(
-        dict.fromkeys(tables.cite(r) for r in rows if r.group in ("gram-negative", "yeast", "mould", "criterion"))
+        dict.fromkeys(
+            tables.cite(r)
+            for r in rows
+            if r.group in ("gram-negative", "yeast", "mould", "criterion")
+        )
     )
     if np.isnan(case.aw_measured[0]):
         present = case.amount[0] > 0
         names = [n for n, p in zip(case.context.names, present, strict=True) if p]
-        solutes = [s for s in (*case.context.norrish_rows, *case.context.salt_rows) if s.inci in names]
+        solutes = [
+            s for s in (*case.context.norrish_rows, *case.context.salt_rows) if s.inci in names
+        ]
         used += [f"{s.inci}: {tables.cite(s)}" for s in solutes]
     return tuple(dict.fromkeys(used))

@@ -1,14 +1,15 @@
 """Can this scale weigh the preservative?
 
-What is judged: for each system, one step of the scale against the grams to weigh. Taring and reading may each be off by
-half a step, so the error taken is one whole step.
+What is judged: for each system, one step of the scale against the grams to weigh. Taring and
+reading may each be off by half a step, so the error taken is one whole step.
 
     fault      the error is above 10 % of the dose (serious)
     warning    it is above 5 %
     unknown    the scale's step or the batch size is not given
 
-Why: a 0.1 g scale turns 0.5 g into anything from 0.4 to 0.6 g. A common rule wants a dose of at least fifty steps
-(common practice, no source); the two lines here are where a dose can leave its usage range unseen.
+Why: a 0.1 g scale turns 0.5 g into anything from 0.4 to 0.6 g. A common rule wants a dose of at
+least fifty steps (common practice, no source); the two lines here are where a dose can leave its
+usage range unseen.
 """
 
 from __future__ import annotations
@@ -36,7 +37,13 @@ def compute(case: Case) -> Figures:
     grams = case.batch_g[..., None] * case.system_percent / 100
     step = np.broadcast_to(case.scale_step_g[..., None], grams.shape)
     error = 100 * step / np.where(grams > 0, grams, np.nan)
-    return {"grams": grams, "pressure": error, "error_percent": error, "scale_step_g": step, "present": case.has_system}
+    return {
+        "grams": grams,
+        "pressure": error,
+        "error_percent": error,
+        "scale_step_g": step,
+        "present": case.has_system,
+    }
 
 
 def judge(figures: Figures) -> Codes:
@@ -67,7 +74,10 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
             if not there
         ]
         verb = "is" if len(missing) == 1 else "are"
-        because = f"Whether your scale can weigh this dose is not known: {listed(missing)} {verb} not given."
+        because = (
+            f"Whether your scale can weigh this dose is not known: {listed(missing)} {verb} "
+            "not given."
+        )
         do = f"Write {listed(missing)} into the formula."
     else:
         because = (
@@ -78,7 +88,8 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
             wanted = step / (WARN_PERCENT / 100)
             batch = wanted / one["grams"] * case.batch_g[0]
             do = (
-                f"Use a scale with a step of {number(grams * WARN_PERCENT / 100, 1)} g or less, or make at least "
+                f"Use a scale with a step of {number(grams * WARN_PERCENT / 100, 1)} g or less, "
+                "or make at least "
                 f"{number(batch)} g, or weigh a larger amount diluted in part of the water."
             )
     return Words(system.id, figures, because, do)

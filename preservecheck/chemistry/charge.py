@@ -14,7 +14,9 @@ _G_PER_KG_PER_PERCENT: Final = 10.0
 _MEQ_PER_EQ: Final = 1000.0
 
 
-def charge_meq_kg(percent: ArrayLike, molar_mass_g_mol: ArrayLike, charge_number: ArrayLike) -> Floats:
+def charge_meq_kg(
+    percent: ArrayLike, molar_mass_g_mol: ArrayLike, charge_number: ArrayLike
+) -> Floats:
     """Charge that an ionic substance brings into a product.
 
     meq/kg = percent * 10 / M * 1000 * z; fully charged.

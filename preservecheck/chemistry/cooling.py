@@ -8,7 +8,9 @@ from numpy.typing import ArrayLike, NDArray
 Floats = NDArray[np.float64]
 
 
-def temperature_at(time_min: ArrayLike, start_c: ArrayLike, room_c: ArrayLike, rate_per_min: ArrayLike) -> Floats:
+def temperature_at(
+    time_min: ArrayLike, start_c: ArrayLike, room_c: ArrayLike, rate_per_min: ArrayLike
+) -> Floats:
     """Temperature of a cooling batch.
 
     T = room + (start - room) exp(-k t); one well-stirred batch, steady surroundings.
@@ -31,7 +33,8 @@ def temperature_at(time_min: ArrayLike, start_c: ArrayLike, room_c: ArrayLike, r
 
     Notes
     -----
-    Never passes the room. The rate falls as evaporation and draught fall, so that a rate from early readings flatters.
+    Never passes the room. The rate falls as evaporation and draught fall, so that a rate from early
+    readings flatters.
 
     References
     ----------
@@ -44,11 +47,15 @@ def temperature_at(time_min: ArrayLike, start_c: ArrayLike, room_c: ArrayLike, r
     >>> round(float(temperature_at(13.862944, 70, 20, 0.05)), 4)
     45.0
     """
-    time, start, room, rate = (np.asarray(v, dtype=np.float64) for v in (time_min, start_c, room_c, rate_per_min))
+    time, start, room, rate = (
+        np.asarray(v, dtype=np.float64) for v in (time_min, start_c, room_c, rate_per_min)
+    )
     return np.asarray(room + (start - room) * np.exp(-rate * time))
 
 
-def minutes_to(target_c: ArrayLike, start_c: ArrayLike, room_c: ArrayLike, rate_per_min: ArrayLike) -> Floats:
+def minutes_to(
+    target_c: ArrayLike, start_c: ArrayLike, room_c: ArrayLike, rate_per_min: ArrayLike
+) -> Floats:
     """Time until a cooling batch reaches a temperature.
 
     t = ln((start - room) / (target - room)) / k.
@@ -67,7 +74,8 @@ def minutes_to(target_c: ArrayLike, start_c: ArrayLike, room_c: ArrayLike, rate_
     Returns
     -------
     Floats
-        Time; negative where the start is already below, not-a-number where the target is never reached. [min]
+        Time; negative where the start is already below, not-a-number where the target is never
+        reached. [min]
 
     Notes
     -----
@@ -84,14 +92,18 @@ def minutes_to(target_c: ArrayLike, start_c: ArrayLike, room_c: ArrayLike, rate_
     >>> round(float(minutes_to(40, 74, 21, 0.02)), 2)
     51.29
     """
-    target, start, room, rate = (np.asarray(v, dtype=np.float64) for v in (target_c, start_c, room_c, rate_per_min))
+    target, start, room, rate = (
+        np.asarray(v, dtype=np.float64) for v in (target_c, start_c, room_c, rate_per_min)
+    )
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = (start - room) / (target - room)
         time = np.log(ratio) / rate
     return np.asarray(np.where((ratio > 0) & np.isfinite(time) & (rate > 0), time, np.nan))
 
 
-def mixed_temperature_c(mass_g: ArrayLike, specific_heat_kj_kg_k: ArrayLike, temp_c: ArrayLike) -> Floats:
+def mixed_temperature_c(
+    mass_g: ArrayLike, specific_heat_kj_kg_k: ArrayLike, temp_c: ArrayLike
+) -> Floats:
     """Temperature after portions of different temperature were put together.
 
     T = sum(m c T) / sum(m c); no heat of melting, no vessel, no loss while stirring.
@@ -112,18 +124,25 @@ def mixed_temperature_c(mass_g: ArrayLike, specific_heat_kj_kg_k: ArrayLike, tem
 
     Notes
     -----
-    100 g of glass are worth about 20 g of water; wax that sets gives off about 200 kJ/kg and is not counted.
+    100 g of glass are worth about 20 g of water; wax that sets gives off about 200 kJ/kg and is not
+    counted.
 
     References
     ----------
-    reference-pages, tables of the specific heat of liquids; the balance itself is the conservation of energy.
+    reference-pages, tables of the specific heat of liquids; the balance itself is the conservation
+    of energy.
 
     Examples
     --------
-    700 g of emulsion at 60 °C with 300 g of water at 22 °C: (700 x 3.6 x 60 + 300 x 4.18 x 22) / (2520 + 1254) = 47.37.
+    700 g of emulsion at 60 °C with 300 g of water at 22 °C: (700 x 3.6 x 60 + 300 x 4.18 x 22) /
+    (2520 + 1254) = 47.37.
 
     >>> round(float(mixed_temperature_c([700, 300], [3.6, 4.18], [60, 22])), 2)
     47.37
     """
-    capacity = np.asarray(mass_g, dtype=np.float64) * np.asarray(specific_heat_kj_kg_k, dtype=np.float64)
-    return np.asarray(np.sum(capacity * np.asarray(temp_c, dtype=np.float64), axis=-1) / np.sum(capacity, axis=-1))
+    capacity = np.asarray(mass_g, dtype=np.float64) * np.asarray(
+        specific_heat_kj_kg_k, dtype=np.float64
+    )
+    return np.asarray(
+        np.sum(capacity * np.asarray(temp_c, dtype=np.float64), axis=-1) / np.sum(capacity, axis=-1)
+    )

@@ -16,7 +16,8 @@ Floats = NDArray[np.float64]
 def temperature_band(fit: CoolingFit, time_min: ArrayLike) -> tuple[Floats, Floats]:
     """Curve and the half-width of its 95 % band.
 
-    half-width = factor sqrt(g C g), with g the slopes of the curve by its numbers and C their covariance.
+    half-width = factor sqrt(g C g), with g the slopes of the curve by its numbers and C their
+    covariance.
 
     Parameters
     ----------
@@ -51,7 +52,9 @@ def temperature_band(fit: CoolingFit, time_min: ArrayLike) -> tuple[Floats, Floa
     known = _slopes(fit, fit.time_min)
     covariance = np.linalg.pinv(known.T @ known) * fit.error_c**2
     wanted = _slopes(fit, np.atleast_1d(time))
-    half = fit.factor * np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", wanted, covariance, wanted), 0.0))
+    half = fit.factor * np.sqrt(
+        np.maximum(np.einsum("ij,jk,ik->i", wanted, covariance, wanted), 0.0)
+    )
     curve = temperature_at(time, fit.start_c, fit.room_c, fit.rate_per_min)
     return curve, np.asarray(half.reshape(time.shape))
 

@@ -1,4 +1,5 @@
-"""Newton's law of cooling fitted to readings, with the band of times in which a temperature is reached."""
+"""Newton's law of cooling fitted to readings, with the band of times in which a temperature is
+reached."""
 
 from __future__ import annotations
 
@@ -55,7 +56,8 @@ class CoolingFit:
 
     @property
     def factor(self) -> float:
-        """Half-width of a 95 % interval in standard errors; the normal one where the scatter was assumed. [-]"""
+        """Half-width of a 95 % interval in standard errors; the normal one where the scatter was
+        assumed. [-]"""
         return student_t(self.dof) if self.dof > 0 else student_t(10**9)
 
 
@@ -86,16 +88,18 @@ def fitted_cooling(
     Returns
     -------
     CoolingFit | None
-        The fit; ``None`` where the readings are fewer than the fitted numbers, or do not fall towards a room. [min, °C]
+        The fit; ``None`` where the readings are fewer than the fitted numbers, or do not fall
+        towards a room. [min, °C]
 
     Notes
     -----
-    Every reading counts alike, in degrees. For each rate the other numbers follow from straight lines, so that the
-    search runs over the rate alone and cannot get lost.
+    Every reading counts alike, in degrees. For each rate the other numbers follow from straight
+    lines, so that the search runs over the rate alone and cannot get lost.
 
     References
     ----------
-    reference-pages, a college calculus course page on Newton's law of cooling; compared with scipy.optimize.curve_fit.
+    reference-pages, a college calculus course page on Newton's law of cooling; compared with
+    scipy.optimize.curve_fit.
 
     Examples
     --------
@@ -117,7 +121,9 @@ def fitted_cooling(
     rate = _least(squares)
     if rate is None:
         return None
-    height, room, left = (float(part[0]) for part in _parts(np.array([rate]), shifted, temp, room_c))
+    height, room, left = (
+        float(part[0]) for part in _parts(np.array([rate]), shifted, temp, room_c)
+    )
     dof = time.size - free
     scatter = math.sqrt(max(left, 0.0) / dof) if dof else assumed_error_c
     if height <= 0:
@@ -135,10 +141,7 @@ def fitted_cooling(
 
 
 def minutes_band(
-    fit: CoolingFit,
-    target_c: float,
-    error_c: float | None = None,
-    factor: float | None = None,
+    fit: CoolingFit, target_c: float, error_c: float | None = None, factor: float | None = None
 ) -> tuple[float, float]:
     """Times between which the batch reaches a temperature, 95 times of 100.
 
@@ -163,8 +166,8 @@ def minutes_band(
 
     Notes
     -----
-    Right as long as the rate does not change. Exact for straight lines, good to a per cent here: see the tests, which
-    count how often the band holds the truth.
+    Right as long as the rate does not change. Exact for straight lines, good to a per cent here:
+    see the tests, which count how often the band holds the truth.
 
     References
     ----------
@@ -189,7 +192,10 @@ def minutes_band(
     centre = float(minutes_to(target_c, fit.start_c, fit.room_c, fit.rate_per_min))
 
     def outside(time: float) -> bool:
-        least = _least(lambda rate: _through(rate, shifted, fit.temp_c, room, target_c, time - first), value=True)
+        least = _least(
+            lambda rate: _through(rate, shifted, fit.temp_c, room, target_c, time - first),
+            value=True,
+        )
         return least is None or least > allowed
 
     if math.isnan(centre):
@@ -197,8 +203,11 @@ def minutes_band(
     return _edge(outside, centre, -1.0), _edge(outside, centre, 1.0)
 
 
-def _parts(rate: Floats, time: Floats, temp: Floats, room: float | None) -> tuple[Floats, Floats, Floats]:
-    """For each rate the best height over the room at time zero, the room, and the squared distances. (r,) each"""
+def _parts(
+    rate: Floats, time: Floats, temp: Floats, room: float | None
+) -> tuple[Floats, Floats, Floats]:
+    """For each rate the best height over the room at time zero, the room, and the squared
+    distances. (r,) each"""
     fall = np.exp(-rate[:, None] * time)
     if room is not None:
         height = (fall * (temp - room)).sum(axis=1) / (fall**2).sum(axis=1)
@@ -213,7 +222,9 @@ def _parts(rate: Floats, time: Floats, temp: Floats, room: float | None) -> tupl
     return height, rooms, left
 
 
-def _through(rate: Floats, time: Floats, temp: Floats, room: float | None, target: float, at: float) -> Floats:
+def _through(
+    rate: Floats, time: Floats, temp: Floats, room: float | None, target: float, at: float
+) -> Floats:
     """Least squared distances of curves of each rate that pass through one point. (r,)"""
     with np.errstate(over="ignore", invalid="ignore"):
         if room is not None:
@@ -228,7 +239,8 @@ def _through(rate: Floats, time: Floats, temp: Floats, room: float | None, targe
 
 
 def _least(squares: Callable[[Floats], Floats], *, value: bool = False) -> float | None:
-    """The rate with the least squares, or that least value; ``None`` at the edge of what is searched."""
+    """The rate with the least squares, or that least value; ``None`` at the edge of what is
+    searched."""
     logs = np.linspace(math.log(_SLOWEST), math.log(_FASTEST), _GRID)
     found = squares(np.exp(logs))
     at = int(np.argmin(found))
@@ -243,7 +255,8 @@ def _least(squares: Callable[[Floats], Floats], *, value: bool = False) -> float
 
 
 def _edge(outside: Callable[[float], bool], centre: float, direction: float) -> float:
-    """How far a time may move from the best one; infinite where no edge is found within the horizon. [min]"""
+    """How far a time may move from the best one; infinite where no edge is found within the
+    horizon. [min]"""
     inside, step = centre, max(abs(centre) * 0.02, 0.01)
     while not outside(inside + direction * step):
         inside += direction * step

@@ -193,7 +193,9 @@ def electrolytes_pooled(  # noqa: PLR0913, PLR0917
     m = np.asarray(molality_mol_kg, dtype=np.float64)
     ions = (z_plus, z_minus, nu_plus, nu_minus)
     rest = (beta0, beta1, beta2, c_phi, alpha1, alpha2, valid_max_molality)
-    columns = [np.broadcast_to(np.asarray(c, dtype=np.float64), m.shape[-1:]) for c in (*ions, *rest)]
+    columns = [
+        np.broadcast_to(np.asarray(c, dtype=np.float64), m.shape[-1:]) for c in (*ions, *rest)
+    ]
     zp, zm, np_, nm = columns[:4]
     per_molality = 0.5 * (np_ * zp**2 + nm * zm**2)
     strength = weighed_sum(m, per_molality)

@@ -1,4 +1,5 @@
-"""Water activity over uncharged solutes, pooled into one pseudo-solute (Norrish); constants for 25 °C."""
+"""Water activity over uncharged solutes, pooled into one pseudo-solute (Norrish); constants for 25
+°C."""
 
 from __future__ import annotations
 

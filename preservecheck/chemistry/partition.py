@@ -94,7 +94,9 @@ def hydrocarbon_oil_partition(log_p: ArrayLike) -> Floats:
     return _power_of_ten(0.92, -2.90, log_p)
 
 
-def partition_from_log_p(log_p: ArrayLike, oil_class: str, *, phenol_or_acid: bool = True) -> Floats:
+def partition_from_log_p(
+    log_p: ArrayLike, oil_class: str, *, phenol_or_acid: bool = True
+) -> Floats:
     """Partition coefficient in one class of oil, estimated from octanol-water.
 
     vegetable: ``vegetable_oil_partition``; ester and fatty-alcohol: 2 and 3 times that; hydrocarbon

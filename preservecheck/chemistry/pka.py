@@ -17,7 +17,9 @@ KELVIN_AT_25_C: Final = 298.15
 DAVIES_MAX_MOL_L: Final = 0.5
 
 
-def davies_log10_gamma(charge: ArrayLike, ionic_strength_mol_l: ArrayLike, temp_c: ArrayLike = 25.0) -> Floats:
+def davies_log10_gamma(
+    charge: ArrayLike, ionic_strength_mol_l: ArrayLike, temp_c: ArrayLike = 25.0
+) -> Floats:
     """Decimal logarithm of the activity coefficient of an ion.
 
     log10 gamma = -A z^2 (sqrt(I) / (1 + sqrt(I)) - 0.3 I); water, I up to about 0.5 mol/L.

@@ -1,7 +1,8 @@
 """Sums whose last digit does not depend on what else is in the arrays.
 
-Floating-point addition is not associative, and numpy picks its order by shape and memory layout. Here terms are added
-one after the other along the last axis, so that adding zeros, or more cases beside a case, never changes its figures.
+Floating-point addition is not associative, and numpy picks its order by shape and memory layout.
+Here terms are added one after the other along the last axis, so that adding zeros, or more cases
+beside a case, never changes its figures.
 """
 
 from __future__ import annotations
@@ -56,7 +57,8 @@ def weighed_sum(amount: ArrayLike, weights: ArrayLike) -> Floats:
 
     Notes
     -----
-    Amounts that are zero in every case, and weights of zero, are passed over; they would add nothing.
+    Amounts that are zero in every case, and weights of zero, are passed over; they would add
+    nothing.
 
     Examples
     --------

@@ -1,4 +1,5 @@
-"""A bench titration read as a curve: how much it takes to reach a pH, and how strongly the product resists."""
+"""A bench titration read as a curve: how much it takes to reach a pH, and how strongly the product
+resists."""
 
 from __future__ import annotations
 
@@ -52,8 +53,8 @@ def monotone(values: ArrayLike, *, rising: bool) -> Floats:
 def curve_slopes(x: ArrayLike, y: ArrayLike) -> Floats:
     """Slopes at the readings of a smooth curve that nowhere overshoots them.
 
-    Inside: weighted harmonic mean of the two neighbouring secants, 0 at a turn; at the ends a three-point slope, held
-    back so that the curve stays monotone.
+    Inside: weighted harmonic mean of the two neighbouring secants, 0 at a turn; at the ends a
+    three-point slope, held back so that the curve stays monotone.
 
     Parameters
     ----------
@@ -73,7 +74,8 @@ def curve_slopes(x: ArrayLike, y: ArrayLike) -> Floats:
 
     References
     ----------
-    The monotone piecewise cubic of Fritsch and Butland (recalled); compared with scipy.interpolate.PchipInterpolator.
+    The monotone piecewise cubic of Fritsch and Butland (recalled); compared with
+    scipy.interpolate.PchipInterpolator.
 
     Examples
     --------
@@ -220,7 +222,8 @@ def buffer_capacity(amount_mol_kg: ArrayLike, ph: ArrayLike, at_ph: float) -> fl
     Returns
     -------
     float
-        Capacity; not-a-number outside the readings, infinite where the curve is level. [mol/(kg pH)]
+        Capacity; not-a-number outside the readings, infinite where the curve is level. [mol/(kg
+        pH)]
 
     Notes
     -----

@@ -1,4 +1,5 @@
-"""Straight lines through scattered readings: slope, its confidence, and where the next reading will lie."""
+"""Straight lines through scattered readings: slope, its confidence, and where the next reading will
+lie."""
 
 from __future__ import annotations
 
@@ -72,12 +73,13 @@ def student_t(dof: int, share: float = 0.95) -> float:
 
     Notes
     -----
-    Above 200 degrees of freedom the expansion about the normal distribution is used. Less than one degree of freedom
-    gives infinity: nothing is known about the scatter.
+    Above 200 degrees of freedom the expansion about the normal distribution is used. Less than one
+    degree of freedom gives infinity: nothing is known about the scatter.
 
     References
     ----------
-    The finite sums for odd and even degrees of freedom, as in handbooks of functions (recalled); compared with scipy.
+    The finite sums for odd and even degrees of freedom, as in handbooks of functions (recalled);
+    compared with scipy.
 
     Examples
     --------
@@ -158,7 +160,8 @@ def rounding_of(step: float) -> float:
 def rounding_error(readings: ArrayLike) -> float:
     """Standard deviation that rounding to the last digit written brings.
 
-    error = step / sqrt(12), the step being the coarsest power of ten that all readings are multiples of.
+    error = step / sqrt(12), the step being the coarsest power of ten that all readings are
+    multiples of.
 
     Parameters
     ----------
@@ -185,7 +188,9 @@ def rounding_error(readings: ArrayLike) -> float:
     """
     values = np.asarray(readings, dtype=np.float64)
     for decimals in range(_MOST_DECIMALS + 1):
-        if np.all(np.abs(values - np.round(values, decimals)) < 1e-9 * np.maximum(1, np.abs(values))):
+        if np.all(
+            np.abs(values - np.round(values, decimals)) < 1e-9 * np.maximum(1, np.abs(values))
+        ):
             return rounding_of(10.0**-decimals)
     return 0.0
 
@@ -193,7 +198,8 @@ def rounding_error(readings: ArrayLike) -> float:
 def fitted_line(x: ArrayLike, y: ArrayLike, least_error: float = 0.0) -> Line:
     """The straight line with the least squared distances.
 
-    slope = sum (x - mean x)(y - mean y) / sum (x - mean x)^2; scatter from n - 2 degrees of freedom.
+    slope = sum (x - mean x)(y - mean y) / sum (x - mean x)^2; scatter from n - 2 degrees of
+    freedom.
 
     Parameters
     ----------

@@ -13,7 +13,12 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from preservecheck.chemistry.electrolytes import A_PHI_25C, Pitzer, electrolytes_pooled, pitzer_osmotic_ln_aw
+from preservecheck.chemistry.electrolytes import (
+    A_PHI_25C,
+    Pitzer,
+    electrolytes_pooled,
+    pitzer_osmotic_ln_aw,
+)
 from preservecheck.chemistry.nonelectrolytes import (
     MOLAR_MASS_WATER_KG_MOL,
     Norrish,

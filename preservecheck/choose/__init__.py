@@ -2,22 +2,27 @@
 
 How a system gets its place:
 
-1. The formula's own preservatives are taken out (what raw materials carry in stays); each system goes in where they
+1. The formula's own preservatives are taken out (what raw materials carry in stays); each system
+   goes in where they
    went in, or, where none was, last into the cooled batch.
-2. Over a grid of doses and pH values, all systems in one array, the checks on pH range, free active and solubility show
+2. Over a grid of doses and pH values, all systems in one array, the checks on pH range, free active
+   and solubility show
    where it works; the ends of the intervals are then found as roots.
-3. The dose is the middle of the usage range (of a solvent, such as alcohol, the least it takes), but 10 % below the
-   highest that usage range, law and solubility allow where that is lower, and 10 % more than the microbes ask for where
-   that is higher; never above the highest, on the scale's steps.
-4. That very formula is judged by all checks. ``fits``: no serious warning, and none at all on pH range, free active,
-   solubility, dose, law, heat and coverage. Otherwise the smallest changes that answer what is wrong are made - cooler
-   addition, another pH with the dose for it, a nonionic gum for an anionic one, a finer scale, a partner that its row
-   names - and the changed formula is judged again: ``fits-after-change``. A solvent that is not in the formula yet
-   takes the place of water, and that always is a change. What still does not pass ``does-not-fit``.
+3. The dose is the middle of the usage range (of a solvent, such as alcohol, the least it takes),
+   but 10 % below the
+   highest that usage range, law and solubility allow where that is lower, and 10 % more than the
+   microbes ask for where that is higher; never above the highest, on the scale's steps.
+4. That very formula is judged by all checks. ``fits``: no serious warning, and none at all on pH
+   range, free active,
+   solubility, dose, law, heat and coverage. Otherwise the smallest changes that answer what is
+   wrong are made - cooler addition, another pH with the dose for it, a nonionic gum for an anionic
+   one, a finer scale, a partner that its row names - and the changed formula is judged again:
+   ``fits-after-change``. A solvent that is not in the formula yet takes the place of water, and
+   that always is a change. What still does not pass ``does-not-fit``.
 
-Order: fits, then fits after a change, then the rest; no serious warning before some, then fewest warnings, then the
-margin of the weakest microbe, then the chance of passing. A margin above 3 counts as 3: MIC values differ by that much
-between laboratories, so more of it says nothing.
+Order: fits, then fits after a change, then the rest; no serious warning before some, then fewest
+warnings, then the margin of the weakest microbe, then the chance of passing. A margin above 3
+counts as 3: MIC values differ by that much between laboratories, so more of it says nothing.
 """
 
 from __future__ import annotations
@@ -116,9 +121,13 @@ def choose(
         formula = load_formula(formula, tables, today=today)
     wishes = []
     if strange := [m for m in markets if m not in MARKETS]:
-        raise PreservecheckError(f"--markets: {', '.join(strange)} is not known; the markets are {', '.join(MARKETS)}")
+        raise PreservecheckError(
+            f"--markets: {', '.join(strange)} is not known; the markets are {', '.join(MARKETS)}"
+        )
     if markets:
-        formula = formula.model_copy(update={"product": formula.product.model_copy(update={"markets": tuple(markets)})})
+        formula = formula.model_copy(
+            update={"product": formula.product.model_copy(update={"markets": tuple(markets)})}
+        )
         wishes.append(f"markets {', '.join(markets)}")
     systems, said = _allowed(tables, natural=natural, without=without)
     wishes += said
@@ -143,13 +152,18 @@ def choose(
 
 
 def _ranked(host: Host, wanted: list[System], allowed: list[System]) -> list[Option]:
-    """Options for the systems that are wanted; those that may be their partners are looked at beside them."""
+    """Options for the systems that are wanted; those that may be their partners are looked at
+    beside them."""
     ids = {s.id for s in wanted}
     near = ids.union(*(s.partners for s in wanted))
-    return [option for option in ranked(host, [s for s in allowed if s.id in near]) if option.id in ids]
+    return [
+        option for option in ranked(host, [s for s in allowed if s.id in near]) if option.id in ids
+    ]
 
 
-def _allowed(tables: Tables, *, natural: bool, without: Sequence[str]) -> tuple[list[System], list[str]]:
+def _allowed(
+    tables: Tables, *, natural: bool, without: Sequence[str]
+) -> tuple[list[System], list[str]]:
     """The systems that are left by the wishes of the maker, and the wishes in words."""
     wishes = []
     systems = list(tables.systems)

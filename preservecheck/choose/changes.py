@@ -1,4 +1,5 @@
-"""The smallest changes that make a system fit: cooler addition, another pH, another gum, a partner."""
+"""The smallest changes that make a system fit: cooler addition, another pH, another gum, a
+partner."""
 
 from __future__ import annotations
 
@@ -19,7 +20,8 @@ from preservecheck.formula.names import folded
 from preservecheck.reference.rows import System
 from preservecheck.verdict import PASS, SERIOUS, Floats
 
-# of a dose to be written into the formula: as many as it has, so that review finds what was promised
+# of a dose to be written into the formula: as many as it has, so that review finds what was
+# promised
 DIGITS = 9
 # steps of the scales that are sold [g]
 SCALES_G = (1.0, 0.1, 0.01, 0.001)
@@ -32,7 +34,13 @@ def mended(host: Host, window: Window, trial: Trial, ph_low: float, ph_high: flo
     if worst["heat-limit"] > PASS and host.phase is not None:
         made["added_at_c"] = host.target_c(trial)
         before = host.bare.phases[host.phase] if host.phase < len(host.bare.phases) else None
-        was = None if before is None else before.added_at_c if before.added_at_c is not None else before.heated_to_c
+        was = (
+            None
+            if before is None
+            else before.added_at_c
+            if before.added_at_c is not None
+            else before.heated_to_c
+        )
         instead = f" instead of {was:.0f} °C" if was is not None else ""
         changes.append(f"add it at {made['added_at_c']:.0f} °C or cooler{instead}")
     needs_ph = (
@@ -43,12 +51,16 @@ def mended(host: Host, window: Window, trial: Trial, ph_low: float, ph_high: flo
     if needs_ph and (target := target_ph(host, window.case, ph_low, ph_high)) is not None:
         made["ph"] = target
         if host.ph is None:
-            outside.append(f"measure the pH, which is not known: it must lie at {ph_words(ph_low, ph_high)}")
+            outside.append(
+                f"measure the pH, which is not known: it must lie at {ph_words(ph_low, ph_high)}"
+            )
             changes.append(outside[-1])
         elif target != host.ph:
             way = "lower" if target < host.ph else "raise"
             side = "below" if target < host.ph else "above"
-            outside.append(f"{way} the pH from {number(host.ph, DIGITS)} to {number(target, DIGITS)} or {side}")
+            outside.append(
+                f"{way} the pH from {number(host.ph, DIGITS)} to {number(target, DIGITS)} or {side}"
+            )
             changes.append(outside[-1])
     if worst["ionic"] >= SERIOUS or worst["pairs"] >= SERIOUS or worst["free-active"] > PASS:
         gums = gums_of(host) if trial.system.charge == "cationic" else {}
@@ -60,7 +72,13 @@ def mended(host: Host, window: Window, trial: Trial, ph_low: float, ph_high: flo
         made["scale_step_g"] = step
         outside.append(f"weigh it on a scale that shows {number(step)} g")
         changes.append(outside[-1])
-    return replace(trial, **made, changes=tuple(changes), outside=tuple(outside), codes={} if made else trial.codes)
+    return replace(
+        trial,
+        **made,
+        changes=tuple(changes),
+        outside=tuple(outside),
+        codes={} if made else trial.codes,
+    )
 
 
 def taking_its_place(host: Host, system: System, percent: float) -> tuple[str, ...]:
@@ -68,12 +86,14 @@ def taking_its_place(host: Host, system: System, percent: float) -> tuple[str, .
     if not host.takes_the_place_of_water(system):
         return ()
     return (
-        f"let it take the place of {number(percent, DIGITS)} % water, which makes another product: try the base anew",
+        f"let it take the place of {number(percent, DIGITS)} % water, which makes another "
+        "product: try the base anew",
     )
 
 
 def redosed(host: Host, window: Window, trials: list[Trial], ends: Sequence[Floats]) -> list[Trial]:
-    """Trials at another pH with the dose for that pH, where that fits; the ends of their pH are set in place."""
+    """Trials at another pH with the dose for that pH, where that fits; the ends of their pH are set
+    in place."""
     ph_low, ph_high = ends
     moved = [i for i, t in enumerate(trials) if t.ph is not None and host.ph is not None]
     if not moved:
@@ -84,12 +104,16 @@ def redosed(host: Host, window: Window, trials: list[Trial], ends: Sequence[Floa
     out = list(trials)
     for i, t in zip(
         moved,
-        host.judged([replace(trials[i], percent=float(p)) for i, p in zip(moved, percent, strict=True)]),
+        host.judged(
+            [replace(trials[i], percent=float(p)) for i, p in zip(moved, percent, strict=True)]
+        ),
         strict=True,
     ):
         if t.fits or not trials[i].fits:
             out[i] = t
-    ph_low[moved], ph_high[moved] = window.ph_interval(np.array([out[i].percent for i in moved]), ph, some)
+    ph_low[moved], ph_high[moved] = window.ph_interval(
+        np.array([out[i].percent for i in moved]), ph, some
+    )
     return out
 
 
@@ -105,7 +129,9 @@ def gums_of(host: Host) -> dict[str, str]:
     return {
         folded(w.name): w.name
         for w in host.base.lines
-        if w.inci is not None and (r := rows.get(w.inci)) is not None and r.role == "anionic polymer"
+        if w.inci is not None
+        and (r := rows.get(w.inci)) is not None
+        and r.role == "anionic polymer"
     }
 
 
@@ -123,7 +149,9 @@ def with_partners(host: Host, window: Window, trials: list[Trial]) -> list[Trial
     if not pairs:
         return trials
     kinds = sorted({(at, ph) for _, at, ph in pairs})
-    doses = window.doses_of(np.array([ph for _, ph in kinds]), [window.systems[at] for at, _ in kinds])[2]
+    doses = window.doses_of(
+        np.array([ph for _, ph in kinds]), [window.systems[at] for at, _ in kinds]
+    )[2]
     dose = dict(zip(kinds, (float(d) for d in doses), strict=True))
     tries = [
         (
@@ -141,7 +169,9 @@ def with_partners(host: Host, window: Window, trials: list[Trial]) -> list[Trial
         for i, at, ph in pairs
     ]
     # the cooler of the two decides where both go in
-    cool = [replace(t, added_at_c=host.target_c(t)) if t.added_at_c is not None else t for _, t in tries]
+    cool = [
+        replace(t, added_at_c=host.target_c(t)) if t.added_at_c is not None else t for _, t in tries
+    ]
     best = list(trials)
     for (i, _), t in zip(tries, host.judged(cool), strict=True):
         if t.fits and (not best[i].fits or merit(t) < merit(best[i])):

@@ -24,7 +24,8 @@ from preservecheck.verdict import ABSENT, PASS, Codes, fold
 
 # draws behind each chance
 CHANCE_DRAWS = 500
-# a system that starts at this much of the whole formula makes another product; judgement of this program [%]
+# a system that starts at this much of the whole formula makes another product; judgement of this
+# program [%]
 SOLVENT_PERCENT = 10.0
 
 
@@ -47,7 +48,9 @@ class Host:
         self.own = tables.own("systems")
         composition = self.composer.compose(formula)
         phases = [a.phase for a in composition.additions]
-        self.phase = phases[-1] if phases else None  # in which the formula's own preservative goes in
+        self.phase = (
+            phases[-1] if phases else None
+        )  # in which the formula's own preservative goes in
         self.had = frozenset(s.id for s in composition.systems)  # its own preservatives
         self.bare = bare(formula, composition)
         self.base = self.composer.compose(self.bare)
@@ -66,7 +69,9 @@ class Host:
         if trial.without:
             formula = without_gums(formula, trial.without)
         if trial.ph is not None:
-            formula = formula.model_copy(update={"measured": formula.measured.model_copy(update={"ph": trial.ph})})
+            formula = formula.model_copy(
+                update={"measured": formula.measured.model_copy(update={"ph": trial.ph})}
+            )
         if trial.scale_step_g is not None:
             product = formula.product.model_copy(update={"scale_step_g": trial.scale_step_g})
             formula = formula.model_copy(update={"product": product})
@@ -83,20 +88,31 @@ class Host:
         return formula.model_copy(update={"phases": tuple(p for p in phases if p.lines)})
 
     def _line(self, system: System, percent: float) -> Line:
-        amount = percent if self.bare.amounts == "percent" else percent / 100 * (self.batch_g or 0.0)
+        amount = (
+            percent if self.bare.amounts == "percent" else percent / 100 * (self.batch_g or 0.0)
+        )
         return Line(name=system.id, kind="preservative", amount=amount)
 
     def target_c(self, trial: Trial) -> float:
-        """Temperature at which a trial's systems can go in with the thermometer's error to spare. [°C]"""
-        return min(added_below(s) for s in (trial.system, trial.partner) if s is not None) - THERMOMETER_C
+        """Temperature at which a trial's systems can go in with the thermometer's error to spare.
+        [°C]"""
+        return (
+            min(added_below(s) for s in (trial.system, trial.partner) if s is not None)
+            - THERMOMETER_C
+        )
 
     def takes_the_place_of_water(self, system: System) -> bool:
-        """Whether a system that the formula does not hold yet is a solvent rather than an additive."""
+        """Whether a system that the formula does not hold yet is a solvent rather than an
+        additive."""
         return system.usage_min_percent >= SOLVENT_PERCENT and system.id not in self.had
 
     def phase_name(self, trial: Trial) -> str:
         """The phase in which a trial's systems go in."""
-        if self.phase is not None and trial.added_at_c is None and self.phase < len(self.bare.phases):
+        if (
+            self.phase is not None
+            and trial.added_at_c is None
+            and self.phase < len(self.bare.phases)
+        ):
             return self.bare.phases[self.phase].name
         return "cool-down"
 
@@ -115,19 +131,27 @@ class Host:
         for check in (legal_limit, pairs):
             codes[check.ID] = one_each(check, case, figures[check.ID], codes[check.ID])
         sums = figures["free-active"]["sum_of_ratios"]
-        return [replace(t, codes={c: v[i] for c, v in codes.items()}, sums=sums[i]) for i, t in enumerate(trials)]
+        return [
+            replace(t, codes={c: v[i] for c, v in codes.items()}, sums=sums[i])
+            for i, t in enumerate(trials)
+        ]
 
     def chances(self, trials: Sequence[Trial]) -> list[float]:
         """Chance that everything that must pass does, under all tolerances."""
         if not trials:
             return []
         cloud = drawn(self.case_of(trials), draws=CHANCE_DRAWS)
-        good = [fold(BY_ID[c].judge(BY_ID[c].compute(cloud))) <= PASS for c in MUST_PASS if BY_ID[c].TOLERANCES]
+        good = [
+            fold(BY_ID[c].judge(BY_ID[c].compute(cloud))) <= PASS
+            for c in MUST_PASS
+            if BY_ID[c].TOLERANCES
+        ]
         return [float(g) for g in np.logical_and.reduce(np.broadcast_arrays(*good)).mean(axis=-1)]
 
 
 def added_below(system: System) -> float:
-    """Temperature below which a system goes in: the heat limit, or where it does most good if that is lower. [°C]"""
+    """Temperature below which a system goes in: the heat limit, or where it does most good if that
+    is lower. [°C]"""
     cool = system.preferred_add_below_c
     return system.heat_limit_c if cool is None else min(system.heat_limit_c, cool)
 

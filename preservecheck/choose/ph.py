@@ -13,7 +13,8 @@ PH_STEP = 0.05
 
 
 def target_ph(host: Host, case: Case, low: float, high: float) -> float | None:
-    """The nearest pH that works with the meter's tolerance to spare, inside product and material windows."""
+    """The nearest pH that works with the meter's tolerance to spare, inside product and material
+    windows."""
     if np.isnan(low):
         return None
     tolerance = host.bare.measured.ph_tolerance
@@ -25,7 +26,9 @@ def target_ph(host: Host, case: Case, low: float, high: float) -> float | None:
     near = host.ph if host.ph is not None else (low + high) / 2
     target = min(max(near, low), high)
     rounded = (
-        np.floor(target / PH_STEP + 1e-9) * PH_STEP if target < near else np.ceil(target / PH_STEP - 1e-9) * PH_STEP
+        np.floor(target / PH_STEP + 1e-9) * PH_STEP
+        if target < near
+        else np.ceil(target / PH_STEP - 1e-9) * PH_STEP
     )
     return round(float(rounded if low - 1e-9 <= rounded <= high + 1e-9 else target), 3)
 

@@ -17,7 +17,8 @@ def own_lines(composition: Composition) -> frozenset[int]:
 
 
 def bare(formula: Formula, composition: Composition) -> Formula:
-    """The formula without its own preservatives, filled to 100 % by its rest line, else by its water."""
+    """The formula without its own preservatives, filled to 100 % by its rest line, else by its
+    water."""
     systems = own_lines(composition)
     lines = [line for phase in formula.phases for line in phase.lines]
     percents, total = solved(formula)
@@ -31,7 +32,9 @@ def bare(formula: Formula, composition: Composition) -> Formula:
         kept = []
         for line in phase.lines:
             if at in keep:
-                kept.append(line.model_copy(update={"amount": None, "rest": True}) if at == filler else line)
+                kept.append(
+                    line.model_copy(update={"amount": None, "rest": True}) if at == filler else line
+                )
             at += 1
         phases.append(phase.model_copy(update={"lines": tuple(kept)}))
     product = formula.product
@@ -46,7 +49,8 @@ def without_gums(formula: Formula, gums: Collection[str]) -> Formula:
         p.model_copy(
             update={
                 "lines": tuple(
-                    line.model_copy(update={"name": GUM}) if folded(line.name) in gums else line for line in p.lines
+                    line.model_copy(update={"name": GUM}) if folded(line.name) in gums else line
+                    for line in p.lines
                 )
             }
         )
@@ -58,4 +62,8 @@ def without_gums(formula: Formula, gums: Collection[str]) -> Formula:
 def free_name(phases: Sequence[Phase]) -> str:
     """A name for a new phase that no phase has yet."""
     taken = {p.name for p in phases}
-    return next(n for n in ("preservative", *(f"preservative {i}" for i in range(2, 1000))) if n not in taken)
+    return next(
+        n
+        for n in ("preservative", *(f"preservative {i}" for i in range(2, 1000)))
+        if n not in taken
+    )

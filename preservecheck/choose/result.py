@@ -15,7 +15,8 @@ Outcome = Literal["fits", "fits-after-change", "does-not-fit"]
 WIDE = 3.0
 OUTCOMES: tuple[Outcome, ...] = ("fits", "fits-after-change", "does-not-fit")
 ORDER = (
-    "Fits before fits after a change before the rest; then no serious warning, fewest warnings, the widest margin "
+    "Fits before fits after a change before the rest; then no serious warning, fewest warnings, "
+    "the widest margin "
     "of the weakest microbe (above 3 times counts as 3), the best chance of passing."
 )
 
@@ -37,7 +38,9 @@ class Option(BaseModel):
     percent: float | None
     percent_low: float | None
     percent_high: float | None
-    ph: float | None  # at which the dose is recommended; the ends of the dose are at the measured pH
+    ph: (
+        float | None
+    )  # at which the dose is recommended; the ends of the dose are at the measured pH
     ph_low: float | None
     ph_high: float | None
     add_below_c: float | None
@@ -55,7 +58,9 @@ class Option(BaseModel):
     # not part of the JSON
     formula: Formula | None = None  # with the recommendation in it
     check: str | None = None  # the first that stands in the way of what does not fit
-    outside: tuple[str, ...] = ()  # of the changes those that no recipe can hold: a reading, a scale
+    outside: tuple[
+        str, ...
+    ] = ()  # of the changes those that no recipe can hold: a reading, a scale
 
 
 class Choice(BaseModel):
@@ -76,7 +81,9 @@ class Choice(BaseModel):
 
     def to_json(self) -> dict[str, Any]:
         """Keys that other programs read, in ranked order."""
-        data = self.model_dump(mode="json", exclude={"systems": {"__all__": {"formula", "check", "outside"}}})
+        data = self.model_dump(
+            mode="json", exclude={"systems": {"__all__": {"formula", "check", "outside"}}}
+        )
         return {"format": 1, **data}
 
 

@@ -8,7 +8,8 @@ import numpy as np
 
 from preservecheck.verdict import Bools, Floats
 
-# rounds of narrowing an interval to one of so many pieces: a grid step of a pH range comes down to about 1e-8
+# rounds of narrowing an interval to one of so many pieces: a grid step of a pH range comes down to
+# about 1e-8
 ROUNDS, PIECES = 6, 16
 # steps of false position at most; it converges in about eight
 STEPS = 40
@@ -19,7 +20,8 @@ SMALL = 1e-12
 def narrowed(beyond: Callable[[Floats], Bools], low: Floats, high: Floats) -> Floats:
     """Where a condition that is false at ``low`` becomes true on the way to ``high``, row by row.
 
-    Each round looks at many points of every interval at once and keeps the first piece in which the condition turns.
+    Each round looks at many points of every interval at once and keeps the first piece in which the
+    condition turns.
 
     Parameters
     ----------
@@ -35,13 +37,16 @@ def narrowed(beyond: Callable[[Floats], Bools], low: Floats, high: Floats) -> Fl
         points[:, -1] = high
         turns = beyond(points)
         first = np.where(turns.any(axis=1), turns.argmax(axis=1), PIECES - 1)[:, None]
-        before = np.where(first[:, 0] > 0, np.take_along_axis(points, np.maximum(first - 1, 0), axis=1)[:, 0], low)
+        before = np.where(
+            first[:, 0] > 0, np.take_along_axis(points, np.maximum(first - 1, 0), axis=1)[:, 0], low
+        )
         low, high = before, np.take_along_axis(points, first, axis=1)[:, 0]
     return high
 
 
 def root(value: Callable[[Floats], Floats], low: Floats, high: Floats) -> Floats:
-    """Where a rising function is zero between ``low`` and ``high``, element by element (Illinois false position)."""
+    """Where a rising function is zero between ``low`` and ``high``, element by element (Illinois
+    false position)."""
     a, b = np.array(low, dtype=float), np.array(high, dtype=float)
     at_a, at_b = value(a), value(b)
     there = (at_a < 0) & (at_b >= 0)  # false also where a value is unknown
@@ -63,7 +68,8 @@ def root(value: Callable[[Floats], Floats], low: Floats, high: Floats) -> Floats
 
 
 def run(grid: Floats, good: Bools, near: Floats | float) -> tuple[Floats, Floats]:
-    """Ends of the run of good points nearest to a value (one, or one a row); not-a-number where none is good."""
+    """Ends of the run of good points nearest to a value (one, or one a row); not-a-number where
+    none is good."""
     left, right = np.full(len(grid), np.nan), np.full(len(grid), np.nan)
     near = np.broadcast_to(near, len(grid))
     for i, (points, row) in enumerate(zip(grid, good, strict=True)):

@@ -13,11 +13,20 @@ from preservecheck.reference.rows import System
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, fold
 
 # checks that must pass before a system is said to fit; others may warn and count in the order
-MUST_PASS = ("ph-range", "free-active", "solubility", "dose", "legal-limit", "heat-limit", "coverage")
+MUST_PASS = (
+    "ph-range",
+    "free-active",
+    "solubility",
+    "dose",
+    "legal-limit",
+    "heat-limit",
+    "coverage",
+)
 
 
 def fits(worst: Mapping[str, ArrayLike]) -> Bools:
-    """No serious warning, and nothing but a pass where a pass is asked for; law that is not known may stay so.
+    """No serious warning, and nothing but a pass where a pass is asked for; law that is not known
+    may stay so.
 
     Parameters
     ----------
@@ -43,7 +52,9 @@ class Trial:
     scale_step_g: float | None = None  # a finer scale; None: the maker's own
     without: frozenset[str] = frozenset()  # anionic gums replaced by a nonionic one
     changes: tuple[str, ...] = ()
-    outside: tuple[str, ...] = ()  # of the changes those that no recipe can hold: a reading, a scale
+    outside: tuple[
+        str, ...
+    ] = ()  # of the changes those that no recipe can hold: a reading, a scale
     codes: dict[str, Codes] = field(default_factory=dict)
     sums: Floats | None = None
 

@@ -55,14 +55,18 @@ class Window:
         if ph.ndim == 1:
             ph = ph.reshape(-1, *[1] * (percent.ndim - 1))
         case, c = self.case, self.context
-        rows = np.array([c.system_index[s.id] for s in systems]).reshape(-1, *[1] * (percent.ndim - 1))
+        rows = np.array([c.system_index[s.id] for s in systems]).reshape(
+            -1, *[1] * (percent.ndim - 1)
+        )
         rest = self._rest(c)
         dose = percent[..., None]
         composition = c.system_composition[rows]
         amount = case.amount[0] - dose * rest + dose * composition
         preserving = np.array([_preserving(c, n) for n in c.names])
         shape = percent.shape
-        full = {n: np.full(shape, getattr(case, n)[0]) for n in CASE_AXIS if n not in ("ph", "profile")}
+        full = {
+            n: np.full(shape, getattr(case, n)[0]) for n in CASE_AXIS if n not in ("ph", "profile")
+        }
         target = np.array([added_below(s) - THERMOMETER_C for s in systems]).reshape(rows.shape)
         return case.with_(
             **full,
@@ -108,7 +112,8 @@ class Window:
         return np.asarray(free_active.sums(case).min(axis=-1))
 
     def lowest_dose(self, ph: Floats | float, systems: Sequence[System]) -> Floats:
-        """Dose at which every microbe group reaches a sum of 1; not-a-number where none below 100 % does. (S,)"""
+        """Dose at which every microbe group reaches a sum of 1; not-a-number where none below 100 %
+        does. (S,)"""
         low = np.zeros(len(systems))
         high = np.minimum(np.array([s.usage_max_percent for s in systems]), self.host.room)
         for _ in range(4):  # beyond the usage range too: the figure says how far away it is
@@ -126,23 +131,34 @@ class Window:
             codes = BY_ID["solubility"].judge(BY_ID["solubility"].compute(case))
             return np.asarray(fold(codes) >= WARN)
 
-        top = np.minimum(self._lawful_dose(ph, systems), np.array([s.usage_max_percent for s in systems]))
+        top = np.minimum(
+            self._lawful_dose(ph, systems), np.array([s.usage_max_percent for s in systems])
+        )
         too_much = np.flatnonzero(over(top, np.arange(len(systems))))
         if too_much.size:
-            top[too_much] = narrowed(lambda d: over(d, too_much), np.zeros(too_much.size), top[too_much])
+            top[too_much] = narrowed(
+                lambda d: over(d, too_much), np.zeros(too_much.size), top[too_much]
+            )
         return np.asarray(top)
 
     def _lawful_dose(self, ph: Floats | float, systems: Sequence[System]) -> Floats:
-        """Dose at which the first limit of the law is met: the totals grow in proportion to it. (S,)"""
+        """Dose at which the first limit of the law is met: the totals grow in proportion to it.
+        (S,)"""
         none, one = (
-            BY_ID["legal-limit"].compute(self.case_at(np.full(len(systems), d), ph, systems)) for d in (0.0, 1.0)
+            BY_ID["legal-limit"].compute(self.case_at(np.full(len(systems), d), ph, systems))
+            for d in (0.0, 1.0)
         )
         start = none["percent_as_limited"]
         slope = one["percent_as_limited"] - start
-        return legal_limit.lawful_dose(start, slope, one["applies"], one["kind"], one["percent_max"])
+        return legal_limit.lawful_dose(
+            start, slope, one["applies"], one["kind"], one["percent_max"]
+        )
 
-    def ph_interval(self, percent: Floats, near: Floats | float, systems: Sequence[System]) -> tuple[Floats, Floats]:
-        """PH between which each system works at a dose, the interval nearest to a pH; not-a-number where none. (S,)"""
+    def ph_interval(
+        self, percent: Floats, near: Floats | float, systems: Sequence[System]
+    ) -> tuple[Floats, Floats]:
+        """PH between which each system works at a dose, the interval nearest to a pH; not-a-number
+        where none. (S,)"""
         low = np.array([s.ph_min for s in systems])
         high = np.array([s.ph_max for s in systems])
         grid = np.linspace(low, high, GRID, axis=-1)
@@ -163,12 +179,17 @@ class Window:
     def grid(self, systems: Sequence[System]) -> Bools:
         """Where each system works over its usage range and pH range. (S, doses, pH values)"""
         dose = np.linspace(
-            [s.usage_min_percent for s in systems], [s.usage_max_percent for s in systems], GRID, axis=-1
+            [s.usage_min_percent for s in systems],
+            [s.usage_max_percent for s in systems],
+            GRID,
+            axis=-1,
         )
         ph = np.linspace([s.ph_min for s in systems], [s.ph_max for s in systems], GRID, axis=-1)
         return self.works(dose[:, :, None], systems)(ph[:, None, :])
 
-    def doses_of(self, ph: Floats | float, systems: Sequence[System]) -> tuple[Floats, Floats, Floats]:
+    def doses_of(
+        self, ph: Floats | float, systems: Sequence[System]
+    ) -> tuple[Floats, Floats, Floats]:
         """Lowest dose that works, highest that is allowed, and the one recommended. (S,) each
 
         Parameters
@@ -185,19 +206,32 @@ class Window:
         # of a solvent no more than it takes
         middle = np.where([self.host.takes_the_place_of_water(s) for s in systems], least, middle)
         wanted = np.fmax(np.minimum(middle, high / MARGIN), MARGIN * low)
-        return low, high, np.array([self._on_scale(w, h, s) for w, h, s in zip(wanted, high, systems, strict=True)])
+        return (
+            low,
+            high,
+            np.array(
+                [self._on_scale(w, h, s) for w, h, s in zip(wanted, high, systems, strict=True)]
+            ),
+        )
 
     def _on_scale(self, wanted: float, high: float, system: System) -> float:
-        """A dose that the scale shows, or one of two decimals: rounded up, but never above what is allowed.
+        """A dose that the scale shows, or one of two decimals: rounded up, but never above what is
+        allowed.
 
-        Where less is allowed than the usage range starts with, a dose of the range: the law or the solubility will say
-        so, and another pH may allow it.
+        Where less is allowed than the usage range starts with, a dose of the range: the law or the
+        solubility will say so, and another pH may allow it.
         """
         least = system.usage_min_percent
         top = high if high >= least else system.usage_max_percent
         dose = min(max(wanted, least), top)
         step_g = self.host.bare.product.scale_step_g
-        step = 100 * step_g / self.host.batch_g if step_g and self.host.batch_g else 0.01 if least >= 0.05 else 0.0005  # noqa: PLR2004
+        step = (
+            100 * step_g / self.host.batch_g
+            if step_g and self.host.batch_g
+            else 0.01
+            if least >= 0.05
+            else 0.0005
+        )  # noqa: PLR2004
         if step > dose / 4:
             step = 0.01 if least >= 0.05 else 0.0005  # noqa: PLR2004  # too coarse a scale: weighing will say so
         up = np.ceil(dose / step - 1e-9) * step

@@ -20,7 +20,11 @@ from preservecheck.verdict import PASS, SERIOUS, WARN, Finding
 
 
 def option_of(
-    host: Host, trial: Trial, first: Trial, ends: tuple[float, float, float, float], chance: float | None
+    host: Host,
+    trial: Trial,
+    first: Trial,
+    ends: tuple[float, float, float, float],
+    chance: float | None,
 ) -> Option:
     """What a trial would do, with the ends of dose and pH and the chance of passing."""
     low, high, ph_low, ph_high = ends
@@ -28,7 +32,11 @@ def option_of(
     sums = trial.sums if trial.sums is not None else np.array([np.nan])
     at = int(np.nanargmin(sums)) if not np.isnan(sums).all() else 0
     outcome: Outcome = (
-        "fits" if trial.fits and not trial.changes else "fits-after-change" if trial.fits else "does-not-fit"
+        "fits"
+        if trial.fits and not trial.changes
+        else "fits-after-change"
+        if trial.fits
+        else "does-not-fit"
     )
     fault = _first_fault(host, first) if outcome == "does-not-fit" else None
     grams = trial.percent / 100 * host.batch_g if host.batch_g else None
@@ -63,7 +71,8 @@ def option_of(
 def no_room(host: Host, system: System) -> Option:
     """A system of which more has to go in than the formula can give way to."""
     why = (
-        f"dose: it takes {number(system.usage_min_percent)} % and more of the whole formula, and only "
+        f"dose: it takes {number(system.usage_min_percent)} % and more of the whole formula, and "
+        "only "
         f"{number(host.room)} % of this one can give way"
     )
     return Option(
@@ -105,14 +114,19 @@ def before_any(host: Host) -> tuple[str, ...]:
         codes = one_each(check, case, figures, np.atleast_2d(check.judge(figures)))[0]
         for j in np.flatnonzero(codes >= SERIOUS):
             finding = _finding(check, case, int(j))
-            out.append(f"Mend this first, no preservative can: {finding.because} {finding.do or ''}".strip())
+            out.append(
+                f"Mend this first, no preservative can: {finding.because} "
+                f"{finding.do or ''}".strip()
+            )
     return tuple(out)
 
 
 def _finding(check: Check, case: Case, j: int) -> Finding:
     """One finding of a check on the first case."""
     figures = check.compute(case)
-    return finding_of(check, case, figures, j, int(np.atleast_2d(check.judge(figures))[0, j]), None, {})
+    return finding_of(
+        check, case, figures, j, int(np.atleast_2d(check.judge(figures))[0, j]), None, {}
+    )
 
 
 def _why(trial: Trial, fault: Finding | None) -> str:
@@ -129,9 +143,15 @@ def _first_fault(host: Host, trial: Trial) -> Finding | None:
     """What is wrong with a trial, the worst first."""
     case = host.case_of([trial])
     # what the law forbids no dose can mend, so it is said first
-    ranked = sorted(CHECKS, key=lambda c: (-trial.worst[c.ID], c.ID != legal_limit.ID, c.ID not in MUST_PASS))
+    ranked = sorted(
+        CHECKS, key=lambda c: (-trial.worst[c.ID], c.ID != legal_limit.ID, c.ID not in MUST_PASS)
+    )
     check = next(
-        (c for c in ranked if trial.worst[c.ID] > PASS and (c.ID in MUST_PASS or trial.worst[c.ID] == SERIOUS)),
+        (
+            c
+            for c in ranked
+            if trial.worst[c.ID] > PASS and (c.ID in MUST_PASS or trial.worst[c.ID] == SERIOUS)
+        ),
         None,
     )
     if check is None:

@@ -1,10 +1,11 @@
 """The tables as arrays: one axis of substances, one of acting forms, one of systems.
 
-Everything a check multiplies or compares with stands here once, built from the rows, so that one formula and a million
-formulas meet the same numbers. Not-a-number means unknown.
+Everything a check multiplies or compares with stands here once, built from the rows, so that one
+formula and a million formulas meet the same numbers. Not-a-number means unknown.
 
-Axes used throughout: ``K`` substances, ``F`` acting forms (an acid and its salts are one), ``M`` microbes, ``C`` oil
-classes, ``B`` binder classes, ``S`` systems, ``Q`` parts of a system, ``N`` norrish solutes, ``E`` salts.
+Axes used throughout: ``K`` substances, ``F`` acting forms (an acid and its salts are one), ``M``
+microbes, ``C`` oil classes, ``B`` binder classes, ``S`` systems, ``Q`` parts of a system, ``N``
+norrish solutes, ``E`` salts.
 """
 
 from __future__ import annotations
@@ -26,7 +27,13 @@ from preservecheck.context.forms import (
 from preservecheck.context.solutes import FREE_COUNTERION, SURFACTANT_OSMOL, SURFACTANTS, Solutes
 from preservecheck.context.substances import BINDER_CLASSES, OIL_CLASSES, OIL_DENSITY
 from preservecheck.context.systems import COMPAT_CODES, COMPAT_COLUMNS, GROUPS, RATINGS, Systems
-from preservecheck.context.uptake import BINDING_FACTOR, LIKE_ETHOXYLATE, MEASURED_FACTOR, RELATION_FACTOR, Uptake
+from preservecheck.context.uptake import (
+    BINDING_FACTOR,
+    LIKE_ETHOXYLATE,
+    MEASURED_FACTOR,
+    RELATION_FACTOR,
+    Uptake,
+)
 
 __all__ = [
     "ACID",
@@ -58,7 +65,8 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Context(Solutes, Uptake, Systems):
-    """Reference arrays for one set of tables and, where a formula brings some, its own materials."""
+    """Reference arrays for one set of tables and, where a formula brings some, its own
+    materials."""
 
     # rules of the law and pairs are kept by context and asked for many times
     @cached_property

@@ -19,7 +19,8 @@ MICROBES = (
     "Candida albicans",
     "Aspergillus brasiliensis",
 )
-# roles whose antimicrobial part is added up; humectants act through water activity and are not counted twice
+# roles whose antimicrobial part is added up; humectants act through water activity and are not
+# counted twice
 COUNTED_ROLES = ("preservative", "booster", "solvent")
 NEUTRAL, ACID, BASE, CATION = range(4)
 FORM_CODES = {
@@ -30,7 +31,8 @@ FORM_CODES = {
     "released formaldehyde": NEUTRAL,
     "chelating anion": NEUTRAL,
 }
-# scatter of curated solubilities near 25 °C is 0.05 to 0.08 log units (aqsoldb-2019); recalled ones differ more
+# scatter of curated solubilities near 25 °C is 0.05 to 0.08 log units (aqsoldb-2019); recalled ones
+# differ more
 READ_SOLUBILITY, RECALLED_SOLUBILITY = 1.15, 1.5
 
 
@@ -40,7 +42,9 @@ class Forms(Substances):
     @cached_property
     def forms(self) -> tuple[str, ...]:
         """Acting forms on axis F: the acid for a salt, else the substance itself."""
-        counted = (a for a in self.actives.values() if a.role in COUNTED_ROLES and a.inci in self.index)
+        counted = (
+            a for a in self.actives.values() if a.role in COUNTED_ROLES and a.inci in self.index
+        )
         return tuple(sorted({a.acid_form or a.inci for a in counted}))
 
     @cached_property
@@ -55,7 +59,9 @@ class Forms(Substances):
         for a in self._held_actives:
             acid = a.acid_form or a.inci
             if a.role in COUNTED_ROLES:
-                ratio = speciation.acid_equivalent(1.0, a.molar_mass_g_mol, self.actives[acid].molar_mass_g_mol)
+                ratio = speciation.acid_equivalent(
+                    1.0, a.molar_mass_g_mol, self.actives[acid].molar_mass_g_mol
+                )
                 out[self.index[a.inci], self.form_index[acid]] = ratio if a.acid_form else 1.0
         return out
 
@@ -76,17 +82,23 @@ class Forms(Substances):
 
     @cached_property
     def solubility_factor(self) -> Floats:
-        """How far a solubility may be off, times and divided by: more where it is recalled. [-] (F,)"""
+        """How far a solubility may be off, times and divided by: more where it is recalled. [-]
+        (F,)"""
         rows = [self.actives[f] for f in self.forms]
         recalled = [
             a.basis != "published"
-            or (a.recalled is not None and ("water_solubility" in a.recalled or "most figures" in a.recalled))
+            or (
+                a.recalled is not None
+                and ("water_solubility" in a.recalled or "most figures" in a.recalled)
+            )
             for a in rows
         ]
         return np.where(recalled, RECALLED_SOLUBILITY, READ_SOLUBILITY)
 
     form_meq_g = cached_property(
-        lambda self: 1000 * self._form_column("charge_number", 0.0) / self._form_column("molar_mass_g_mol")
+        lambda self: (
+            1000 * self._form_column("charge_number", 0.0) / self._form_column("molar_mass_g_mol")
+        )
     )
 
     @cached_property
@@ -96,11 +108,12 @@ class Forms(Substances):
 
     @cached_property
     def mic_percent(self) -> Floats:
-        """Least effective concentration of the form that acts. [% w/v] (F, M); not-a-number where none is known.
+        """Least effective concentration of the form that acts. [% w/v] (F, M); not-a-number where
+        none is known.
 
-        A figure for total acid at a stated pH is brought to the undissociated form of that pH, of a range of pH at its
-        lower end (the cautious side). A figure that says only ``more than`` is infinite: that substance does not count
-        against that microbe.
+        A figure for total acid at a stated pH is brought to the undissociated form of that pH, of a
+        range of pH at its lower end (the cautious side). A figure that says only ``more than`` is
+        infinite: that substance does not count against that microbe.
         """
         out = np.full((len(self.forms), len(MICROBES)), np.nan)
         for (active, microbe), row in self.mic_rows.items():
@@ -108,7 +121,11 @@ class Forms(Substances):
                 continue
             f = self.form_index[active]
             value = row.mic_mg_l / 10_000
-            if self.form_kind[f] == ACID and row.of_form == "total" and (ph := _number(row.test_ph)) is not None:
+            if (
+                self.form_kind[f] == ACID
+                and row.of_form == "total"
+                and (ph := _number(row.test_ph)) is not None
+            ):
                 value *= float(speciation.undissociated_fraction(ph, self.pka[f]))
             out[f, MICROBES.index(microbe)] = np.inf if row.comparator == ">" else value
         return out

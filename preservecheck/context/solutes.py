@@ -14,7 +14,8 @@ from preservecheck.verdict import Floats
 
 # free counter-ions of a micelle or lamellar gel, share of the full salt; recalled, 20 to 30 %
 FREE_COUNTERION = 0.25
-# osmol per kg for a surfactant above its critical micelle concentration; recalled estimate, good to a factor 2
+# osmol per kg for a surfactant above its critical micelle concentration; recalled estimate, good to
+# a factor 2
 SURFACTANT_OSMOL = 1.0
 SURFACTANTS = ("cationic surfactant", "anionic surfactant", "amphoteric surfactant")
 
@@ -34,7 +35,10 @@ class Solutes(Substances):
     def _expanded(self) -> frozenset[str]:
         """Solutes that stand inside something on axis K, such as the sugars of honey."""
         return frozenset(
-            inci for s in self.tables.solutes if s.model == "expand" and s.inci in self.index for inci, _ in s.expand_to
+            inci
+            for s in self.tables.solutes
+            if s.model == "expand" and s.inci in self.index
+            for inci, _ in s.expand_to
         )
 
     @cached_property
@@ -43,7 +47,9 @@ class Solutes(Substances):
         return tuple(
             s
             for s in self._solutes.values()
-            if s.kind == "nonelectrolyte" and s.model in ("norrish", "ideal") and s.molar_mass_g_mol is not None
+            if s.kind == "nonelectrolyte"
+            and s.model in ("norrish", "ideal")
+            and s.molar_mass_g_mol is not None
         )
 
     @cached_property
@@ -78,11 +84,14 @@ class Solutes(Substances):
 
     def solute_column(self, rows: Sequence[Solute], name: str, missing: float = 0.0) -> Floats:
         """One column of solute rows as a vector."""
-        return np.array([v if (v := getattr(s, name)) is not None else missing for s in rows], dtype=float)
+        return np.array(
+            [v if (v := getattr(s, name)) is not None else missing for s in rows], dtype=float
+        )
 
     @cached_property
     def osmol(self) -> Floats:
-        """Ideal osmoles of everything that is neither a Norrish solute nor a Pitzer salt. [osmol/g] (K,)"""
+        """Ideal osmoles of everything that is neither a Norrish solute nor a Pitzer salt. [osmol/g]
+        (K,)"""
         out = np.zeros(len(self.names))
         modelled = (self.norrish.sum(axis=1) > 0) | (self.salts.sum(axis=1) > 0)
         for i, name in enumerate(self.names):
@@ -91,15 +100,25 @@ class Solutes(Substances):
                 out[i] = solute.osmol_per_kg * (1 - self.water_fraction[i]) / 1000
             elif modelled[i]:
                 continue
-            elif solute is not None and solute.nu_effective is not None and solute.molar_mass_g_mol is not None:
+            elif (
+                solute is not None
+                and solute.nu_effective is not None
+                and solute.molar_mass_g_mol is not None
+            ):
                 out[i] = solute.nu_effective / solute.molar_mass_g_mol
             elif self.oil_phase[i] > 0 or self.powder[i] > 0 or self.water_fraction[i] >= 1:
                 continue
             elif row is not None and row.role in SURFACTANTS:
                 out[i] = SURFACTANT_OSMOL / 1000
             elif np.isfinite(self.molar_mass[i]):
-                acid = name.endswith(" Acid") or (row is not None and row.role == "acid")  # hardly dissociated
-                ions = row.ions_per_molecule if row is not None and row.ions_per_molecule and not acid else 1.0
+                acid = name.endswith(" Acid") or (
+                    row is not None and row.role == "acid"
+                )  # hardly dissociated
+                ions = (
+                    row.ions_per_molecule
+                    if row is not None and row.ions_per_molecule and not acid
+                    else 1.0
+                )
                 out[i] = ions * (1 - self.water_fraction[i]) / self.molar_mass[i]
         return out
 
@@ -107,8 +126,9 @@ class Solutes(Substances):
     def ion_strength(self) -> Floats:
         """What a gram of substance adds to the ionic strength. [mol/g] (K,)
 
-        Salts by their ions; bases as the salt they form; acids nothing, since they take the place of an anion that is
-        counted already; surfactants a quarter, since most counter-ions stay with the micelle.
+        Salts by their ions; bases as the salt they form; acids nothing, since they take the place
+        of an anion that is counted already; surfactants a quarter, since most counter-ions stay
+        with the micelle.
         """
         out = np.zeros(len(self.names))
         z_plus, z_minus = (self.solute_column(self.salt_rows, c) for c in ("z_plus", "z_minus"))

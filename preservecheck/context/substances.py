@@ -15,7 +15,13 @@ from preservecheck.verdict import Bools, Floats
 
 OIL_CLASSES = ("vegetable", "ester", "hydrocarbon", "silicone", "fatty-alcohol")
 # g/mL; facts on vegetable and mineral oil read, the others common practice, no source
-OIL_DENSITY = {"vegetable": 0.92, "ester": 0.92, "hydrocarbon": 0.85, "silicone": 0.96, "fatty-alcohol": 0.85}
+OIL_DENSITY = {
+    "vegetable": 0.92,
+    "ester": 0.92,
+    "hydrocarbon": 0.85,
+    "silicone": 0.96,
+    "fatty-alcohol": 0.85,
+}
 BINDER_CLASSES: tuple[str, ...] = get_args(BinderClass)
 
 
@@ -47,7 +53,11 @@ class Substances:
     def rows(self) -> Mapping[str, Ingredient]:
         """Ingredient row by INCI name."""
         only = self.only_substances
-        return {i.inci: i for i in (*self.tables.ingredients, *self.own) if only is None or i.inci in only}
+        return {
+            i.inci: i
+            for i in (*self.tables.ingredients, *self.own)
+            if only is None or i.inci in only
+        }
 
     @cached_property
     def actives(self) -> Mapping[str, Active]:
@@ -64,14 +74,18 @@ class Substances:
         listed = [s for rule in self.tables.legal_limits for s in rule.substances]
         listed += [c.substance for c in self.tables.conversions]
         every = {*self.rows, *self.actives, *listed}
-        return tuple(sorted(every if self.only_substances is None else every & self.only_substances))
+        return tuple(
+            sorted(every if self.only_substances is None else every & self.only_substances)
+        )
 
     @cached_property
     def index(self) -> Mapping[str, int]:
         """Position of a substance on axis K."""
         return {n: i for i, n in enumerate(self.names)}
 
-    def _vector(self, value: Callable[[Ingredient], float | None], missing: float = np.nan) -> Floats:
+    def _vector(
+        self, value: Callable[[Ingredient], float | None], missing: float = np.nan
+    ) -> Floats:
         out = np.full(len(self.names), missing)
         for i, name in enumerate(self.names):
             if (row := self.rows.get(name)) is not None and (v := value(row)) is not None:
@@ -79,7 +93,9 @@ class Substances:
         return out
 
     def _flag(self, test: Callable[[Ingredient], bool]) -> Bools:
-        return np.array([(row := self.rows.get(n)) is not None and test(row) for n in self.names], dtype=bool)
+        return np.array(
+            [(row := self.rows.get(n)) is not None and test(row) for n in self.names], dtype=bool
+        )
 
     @cached_property
     def molar_mass(self) -> Floats:
@@ -109,7 +125,9 @@ class Substances:
         for i, name in enumerate(self.names):
             row = self.rows.get(name)
             if row is not None and row.oil_class in OIL_CLASSES and row.liquid_at_25c == "yes":
-                out[i, OIL_CLASSES.index(row.oil_class)] = (1 - row.water_fraction) / OIL_DENSITY[row.oil_class]
+                out[i, OIL_CLASSES.index(row.oil_class)] = (1 - row.water_fraction) / OIL_DENSITY[
+                    row.oil_class
+                ]
         return out
 
     @cached_property
@@ -161,7 +179,9 @@ class Substances:
         out: dict[str, list[int]] = {}
         for i, name in enumerate(self.names):
             row = self.rows.get(name)
-            keys = [f"inci:{name}"] + ([f"role:{row.role}", *(f"tag:{t}" for t in row.tags)] if row else [])
+            keys = [f"inci:{name}"] + (
+                [f"role:{row.role}", *(f"tag:{t}" for t in row.tags)] if row else []
+            )
             for key in keys:
                 out.setdefault(key, []).append(i)
         return out

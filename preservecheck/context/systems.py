@@ -48,12 +48,14 @@ class Systems(Forms):
 
     @cached_property
     def silent_systems(self) -> Bools:
-        """True for systems that hold nothing whose amount could be compared with an MIC, such as a ferment. (S,)"""
+        """True for systems that hold nothing whose amount could be compared with an MIC, such as a
+        ferment. (S,)"""
         return np.array(
             [
                 not any(self.acting[self.index[i]].any() for i, _ in s.composition)
                 and any(
-                    (r := self.rows.get(i)) is not None and r.role in ("preservative", "cationic surfactant")
+                    (r := self.rows.get(i)) is not None
+                    and r.role in ("preservative", "cationic surfactant")
                     for i, _ in s.composition
                 )
                 for s in self.systems
@@ -70,8 +72,8 @@ class Systems(Forms):
     def part_limits(self) -> tuple[Floats, Floats]:
         """Heat limit and preferred temperature of each part of each system. [°C] (S, Q) each
 
-        A system without parts is one part. Places that a system does not have are not-a-number in both arrays and
-        false in ``part_exists``.
+        A system without parts is one part. Places that a system does not have are not-a-number in
+        both arrays and false in ``part_exists``.
         """
         width = max([1, *(len(s.parts) for s in self.tables.systems)])
         limit = np.full((max(1, len(self.systems)), width), np.nan)
@@ -89,7 +91,10 @@ class Systems(Forms):
     def part_exists(self) -> Bools:
         """True where a system has that part. (S, Q)"""
         width = self.part_limits[0].shape[1]
-        return np.array([[q < max(1, len(s.parts)) for q in range(width)] for s in self.systems] or [[False] * width])
+        return np.array(
+            [[q < max(1, len(s.parts)) for q in range(width)] for s in self.systems]
+            or [[False] * width]
+        )
 
     @cached_property
     def ratings(self) -> Floats:
@@ -98,14 +103,20 @@ class Systems(Forms):
         def value(word: str | None) -> float:
             return np.nan if word is None else RATINGS[word]
 
-        return np.array([[value(getattr(s, g)) for g in GROUPS] for s in self.systems] or [[np.nan] * len(GROUPS)])
+        return np.array(
+            [[value(getattr(s, g)) for g in GROUPS] for s in self.systems]
+            or [[np.nan] * len(GROUPS)]
+        )
 
     @cached_property
     def compatibility(self) -> Floats:
         """0 ok, 1 caution, 2 avoid for each compatibility column. (S, 5)"""
         return np.array(
             [
-                [np.nan if (c := getattr(s, col)) is None else COMPAT_CODES[c.word] for col in COMPAT_COLUMNS]
+                [
+                    np.nan if (c := getattr(s, col)) is None else COMPAT_CODES[c.word]
+                    for col in COMPAT_COLUMNS
+                ]
                 for s in self.systems
             ]
             or [[np.nan] * len(COMPAT_COLUMNS)]

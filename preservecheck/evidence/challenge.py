@@ -1,4 +1,5 @@
-"""A challenge test read: log reductions, the verdict by the standard's lines, and what it means for the product."""
+"""A challenge test read: log reductions, the verdict by the standard's lines, and what it means for
+the product."""
 
 from __future__ import annotations
 
@@ -11,14 +12,21 @@ from typing import Any
 from preservecheck.batch.head import Head, head_of
 from preservecheck.checks.base import listed
 from preservecheck.errors import ReadingsError
-from preservecheck.evidence.challenge_words import STANDARDS, OrganismResult, meaning, organism_verdict, overall_because
+from preservecheck.evidence.challenge_words import (
+    STANDARDS,
+    OrganismResult,
+    meaning,
+    organism_verdict,
+    overall_because,
+)
 from preservecheck.evidence.counts import Count, Counts, group_of, read_counts
 from preservecheck.evidence.criteria import judged_lines, reduction, rounded, verdict_of
 from preservecheck.formula.model import Formula
 from preservecheck.reference.load import Tables, load_tables
 
 _COLUMN = {"iso-11930": "iso_11930", "usp-51": "usp_51", "ph-eur-5.1.3": "ph_eur_5_1_3"}
-# CFU per g or mL that the standards start with, low and high logarithm (facts, challenge protocol: recalled)
+# CFU per g or mL that the standards start with, low and high logarithm (facts, challenge protocol:
+# recalled)
 INOCULUM_LOG = {("iso-11930", "yeast"): (4.0, 5.0), ("iso-11930", "mould"): (4.0, 5.0)}
 BACTERIA_LOG = (5.0, 6.0)
 # a start that is further off than the rounding of a count deserves a word
@@ -65,9 +73,13 @@ def standard_id(written: str) -> str:
     """
     plain = "".join(ch for ch in written.casefold() if ch.isalnum())
     for id_ in STANDARDS:
-        if "".join(ch for ch in id_ if ch.isalnum()) in plain or plain == "".join(ch for ch in id_ if ch.isalnum()):
+        if "".join(ch for ch in id_ if ch.isalnum()) in plain or plain == "".join(
+            ch for ch in id_ if ch.isalnum()
+        ):
             return id_
-    raise ReadingsError(f'the standard "{written[:40]}" is not known; give {listed(list(STANDARDS), "or")}')
+    raise ReadingsError(
+        f'the standard "{written[:40]}" is not known; give {listed(list(STANDARDS), "or")}'
+    )
 
 
 def challenge(
@@ -103,31 +115,44 @@ def challenge(
     written = standard or counts.standard
     if written is None:
         raise ReadingsError(
-            f"{counts.where}: by which standard? Give --standard {listed(list(STANDARDS), 'or')}, or a line "
+            f"{counts.where}: by which standard? Give --standard {listed(list(STANDARDS), 'or')}, "
+            "or a line "
             "standard,iso-11930 above the heading"
         )
     id_ = standard_id(written)
     if standard and counts.standard and standard_id(counts.standard) != id_:
         raise ReadingsError(
-            f"{counts.where}: says it was done by {STANDARDS[standard_id(counts.standard)]}; judging it by "
+            f"{counts.where}: says it was done by {STANDARDS[standard_id(counts.standard)]}; "
+            "judging it by "
             f"{STANDARDS[id_]} needs counts of that test"
         )
     return judged(counts, id_, tables, formula=formula, today=today)
 
 
 def judged(
-    counts: Counts, standard: str, tables: Tables, *, formula: Formula | None = None, today: dt.date | None = None
+    counts: Counts,
+    standard: str,
+    tables: Tables,
+    *,
+    formula: Formula | None = None,
+    today: dt.date | None = None,
 ) -> Challenge:
     """Counts against the lines of one standard."""
     needed = [o.organism for o in tables.test_organisms if getattr(o, _COLUMN[standard]) == "yes"]
     rows = [r for r in tables.challenge_criteria if r.standard == standard]
     criteria = list(dict.fromkeys(r.criterion for r in rows))
-    organisms = [o for o in needed if o in counts.by_organism] + [o for o in counts.by_organism if o not in needed]
-    found = tuple(_organism(name, counts, standard, tables, criteria, name in needed) for name in organisms)
+    organisms = [o for o in needed if o in counts.by_organism] + [
+        o for o in counts.by_organism if o not in needed
+    ]
+    found = tuple(
+        _organism(name, counts, standard, tables, criteria, name in needed) for name in organisms
+    )
     missing = [f"{name}: no counts" for name in needed if name not in counts.by_organism]
     for one in found:
         days = {line.missing_day for line in one.lines if line.missing_day is not None}
-        missing += [f"{one.name}: {'the inoculum (day 0)' if d == 0 else f'day {d}'}" for d in sorted(days)]
+        missing += [
+            f"{one.name}: {'the inoculum (day 0)' if d == 0 else f'day {d}'}" for d in sorted(days)
+        ]
     asked = [o for o in found if o.verdict != "not judged"]
     verdict = _verdict([o.verdict for o in asked], missing, criteria)
     sources = tuple({r.source: tables.cite(r) for r in reversed(rows)}.values())
@@ -148,7 +173,9 @@ def judged(
     )
 
 
-def challenge_json(results: str | Path, tables: Tables | None = None, standard: str | None = None) -> dict[str, Any]:
+def challenge_json(
+    results: str | Path, tables: Tables | None = None, standard: str | None = None
+) -> dict[str, Any]:
     """The judged counts in their JSON form, for a record."""
     return challenge(results, standard, tables).to_json()
 
@@ -188,13 +215,19 @@ def _notes(course: dict[int, Count], standard: str, group: str | None) -> list[s
     low, high = INOCULUM_LOG.get((standard, group or ""), BACTERIA_LOG)
     if 0 in course and not low - _NEAR_LOG <= course[0].log10 <= high + _NEAR_LOG:
         out.append(
-            f"The inoculum of 10^{course[0].log10:.1f} lies outside the customary 10^{low:.0f} to 10^{high:.0f}: "
+            f"The inoculum of 10^{course[0].log10:.1f} lies outside the customary 10^{low:.0f} to "
+            f"10^{high:.0f}: "
             "ask the laboratory."
         )
     if any(c.some_below for c in course.values()):
         out.append("Some replicates were below detection; they count at the detection limit.")
     limits = {d: c.log10 for d, c in course.items() if c.below}
-    if 0 in course and limits and course[0].log10 - max(limits.values()) < 3 and group == "bacteria":  # noqa: PLR2004
+    if (
+        0 in course
+        and limits
+        and course[0].log10 - max(limits.values()) < 3
+        and group == "bacteria"
+    ):  # noqa: PLR2004
         out.append(
             f"The detection limit of 10^{max(limits.values()):.1f} can show "
             f"{course[0].log10 - max(limits.values()):.1f} log "
@@ -204,7 +237,8 @@ def _notes(course: dict[int, Count], standard: str, group: str | None) -> list[s
 
 
 def _verdict(organisms: Sequence[str], missing: Sequence[str], criteria: Sequence[str]) -> str:
-    """A fail is a fail whatever is missing; else what is missing leaves it open; else the weakest organism decides."""
+    """A fail is a fail whatever is missing; else what is missing leaves it open; else the weakest
+    organism decides."""
     if "fails" in organisms:
         return "fails"
     if missing or not organisms or "incomplete" in organisms:

@@ -1,4 +1,5 @@
-"""The plan of a challenge test: organisms, dates, neutraliser, amounts, and what goes with the sample."""
+"""The plan of a challenge test: organisms, dates, neutraliser, amounts, and what goes with the
+sample."""
 
 from __future__ import annotations
 
@@ -17,8 +18,8 @@ from preservecheck.formula.model import Formula
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.review import composer_for, context_for
 
-# grams of product: one container an organism, the neutraliser check of each, a count of the product itself (ISO: 20 g
-# in a container, recalled; the others common practice)
+# grams of product: one container an organism, the neutraliser check of each, a count of the product
+# itself (ISO: 20 g in a container, recalled; the others common practice)
 CONTAINER_G, NEUTRALISER_G, CLEAN_G = 20, 10, 20
 # what is left over when something has to be repeated
 RESERVE = 1.5
@@ -125,7 +126,11 @@ def plan(
                 day,
                 date,
                 f"{date:%A}",
-                tuple(dict.fromkeys(f"{r.criterion} {r.organism_group}" for r in lines if int(r.day) == day)),
+                tuple(
+                    dict.fromkeys(
+                        f"{r.criterion} {r.organism_group}" for r in lines if int(r.day) == day
+                    )
+                ),
             )
         )
     case = None
@@ -158,18 +163,28 @@ def _criteria(lines: Iterable[Any]) -> Iterable[str]:
             f"{r.value:g} log by day {r.day:.0f}"
             if r.requirement == "min_log_reduction"
             else f"no increase at day {r.day:.0f} from "
-            f"{'the start' if r.requirement.endswith('initial') else r.requirement[17:].replace('_', ' ')}"
+            + (
+                "the start"
+                if r.requirement.endswith("initial")
+                else r.requirement[17:].replace("_", " ")
+            )
         )
         by.setdefault((r.criterion, r.organism_group), []).append(said)
     for (criterion, group), wants in by.items():
-        yield f"{criterion if ' ' in criterion else f'criterion {criterion}'}, {group}: {'; '.join(wants)}"
+        yield (
+            f"{criterion if ' ' in criterion else f'criterion {criterion}'}, {group}: "
+            f"{'; '.join(wants)}"
+        )
 
 
 def _neutraliser(case: Case | None) -> tuple[str, ...]:
-    """Validation, and what usually stops the preservatives of this formula (facts, challenge protocol: recalled)."""
+    """Validation, and what usually stops the preservatives of this formula (facts, challenge
+    protocol: recalled)."""
     out = [
-        "Validate before the test: for each organism the neutraliser alone, and product with neutraliser and about "
-        "100 CFU, must give back at least half of the control. A preservative that goes on killing on the plate makes "
+        "Validate before the test: for each organism the neutraliser alone, and product with "
+        "neutraliser and about "
+        "100 CFU, must give back at least half of the control. A preservative that goes on "
+        "killing on the plate makes "
         "every result look good."
     ]
     if case is None:
@@ -177,7 +192,11 @@ def _neutraliser(case: Case | None) -> tuple[str, ...]:
     c = case.context
     there = [c.names[i] for i in np.flatnonzero(case.amount[0] > 0)]
     tags = {t for n in there if (row := c.rows.get(n)) is not None for t in row.tags}
-    forms = {a.active_form for n in there if (a := c.actives.get(n)) is not None and a.role == "preservative"}
+    forms = {
+        a.active_form
+        for n in there
+        if (a := c.actives.get(n)) is not None and a.role == "preservative"
+    }
     usual = (
         ("undissociated acid" in forms, "organic acids: dilution alone is often enough"),
         (
@@ -186,25 +205,34 @@ def _neutraliser(case: Case | None) -> tuple[str, ...]:
             or "neutral molecule" in forms
             or "cation" in forms
             or bool(case.charge[0][0] > 0),
-            "quaternaries, parabens, phenoxyethanol, alcohols and chlorhexidine: polysorbate 80 with lecithin",
+            "quaternaries, parabens, phenoxyethanol, alcohols and chlorhexidine: polysorbate 80 "
+            "with lecithin",
         ),
         (
             "released formaldehyde" in forms or "formaldehyde-releaser" in tags,
             "aldehydes and releasers: histidine or cysteine",
         ),
-        (any("isothiazolinone" in n.casefold() for n in there), "isothiazolinones: thioglycolate or cysteine"),
+        (
+            any("isothiazolinone" in n.casefold() for n in there),
+            "isothiazolinones: thioglycolate or cysteine",
+        ),
     )
     said = [text for fits, text in usual if fits]
     if said:
-        out.append(f"Usual for what is in this formula, from memory: {'; '.join(said)}. The laboratory decides.")
+        out.append(
+            f"Usual for what is in this formula, from memory: {'; '.join(said)}. The laboratory "
+            "decides."
+        )
     return tuple(out)
 
 
 def _send(formula: Formula | None) -> tuple[str, ...]:
     """What goes with the sample."""
     out: list[str] = [
-        "the product of one batch, in its final pack, at its final pH, with batch number and day of making",
-        "the formula with the per cent of every preservative, those that raw materials bring along included",
+        "the product of one batch, in its final pack, at its final pH, with batch number and day "
+        "of making",
+        "the formula with the per cent of every preservative, those that raw materials bring "
+        "along included",
         "pH and water activity as measured, the pack and its closure, how it was stored",
         "safety data sheets, and what is sold as: leave-on or rinse-off",
     ]
@@ -216,7 +244,10 @@ def _send(formula: Formula | None) -> tuple[str, ...]:
             f"{'' if aw is None else f' ({number(aw)})'}, the "
             f"pack ({formula.product.package or 'name it'}) and its closure, how it was stored"
         )
-        out.append(f"the digest of the formula file, {formula.sha256[:12]}, so that result and formula stay together")
+        out.append(
+            f"the digest of the formula file, {formula.sha256[:12]}, so that result and formula "
+            "stay together"
+        )
     return tuple(out)
 
 
@@ -224,11 +255,13 @@ def _before(samplings: list[Sampling]) -> tuple[str, ...]:
     weekend = [f"day {s.day} ({s.weekday} {s.date})" for s in samplings if s.date.weekday() >= 5]  # noqa: PLR2004
     out = [
         "Count the product itself first: it must be clean.",
-        "One organism in one container, 20 to 25 °C, in the dark; at most 1 % of water comes in with the inoculum "
+        "One organism in one container, 20 to 25 °C, in the dark; at most 1 % of water comes in "
+        "with the inoculum "
         "(recalled).",
     ]
     if weekend:
         out.append(
-            f"On a weekend fall {listed(weekend)}: ask whether the laboratory counts then, or start on another day."
+            f"On a weekend fall {listed(weekend)}: ask whether the laboratory counts then, or "
+            "start on another day."
         )
     return tuple(out)

@@ -52,15 +52,24 @@ def organism_verdict(
     if "missing" in {line.state for c in criteria for line in lines[c]}:
         if states[last] == "missed":
             return "fails", _missed(lines[last])
-        gone = list(dict.fromkeys(line.found for c in criteria for line in lines[c] if line.state == "missing"))
-        rest = f" Criterion {last} is reached all the same." if len(criteria) > 1 and states[last] == "met" else ""
+        gone = list(
+            dict.fromkeys(
+                line.found for c in criteria for line in lines[c] if line.state == "missing"
+            )
+        )
+        rest = (
+            f" Criterion {last} is reached all the same."
+            if len(criteria) > 1 and states[last] == "met"
+            else ""
+        )
         said = f"{'; '.join(gone)}.{rest}"
         return "incomplete", said[0].upper() + said[1:]
     for c in criteria:
         if states[c] == "met":
             above = [a for a in criteria[: criteria.index(c)]]
             why = " ".join(
-                f"Criterion {a} is {'left open' if states[a] == 'open' else 'missed'}: {_short(lines[a])}."
+                f"Criterion {a} is {'left open' if states[a] == 'open' else 'missed'}: "
+                f"{_short(lines[a])}."
                 for a in above
             )
             said = f"Every line of {_name(c)} is met{_leaning(lines[c])}."
@@ -100,13 +109,18 @@ def _leaning(lines: Sequence[LineResult]) -> str:
     return f", {'; '.join(said)}" if said else ""
 
 
-def overall_because(verdict: str, organisms: Sequence[OrganismResult], missing: Sequence[str], standard: str) -> str:
+def overall_because(
+    verdict: str, organisms: Sequence[OrganismResult], missing: Sequence[str], standard: str
+) -> str:
     """Why the whole test came out so, in a sentence."""
     name = STANDARDS[standard]
     if verdict == "fails":
         failed = [o.name for o in organisms if o.verdict == "fails"]
         more = f" Also missing: {'; '.join(missing)}." if missing else ""
-        return f"{listed(failed)} {'misses' if len(failed) == 1 else 'miss'} what {name} asks at the least.{more}"
+        return (
+            f"{listed(failed)} {'misses' if len(failed) == 1 else 'miss'} what {name} asks at "
+            f"the least.{more}"
+        )
     if verdict == "incomplete":
         opened = [o.name for o in organisms if o.verdict == "incomplete"]
         return (
@@ -117,7 +131,8 @@ def overall_because(verdict: str, organisms: Sequence[OrganismResult], missing: 
     leans = [
         o.name
         for o in organisms
-        if o.verdict == verdict and any(line.decided_by for line in o.lines if verdict in ("passes", line.criterion))
+        if o.verdict == verdict
+        and any(line.decided_by for line in o.lines if verdict in ("passes", line.criterion))
     ]
     lean = f" {listed(leans)} only by tolerance or rounding, as told below." if leans else ""
     if verdict == "passes":
@@ -125,7 +140,10 @@ def overall_because(verdict: str, organisms: Sequence[OrganismResult], missing: 
     weak = [o.name for o in organisms if o.verdict == verdict]
     if verdict == "A":
         return f"Every organism meets every line of criterion A of {name}.{lean}"
-    return f"{listed(weak)} {'reaches' if len(weak) == 1 else 'reach'} criterion B only of {name}; the others reach A."
+    return (
+        f"{listed(weak)} {'reaches' if len(weak) == 1 else 'reach'} criterion B only of "
+        f"{name}; the others reach A."
+    )
 
 
 def meaning(
@@ -138,39 +156,52 @@ def meaning(
         out.append(
             "The formula protects itself, in the pack, batch and pH that were tested."
             if standard == "iso-11930"
-            else "The formula reaches the target criterion, in the pack, batch and pH that were tested."
+            else "The formula reaches the target criterion, in the pack, batch and pH that were "
+            "tested."
         )
     elif verdict == "B":
         closed = package in _CLOSED_PACKS
-        said = f"; your {package} is such a pack" if closed else f"; a {package} does not give it" if package else ""
+        said = (
+            f"; your {package} is such a pack"
+            if closed
+            else f"; a {package} does not give it"
+            if package
+            else ""
+        )
         out.append(
-            "Acceptable only with reasons beside the formula, which your safety assessor has to accept: a pack that "
+            "Acceptable only with reasons beside the formula, which your safety assessor has to "
+            "accept: a pack that "
             f"lets nothing in (pump, airless, tube), single use, or a rinse-off product{said}."
         )
         out.append(
-            "To reach A: raise the dose inside its range, lower the pH for an acid, add a chelator or a second system, "
+            "To reach A: raise the dose inside its range, lower the pH for an acid, add a "
+            "chelator or a second system, "
             "and test again."
         )
     elif verdict == "passes":
         out.append(
-            "It meets USP category 2, the mildest of the three: it asks no kill of yeast and mould, and is no proof of "
+            "It meets USP category 2, the mildest of the three: it asks no kill of yeast and "
+            "mould, and is no proof of "
             "ISO 11930 or Ph. Eur."
         )
     elif verdict == "fails":
         groups = listed(sorted({o.group or o.name for o in organisms if o.verdict == "fails"}))
         out.append(
-            f"The product is not protected against {groups}: do not sell it. Change the formula ('preservecheck "
+            f"The product is not protected against {groups}: do not sell it. Change the formula "
+            "('preservecheck "
             "choose' ranks systems for it) and test again."
         )
     else:
         out.append(
-            "Nothing can be claimed yet. Ask the laboratory for what is missing, or repeat the organisms concerned."
+            "Nothing can be claimed yet. Ask the laboratory for what is missing, or repeat the "
+            "organisms concerned."
         )
     if standard == "iso-11930" and verdict == "A":
         out.append("It is no proof of Ph. Eur. A, which asks for 2 log of bacteria on day 2.")
     if verdict in ("A", "B", "passes"):
         out.append(
-            "It holds for the formula that was tested. Test again after a change of preservative, supplier, pH, plant "
+            "It holds for the formula that was tested. Test again after a change of preservative, "
+            "supplier, pH, plant "
             "material, surfactant, pack or site, and at the end of stability."
         )
     return tuple(out)

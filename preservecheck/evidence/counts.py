@@ -1,4 +1,5 @@
-"""Reads a laboratory's counts: organism, day and CFU, with replicates and results below detection."""
+"""Reads a laboratory's counts: organism, day and CFU, with replicates and results below
+detection."""
 
 from __future__ import annotations
 
@@ -45,8 +46,14 @@ _LOG = (
 )
 COLUMNS = Columns(
     names={
-        **{n: ("organism", None) for n in ("organism", "strain", "microbe", "microorganism", "test organism")},
-        **{n: ("day", "d") for n in ("day", "days", "time", "time d", "time days", "day d", "contact time d")},
+        **{
+            n: ("organism", None)
+            for n in ("organism", "strain", "microbe", "microorganism", "test organism")
+        },
+        **{
+            n: ("day", "d")
+            for n in ("day", "days", "time", "time d", "time days", "day d", "contact time d")
+        },
         **{n: ("cfu", None) for n in _CFU},
         **{n: ("log10_cfu", None) for n in _LOG},
         **{n: ("replicate", None) for n in ("replicate", "rep", "plate", "replica")},
@@ -113,19 +120,30 @@ def read_counts(path: str | Path, tables: Tables) -> Counts:
         if organism is None or day is None or value is None:
             continue
         replicate = text(row.cells.get("replicate"))
-        if table.has("replicate") and (first := seen.setdefault((organism, day, replicate), row.number)) != row.number:
-            table.fault(row, f"{organism}, day {day}, replicate {replicate} stands already on row {first}; keep one")
+        if (
+            table.has("replicate")
+            and (first := seen.setdefault((organism, day, replicate), row.number)) != row.number
+        ):
+            table.fault(
+                row,
+                f"{organism}, day {day}, replicate {replicate} stands already on row {first}; "
+                "keep one",
+            )
             continue
         found.setdefault(organism, {}).setdefault(day, []).append(value)
     table.faults.raise_if_any()
     header = text(table.header.get("standard")) or next(
-        (text(r.cells["standard"]) for r in table.rows if not is_missing(r.cells.get("standard"))), ""
+        (text(r.cells["standard"]) for r in table.rows if not is_missing(r.cells.get("standard"))),
+        "",
     )
     return Counts(
         table.where,
         header or None,
         {
-            name: {day: _together(values, table.has("log10_cfu")) for day, values in sorted(days.items())}
+            name: {
+                day: _together(values, table.has("log10_cfu"))
+                for day, values in sorted(days.items())
+            }
             for name, days in found.items()
         },
     )
@@ -154,10 +172,14 @@ def _plain(name: str) -> str:
 def _organism(table: Table, row: Row, names: Mapping[str, str]) -> str | None:
     written = text(row.cells.get("organism"))
     if is_missing(row.cells.get("organism")):
-        table.fault(row, "organism is missing; name it, such as Candida albicans, or delete the row")
+        table.fault(
+            row, "organism is missing; name it, such as Candida albicans, or delete the row"
+        )
         return None
     bare = re.sub(r"[(,].*", "", written)
-    bare = re.sub(r"\b(atcc|cip|ncimb|nbrc|dsm|ip|imi|ncpf|nctc)\b.*", "", bare, flags=re.IGNORECASE)
+    bare = re.sub(
+        r"\b(atcc|cip|ncimb|nbrc|dsm|ip|imi|ncpf|nctc)\b.*", "", bare, flags=re.IGNORECASE
+    )
     return names.get(_plain(written)) or names.get(_plain(bare)) or " ".join(written.split())[:80]
 
 
@@ -181,12 +203,16 @@ def _value(table: Table, row: Row) -> tuple[float, bool] | None:
     written = text(cell)
     if is_missing(cell):
         table.fault(
-            row, "the count is missing; write it, or <10 with the laboratory's detection limit where nothing grew"
+            row,
+            "the count is missing; write it, or <10 with the laboratory's detection limit where "
+            "nothing grew",
         )
         return None
     if column == "cfu" and written.casefold() in _NO_COUNT:
         table.fault(
-            row, f"the count is {shown(cell)}; where nothing grew write the laboratory's detection limit, such as <10"
+            row,
+            f"the count is {shown(cell)}; where nothing grew write the laboratory's detection "
+            "limit, such as <10",
         )
         return None
     below = written.startswith(("<", "≤"))
@@ -197,7 +223,11 @@ def _value(table: Table, row: Row) -> tuple[float, bool] | None:
         return None
     log = number if column == "log10_cfu" else math.log10(number) if number > 0 else -math.inf
     if not 0 <= log <= MAX_LOG10:
-        give = "a logarithm from 0 to 12" if column == "log10_cfu" else "colonies per g or mL, 1 or more, or <10"
+        give = (
+            "a logarithm from 0 to 12"
+            if column == "log10_cfu"
+            else "colonies per g or mL, 1 or more, or <10"
+        )
         table.fault(row, f"the count is {shown(cell)}; give {give}")
         return None
     return log, below
@@ -208,13 +238,20 @@ def _together(values: list[tuple[float, bool]], logs: bool) -> Count:
     below = all(b for _, b in values)
     if below:
         return Count(max(v for v, _ in values), True, len(values))
-    mean = sum(v for v, _ in values) / len(values) if logs else math.log10(sum(10**v for v, _ in values) / len(values))
+    mean = (
+        sum(v for v, _ in values) / len(values)
+        if logs
+        else math.log10(sum(10**v for v, _ in values) / len(values))
+    )
     return Count(mean, False, len(values), any(b for _, b in values))
 
 
 def group_of(organism: str, tables: Tables) -> str | None:
-    """``bacteria``, ``yeast`` or ``mould``, for the criteria; ``None`` for a microbe that no standard names."""
-    row: TestOrganism | None = next((o for o in tables.test_organisms if o.organism == organism), None)
+    """``bacteria``, ``yeast`` or ``mould``, for the criteria; ``None`` for a microbe that no
+    standard names."""
+    row: TestOrganism | None = next(
+        (o for o in tables.test_organisms if o.organism == organism), None
+    )
     if row is None:
         return None
     return row.group if row.group in ("yeast", "mould") else "bacteria"

@@ -1,7 +1,8 @@
 """Judges the course of one organism against the lines of a standard, as they stand in the table.
 
-Log reductions are rounded to one decimal, the last digit that the standards print, before they are compared. A count
-below detection gives "at least": where that does not reach the line, the result is open, neither met nor missed.
+Log reductions are rounded to one decimal, the last digit that the standards print, before they are
+compared. A count below detection gives "at least": where that does not reach the line, the result
+is open, neither met nor missed.
 """
 
 from __future__ import annotations
@@ -41,13 +42,16 @@ def rounded(value: float) -> float:
 
 
 def reduction(counts: Mapping[int, Count], day: int) -> tuple[float, bool] | None:
-    """Log reduction at a day, unrounded, and whether it is "at least"; ``None`` without both counts."""
+    """Log reduction at a day, unrounded, and whether it is "at least"; ``None`` without both
+    counts."""
     if 0 not in counts or day not in counts:
         return None
     return counts[0].log10 - counts[day].log10, counts[day].below
 
 
-def judged_lines(lines: Iterable[ChallengeCriterion], counts: Mapping[int, Count]) -> list[LineResult]:
+def judged_lines(
+    lines: Iterable[ChallengeCriterion], counts: Mapping[int, Count]
+) -> list[LineResult]:
     """Every line of a criterion for one organism, in the order of the days."""
     return [_line(row, counts) for row in sorted(lines, key=lambda r: (r.day, r.requirement))]
 
@@ -58,12 +62,16 @@ def _line(row: ChallengeCriterion, counts: Mapping[int, Count]) -> LineResult:
         wants = f"{row.value:.1f} log less on day {day} than at the start"
         since = 0
     else:
-        since = 0 if row.requirement.endswith("initial") else int(row.requirement.rpartition("_")[2])
+        since = (
+            0 if row.requirement.endswith("initial") else int(row.requirement.rpartition("_")[2])
+        )
         wants = f"no increase from {'the start' if since == 0 else f'day {since}'} to day {day}"
     for needed in (since, day):
         if needed not in counts:
             name = "the inoculum (day 0)" if needed == 0 else f"day {needed}"
-            return LineResult(row.criterion, day, wants, "missing", f"{name} was not counted", needed)
+            return LineResult(
+                row.criterion, day, wants, "missing", f"{name} was not counted", needed
+            )
     if row.requirement == "min_log_reduction":
         state, found, decided = _reduced(row, counts, day)
     else:
@@ -74,7 +82,9 @@ def _line(row: ChallengeCriterion, counts: Mapping[int, Count]) -> LineResult:
     return LineResult(row.criterion, day, wants, state, found, None, decided)
 
 
-def _reduced(row: ChallengeCriterion, counts: Mapping[int, Count], day: int) -> tuple[State, str, str | None]:
+def _reduced(
+    row: ChallengeCriterion, counts: Mapping[int, Count], day: int
+) -> tuple[State, str, str | None]:
     exact = counts[0].log10 - counts[day].log10
     value, below = rounded(exact), counts[day].below
     tolerance = row.tolerance_log or 0.0
@@ -84,11 +94,18 @@ def _reduced(row: ChallengeCriterion, counts: Mapping[int, Count], day: int) -> 
     if value >= row.value - _EPSILON:
         return "met", found, "rounding" if exact < row.value - _EPSILON else None
     if value >= row.value - tolerance - _EPSILON:
-        return "within tolerance", f"{found}, within the standard's {tolerance:g} log of {row.value:.1f}", "tolerance"
+        return (
+            "within tolerance",
+            f"{found}, within the standard's {tolerance:g} log of {row.value:.1f}",
+            "tolerance",
+        )
     if below:
         return (
             "open",
-            (f"{found}: the detection limit is too high to show {row.value:.1f}, so this is neither met nor missed"),
+            (
+                f"{found}: the detection limit is too high to show {row.value:.1f}, so this is "
+                "neither met nor missed"
+            ),
             None,
         )
     return "missed", f"{found}; {row.value - value:.1f} log short", None
@@ -105,16 +122,29 @@ def _no_increase(
     rise = rounded(after.log10 - before.log10)
     limit = " the detection limit of" if before.below else ""
     if after.below and rise > 0 and rise > tolerance:
-        return "open", f"below detection on day {day}, but that limit lies {rise:.1f} log above the count before", None
+        return (
+            "open",
+            f"below detection on day {day}, but that limit lies {rise:.1f} log above the count "
+            "before",
+            None,
+        )
     if rise <= 0 or after.below:
-        return "met", f"{abs(rise):.1f} log lower" if rise < 0 and not after.below else "no increase", None
+        return (
+            "met",
+            f"{abs(rise):.1f} log lower" if rise < 0 and not after.below else "no increase",
+            None,
+        )
     if rise <= tolerance + _EPSILON:
         return (
             "within tolerance",
             f"{rise:.1f} log above{limit} the count before, within {tolerance:g}{own}",
             "working value" if own else "tolerance",
         )
-    return "missed", f"{rise:.1f} log above{limit} the count before, more than {tolerance:g}{own}", None
+    return (
+        "missed",
+        f"{rise:.1f} log above{limit} the count before, more than {tolerance:g}{own}",
+        None,
+    )
 
 
 def verdict_of(lines: Sequence[LineResult]) -> Literal["met", "missed", "open", "missing"]:

@@ -1,4 +1,5 @@
-"""pH over weeks: whether it moves, how fast, and when it leaves the window. Each storage temperature by itself."""
+"""pH over weeks: whether it moves, how fast, and when it leaves the window. Each storage
+temperature by itself."""
 
 from __future__ import annotations
 
@@ -26,7 +27,8 @@ from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, WORDS, Word, fol
 LEAST_READINGS, LEAST_DAYS = 4, 14
 # a year is watched ahead; nothing is foretold beyond ten
 WATCHED_DAYS, FARTHEST_DAYS = 365, 3650
-# re-check after as long again as was watched, at least a week, at most a quarter (common practice, no source)
+# re-check after as long again as was watched, at least a week, at most a quarter (common practice,
+# no source)
 RECHECK_DAYS = (7, 90)
 
 
@@ -93,7 +95,11 @@ class Drift:
 
 
 def drift(
-    readings: str | Path, formula: Formula, tables: Tables | None = None, *, today: dt.date | None = None
+    readings: str | Path,
+    formula: Formula,
+    tables: Tables | None = None,
+    *,
+    today: dt.date | None = None,
 ) -> Drift:
     """Read pH over weeks against the window of a formula.
 
@@ -114,12 +120,16 @@ def drift(
         The file cannot be used; all faults at once.
     """
     tables = tables or load_tables()
-    case = cases([composer_for(tables).compose(formula)], context_for(tables), today or dt.date.today())
+    case = cases(
+        [composer_for(tables).compose(formula)], context_for(tables), today or dt.date.today()
+    )
     found_window = window_of(case)
     window, why = found_window.span, found_window.because
     found = tuple(
         series_of(name, celsius, course.points, window, course.step)
-        for (name, celsius), course in sorted(read_ph(readings).items(), key=lambda i: (i[0][1] or 0, i[0][0]))
+        for (name, celsius), course in sorted(
+            read_ph(readings).items(), key=lambda i: (i[0][1] or 0, i[0][0])
+        )
     )
     codes = [SERIOUS if s.serious else WORDS.index(s.verdict) for s in found]
     return Drift(
@@ -170,7 +180,9 @@ def series_of(
     if not outside and early is not None and (early - last).days <= WATCHED_DAYS:
         code = WARN
     recheck = _recheck(last, early, span, outside)
-    because, do = _words(line, low, high, moves, ph[-1], leaves, early, window, outside, last, recheck)
+    because, do = _words(
+        line, low, high, moves, ph[-1], leaves, early, window, outside, last, recheck
+    )
     return Series(
         name,
         celsius,
@@ -201,15 +213,21 @@ def _too_few(
     window: tuple[float, float] | None,
 ) -> Series:
     """Words where no trend may be told; a last reading outside the window is told all the same."""
-    count = f"{len(ph)} reading{'s' if len(ph) > 1 else ''} over {span} day{'s' if span != 1 else ''}"
+    count = (
+        f"{len(ph)} reading{'s' if len(ph) > 1 else ''} over {span} day{'s' if span != 1 else ''}"
+    )
     said = (
-        f"{count} {'are' if len(ph) > 1 else 'is'} too few for a trend; {LEAST_READINGS} over {LEAST_DAYS} days "
+        f"{count} {'are' if len(ph) > 1 else 'is'} too few for a trend; {LEAST_READINGS} over "
+        f"{LEAST_DAYS} days "
         "are needed."
     )
     recheck = dates[-1] + dt.timedelta(days=max(RECHECK_DAYS[0], LEAST_DAYS - span))
     do = f"Read again on {recheck}, and weekly until there are {LEAST_READINGS}."
     if outside and window is not None:
-        said = f"The last reading, pH {number(ph[-1])}, lies outside {number(window[0])} to {number(window[1])}. {said}"
+        said = (
+            f"The last reading, pH {number(ph[-1])}, lies outside {number(window[0])} to "
+            f"{number(window[1])}. {said}"
+        )
     return Series(
         name,
         celsius,
@@ -233,20 +251,26 @@ def _too_few(
 def _leaving(
     line: Line, dates: tuple[dt.date, ...], window: tuple[float, float], moves: bool
 ) -> tuple[dt.date | None, dt.date | None]:
-    """Days on which the line, and the near edge of its band, leave the window; ``None`` for not in ten years."""
+    """Days on which the line, and the near edge of its band, leave the window; ``None`` for not in
+    ten years."""
     last = (dates[-1] - dates[0]).days
     days = np.arange(last, last + FARTHEST_DAYS + 1, dtype=float)
     value, half = predicted(line, days)
 
     def first(outside: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> dt.date | None:
-        return dates[0] + dt.timedelta(days=int(days[int(np.argmax(outside))])) if outside.any() else None
+        return (
+            dates[0] + dt.timedelta(days=int(days[int(np.argmax(outside))]))
+            if outside.any()
+            else None
+        )
 
     early = first((value - half < window[0]) | (value + half > window[1]))
     return (first((value < window[0]) | (value > window[1])) if moves else None), early
 
 
 def _recheck(last: dt.date, early: dt.date | None, span: int, outside: bool) -> dt.date:
-    """Half-way to the earliest leaving, after as long again as was watched, or a quarter: what comes first."""
+    """Half-way to the earliest leaving, after as long again as was watched, or a quarter: what
+    comes first."""
     if outside:
         return last
     days = min(span, RECHECK_DAYS[1])
@@ -270,13 +294,18 @@ def _words(
 ) -> tuple[str, str | None]:
     month = 30.4
     slope = f"{30.4 * line.slope:+.3f} pH a month ({month * low:+.3f} to {month * high:+.3f})"
-    said = f"The pH moves by {slope}." if moves else f"No movement is shown: {slope} does not differ from zero."
+    said = (
+        f"The pH moves by {slope}."
+        if moves
+        else f"No movement is shown: {slope} does not differ from zero."
+    )
     if window is None:
         return f"{said} There is no window to compare it with.", f"Read again on {recheck}."
     span = f"{number(window[0])} to {number(window[1])}"
     if outside:
         return f"{said} The last reading, pH {number(now)}, lies outside {span}.", (
-            "Do not sell this batch as it is; adjust the pH ('preservecheck adjust', or “At the bench” on the page), "
+            "Do not sell this batch as it is; adjust the pH ('preservecheck adjust', or “At the "
+            "bench” on the page), "
             "find what moves it, and start the readings anew."
         )
     if leaves is not None:
@@ -285,9 +314,13 @@ def _words(
     elif early is not None and (early - last).days <= WATCHED_DAYS:
         said += f" With its band it may leave {span} from {early} on."
     else:
-        said += f" With its band it stays inside {span} for {WATCHED_DAYS} days and more, if nothing changes."
+        said += (
+            f" With its band it stays inside {span} for {WATCHED_DAYS} days and more, if "
+            "nothing changes."
+        )
     causes = (
-        " A move of 0.3 needs a reason: a lactone that opens, an ester or urea that splits, microbes, glass."
+        " A move of 0.3 needs a reason: a lactone that opens, an ester or urea that splits, "
+        "microbes, glass."
         if moves
         else ""
     )

@@ -15,7 +15,9 @@ from preservecheck.formula.model import Formula
 ENDING = ".challenge.json"
 MAX_BYTES = 1_000_000
 _KIND = Kind(
-    "a kept result", "it is what 'preservecheck challenge RESULTS --keep --formula FORMULA' writes", "delete it"
+    "a kept result",
+    "it is what 'preservecheck challenge RESULTS --keep --formula FORMULA' writes",
+    "delete it",
 )
 _NAMES = {"iso-11930": "ISO 11930", "usp-51": "USP <51>", "ph-eur-5.1.3": "Ph. Eur. 5.1.3"}
 _WORDS = {
@@ -43,12 +45,14 @@ class ChallengeVerdict:
     def sentence(self) -> str:
         """What a report says of it."""
         said = (
-            f"Test of {self.date} by {_NAMES.get(self.standard, self.standard)}: {_WORDS[self.verdict]}. {self.because}"
+            f"Test of {self.date} by {_NAMES.get(self.standard, self.standard)}: "
+            f"{_WORDS[self.verdict]}. {self.because}"
         )
         if self.covers:
             return said
         return (
-            f"{said} The formula has changed since, so that this test no longer covers it: have the new formula tested."
+            f"{said} The formula has changed since, so that this test no longer covers it: "
+            "have the new formula tested."
         )
 
 
@@ -78,12 +82,16 @@ def keep(result: dict[str, Any], formula: Formula, today: dt.date | None = None)
     ReadingsError
         The formula does not come from a file.
     """
-    from preservecheck.report.write import write_whole  # noqa: PLC0415
+    from preservecheck.report.write import write_whole
 
     if formula.path is None:
         raise ReadingsError("a result is kept beside a formula file; give one with --formula")
     path = kept_path(formula.path)
-    data = {**result, "formula_sha256": formula.sha256, "kept_on": (today or dt.date.today()).isoformat()}
+    data = {
+        **result,
+        "formula_sha256": formula.sha256,
+        "kept_on": (today or dt.date.today()).isoformat(),
+    }
     write_whole(path, json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False) + "\n")
     return path
 
@@ -101,10 +109,15 @@ def kept_for(formula: Formula) -> ChallengeVerdict | None:
     path = kept_path(formula.path)
     if not path.is_file():
         return None
-    help_text = "write it again with 'preservecheck challenge RESULTS --keep --formula FORMULA', or delete it"
+    help_text = (
+        "write it again with 'preservecheck challenge RESULTS --keep --formula FORMULA', "
+        "or delete it"
+    )
     try:
         data = json.loads(file_bytes(path, MAX_BYTES, kind=_KIND))
-        verdict, standard, digest = (str(data[k]) for k in ("verdict", "standard", "formula_sha256"))
+        verdict, standard, digest = (
+            str(data[k]) for k in ("verdict", "standard", "formula_sha256")
+        )
     except FormulaError as error:
         raise ReadingsError(error.messages) from None
     except (ValueError, KeyError, TypeError, RecursionError):

@@ -1,4 +1,5 @@
-"""The outcome of a challenge test as a decision record takes it: what ``challenge`` writes as JSON."""
+"""The outcome of a challenge test as a decision record takes it: what ``challenge`` writes as
+JSON."""
 
 from __future__ import annotations
 
@@ -49,5 +50,6 @@ def read_outcome(path: Path) -> dict[str, Any]:
         first = error.errors()[0]
         where = ".".join(map(str, first["loc"])) or "file"
         raise ReadingsError(
-            f"{path}: {where}: {first['msg']}; give what 'preservecheck challenge RESULTS --format json' wrote"
+            f"{path}: {where}: {first['msg']}; give what 'preservecheck challenge RESULTS "
+            "--format json' wrote"
         ) from None

@@ -34,7 +34,10 @@ COLUMNS = Columns(
         **{n: ("date", None) for n in ("date", "day", "when", "measured on")},
         "ph": ("ph", None),
         **{n: ("storage", "c" if n.endswith(" c") or "°c" in n else None) for n in _STORAGE},
-        **{n: ("storage", "f") for n in ("storage f", "storage °f", "temperature f", "storage temperature f")},
+        **{
+            n: ("storage", "f")
+            for n in ("storage f", "storage °f", "temperature f", "storage temperature f")
+        },
     },
     needed=(("date",), ("ph",)),
     example="date,ph,storage_c",
@@ -71,7 +74,8 @@ def read_ph(path: str | Path) -> Mapping[tuple[str, float | None], PhCourse]:
         if day in days:
             table.fault(
                 row,
-                f"{day} stands already on row {days[day][1]} for this storage; keep one reading a day, or their mean",
+                f"{day} stands already on row {days[day][1]} for this storage; keep one reading a "
+                "day, or their mean",
             )
             continue
         days[day] = (ph, row.number)
@@ -80,7 +84,8 @@ def read_ph(path: str | Path) -> Mapping[tuple[str, float | None], PhCourse]:
     if len(units) > 1:
         rare = min(units, key=lambda u: len(units[u]))
         table.faults.add(
-            f"row {', '.join(map(str, units[rare][:5]))}: the storage is in {rare}, elsewhere in another unit; write "
+            f"row {', '.join(map(str, units[rare][:5]))}: the storage is in {rare}, elsewhere in "
+            "another unit; write "
             "one unit"
         )
     table.faults.raise_if_any()
@@ -90,7 +95,9 @@ def read_ph(path: str | Path) -> Mapping[tuple[str, float | None], PhCourse]:
     }
 
 
-def _storage(table: Table, row: Row, units: dict[str, list[int]]) -> tuple[str, float | None] | None:
+def _storage(
+    table: Table, row: Row, units: dict[str, list[int]]
+) -> tuple[str, float | None] | None:
     """Name and temperature of the storage, or ``None`` with a fault noted."""
     cell = row.cells.get("storage")
     unit = table.units.get("storage")
@@ -112,10 +119,15 @@ def _storage(table: Table, row: Row, units: dict[str, list[int]]) -> tuple[str, 
             return None
         scale = "°F" if re.search(r"f\w*$", written.casefold()) else "°C"
         if unit and scale != f"°{unit.upper()}":
-            table.fault(row, f"storage is {shown(cell)}, but the heading says °{unit.upper()}; write one unit")
+            table.fault(
+                row,
+                f"storage is {shown(cell)}, but the heading says °{unit.upper()}; write one unit",
+            )
             return None
     if not -30 <= celsius <= 80:  # noqa: PLR2004
-        table.fault(row, f"storage is {temperature_text(celsius)}; give a temperature from -30 to 80 °C")
+        table.fault(
+            row, f"storage is {temperature_text(celsius)}; give a temperature from -30 to 80 °C"
+        )
         return None
     units.setdefault(scale, []).append(row.number)
     return temperature_text(round(celsius, 1)), round(celsius, 1)

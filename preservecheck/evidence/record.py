@@ -1,6 +1,8 @@
-"""The decision record: why this preservative is in this formula, so that it can be followed and checked years later.
+"""The decision record: why this preservative is in this formula, so that it can be followed and
+checked years later.
 
-It is a screening record. It holds the formula itself, so that it can be worked out again without any other file.
+It is a screening record. It holds the formula itself, so that it can be worked out again without
+any other file.
 """
 
 from __future__ import annotations
@@ -31,8 +33,10 @@ from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, fold
 
 KIND = "preservative decision record"
 NOT_AN_ASSESSMENT = (
-    "This is a screening record. It is not a safety assessment, not a challenge test and no proof that the product is "
-    "protected; it writes down what was known, what was computed and why the preservative was chosen."
+    "This is a screening record. It is not a safety assessment, not a challenge test and no proof "
+    "that the product is "
+    "protected; it writes down what was known, what was computed and why the preservative was "
+    "chosen."
 )
 DIGEST = "content_sha256"
 
@@ -151,14 +155,17 @@ def _report_data(report: Report) -> dict[str, Any]:
     return {k: v for k, v in report.to_json().items() if k not in above}
 
 
-# ---- the formula inside ---------------------------------------------------------------------------------------------
+# ---- the formula inside --------------------------------------------------------------------------
 
 
 def formula_data(formula: Formula) -> dict[str, Any]:
     """A formula as JSON; of its path only the name is kept."""
     data = formula.model_dump(mode="json", exclude={"own_ingredients", "path"})
     own = [{n: _cell(v) for n, v in values_of(row).items()} for row in formula.own_ingredients]
-    return data | {"path": os.path.basename(formula.path) if formula.path else None, "own_ingredients": own}
+    return data | {
+        "path": os.path.basename(formula.path) if formula.path else None,
+        "own_ingredients": own,
+    }
 
 
 def formula_from(data: Mapping[str, Any]) -> Formula:
@@ -188,7 +195,7 @@ def _cell(value: Any) -> str:
     return repr(value) if isinstance(value, float) else str(value)
 
 
-# ---- what else was looked at ----------------------------------------------------------------------------------------
+# ---- what else was looked at ---------------------------------------------------------------------
 
 
 class _Standing(BaseModel):
@@ -228,7 +235,9 @@ def _alternatives(choice: Choice, chosen: tuple[str, ...], case: Case) -> tuple[
             reason=_reason(option, standing, option.id in chosen, bool(chosen)),
             figures={k: v for k, v in data.items() if k not in ("id", "outcome", "own", "why")},
         )
-        for rank, (option, data) in enumerate(zip(choice.systems, choice.to_json()["systems"], strict=True), 1)
+        for rank, (option, data) in enumerate(
+            zip(choice.systems, choice.to_json()["systems"], strict=True), 1
+        )
     )
 
 
@@ -246,10 +255,17 @@ def _reason(option: Option, standing: _Standing, chosen: bool, any_chosen: bool)
 
 
 def _beside(option: Option, standing: _Standing) -> str:
-    """A system that fits, beside the formula as it stands: warnings first, then margin, as in the ranking."""
-    own, other = (standing.serious, standing.warn), (option.counts["serious"], option.counts["warn"])
+    """A system that fits, beside the formula as it stands: warnings first, then margin, as in the
+    ranking."""
+    own, other = (
+        (standing.serious, standing.warn),
+        (option.counts["serious"], option.counts["warn"]),
+    )
     weakest = option.weakest.sum_of_ratios or 0.0
-    margin = f"{number(weakest, 2)} against {number(standing.weakest, 2)} times what stops the weakest microbe"
+    margin = (
+        f"{number(weakest, 2)} against {number(standing.weakest, 2)} times what stops the "
+        "weakest microbe"
+    )
     if not standing.fits:
         said = "it fits as it stands, and what is chosen does not"
     elif other > own:
@@ -263,18 +279,21 @@ def _beside(option: Option, standing: _Standing) -> str:
     return f"{said}; why it was not taken is for the maker to say"
 
 
-# ---- the file -------------------------------------------------------------------------------------------------------
+# ---- the file ------------------------------------------------------------------------------------
 
 
 def to_json(record: DecisionRecord) -> str:
     """The record as a JSON text that carries the digest of its own content."""
-    data = {"format": record.format, "kind": record.kind, DIGEST: ""} | record.model_dump(mode="json")
+    data = {"format": record.format, "kind": record.kind, DIGEST: ""} | record.model_dump(
+        mode="json"
+    )
     data[DIGEST] = content_digest(json.dumps(data, ensure_ascii=False, allow_nan=False))
     return json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 
 
 def content_digest(text: str) -> str:
-    """SHA-256 over the content of a record: every letter and digit of it, spaces between values apart.
+    """SHA-256 over the content of a record: every letter and digit of it, spaces between values
+    apart.
 
     Numbers count as they are written, so a digit that changes no binary number is seen as well.
 
@@ -284,7 +303,11 @@ def content_digest(text: str) -> str:
         The text is no JSON object, or names a key twice.
     """
     data = json.loads(
-        text, parse_float=_as_written, parse_int=_as_written, parse_constant=_refused, object_pairs_hook=_once
+        text,
+        parse_float=_as_written,
+        parse_int=_as_written,
+        parse_constant=_refused,
+        object_pairs_hook=_once,
     )
     if not isinstance(data, dict):
         raise ValueError("it is no object")

@@ -1,4 +1,5 @@
-"""Which table rows a verdict rests on, in full: values, source, basis, what is recalled, the state of the law."""
+"""Which table rows a verdict rests on, in full: values, source, basis, what is recalled, the state
+of the law."""
 
 from __future__ import annotations
 
@@ -83,7 +84,11 @@ def _rows(case: Case, report: Report) -> Iterator[tuple[str, Any]]:
     yield from _activity_rows(case)
     if not case.aw[2][0]:
         inside = {inci for s in c.tables.solutes if s.inci in held for inci, _ in s.expand_to}
-        yield from (("solutes", s) for s in c.tables.solutes if s.preferred == "yes" and s.inci in held | inside)
+        yield from (
+            ("solutes", s)
+            for s in c.tables.solutes
+            if s.preferred == "yes" and s.inci in held | inside
+        )
     yield from (("growth_limits", g) for g in c.tables.growth_limits if g.compare == "yes")
     yield from _law_rows(case, held)
     yield from _pair_rows(case)
@@ -101,14 +106,19 @@ def _rows(case: Case, report: Report) -> Iterator[tuple[str, Any]]:
 
 
 def _activity_rows(case: Case) -> Iterator[tuple[str, Any]]:
-    """MIC, partition and binding rows of the actives that are there, and those that stand in for unknown ones."""
+    """MIC, partition and binding rows of the actives that are there, and those that stand in for
+    unknown ones."""
     c = case.context
     for f in np.flatnonzero(case.acting_pct[0] > 0):
         form = c.forms[f]
-        yield from (("mic", row) for m in MICROBES if (row := c.mic_rows.get((form, m))) is not None)
+        yield from (
+            ("mic", row) for m in MICROBES if (row := c.mic_rows.get((form, m))) is not None
+        )
         for i in np.flatnonzero(case.oil_ratio[0] > 0):
             oil = OIL_CLASSES[i]
-            uptake = c.partition_rows.get((form, oil)) or c.partition_rows.get((form, LIKE.get(oil, oil)))
+            uptake = c.partition_rows.get((form, oil)) or c.partition_rows.get(
+                (form, LIKE.get(oil, oil))
+            )
             if uptake is not None:
                 yield "partition", uptake
         for i in np.flatnonzero(case.binder_pct[0] > 0):
@@ -127,7 +137,9 @@ def _law_rows(case: Case, held: set[str]) -> Iterator[tuple[str, Any]]:
     yield from (("legal_limits", row) for row in rows)
     bases = {row.counted_as for row in rows if row is not None}
     yield from (
-        ("conversions", v) for v in case.context.tables.conversions if v.basis_name in bases and v.substance in held
+        ("conversions", v)
+        for v in case.context.tables.conversions
+        if v.basis_name in bases and v.substance in held
     )
 
 
@@ -140,7 +152,8 @@ def _pair_rows(case: Case) -> Iterator[tuple[str, Any]]:
 def digests_of(tables: Tables) -> dict[str, str]:
     """For each table the digests of its rows, eight letters each, sorted, without a gap.
 
-    So small a mark is enough to tell which rows are no longer what they were, without storing all of them.
+    So small a mark is enough to tell which rows are no longer what they were, without storing all
+    of them.
     """
     return {name: "".join(sorted(row_digest(row) for row in tables.rows(name))) for name in TABLES}
 
@@ -152,7 +165,8 @@ def row_digest(row: Any) -> str:
 
 
 def changed_rows(tables: Tables, digests: Mapping[str, str]) -> dict[str, tuple[list[str], int]]:
-    """For each table that differs: keys of rows that are new or changed, and how many old ones are gone or changed."""
+    """For each table that differs: keys of rows that are new or changed, and how many old ones are
+    gone or changed."""
     out = {}
     for name in TABLES:
         old = set(_cut(digests.get(name, "")))

@@ -39,7 +39,10 @@ class Difference:
     @property
     def is_figure(self) -> bool:
         """Whether it is a number, now or in the record."""
-        return any(isinstance(v, (int, float)) and not isinstance(v, bool) for v in (self.recorded, self.now))
+        return any(
+            isinstance(v, (int, float)) and not isinstance(v, bool)
+            for v in (self.recorded, self.now)
+        )
 
 
 @dataclass(frozen=True)
@@ -60,7 +63,13 @@ class Verification:
     def agrees(self) -> bool:
         """Whether all is as it was."""
         return not (
-            self.edited or self.program or self.tables or self.rows or self.figures or self.words or self.obstacle
+            self.edited
+            or self.program
+            or self.tables
+            or self.rows
+            or self.figures
+            or self.words
+            or self.obstacle
         )
 
 
@@ -94,7 +103,9 @@ def verify(path: Path, tables: Tables | None = None) -> Verification:
         edited=edited,
         program=(recorded, program) if recorded != program else None,
         tables=data.get("tables_sha256") != tables.digest,
-        changed=changed_rows(tables, {n: str(m) for n, m in marks.items()}) if isinstance(marks, dict) else {},
+        changed=changed_rows(tables, {n: str(m) for n, m in marks.items()})
+        if isinstance(marks, dict)
+        else {},
         rows=rows,
         figures=tuple(d for d in rest if d.is_figure),
         words=tuple(d for d in rest if not d.is_figure),
@@ -110,7 +121,9 @@ def _read(path: Path) -> tuple[dict[str, Any], str]:
     except (ValueError, RecursionError) as error:
         raise ReadingsError(f"{path}: is no decision record: {error}") from None
     if not str(data.get("kind", "")).startswith(KIND[:12]) and DIGEST not in data:
-        raise ReadingsError(f"{path}: is no decision record; 'preservecheck record FORMULA --output DIR' writes one")
+        raise ReadingsError(
+            f"{path}: is no decision record; 'preservecheck record FORMULA --output DIR' writes one"
+        )
     return data, digest
 
 
@@ -122,11 +135,18 @@ def _again(data: Mapping[str, Any], tables: Tables) -> tuple[dict[str, Any] | No
         built = build(formula, tables, today=day)
     except ValidationError as error:
         first = error.errors()[0]
-        return None, f"the formula inside is not one: {'.'.join(map(str, first['loc']))}: {first['msg']}"
+        return (
+            None,
+            f"the formula inside is not one: {'.'.join(map(str, first['loc']))}: {first['msg']}",
+        )
     except PreservecheckError as error:
         return None, f"the formula inside cannot be used: {error.messages[0]}"
     except KeyError as error:
-        return None, f"the formula inside names {error}, which the tables do not know or the record does not hold"
+        return (
+            None,
+            f"the formula inside names {error}, which the tables do not know or the record does "
+            "not hold",
+        )
     except (ValueError, TypeError, AttributeError, ArithmeticError) as error:
         return None, f"the formula inside cannot be used: {error}"
     return json.loads(built.record.model_dump_json()), None
@@ -137,7 +157,9 @@ def _compared(data: Mapping[str, Any]) -> dict[str, Any]:
     kept = {k: v for k, v in data.items() if k not in APART}
     report = kept.get("report")
     if isinstance(report, dict) and isinstance(test := report.get("challenge_test"), dict):
-        kept["report"] = report | {"challenge_test": {k: v for k, v in test.items() if k != "result"}}
+        kept["report"] = report | {
+            "challenge_test": {k: v for k, v in test.items() if k != "result"}
+        }
     return kept
 
 
@@ -178,10 +200,15 @@ def leaves(value: Any, path: str = "") -> Iterator[tuple[str, Any]]:
 def render(found: Verification) -> str:
     """What was found, for a terminal."""
     if found.agrees:
-        return f"{found.name}: agrees. Every figure comes out as recorded, with the same tables and program.\n"
+        return (
+            f"{found.name}: agrees. Every figure comes out as recorded, with the same tables "
+            "and program.\n"
+        )
     lines = [f"{found.name}: does not agree."]
     if found.edited:
-        lines.append("The file was edited after it was written: its content does not fit its digest.")
+        lines.append(
+            "The file was edited after it was written: its content does not fit its digest."
+        )
     if found.program:
         lines.append(f"The program has changed: {found.program[0]} then, {found.program[1]} now.")
     if found.tables:
@@ -194,13 +221,25 @@ def render(found: Verification) -> str:
         if name in found.changed:
             keys, gone = found.changed[name]
             shown = ", ".join(keys[:10]) + (f" and {len(keys) - 10} more" if len(keys) > 10 else "")  # noqa: PLR2004
-            lines.append(f"  {name}: " + (f"new or changed: {shown}" if keys else f"{gone} rows are gone"))
+            lines.append(
+                f"  {name}: " + (f"new or changed: {shown}" if keys else f"{gone} rows are gone")
+            )
     if found.obstacle:
         lines.append(f"It cannot be worked out again: {found.obstacle}.")
-    groups = (("Rows that the record rests on:", found.rows), ("Figures:", found.figures), ("Words:", found.words))
+    groups = (
+        ("Rows that the record rests on:", found.rows),
+        ("Figures:", found.figures),
+        ("Words:", found.words),
+    )
     for title, differing in groups:
         if differing:
-            lines += [title, *(f"  {d.path}: recorded {_shown(d.recorded)}, now {_shown(d.now)}" for d in differing)]
+            lines += [
+                title,
+                *(
+                    f"  {d.path}: recorded {_shown(d.recorded)}, now {_shown(d.now)}"
+                    for d in differing
+                ),
+            ]
     if not (found.figures or found.rows or found.obstacle):
         lines.append("Every figure comes out as recorded.")
     return "\n".join(lines) + "\n"

@@ -1,6 +1,8 @@
-"""How the figures come about: every number that goes into them, so that another person can work them out again.
+"""How the figures come about: every number that goes into them, so that another person can work
+them out again.
 
-Read off the arrays that the checks themselves use; nothing is computed a second time by another formula.
+Read off the arrays that the checks themselves use; nothing is computed a second time by another
+formula.
 """
 
 from __future__ import annotations
@@ -69,16 +71,20 @@ def composition_of(composition: Composition, case: Case) -> dict[str, Any]:
         "lines": lines,
         "substances": substances,
         "systems": [
-            {"id": s.id, "percent": s.percent, "grams": s.grams, "named": s.declared} for s in composition.systems
+            {"id": s.id, "percent": s.percent, "grams": s.grams, "named": s.declared}
+            for s in composition.systems
         ],
     }
 
 
 def working_of(case: Case) -> dict[str, Any]:
-    """Shared figures, one entry for each active, the parts of the water activity, and the constants."""
+    """Shared figures, one entry for each active, the parts of the water activity, and the
+    constants."""
     aw, tolerance, measured = case.aw
     oils = {n: _plain(v) for n, v in zip(OIL_CLASSES, case.oil_ratio[0], strict=True) if v > 0}
-    binders = {n: _plain(v) for n, v in zip(BINDER_CLASSES, case.binder_pct[0], strict=True) if v > 0}
+    binders = {
+        n: _plain(v) for n, v in zip(BINDER_CLASSES, case.binder_pct[0], strict=True) if v > 0
+    }
     cationic, anionic = case.charge
     return {
         "ph": _plain(case.ph[0]),
@@ -99,7 +105,9 @@ def working_of(case: Case) -> dict[str, Any]:
             "estimate": _plain(case.aw_estimate[0][0]),
             "solutes": _solutes(case),
         },
-        "actives": [_active(case, f) for f in range(len(case.context.forms)) if case.acting_pct[0, f] > 0],
+        "actives": [
+            _active(case, f) for f in range(len(case.context.forms)) if case.acting_pct[0, f] > 0
+        ],
         "draws": DRAWS,
         "seed": SEED,
         "constants": {
@@ -133,15 +141,26 @@ def _active(case: Case, f: int) -> dict[str, Any]:
         "pka_used": _plain(case.pka[0, f]) if protonates else None,
         "working_fraction": _plain(case.working_fraction.reshape(-1, len(c.forms))[0, f]),
         "charge_meq_g": _plain(c.form_meq_g[f]),
-        "k_oil": {n: _plain(c.k_oil[f, i]) for i, n in enumerate(OIL_CLASSES) if case.oil_ratio[0, i] > 0},
+        "k_oil": {
+            n: _plain(c.k_oil[f, i]) for i, n in enumerate(OIL_CLASSES) if case.oil_ratio[0, i] > 0
+        },
         "oil_term": _plain(case.oil_term[0, f]),
-        "k_bind": {n: _plain(c.k_bind[f, i]) for i, n in enumerate(BINDER_CLASSES) if case.binder_pct[0, i] > 0},
+        "k_bind": {
+            n: _plain(c.k_bind[f, i])
+            for i, n in enumerate(BINDER_CLASSES)
+            if case.binder_pct[0, i] > 0
+        },
         "bound_ratio": _plain(case.bound_ratio[0, f]),
         "solubility_g_l": _plain(c.solubility_g_l[f]),
         "free_uncapped_percent": _plain(case.free_uncapped[0, f]),
         "free_percent": _plain(case.free_pct[0, f]),
         "microbes": [
-            {"name": m, "mic_percent": _plain(mic[i]), "factor": _plain(c.mic_factor[f, i]), "ratio": _plain(ratios[i])}
+            {
+                "name": m,
+                "mic_percent": _plain(mic[i]),
+                "factor": _plain(c.mic_factor[f, i]),
+                "ratio": _plain(ratios[i]),
+            }
             for i, m in enumerate(MICROBES)
         ],
     }
@@ -153,7 +172,10 @@ def _solutes(case: Case) -> list[dict[str, Any]]:
     if not case.water_pct[0] > 0:
         return []
     per_kg = 1000 / case.water_pct[0]
-    for rows, matrix, model in ((c.norrish_rows, c.norrish, "norrish"), (c.salt_rows, c.salts, "pitzer")):
+    for rows, matrix, model in (
+        (c.norrish_rows, c.norrish, "norrish"),
+        (c.salt_rows, c.salts, "pitzer"),
+    ):
         for j, solute in enumerate(rows):
             amount = float((case.amount[0] * matrix[:, j]).sum() * per_kg)
             if amount > 0:
@@ -180,6 +202,7 @@ def _solutes(case: Case) -> list[dict[str, Any]]:
 
 
 def _plain(value: Any) -> float | None:
-    """A number for JSON; not-a-number is unknown, and infinite stands for ``no amount is enough``."""
+    """A number for JSON; not-a-number is unknown, and infinite stands for ``no amount is
+    enough``."""
     number = float(value)
     return number if np.isfinite(number) else None

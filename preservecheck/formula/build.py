@@ -1,4 +1,5 @@
-"""Turns what was read from a file, TOML or sheets alike, into a formula, or says everything that is wrong with it."""
+"""Turns what was read from a file, TOML or sheets alike, into a formula, or says everything that is
+wrong with it."""
 
 from __future__ import annotations
 
@@ -8,17 +9,15 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from preservecheck.formula.build_lines import GIVE_TEMPERATURE, MAX_LINES, TEMPERATURE_C, read_phases
+from preservecheck.formula.build_lines import (
+    GIVE_TEMPERATURE,
+    MAX_LINES,
+    TEMPERATURE_C,
+    read_phases,
+)
 from preservecheck.formula.build_materials import read_blends, read_own_ingredients
 from preservecheck.formula.faults import Faults, Section, listed, shown
-from preservecheck.formula.model import (
-    MARKETS,
-    PACKAGES,
-    PRODUCT_TYPES,
-    USERS,
-    USES,
-    Formula,
-)
+from preservecheck.formula.model import MARKETS, PACKAGES, PRODUCT_TYPES, USERS, USES, Formula
 from preservecheck.formula.names import FormulaNames, names_of
 from preservecheck.formula.unknown import Form, UnknownNames
 from preservecheck.units import BATCH_HELP, MAX_BATCH_G, STEP_HELP, mass_g, temperature_c
@@ -74,16 +73,23 @@ def build(
     if "format" in raw and (isinstance(raw["format"], bool) or raw["format"] != FORMAT):
         top.fault("format", f"this program reads format = {FORMAT}")
     product_raw = _table(top, "product", needed=True)
-    # one that is absent or no table is one fault, said already; of an empty one each part is missing
+    # one that is absent or no table is one fault, said already; of an empty one each part is
+    # missing
     there = bool(product_raw) or raw.get("product") == {}
-    product = _product(Section(product_raw, "product.", faults, PRODUCT), today) if there else {"batch_g": None}
+    product = (
+        _product(Section(product_raw, "product.", faults, PRODUCT), today)
+        if there
+        else {"batch_g": None}
+    )
     measured = _measured(Section(_table(top, "measured"), "measured.", faults, MEASURED))
     own = read_own_ingredients(_table(top, "ingredient"), faults)
     raw_blends = _table(top, "blend")
     names = FormulaNames(names_of(tables), raw_blends, own.names)
     unknown = UnknownNames(names, faults, form)
     # a batch that is given but faulty is one fault, not two
-    batch_g = math.inf if product["batch_g"] is None and "batch" in product_raw else product["batch_g"]
+    batch_g = (
+        math.inf if product["batch_g"] is None and "batch" in product_raw else product["batch_g"]
+    )
     phases, amounts = read_phases(top, names, unknown, batch_g, folder)
     blends = read_blends(raw_blends, own.names, names, unknown, faults)
     unknown.report()
@@ -117,7 +123,9 @@ def _table(top: Section, key: str, *, needed: bool = False) -> Mapping[str, Any]
 
 def _product(section: Section, today: dt.date | None) -> dict[str, Any]:
     values = {
-        "name": section.text("name", 'give the product a name, such as "Oat conditioner"', needed=True),
+        "name": section.text(
+            "name", 'give the product a name, such as "Oat conditioner"', needed=True
+        ),
         "use": section.choice("use", USES, needed=True),
         "type": section.choice("type", PRODUCT_TYPES, needed=True),
         "markets": _markets(section),
@@ -173,7 +181,11 @@ def _day(section: Section) -> dt.date | None:
 def _measured(section: Section) -> dict[str, float | None]:
     fraction = "give a water activity above 0 and up to 1, such as 0.98"
     activity = section.raw.get("water_activity")
-    if isinstance(activity, (int, float)) and not isinstance(activity, bool) and 1 < activity <= 100:  # noqa: PLR2004
+    if (
+        isinstance(activity, (int, float))
+        and not isinstance(activity, bool)
+        and 1 < activity <= 100
+    ):  # noqa: PLR2004
         fraction += f"; {shown(activity)} % relative humidity is {shown(activity / 100)}"
     value = section.number("water_activity", 0, 1, fraction)
     if value == 0:
@@ -183,7 +195,9 @@ def _measured(section: Section) -> dict[str, float | None]:
         "ph_tolerance": section.number(
             "ph_tolerance", 0, 3, "give a number from 0 to 3: 0.1 with a meter, 0.5 with strips"
         ),
-        "temperature_c": section.quantity("temperature", temperature_c, *TEMPERATURE_C, GIVE_TEMPERATURE),
+        "temperature_c": section.quantity(
+            "temperature", temperature_c, *TEMPERATURE_C, GIVE_TEMPERATURE
+        ),
         "water_activity": value,
         "water_activity_tolerance": section.number(
             "water_activity_tolerance", 0, 0.2, "give a number from 0 to 0.2, such as 0.005"

@@ -55,9 +55,14 @@ class _Reader:
 
 
 def read_phases(
-    top: Section, names: FormulaNames, unknown: UnknownNames, batch_g: float | None, folder: Path | None = None
+    top: Section,
+    names: FormulaNames,
+    unknown: UnknownNames,
+    batch_g: float | None,
+    folder: Path | None = None,
 ) -> tuple[list[dict[str, Any]], AmountKind]:
-    """All phases as plain values for the model, and what kind of amounts they hold; faults are noted.
+    """All phases as plain values for the model, and what kind of amounts they hold; faults are
+    noted.
 
     Parameters
     ----------
@@ -70,18 +75,25 @@ def read_phases(
     batch_g
         Size of the batch. [g]
     folder
-        Where the formula lies, and files of readings beside it; ``None`` where no file may be looked at.
+        Where the formula lies, and files of readings beside it; ``None`` where no file may be
+        looked at.
     """
     faults = top.faults
     raw = top.raw.get("phase", [])
     if not isinstance(raw, list) or not all(isinstance(p, dict) for p in raw):
-        faults.add(f"phase is {shown(raw)}; start each phase with the line [[phase]], in double brackets")
+        faults.add(
+            f"phase is {shown(raw)}; start each phase with the line [[phase]], in double brackets"
+        )
         return [], "percent"
     if not raw:
         faults.add("there is no phase; give at least one [[phase]] with a name and items")
         return [], "percent"
-    if (count := sum(len(i) for p in raw if isinstance(i := p.get("items"), list))) > MAX_LINES or len(raw) > MAX_LINES:
-        faults.add(f"the formula has {max(count, len(raw)):,} lines; at most {MAX_LINES:,} are read")
+    if (
+        count := sum(len(i) for p in raw if isinstance(i := p.get("items"), list))
+    ) > MAX_LINES or len(raw) > MAX_LINES:
+        faults.add(
+            f"the formula has {max(count, len(raw)):,} lines; at most {MAX_LINES:,} are read"
+        )
         return [], "percent"
     reader = _Reader(names, unknown, faults, folder=folder)
     phases = [_phase(p, at, reader) for at, p in enumerate(raw, 1)]
@@ -91,17 +103,27 @@ def read_phases(
 def _phase(raw: Mapping[str, Any], at: int, reader: _Reader) -> dict[str, Any]:
     faults = reader.faults
     label = raw.get("name")
-    place = f"phase {shown(label)}" if isinstance(label, str) and label.strip() else f"phase number {at}"
+    place = (
+        f"phase {shown(label)}"
+        if isinstance(label, str) and label.strip()
+        else f"phase number {at}"
+    )
     section = Section(raw, f"{place}: ", faults, PHASE)
-    name = section.text("name", 'give the phase a name, such as "heated" or "cool-down"', needed=True)
+    name = section.text(
+        "name", 'give the phase a name, such as "heated" or "cool-down"', needed=True
+    )
     if name is not None and (same := " ".join(name.casefold().split())) in reader.phases:
-        faults.add(f"{place} stands twice; give every phase a name of its own, or put its lines together")
+        faults.add(
+            f"{place} stands twice; give every phase a name of its own, or put its lines together"
+        )
     elif name is not None:
         reader.phases.add(same)
     items = raw.get("items")
     if not isinstance(items, list) or not items:
         found = "is empty" if items in (None, [], "") else f"has items = {shown(items)}"
-        faults.add(f'{place} {found}; give it lines: items = [ {{ ingredient = "Water", rest = true }} ]')
+        faults.add(
+            f'{place} {found}; give it lines: items = [ {{ ingredient = "Water", rest = true }} ]'
+        )
         items, reader.amounts.sound = [], False
     heated_to_c = section.quantity("heated_to", temperature_c, *TEMPERATURE_C, GIVE_TEMPERATURE)
     added_at_c, later_c, read_in = _added_at(section, reader.folder)
@@ -125,20 +147,30 @@ def readings_file(written: object) -> str | None:
     return name if name.casefold().endswith(READINGS_SUFFIXES) else None
 
 
-def _added_at(section: Section, folder: Path | None) -> tuple[float | None, float | None, str | None]:
-    """Temperature at the addition, a hotter one that the readings show later, and where both were read. [°C]
+def _added_at(
+    section: Section, folder: Path | None
+) -> tuple[float | None, float | None, str | None]:
+    """Temperature at the addition, a hotter one that the readings show later, and where both were
+    read. [°C]
 
-    ``cooling.csv@14:42`` names a file of readings beside the formula and a moment; without a moment the last reading
-    is taken.
+    ``cooling.csv@14:42`` names a file of readings beside the formula and a moment; without a moment
+    the last reading is taken.
     """
     written = section.raw.get("added_at")
     if (name := readings_file(written)) is None:
-        return section.quantity("added_at", temperature_c, *TEMPERATURE_C, GIVE_TEMPERATURE), None, None
-    from preservecheck.formula.read_cooling import file_course  # noqa: PLC0415
+        return (
+            section.quantity("added_at", temperature_c, *TEMPERATURE_C, GIVE_TEMPERATURE),
+            None,
+            None,
+        )
+    from preservecheck.formula.read_cooling import file_course
 
     path, moment = Path(name), str(written).partition("@")[2]
     if folder is None or path.name != name:
-        section.fault("added_at", "a file of readings must lie beside the formula file; give its name without a folder")
+        section.fault(
+            "added_at",
+            "a file of readings must lie beside the formula file; give its name without a folder",
+        )
         return None, None, None
     try:
         course = file_course(folder / path)
@@ -174,7 +206,9 @@ def _line(raw: object, place: str, reader: _Reader) -> dict[str, Any]:
         "amount": amount,
         "rest": rest,
         "strength": _strength(section),
-        "note": section.text("note", "give a text in quotation marks, or leave it out", longest=MAX_NOTE),
+        "note": section.text(
+            "note", "give a text in quotation marks, or leave it out", longest=MAX_NOTE
+        ),
     }
 
 
@@ -185,7 +219,8 @@ def _name(section: Section, place: str, names: FormulaNames, unknown: UnknownNam
         return None
     if "preservative" in raw:
         written = section.text(
-            "preservative", "give the id of a system; 'preservecheck tables list systems' shows them"
+            "preservative",
+            "give the id of a system; 'preservecheck tables list systems' shows them",
         )
         system = names.tables.system(written) if written else None
         if written is not None and system is None:
@@ -193,7 +228,8 @@ def _name(section: Section, place: str, names: FormulaNames, unknown: UnknownNam
         return system
     if "ingredient" not in raw:
         faults.add(
-            f'{place}: says neither ingredient nor preservative; write ingredient = "…" with a name, or '
+            f'{place}: says neither ingredient nor preservative; write ingredient = "…" with a '
+            "name, or "
             'preservative = "…" with the id of a system'
         )
         return None
@@ -203,7 +239,9 @@ def _name(section: Section, place: str, names: FormulaNames, unknown: UnknownNam
     return name
 
 
-def _check_strength_place(section: Section, name: str | None, preservative: bool, names: FormulaNames) -> None:
+def _check_strength_place(
+    section: Section, name: str | None, preservative: bool, names: FormulaNames
+) -> None:
     if preservative:
         section.fault(
             "strength",
@@ -211,7 +249,10 @@ def _check_strength_place(section: Section, name: str | None, preservative: bool
             "the tables know its composition",
         )
     elif name is not None and names.blend(name) is not None:
-        section.fault("strength", f"{shown(name)} is a blend and takes none; write its water as a part of the blend")
+        section.fault(
+            "strength",
+            f"{shown(name)} is a blend and takes none; write its water as a part of the blend",
+        )
 
 
 def _strength(section: Section) -> float | None:
@@ -223,7 +264,9 @@ def _strength(section: Section) -> float | None:
     return strength
 
 
-def _amount(section: Section, place: str, preservative: bool, amounts: _Amounts) -> tuple[float | None, bool]:
+def _amount(
+    section: Section, place: str, preservative: bool, amounts: _Amounts
+) -> tuple[float | None, bool]:
     """The amount of a line, or that it is the rest line."""
     raw, faults = section.raw, section.faults
     rest = raw.get("rest", False)
@@ -243,7 +286,8 @@ def _amount(section: Section, place: str, preservative: bool, amounts: _Amounts)
         sound = True
     elif not given:
         faults.add(
-            f"{place}: has no amount; give percent or grams, or {REST_HELP} on the one line that fills up to 100 %"
+            f"{place}: has no amount; give percent or grams, or {REST_HELP} on the one line that "
+            "fills up to 100 %"
         )
     elif isinstance(written := raw[given[0]], str) and written.strip().casefold() in _REST_WORDS:
         section.fault(given[0], "write rest = true instead")
@@ -267,13 +311,15 @@ def _reconciled(amounts: _Amounts, batch_g: float | None, faults: Faults) -> Amo
     """Check that the amounts make a whole; says which kind they are."""
     if len(amounts.first) == 2:  # noqa: PLR2004
         faults.add(
-            f"percent and grams are mixed ({amounts.first['percent']} gives percent, {amounts.first['grams']} "
+            f"percent and grams are mixed ({amounts.first['percent']} gives percent, "
+            f"{amounts.first['grams']} "
             "gives grams); keep one kind in the whole file"
         )
         return "percent"
     if len(amounts.rest) > 1:
         faults.add(
-            f"{len(amounts.rest)} lines are marked as rest ({'; '.join(amounts.rest[:3])}); one line alone can "
+            f"{len(amounts.rest)} lines are marked as rest ({'; '.join(amounts.rest[:3])}); one "
+            "line alone can "
             "fill up to 100 %"
         )
         return "percent"
@@ -290,12 +336,14 @@ def _reconciled(amounts: _Amounts, batch_g: float | None, faults: Faults) -> Amo
 def _check_percent(total: float, rest: bool, faults: Faults) -> None:
     if rest and total > 100 + _ROUNDING:
         faults.add(
-            f"the lines without the rest line add up to {total:.6g} %, so nothing is left for it; correct the "
+            f"the lines without the rest line add up to {total:.6g} %, so nothing is left for it; "
+            "correct the "
             "amounts so that they stay below 100 %"
         )
     elif not rest and abs(total - 100) > SUM_TOLERANCE + _ROUNDING:
         faults.add(
-            f"the amounts add up to {total:.6g} %; they must come to 100 ± {SUM_TOLERANCE:g} %: correct them, or "
+            f"the amounts add up to {total:.6g} %; they must come to 100 ± {SUM_TOLERANCE:g} %: "
+            "correct them, or "
             f"mark the line that fills up, often water, with {REST_HELP}"
         )
 
@@ -304,9 +352,13 @@ def _check_grams(total: float, rest: bool, batch_g: float | None, faults: Faults
     if not rest and total <= 0:
         faults.add("the amounts add up to 0 g; give the grams of each line")
     elif rest and batch_g is None:
-        faults.add('product.batch is missing; with grams and a rest line give the size of the batch, such as "500 g"')
+        faults.add(
+            "product.batch is missing; with grams and a rest line give the size of the batch, "
+            'such as "500 g"'
+        )
     elif rest and batch_g is not None and total > batch_g * (1 + _ROUNDING):
         faults.add(
-            f"the lines without the rest line add up to {total:.6g} g, more than the batch ({batch_g:.6g} g), "
+            f"the lines without the rest line add up to {total:.6g} g, more than the batch "
+            f"({batch_g:.6g} g), "
             "so nothing is left for the rest line; correct the amounts or the batch"
         )

@@ -1,4 +1,5 @@
-"""Reads what a formula says about its raw materials: blends with their parts, and ingredients of its own."""
+"""Reads what a formula says about its raw materials: blends with their parts, and ingredients of
+its own."""
 
 from __future__ import annotations
 
@@ -56,7 +57,8 @@ def read_own_ingredients(raw: Mapping[str, Any], faults: Faults) -> OwnIngredien
         own.names[name] = name  # known even if the block is faulty: one fault is enough
         if not isinstance(block, dict):
             faults.add(
-                f'{place} is {shown(block)}; write the heading [ingredient.{shown(name)}] and below it role = "…"'
+                f"{place} is {shown(block)}; write the heading [ingredient.{shown(name)}] and "
+                'below it role = "…"'
             )
             continue
         row = _own_row(name, block, f"{place}.", faults)
@@ -65,7 +67,8 @@ def read_own_ingredients(raw: Mapping[str, Any], faults: Faults) -> OwnIngredien
         for alias in (row.inci, *row.aliases):
             if taken.setdefault(folded(alias), name) != name:
                 faults.add(
-                    f"{place}: the name {shown(alias)} belongs to ingredient.{shown(taken[folded(alias)])} "
+                    f"{place}: the name {shown(alias)} belongs to "
+                    f"ingredient.{shown(taken[folded(alias)])} "
                     "already; give each name once"
                 )
             own.names[alias] = row.inci
@@ -76,9 +79,15 @@ def read_own_ingredients(raw: Mapping[str, Any], faults: Faults) -> OwnIngredien
 def _own_row(name: str, block: Mapping[str, Any], prefix: str, faults: Faults) -> Ingredient | None:
     section = Section(block, prefix, faults, (*OWN_COLUMNS, "composition"))
     if "composition" in block:
-        section.fault("composition", f"write it as [blend.{shown(name)}] with the percent of each part")
+        section.fault(
+            "composition", f"write it as [blend.{shown(name)}] with the percent of each part"
+        )
         return None
-    wrong = {k: give for k, v in block.items() if k in OWN_COLUMNS and (give := _other_type(k, v)) is not None}
+    wrong = {
+        k: give
+        for k, v in block.items()
+        if k in OWN_COLUMNS and (give := _other_type(k, v)) is not None
+    }
     for key, give in wrong.items():
         section.fault(key, give)
     if wrong or any(k not in OWN_COLUMNS for k in block):
@@ -107,7 +116,11 @@ def _other_type(key: str, value: object) -> str | None:
         return None if texts else "give a list of texts" if column.blank == () else "give one value"
     if column.read is str and not isinstance(value, str):
         return "give a text in quotation marks"
-    return None if isinstance(value, (str, int, float)) else "give a number, or a text in quotation marks"
+    return (
+        None
+        if isinstance(value, (str, int, float))
+        else "give a number, or a text in quotation marks"
+    )
 
 
 def _cell(value: Any) -> str:
@@ -120,7 +133,9 @@ def _cell(value: Any) -> str:
 def _row_fault(section: Section, values: Mapping[str, Any], fault: CellFault) -> None:
     """One fault of a row, in our words."""
     if fault.column in values:
-        section.faults.add(f"{section.prefix}{fault.column} is {shown(values[fault.column])}; {fault.allowed}")
+        section.faults.add(
+            f"{section.prefix}{fault.column} is {shown(values[fault.column])}; {fault.allowed}"
+        )
     else:
         section.faults.add(f"{section.prefix.rstrip('.')}: {fault.allowed}")
 
@@ -129,14 +144,21 @@ def _bad_name(name: str, place: str, faults: Faults) -> bool:
     if not folded(name):
         faults.add(f"{place}: the name has no letter; give it the name that the lines use")
     elif len(name) > MAX_TEXT or not name.isprintable():
-        faults.add(f"{place}: the name is longer than {MAX_TEXT} characters or holds a control character; shorten it")
+        faults.add(
+            f"{place}: the name is longer than {MAX_TEXT} characters or holds a control "
+            "character; shorten it"
+        )
     else:
         return False
     return True
 
 
 def read_blends(
-    raw: Mapping[str, Any], own: Mapping[str, str], names: FormulaNames, unknown: UnknownNames, faults: Faults
+    raw: Mapping[str, Any],
+    own: Mapping[str, str],
+    names: FormulaNames,
+    unknown: UnknownNames,
+    faults: Faults,
 ) -> dict[str, dict[str, float]]:
     """The ``[blend."name"]`` blocks: parts in per cent; faults are noted.
 
@@ -160,13 +182,16 @@ def read_blends(
         if _bad_name(name, place, faults):
             continue
         if names.blend(name) != name:
-            faults.add(f"{place}: stands already as {shown(names.blend(name))}; give each blend once")
+            faults.add(
+                f"{place}: stands already as {shown(names.blend(name))}; give each blend once"
+            )
             continue
         if folded(name) in own_folded:
             faults.add(f"{place}: stands as [ingredient.{shown(name)}] too; keep one of them")
         if not isinstance(parts, dict) or not parts:
             faults.add(
-                f"{place} is {shown(parts) if parts else 'empty'}; write its parts below [blend.{shown(name)}], "
+                f"{place} is {shown(parts) if parts else 'empty'}; write its parts below "
+                f"[blend.{shown(name)}], "
                 'such as "Glycerin" = 75'
             )
             continue
@@ -194,12 +219,19 @@ def _parts(
             unknown.add(part, place)
     total = sum(parts.values())
     if len(parts) == len(raw) and abs(total - 100) > BLEND_SUM_TOLERANCE + 1e-9:
-        short = "add what is missing, which is often Water" if total < 100 else "correct the percents"  # noqa: PLR2004
-        faults.add(f"{place} adds up to {total:.6g} %; its parts must come to 100 ± {BLEND_SUM_TOLERANCE:g} %: {short}")
+        short = (
+            "add what is missing, which is often Water" if total < 100 else "correct the percents"
+        )  # noqa: PLR2004
+        faults.add(
+            f"{place} adds up to {total:.6g} %; its parts must come to 100 ± "
+            f"{BLEND_SUM_TOLERANCE:g} %: {short}"
+        )
     return parts
 
 
-def _check_nesting(blends: Mapping[str, Mapping[str, float]], names: FormulaNames, faults: Faults) -> None:
+def _check_nesting(
+    blends: Mapping[str, Mapping[str, float]], names: FormulaNames, faults: Faults
+) -> None:
     """Circles, blends nested too deep, and blends that open into too many parts."""
     size: dict[str, int] = {}  # parts once opened
     depth: dict[str, int] = {}
@@ -224,8 +256,10 @@ def _check_nesting(blends: Mapping[str, Mapping[str, float]], names: FormulaName
             todo += [(i, False) for p in blends[name] if (i := names.blend(p)) is not None]
         if depth[start] > MAX_BLEND_DEPTH or size[start] > MAX_PARTS:
             faults.add(
-                f"blend {shown(start)} is {depth[start]} blends deep and opens into {size[start]:,} parts; "
-                f"at most {MAX_BLEND_DEPTH} and {MAX_PARTS:,} are read: write its substances directly"
+                f"blend {shown(start)} is {depth[start]} blends deep and opens into "
+                f"{size[start]:,} parts; "
+                f"at most {MAX_BLEND_DEPTH} and {MAX_PARTS:,} are read: write its substances "
+                "directly"
             )
             return
 
@@ -233,11 +267,13 @@ def _check_nesting(blends: Mapping[str, Mapping[str, float]], names: FormulaName
 def _circle_fault(circle: list[str], faults: Faults) -> None:
     if len(circle) == 2:  # noqa: PLR2004
         faults.add(
-            f"blend {shown(circle[0])} contains itself; if it is a solution of the substance of that name, "
+            f"blend {shown(circle[0])} contains itself; if it is a solution of the substance of "
+            "that name, "
             f"call the blend {shown(circle[0] + ' solution')}, here and on the lines that use it"
         )
     else:
         faults.add(
-            f"blends contain each other in a circle: {' > '.join(map(shown, circle))}; write the substances "
+            f"blends contain each other in a circle: {' > '.join(map(shown, circle))}; write the "
+            "substances "
             "of one of them directly"
         )

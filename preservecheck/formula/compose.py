@@ -1,4 +1,5 @@
-"""Turns a formula into amounts: raw materials opened, the rest line solved, preservatives recognised."""
+"""Turns a formula into amounts: raw materials opened, the rest line solved, preservatives
+recognised."""
 
 from __future__ import annotations
 
@@ -6,7 +7,14 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from preservecheck.formula.composition import Addition, Composition, Portion, SystemUse, Weighed
-from preservecheck.formula.material import ALCOHOL, ALCOHOL_SYSTEM_PERCENT, WATER, Opener, Scope, stand_in
+from preservecheck.formula.material import (
+    ALCOHOL,
+    ALCOHOL_SYSTEM_PERCENT,
+    WATER,
+    Opener,
+    Scope,
+    stand_in,
+)
 from preservecheck.formula.model import Formula, Phase
 from preservecheck.reference.rows import System
 from preservecheck.units import temperature_text
@@ -63,9 +71,21 @@ class Composer:
                 at, material = len(lines), scope.material(line)
                 percent = percents[at]
                 grams = None if total_g is None else percent / 100 * total_g
-                lines.append(Weighed(line.name, material.inci, material.system, phase_at, percent, grams, line.rest))
+                lines.append(
+                    Weighed(
+                        line.name,
+                        material.inci,
+                        material.system,
+                        phase_at,
+                        percent,
+                        grams,
+                        line.rest,
+                    )
+                )
                 portions += [
-                    Portion(p.substance, percent * p.fraction, at, p.origin, p.carried_in, p.preserving)
+                    Portion(
+                        p.substance, percent * p.fraction, at, p.origin, p.carried_in, p.preserving
+                    )
                     for p in material.parts
                 ]
                 remarks += material.remarks
@@ -82,9 +102,14 @@ class Composer:
             formula,
             tuple(lines),
             tuple(portions),
-            tuple(SystemUse(i, p, None if total_g is None else p / 100 * total_g, d) for i, (p, d) in uses.items()),
             tuple(
-                Addition(order.index(system), line_at, phase_at, *temperatures(formula.phases, phase_at))
+                SystemUse(i, p, None if total_g is None else p / 100 * total_g, d)
+                for i, (p, d) in uses.items()
+            ),
+            tuple(
+                Addition(
+                    order.index(system), line_at, phase_at, *temperatures(formula.phases, phase_at)
+                )
                 for system, line_at, phase_at in gone_in
             ),
             tuple(extra.values()),
@@ -97,7 +122,9 @@ def _batch_remark(formula: Formula, total_g: float | None) -> list[str]:
     batch = formula.product.batch_g
     if total_g is None or batch is None or abs(total_g - batch) <= BATCH_SLACK * batch:
         return []
-    return [f"The lines add up to {total_g:.4g} g, the batch is given as {batch:.4g} g: the lines count"]
+    return [
+        f"The lines add up to {total_g:.4g} g, the batch is given as {batch:.4g} g: the lines count"
+    ]
 
 
 def _reading_remarks(formula: Formula) -> list[str]:
@@ -128,14 +155,17 @@ def solved(formula: Formula) -> tuple[list[float], float | None]:
     if formula.amounts == "percent":
         return [100 - given if line.rest else line.amount or 0.0 for line in lines], batch
     total = batch if rest and batch is not None else given
-    return [(total - given if line.rest else line.amount or 0.0) / total * 100 for line in lines], total
+    return [
+        (total - given if line.rest else line.amount or 0.0) / total * 100 for line in lines
+    ], total
 
 
 def temperatures(phases: tuple[Phase, ...], at: int) -> tuple[float | None, float | None]:
-    """Batch temperature when phase ``at`` goes in, and the highest temperature its lines meet from then on. [°C]
+    """Batch temperature when phase ``at`` goes in, and the highest temperature its lines meet from
+    then on. [°C]
 
-    A phase without ``added_at`` that is heated meets its own ``heated_to``. A later phase brings the batch to its
-    ``added_at``, or, where none is given, to at most its ``heated_to``.
+    A phase without ``added_at`` that is heated meets its own ``heated_to``. A later phase brings
+    the batch to its ``added_at``, or, where none is given, to at most its ``heated_to``.
     """
     phase = phases[at]
     temperature = phase.added_at_c if phase.added_at_c is not None else phase.heated_to_c

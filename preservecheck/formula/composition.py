@@ -1,4 +1,5 @@
-"""A formula as amounts: its lines, what is in them, the preservative systems and when they go in."""
+"""A formula as amounts: its lines, what is in them, the preservative systems and when they go
+in."""
 
 from __future__ import annotations
 

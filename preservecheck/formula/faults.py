@@ -76,7 +76,12 @@ def shown(value: object) -> str:
             text = "true" if value else "false"
         case str():
             cut = value[:_SHOWN]
-            text = '"' + "".join(c if c.isprintable() else "?" for c in cut) + ("…" if cut != value else "") + '"'
+            text = (
+                '"'
+                + "".join(c if c.isprintable() else "?" for c in cut)
+                + ("…" if cut != value else "")
+                + '"'
+            )
         case int():
             text = str(value) if abs(value) < 10**_SHOWN_DIGITS else "a very large number"
         case float():
@@ -126,13 +131,17 @@ class Section:
         Keys that the table may hold, any other being a fault; ``None`` where they are names.
     """
 
-    def __init__(self, raw: Mapping[str, Any], prefix: str, faults: Faults, allowed: Sequence[str] | None) -> None:
+    def __init__(
+        self, raw: Mapping[str, Any], prefix: str, faults: Faults, allowed: Sequence[str] | None
+    ) -> None:
         self.raw = raw
         self.prefix = prefix
         self.faults = faults
         for key in raw if allowed is not None else ():
             if allowed is not None and key not in allowed:
-                self.faults.add(f"{prefix}{shown(key)[1:-1]} {not_known(key, allowed, guess=not faults.full)}")
+                self.faults.add(
+                    f"{prefix}{shown(key)[1:-1]} {not_known(key, allowed, guess=not faults.full)}"
+                )
 
     def fault(self, key: str, give: str) -> None:
         """Note that a value cannot be used, and what to give instead."""
@@ -142,7 +151,9 @@ class Section:
         """Note that a value is needed."""
         self.faults.add(f"{self.prefix}{key} is missing; {give}")
 
-    def text(self, key: str, give: str, *, needed: bool = False, longest: int = MAX_TEXT) -> str | None:
+    def text(
+        self, key: str, give: str, *, needed: bool = False, longest: int = MAX_TEXT
+    ) -> str | None:
         """A text without blanks around it, or ``None`` where it is absent or a fault was noted."""
         if key not in self.raw:
             if needed:
@@ -157,11 +168,15 @@ class Section:
             self.fault(key, f"it is {len(value):,} characters long; write {longest} at most")
             return None
         if any(ord(c) < ord(" ") and not (longest == MAX_NOTE and c in "\n\r\t") for c in value):
-            self.fault(key, "it holds a line break or another control character; write it on one line")
+            self.fault(
+                key, "it holds a line break or another control character; write it on one line"
+            )
             return None
         return value
 
-    def choice(self, key: str, allowed: tuple[Choice, ...], *, needed: bool = False) -> Choice | None:
+    def choice(
+        self, key: str, allowed: tuple[Choice, ...], *, needed: bool = False
+    ) -> Choice | None:
         """One of a closed list of words."""
         give = f"give {listed(allowed)}"
         if key not in self.raw:
@@ -196,7 +211,9 @@ class Section:
         self.fault(key, give + written)
         return None
 
-    def quantity(self, key: str, parse: Callable[[str], float], low: float, high: float, give: str) -> float | None:
+    def quantity(
+        self, key: str, parse: Callable[[str], float], low: float, high: float, give: str
+    ) -> float | None:
         """A text with a unit, as a number in the unit of ``parse``."""
         if key not in self.raw:
             return None

@@ -1,4 +1,5 @@
-"""Reads a formula file of any form: guards first, then the reader of the form, then the one builder."""
+"""Reads a formula file of any form: guards first, then the reader of the form, then the one
+builder."""
 
 from __future__ import annotations
 
@@ -22,7 +23,8 @@ if TYPE_CHECKING:
     from preservecheck.formula.sheet_form import Grid
     from preservecheck.reference.load import Tables
 
-# a formula is a few kilobytes; TOML takes some 75 times its size in memory, and a workbook may hold pictures
+# a formula is a few kilobytes; TOML takes some 75 times its size in memory, and a workbook may hold
+# pictures
 MAX_TEXT_BYTES = 2_000_000
 MAX_WORKBOOK_BYTES = 10_000_000
 _OTHER_FORMS = {
@@ -33,7 +35,10 @@ _OTHER_FORMS = {
     ".numbers": "export it as .xlsx",
     ".tsv": "name it NAME.Formula.csv; tabs are read there",
 }
-_FORMS = "a formula is a .toml file, an .xlsx workbook, or CSV files NAME.Product.csv and NAME.Formula.csv"
+_FORMS = (
+    "a formula is a .toml file, an .xlsx workbook, or CSV files NAME.Product.csv and "
+    "NAME.Formula.csv"
+)
 
 
 @dataclass(frozen=True)
@@ -48,7 +53,9 @@ class Kind:
 FORMULA = Kind("a formula of this form", _FORMS, "'preservecheck new' writes an example")
 
 
-def load_formula(path: str | os.PathLike[str], tables: Tables | None = None, today: dt.date | None = None) -> Formula:
+def load_formula(
+    path: str | os.PathLike[str], tables: Tables | None = None, today: dt.date | None = None
+) -> Formula:
     """The formula in a file.
 
     Parameters
@@ -71,14 +78,16 @@ def load_formula(path: str | os.PathLike[str], tables: Tables | None = None, tod
         Whatever is wrong with the file; all faults that can be seen at once.
     """
     if tables is None:
-        from preservecheck.reference.load import load_tables  # noqa: PLC0415
+        from preservecheck.reference.load import load_tables
 
         tables = load_tables()
     path = Path(path)
     raw, digest, where, form = read_raw(path, tables)
     formula = build(raw, where, tables, today, form, path.parent)
     # readings that the formula names are part of what was judged
-    named = sorted({n for p in raw.get("phase", []) if (n := readings_file(p.get("added_at"))) is not None})
+    named = sorted(
+        {n for p in raw.get("phase", []) if (n := readings_file(p.get("added_at"))) is not None}
+    )
     if named:
         parts = [file_bytes(path.parent / n, MAX_WORKBOOK_BYTES) for n in named]
         digest = hashlib.sha256(b"".join([digest.encode(), *parts])).hexdigest()
@@ -94,15 +103,15 @@ def read_raw(path: Path, tables: Tables) -> tuple[dict[str, Any], str, str, Form
     if suffix not in (".xlsx", ".csv"):
         file_bytes(path, MAX_WORKBOOK_BYTES, only_look=True)
         raise FormulaError(f"{path}: {_OTHER_FORMS.get(suffix, _FORMS)}")
-    from preservecheck.formula.read_sheet import sheets_to_raw  # noqa: PLC0415
+    from preservecheck.formula.read_sheet import sheets_to_raw
 
     if suffix == ".xlsx":
-        from preservecheck.formula.read_workbook import read_workbook  # noqa: PLC0415
+        from preservecheck.formula.read_workbook import read_workbook
 
         data = file_bytes(path, MAX_WORKBOOK_BYTES)
         raw = sheets_to_raw(read_workbook(data, str(path)), str(path), names_of(tables))
         return raw, hashlib.sha256(data).hexdigest(), str(path), "sheet"
-    from preservecheck.formula.read_csv import read_csv, sheet_files  # noqa: PLC0415
+    from preservecheck.formula.read_csv import read_csv, sheet_files
 
     file_bytes(path, MAX_TEXT_BYTES, only_look=True)
     files = sheet_files(path)
@@ -140,24 +149,31 @@ def file_bytes(path: Path, limit: int, *, only_look: bool = False, kind: Kind = 
     Raises
     ------
     FormulaError
-        It is missing, no plain file, empty, too large, or may not be read. A file that is too large is not opened.
+        It is missing, no plain file, empty, too large, or may not be read. A file that is too large
+        is not opened.
     """
     try:
         state = path.stat()
         if stat.S_ISDIR(state.st_mode):
-            raise FormulaError(f"{path}: is a folder; give a file. {kind.forms[0].upper()}{kind.forms[1:]}")
+            raise FormulaError(
+                f"{path}: is a folder; give a file. {kind.forms[0].upper()}{kind.forms[1:]}"
+            )
         if not stat.S_ISREG(state.st_mode):
             raise FormulaError(f"{path}: is no plain file; {kind.forms}")
         if state.st_size == 0:
             raise FormulaError(f"{path}: is empty; {kind.empty}")
         if state.st_size > limit:
-            raise FormulaError(f"{path}: {state.st_size / 1e6:.1f} MB; {kind.of} has at most {limit / 1e6:.0f} MB")
+            raise FormulaError(
+                f"{path}: {state.st_size / 1e6:.1f} MB; {kind.of} has at most {limit / 1e6:.0f} MB"
+            )
         if only_look:
             return b""
         with path.open("rb") as file:
             data = file.read(limit + 1)
     except FileNotFoundError:
-        raise FormulaError(f"{path}: there is no such file; check the name and the folder") from None
+        raise FormulaError(
+            f"{path}: there is no such file; check the name and the folder"
+        ) from None
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise FormulaError(f"{path}: cannot be read: {reason}") from None

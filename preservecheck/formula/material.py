@@ -1,7 +1,8 @@
 """What a gram of each raw material is made of, whatever amount of it a line asks for.
 
-Blends are opened down to their substances, solutions get their water, and a preservative is recognised where it is
-named as a system or bought as a plain substance. A line of a recipe then only multiplies.
+Blends are opened down to their substances, solutions get their water, and a preservative is
+recognised where it is named as a system or bought as a plain substance. A line of a recipe then
+only multiplies.
 """
 
 from __future__ import annotations
@@ -18,7 +19,8 @@ if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
 
 WATER, ALCOHOL = "Aqua", "Alcohol"
-# alcohol is a preservative system only from here on (ISO 29621 low-risk criterion, 20 % of the product)
+# alcohol is a preservative system only from here on (ISO 29621 low-risk criterion, 20 % of the
+# product)
 ALCOHOL_SYSTEM_PERCENT = 20.0
 
 
@@ -46,7 +48,11 @@ class Role:
     def percent_of(self, line_percent: float) -> float | None:
         """Per cent of the system that a line brings; ``None`` where it is too little to be one."""
         amount = line_percent * self.fraction
-        return amount / self.share if self.declared or amount > 0 and amount >= self.least_percent else None
+        return (
+            amount / self.share
+            if self.declared or amount > 0 and amount >= self.least_percent
+            else None
+        )
 
 
 @dataclass(frozen=True)
@@ -78,12 +84,21 @@ class Opener:
         self._actives: Mapping[str, Active] = {a.inci: a for a in tables.actives}
         # preservatives that only the law's lists name
         self._listed = frozenset(
-            s for rule in tables.legal_limits if rule.purpose == "preservative" for s in rule.substances
+            s
+            for rule in tables.legal_limits
+            if rule.purpose == "preservative"
+            for s in rule.substances
         )
         self._single: dict[str, tuple[str, float]] = {}
         for system in tables.systems:
-            active = [(inci, f) for inci, f in system.composition if self.preserves(inci, {}) or inci == ALCOHOL]
-            if len(active) == 1 and all(self._inert(i) for i, _ in system.composition if i != active[0][0]):
+            active = [
+                (inci, f)
+                for inci, f in system.composition
+                if self.preserves(inci, {}) or inci == ALCOHOL
+            ]
+            if len(active) == 1 and all(
+                self._inert(i) for i, _ in system.composition if i != active[0][0]
+            ):
                 inci, fraction = active[0]
                 if inci not in self._single or fraction > self._single[inci][1]:
                     self._single[inci] = (system.id, fraction)
@@ -105,7 +120,8 @@ class Opener:
         return inci not in self._actives or self._actives[inci].role in ("solvent", "humectant")
 
     def system_of(self, inci: str) -> tuple[str, float, System | None]:
-        """The system that a plain preservative is, its share of it, and the stand-in row where no row covers it."""
+        """The system that a plain preservative is, its share of it, and the stand-in row where no
+        row covers it."""
         if inci in self._single:
             return (*self._single[inci], None)
         system_id = "".join(ch if ch.isalnum() else "-" for ch in inci.casefold()).strip("-")
@@ -148,7 +164,9 @@ class Scope:
     def __init__(self, opener: Opener, formula: Formula | None = None) -> None:
         self._opener = opener
         own = formula.own_ingredients if formula is not None else ()
-        self._blends = {folded(k): (k, v) for k, v in (formula.blends if formula is not None else {}).items()}
+        self._blends = {
+            folded(k): (k, v) for k, v in (formula.blends if formula is not None else {}).items()
+        }
         self._own = {i.inci: i for i in own}
         self._own_names = {folded(n): i.inci for i in own for n in (i.inci, *i.aliases)}
 
@@ -166,7 +184,9 @@ class Scope:
         remarks: list[str] = []
         parts = tuple(
             Part(inci, fraction, origin, carried, self._opener.preserves(inci, self._own))
-            for inci, fraction, origin, carried in self._parts(name, 1.0, strength, name, False, remarks)
+            for inci, fraction, origin, carried in self._parts(
+                name, 1.0, strength, name, False, remarks
+            )
         )
         roles, extra = [], {}
         for part in parts:
@@ -178,7 +198,13 @@ class Scope:
             least = 0.0 if part.preserving else ALCOHOL_SYSTEM_PERCENT
             roles.append(Role(system, part.fraction, share, False, least))
         return Material(
-            name, named.inci if named else None, None, parts, tuple(roles), tuple(extra.values()), tuple(remarks)
+            name,
+            named.inci if named else None,
+            None,
+            parts,
+            tuple(roles),
+            tuple(extra.values()),
+            tuple(remarks),
         )
 
     def _system(self, name: str) -> Material:
@@ -222,7 +248,8 @@ class Scope:
         if row is not None and row.composition:
             split = ", ".join(f"{f * 100:g} % {i}" for i, f in row.composition)
             remarks.append(
-                f"{written}: taken as {split}, the usual split; write your supplier's split as a blend of that name"
+                f"{written}: taken as {split}, the usual split; write your supplier's split as a "
+                "blend of that name"
             )
             for inci, fraction in row.composition:
                 yield inci, share * fraction, origin, carried
@@ -234,14 +261,16 @@ class Scope:
             return
         if strength is None and row is not None and row.sold_as_percent is not None and not carried:
             remarks.append(
-                f"{written}: taken as pure; it is usually sold at {row.sold_as_percent:g} %. If yours "
+                f"{written}: taken as pure; it is usually sold at {row.sold_as_percent:g} %. If "
+                "yours "
                 "is a solution, write its strength on its line, as its papers give it"
             )
         yield named.inci, share, origin, carried
 
 
 def stand_in(system_id: str, inci: str, active: Active | None) -> System:
-    """A system row for a plain active that no row of the table covers: what is not known stays unknown."""
+    """A system row for a plain active that no row of the table covers: what is not known stays
+    unknown."""
     known = active.as_dict() if active is not None else {}
     return System(
         id=system_id,

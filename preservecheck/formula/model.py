@@ -1,4 +1,5 @@
-"""What a formula file says, with every quantity in one unit: grams, degrees Celsius, minutes, per cent."""
+"""What a formula file says, with every quantity in one unit: grams, degrees Celsius, minutes, per
+cent."""
 
 from __future__ import annotations
 
@@ -28,7 +29,9 @@ WATER_ACTIVITY_TOLERANCE = 0.005
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, arbitrary_types_allowed=True)
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", allow_inf_nan=False, arbitrary_types_allowed=True
+    )
 
 
 class Product(_Part):
@@ -62,7 +65,9 @@ class Line(_Part):
     kind: Literal["ingredient", "preservative"]
     amount: Annotated[float, Field(ge=0)] | None = None  # per cent or grams; None on the rest line
     rest: bool = False  # quantum satis: fills to 100 %
-    strength: Annotated[float, Field(gt=0, le=100)] | None = None  # per cent active; what is left is water
+    strength: Annotated[float, Field(gt=0, le=100)] | None = (
+        None  # per cent active; what is left is water
+    )
     note: str | None = None
 
 

@@ -63,7 +63,9 @@ class Names:
 
     def __init__(self, tables: Tables) -> None:
         self._tables = tables
-        self._near: dict[tuple[str, tuple[str, ...]], list[str]] = {}  # a pile repeats its unknown names
+        self._near: dict[
+            tuple[str, tuple[str, ...]], list[str]
+        ] = {}  # a pile repeats its unknown names
 
     @cached_property
     def ingredients(self) -> Mapping[str, Named]:
@@ -72,10 +74,16 @@ class Names:
         for row in self._tables.ingredients:
             for alias in row.aliases:
                 name, at, strength = alias.rpartition("@")
-                known[folded(name if at else alias)] = Named(row.inci, float(strength) if at else None)
+                known[folded(name if at else alias)] = Named(
+                    row.inci, float(strength) if at else None
+                )
         listed = [inci for rule in self._tables.legal_limits for inci in rule.substances]
         listed += [row.substance for row in self._tables.conversions]
-        for inci in (*listed, *(a.inci for a in self._tables.actives), *(i.inci for i in self._tables.ingredients)):
+        for inci in (
+            *listed,
+            *(a.inci for a in self._tables.actives),
+            *(i.inci for i in self._tables.ingredients),
+        ):
             known[folded(inci)] = Named(inci)
         return known
 
@@ -93,10 +101,12 @@ class Names:
         return self.systems.get(folded(written))
 
     def system_in_sheet(self, written: str) -> str | None:
-        """The id of a preservative system where a sheet names it in the ingredient column, or ``None``.
+        """The id of a preservative system where a sheet names it in the ingredient column, or
+        ``None``.
 
-        A sheet has one column for both, and some ids are INCI names as well. An id of several words counts with its
-        hyphens, in any case; an id of one word counts only as the tables print it, in small letters.
+        A sheet has one column for both, and some ids are INCI names as well. An id of several words
+        counts with its hyphens, in any case; an id of one word counts only as the tables print it,
+        in small letters.
         """
         written = written.strip()
         system = self.systems.get(folded(written))

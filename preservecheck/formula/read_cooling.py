@@ -21,9 +21,25 @@ _GIVE = 'give a temperature with its unit from -50 to 200 °C, such as "74 °C" 
 _NO_UNIT = "no unit"
 _CELSIUS = ("°c", "c", "degc", "celsius", "deg c")
 _FAHRENHEIT = ("°f", "f", "degf", "fahrenheit", "deg f")
-_MINUTE_NAMES = ("minutes", "minute", "min", "time min", "time minutes", "elapsed min", "t min", "mins")
+_MINUTE_NAMES = (
+    "minutes",
+    "minute",
+    "min",
+    "time min",
+    "time minutes",
+    "elapsed min",
+    "t min",
+    "mins",
+)
 _CLOCK_NAMES = ("time", "clock", "time of day", "when")
-_LONG = {"hours": "h", "time h": "h", "time hours": "h", "seconds": "s", "time s": "s", "time seconds": "s"}
+_LONG = {
+    "hours": "h",
+    "time h": "h",
+    "time hours": "h",
+    "seconds": "s",
+    "time s": "s",
+    "time seconds": "s",
+}
 _TEMPERATURE_NAMES = ("temperature", "temp", "t", "batch temperature", "reading")
 COLUMNS = Columns(
     names={
@@ -33,7 +49,10 @@ COLUMNS = Columns(
         **{n: ("temperature", None) for n in _TEMPERATURE_NAMES},
         **{f"{n} {u}": ("temperature", "c") for n in _TEMPERATURE_NAMES for u in _CELSIUS},
         **{f"{n} {u}": ("temperature", "f") for n in _TEMPERATURE_NAMES for u in _FAHRENHEIT},
-        **{u: ("temperature", "c" if u in _CELSIUS else "f") for u in ("°c", "celsius", "°f", "fahrenheit")},
+        **{
+            u: ("temperature", "c" if u in _CELSIUS else "f")
+            for u in ("°c", "celsius", "°f", "fahrenheit")
+        },
     },
     needed=(("minutes", "time"), ("temperature",)),
     example="minutes,temperature_c or time,temperature_f",
@@ -44,7 +63,8 @@ _TEMPERATURE = re.compile(r"(.*?\d)\s*([^\d\s.,]*(?:\s+[a-z]+)?)", re.IGNORECASE
 
 @dataclass(frozen=True)
 class Course:
-    """Temperatures in the order of time, minutes counted from the first reading where it is a clock time."""
+    """Temperatures in the order of time, minutes counted from the first reading where it is a clock
+    time."""
 
     where: str
     time_min: tuple[float, ...]
@@ -65,13 +85,18 @@ class Course:
         if kind == "minutes":
             return value
         if kind != "clock":
-            raise ReadingsError(f'{self.where}: "{written}" is not a time; write 14:42, or minutes such as 37')
+            raise ReadingsError(
+                f'{self.where}: "{written}" is not a time; write 14:42, or minutes such as 37'
+            )
         if self.start_clock_min is None:
-            raise ReadingsError(f'{self.where}: gives minutes, not clock times; write "{written}" as minutes')
+            raise ReadingsError(
+                f'{self.where}: gives minutes, not clock times; write "{written}" as minutes'
+            )
         return (value - self.start_clock_min) % DAY_MIN
 
     def at(self, minutes: float) -> tuple[float, bool]:
-        """Temperature at a time, and whether it was read just then rather than between two readings. [°C]
+        """Temperature at a time, and whether it was read just then rather than between two
+        readings. [°C]
 
         Raises
         ------
@@ -81,7 +106,8 @@ class Course:
         first, last = self.time_min[0], self.time_min[-1]
         if not first <= minutes <= last:
             raise ReadingsError(
-                f"{self.where}: the readings run from {self.time_text(first)} to {self.time_text(last)}; "
+                f"{self.where}: the readings run from {self.time_text(first)} to "
+                f"{self.time_text(last)}; "
                 f"{self.time_text(minutes)} lies outside, and nothing is extrapolated"
             )
         for i, time in enumerate(self.time_min):
@@ -94,7 +120,10 @@ class Course:
 
     def hottest_from(self, minutes: float) -> float:
         """Highest temperature at a time or after it, as far as the readings go. [°C]"""
-        return max(self.at(minutes)[0], *(c for t, c in zip(self.time_min, self.temp_c, strict=True) if t >= minutes))
+        return max(
+            self.at(minutes)[0],
+            *(c for t, c in zip(self.time_min, self.temp_c, strict=True) if t >= minutes),
+        )
 
     def clock(self, minutes: float) -> str | None:
         """Time of day, or ``None`` where none is known."""
@@ -134,9 +163,13 @@ def read_course(readings: Sequence[str], start: str | None = None) -> Course:
         return course
     kind, value = _moment(start)
     if kind != "clock":
-        raise ReadingsError(f"--start is {shown(start)}; give the clock time of minute 0, such as 14:05")
+        raise ReadingsError(
+            f"--start is {shown(start)}; give the clock time of minute 0, such as 14:05"
+        )
     if course.start_clock_min is not None:
-        raise ReadingsError("--start goes with readings in minutes; these have clock times of their own")
+        raise ReadingsError(
+            "--start goes with readings in minutes; these have clock times of their own"
+        )
     return Course(course.where, course.time_min, course.temp_c, course.rows, value, course.degree)
 
 
@@ -157,7 +190,9 @@ def file_course(path: str | Path) -> Course:
         if not is_missing(time) and not is_missing(temp):
             number = _plain(time, table.comma_is_decimal)
             items.append((place, f"{number} {unit}" if unit and number is not None else time, temp))
-    return _course(table.where, items, table.units["temperature"], table.comma_is_decimal, table.faults)
+    return _course(
+        table.where, items, table.units["temperature"], table.comma_is_decimal, table.faults
+    )
 
 
 def typed_course(pairs: Iterable[str]) -> Course:
@@ -169,7 +204,8 @@ def typed_course(pairs: Iterable[str]) -> Course:
         time, equals, temp = pair.partition("=")
         if not equals or not time or not temp:
             faults.add(
-                f"{shown(pair)} is no pair of time and temperature; write 0=74C 10=66C, or 14:05=165F, or give the "
+                f"{shown(pair)} is no pair of time and temperature; write 0=74C 10=66C, or "
+                "14:05=165F, or give the "
                 "name of a .csv or .xlsx file"
             )
         else:
@@ -177,7 +213,9 @@ def typed_course(pairs: Iterable[str]) -> Course:
     return _course(where, items, None, False, faults)
 
 
-def listed_course(rows: Iterable[tuple[str, str, str]], unit: str, where: str = "readings") -> Course:
+def listed_course(
+    rows: Iterable[tuple[str, str, str]], unit: str, where: str = "readings"
+) -> Course:
     """A course of temperatures from a list.
 
     Parameters
@@ -206,7 +244,11 @@ def listed_course(rows: Iterable[tuple[str, str, str]], unit: str, where: str = 
 
 
 def _course(
-    where: str, items: Sequence[tuple[str, Cell, Cell]], unit: str | None, comma: bool, faults: Faults
+    where: str,
+    items: Sequence[tuple[str, Cell, Cell]],
+    unit: str | None,
+    comma: bool,
+    faults: Faults,
 ) -> Course:
     """Times and temperatures in one unit each, in order, each time once."""
     moments: list[tuple[str, float]] = []
@@ -217,7 +259,10 @@ def _course(
     for place, time, temp in items:
         kind, minutes = _moment(time, comma)
         if kind == "none":
-            faults.add(f"{place}: the time is {shown(time)}; write minutes such as 10, or a clock time such as 14:05")
+            faults.add(
+                f"{place}: the time is {shown(time)}; write minutes such as 10, or a clock time "
+                "such as 14:05"
+            )
         value, scale = _temperature(temp, unit, comma)
         if scale == _NO_UNIT:
             bare.append(place)
@@ -231,7 +276,12 @@ def _course(
     if bare:
         more = f" and {len(bare) - 5} more" if len(bare) > 5 else ""  # noqa: PLR2004
         faults.add(f"{', '.join(bare[:5])}{more}: the temperature has no unit; {_GIVE}")
-    _same(places, [k for k, _ in moments], {"clock": "clock times", "minutes": "minutes", "date": "dates"}, faults)
+    _same(
+        places,
+        [k for k, _ in moments],
+        {"clock": "clock times", "minutes": "minutes", "date": "dates"},
+        faults,
+    )
     _same(places, ["°C" if u == 1 else "°F" for u in units], {"°C": "°C", "°F": "°F"}, faults)
     faults.raise_if_any()
     if not moments:
@@ -243,13 +293,17 @@ def _course(
     return Course(where, tuple(times), tuple(temps), tuple(places), start, min(units))
 
 
-def _same(places: Sequence[str], kinds: Sequence[str], words: dict[str, str], faults: Faults) -> None:
+def _same(
+    places: Sequence[str], kinds: Sequence[str], words: dict[str, str], faults: Faults
+) -> None:
     """Note a mixture of units: the places of the rarer one."""
     if len(set(kinds)) < 2:  # noqa: PLR2004
         return
     common, rare = sorted(dict.fromkeys(kinds), key=kinds.count, reverse=True)[:2]
     odd = [p for p, k in zip(places, kinds, strict=True) if k == rare]
-    faults.add(f"{listed(odd[:5])} in {words[rare]}, the others in {words[common]}; write all in one unit")
+    faults.add(
+        f"{listed(odd[:5])} in {words[rare]}, the others in {words[common]}; write all in one unit"
+    )
 
 
 def _in_order(
@@ -267,7 +321,10 @@ def _in_order(
         if times and minutes == times[-1]:
             faults.add(f"{place}: this time is there already; keep one reading for each time")
         elif times and minutes < times[-1]:
-            faults.add(f"{place}: this time is earlier than the one before; put the readings in the order of time")
+            faults.add(
+                f"{place}: this time is earlier than the one before; put the readings in the "
+                "order of time"
+            )
         times.append(minutes)
     return times, start % DAY_MIN if clock else None
 
@@ -297,13 +354,17 @@ def _moment(cell: Cell, comma: bool = False) -> tuple[str, float]:
 def _written_moment(written: str) -> tuple[str, float]:
     """As ``_moment``, of words."""
     if match := _CLOCK.fullmatch(written):
-        return _clock(int(match.group(1)), int(match.group(2)), int(match.group(3) or 0), match.group(4))
+        return _clock(
+            int(match.group(1)), int(match.group(2)), int(match.group(3) or 0), match.group(4)
+        )
     try:
         return "minutes", duration_min(written)
     except UnitError:
         pass
     try:
-        return "date", (dt.datetime.fromisoformat(written) - dt.datetime(2000, 1, 1)).total_seconds() / 60
+        return "date", (
+            dt.datetime.fromisoformat(written) - dt.datetime(2000, 1, 1)
+        ).total_seconds() / 60
     except (ValueError, TypeError):
         return "none", 0.0
 
@@ -331,7 +392,11 @@ def _temperature(cell: Cell, unit: str | None, comma: bool) -> tuple[float, floa
         if number is None or own is None:
             return 0.0, f"the temperature is {shown(cell)}; {_GIVE}"
     if own and unit and own != unit:
-        return 0.0, f"the temperature is {shown(cell)}, but the heading says °{unit.upper()}; write one unit"
+        return (
+            0.0,
+            f"the temperature is {shown(cell)}, but the heading says °{unit.upper()}; write one "
+            "unit",
+        )
     if not own and not unit:
         return 0.0, _NO_UNIT
     celsius = number if (own or unit) == "c" else round((number - 32) * 5 / 9, 9)

@@ -1,4 +1,5 @@
-"""Reads a formula kept as CSV files side by side: ``cream.Product.csv``, ``cream.Formula.csv`` and so on."""
+"""Reads a formula kept as CSV files side by side: ``cream.Product.csv``, ``cream.Formula.csv`` and
+so on."""
 
 from __future__ import annotations
 
@@ -14,7 +15,8 @@ MAX_ROWS = 5000
 MAX_COLUMNS = 50
 SEPARATORS = ",;\t"
 _HELP = (
-    "a formula in CSV is a set of files of one name: NAME.Product.csv and NAME.Formula.csv, and where needed "
+    "a formula in CSV is a set of files of one name: NAME.Product.csv and NAME.Formula.csv, and "
+    "where needed "
     "NAME.Phases.csv, NAME.Blends.csv, NAME.Ingredients.csv; give any one of them"
 )
 
@@ -71,19 +73,23 @@ def read_csv(data: bytes, where: str, place: str) -> Grid:
         first = next(lines, "")
         separator, skipped = max(SEPARATORS, key=first.count), 0
     if separator not in SEPARATORS:
-        raise FormulaError(f"{where}: the separator {separator!r} is not read here; use comma, semicolon or tab")
+        raise FormulaError(
+            f"{where}: the separator {separator!r} is not read here; use comma, semicolon or tab"
+        )
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     rows = []
     try:
         for number, cells in enumerate(reader, 1 + skipped):
             if number > MAX_ROWS or len(cells) > MAX_COLUMNS:
                 raise FormulaError(
-                    f"{where}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns; keep only the formula in this file"
+                    f"{where}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns; keep only "
+                    "the formula in this file"
                 )
             rows.append((number, [cell.strip() or None for cell in cells]))
     except csv.Error as error:
         raise FormulaError(
-            f"{where}, line {reader.line_num}: not readable as CSV ({error}); put a cell that holds a "
+            f"{where}, line {reader.line_num}: not readable as CSV ({error}); put a cell that "
+            "holds a "
             "separator or a line break in quotation marks"
         ) from None
     return Grid(place, [(n, list(cells)) for n, cells in rows], comma_is_decimal=separator == ";")

@@ -47,7 +47,8 @@ def sheets_to_raw(grids: Mapping[str, Grid], where: str, names: Names) -> dict[s
     for needed in form.NEEDED_SHEETS:
         if needed not in grids:
             faults.add(
-                f"there is no sheet {needed}; the sheets are {', '.join(form.SHEETS)}, and the first two are "
+                f"there is no sheet {needed}; the sheets are {', '.join(form.SHEETS)}, and the "
+                "first two are "
                 "needed. 'preservecheck new' writes an example"
             )
     faults.raise_if_any()
@@ -74,7 +75,9 @@ def _rows(name: str, grid: Grid, faults: Faults) -> Iterator[_Row]:
     filled = [(n, cells) for n, cells in grid.rows if any(form.text(c) for c in cells)]
     if not filled:
         if name in form.NEEDED_SHEETS:
-            faults.add(f"{grid.place} is empty; its first row names the columns {', '.join(columns)}")
+            faults.add(
+                f"{grid.place} is empty; its first row names the columns {', '.join(columns)}"
+            )
         return
     first, headings = filled[0]
     found = [form.heading(c, columns) for c in headings]
@@ -89,20 +92,33 @@ def _rows(name: str, grid: Grid, faults: Faults) -> Iterator[_Row]:
         missing.append("percent or grams")
     if missing:
         faults.add(
-            f"{place}: the column {', '.join(missing)} is missing; the first row names the columns {', '.join(columns)}"
+            f"{place}: the column {', '.join(missing)} is missing; the first row names the "
+            f"columns {', '.join(columns)}"
         )
         return
     units = dict(found)
     carried = form.CARRIED.get(name)
     above: Cell = None
     for number, cells in filled[1:]:
-        stray = next((c for at, c in enumerate(cells) if form.text(c) and (at >= len(found) or not found[at][0])), None)
+        stray = next(
+            (
+                c
+                for at, c in enumerate(cells)
+                if form.text(c) and (at >= len(found) or not found[at][0])
+            ),
+            None,
+        )
         if stray is not None:
             faults.add(
-                f"{grid.place}, row {number}: {shown(stray)} stands under no heading; delete it or move it to "
+                f"{grid.place}, row {number}: {shown(stray)} stands under no heading; delete it "
+                "or move it to "
                 "another file"
             )
-        row = _Row(number, {c: v for (c, _), v in zip(found, cells, strict=False) if c and form.text(v)}, units)
+        row = _Row(
+            number,
+            {c: v for (c, _), v in zip(found, cells, strict=False) if c and form.text(v)},
+            units,
+        )
         if carried is not None:
             above = row.cells.setdefault(carried, above) or above
         yield row
@@ -141,7 +157,9 @@ def _product_value(field: str, unit: str | None, cell: Cell, grid: Grid) -> Any:
     return form.text(cell) if field in form.TEXT_FIELDS else form.quantity(cell, unit, grid)
 
 
-def _lines(rows: list[_Row], grid: Grid, names: Names, own: set[str], faults: Faults) -> dict[str, dict[str, Any]]:
+def _lines(
+    rows: list[_Row], grid: Grid, names: Names, own: set[str], faults: Faults
+) -> dict[str, dict[str, Any]]:
     """Phases with their lines, by folded name, in the order in which they first stand."""
     phases: dict[str, dict[str, Any]] = {}
     place = grid.place
@@ -149,13 +167,15 @@ def _lines(rows: list[_Row], grid: Grid, names: Names, own: set[str], faults: Fa
         name = row.text("phase")
         if not name:
             faults.add(
-                f"{place}, row {row.number}: no phase; name it, such as heated or cool-down. A blank cell repeats "
+                f"{place}, row {row.number}: no phase; name it, such as heated or cool-down. A "
+                "blank cell repeats "
                 "the phase above"
             )
             continue
         if not row.text("ingredient"):
             faults.add(
-                f"{place}, row {row.number}: no ingredient; name it, or delete the row (a row of totals is not read)"
+                f"{place}, row {row.number}: no ingredient; name it, or delete the row (a row of "
+                "totals is not read)"
             )
             continue
         phase = phases.setdefault(_same(name), {"name": name, "items": []})
@@ -163,8 +183,11 @@ def _lines(rows: list[_Row], grid: Grid, names: Names, own: set[str], faults: Fa
     return phases
 
 
-def _temperatures(rows: list[_Row], grid: Grid, phases: dict[str, dict[str, Any]], faults: Faults) -> None:
-    """Put the temperatures to the phases; a phase without lines is added, for ``build`` to refuse."""
+def _temperatures(
+    rows: list[_Row], grid: Grid, phases: dict[str, dict[str, Any]], faults: Faults
+) -> None:
+    """Put the temperatures to the phases; a phase without lines is added, for ``build`` to
+    refuse."""
     seen: dict[str, int] = {}
     for row in rows:
         name = row.text("phase")
@@ -173,7 +196,8 @@ def _temperatures(rows: list[_Row], grid: Grid, phases: dict[str, dict[str, Any]
             continue
         if seen.setdefault(_same(name), row.number) != row.number:
             faults.add(
-                f"{grid.place}, row {row.number}: phase {shown(name)} stands already on row {seen[_same(name)]}; "
+                f"{grid.place}, row {row.number}: phase {shown(name)} stands already on row "
+                f"{seen[_same(name)]}; "
                 "keep one row a phase"
             )
             continue
@@ -211,13 +235,17 @@ def _blends(rows: list[_Row], grid: Grid, faults: Faults) -> dict[str, dict[str,
         blend, part = row.text("blend"), row.text("ingredient")
         if not blend or not part or "percent" not in row.cells:
             faults.add(
-                f"{grid.place}, row {row.number}: a row names the blend, one ingredient of it and its percent of "
+                f"{grid.place}, row {row.number}: a row names the blend, one ingredient of it and "
+                "its percent of "
                 "the blend; fill in all three"
             )
             continue
         parts = blends.setdefault(blend, {})
         if part in parts:
-            faults.add(f"{grid.place}, row {row.number}: {shown(part)} stands twice in blend {shown(blend)}; keep one")
+            faults.add(
+                f"{grid.place}, row {row.number}: {shown(part)} stands twice in blend "
+                f"{shown(blend)}; keep one"
+            )
         parts[part] = form.number(row.cells["percent"], grid)
     return blends
 
@@ -229,10 +257,18 @@ def _ingredients(rows: list[_Row], grid: Grid, faults: Faults) -> dict[str, dict
         if not name or name in own:
             faults.add(
                 f"{grid.place}, row {row.number}: "
-                + (f"{shown(name)} stands twice; keep one row" if name else "no ingredient; name it")
+                + (
+                    f"{shown(name)} stands twice; keep one row"
+                    if name
+                    else "no ingredient; name it"
+                )
             )
             continue
-        own[name] = {c.replace(" ", "_"): form.number(v, grid) for c, v in row.cells.items() if c != "ingredient"}
+        own[name] = {
+            c.replace(" ", "_"): form.number(v, grid)
+            for c, v in row.cells.items()
+            if c != "ingredient"
+        }
         for column in ("note", "aliases", "inci", "tags"):
             if column in own[name]:
                 own[name][column] = row.text(column)

@@ -1,4 +1,5 @@
-"""Reads a formula written as TOML into nested dictionaries; what they say is judged by ``build``."""
+"""Reads a formula written as TOML into nested dictionaries; what they say is judged by
+``build``."""
 
 from __future__ import annotations
 
@@ -10,7 +11,8 @@ from preservecheck.errors import FormulaError
 
 # a formula is three levels deep; the reader of the standard library calls itself for every level
 MAX_NESTING = 50
-# names joined by dots; the time of the standard library's reader grows with the square of their number
+# names joined by dots; the time of the standard library's reader grows with the square of their
+# number
 MAX_DOTS = 30
 _WORD = r"""(?:(?<![\w-])[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
 _MANY_DOTS = re.compile(rf"(?:{_WORD}[ \t]*+\.[ \t]*+){{{MAX_DOTS}}}")
@@ -35,19 +37,26 @@ def read_toml(data: bytes, where: str) -> dict[str, Any]:
     text = decoded(data, where)
     if _nesting(text) > MAX_NESTING or _MANY_DOTS.search(text):
         raise FormulaError(
-            f"{where}: brackets or dotted names are nested deeper than {MAX_NESTING} levels; a formula "
+            f"{where}: brackets or dotted names are nested deeper than {MAX_NESTING} levels; a "
+            "formula "
             "needs three. 'preservecheck new' writes an example"
         )
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise FormulaError(
-            f"{where}: not readable as TOML: {_reason(error)}. Text stands in quotation marks, numbers "
+            f"{where}: not readable as TOML: {_reason(error)}. Text stands in quotation marks, "
+            "numbers "
             "with a decimal point and without unit; 'preservecheck new' writes an example"
         ) from None
-    except (ValueError, RecursionError, OverflowError):  # numbers of thousands of digits, impossible dates
+    except (
+        ValueError,
+        RecursionError,
+        OverflowError,
+    ):  # numbers of thousands of digits, impossible dates
         raise FormulaError(
-            f"{where}: not readable as TOML: it holds a number or date that is too large or impossible; "
+            f"{where}: not readable as TOML: it holds a number or date that is too large or "
+            "impossible; "
             "'preservecheck new' writes an example"
         ) from None
 
@@ -68,13 +77,16 @@ def decoded(data: bytes, where: str) -> str:
         It is not UTF-8; the message names the byte and its line.
     """
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise FormulaError(f"{where}: written as UTF-16; save it as UTF-8 (in a spreadsheet: 'CSV UTF-8')")
+        raise FormulaError(
+            f"{where}: written as UTF-16; save it as UTF-8 (in a spreadsheet: 'CSV UTF-8')"
+        )
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         raise FormulaError(
-            f"{where}: not UTF-8: byte {error.start} on line {line} is 0x{data[error.start]:02X}; save "
+            f"{where}: not UTF-8: byte {error.start} on line {line} is 0x{data[error.start]:02X}; "
+            "save "
             "it as UTF-8 (in a spreadsheet: 'CSV UTF-8')"
         ) from None
 

@@ -1,7 +1,9 @@
-"""Reads a formula kept as a workbook (``.xlsx``), guarded against files that unpack to more than a formula can hold.
+"""Reads a formula kept as a workbook (``.xlsx``), guarded against files that unpack to more than a
+formula can hold.
 
-The cells come from openpyxl in its streaming mode, which does not see merged cells and cannot tell an empty cell from
-a formula whose result was never saved; both are looked up in the sheet's own XML.
+The cells come from openpyxl in its streaming mode, which does not see merged cells and cannot tell
+an empty cell from a formula whose result was never saved; both are looked up in the sheet's own
+XML.
 """
 
 from __future__ import annotations
@@ -92,12 +94,18 @@ def read_first_sheet(data: bytes, where: str) -> Grid:
         for sheet in book.worksheets[:MAX_SHEETS]:
             hidden = _hidden(archive, paths[sheet.title])
             place = f"{where}: sheet {sheet.title}"
-            if hidden.last_row > MAX_ROWS or hidden.last_column > MAX_COLUMNS or hidden.widest > MAX_ROW_CELLS:
+            if (
+                hidden.last_row > MAX_ROWS
+                or hidden.last_column > MAX_COLUMNS
+                or hidden.widest > MAX_ROW_CELLS
+            ):
                 raise FormulaError(f"{place}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns")
             if hidden.unsaved or hidden.merged:
                 cells = ", ".join((hidden.unsaved or hidden.merged)[:5])
                 what = "a cell formula without a saved result" if hidden.unsaved else "merged cells"
-                raise FormulaError(f"{place}: {cells}: {what}; {_SAVE_AGAIN}, or write the plain values")
+                raise FormulaError(
+                    f"{place}: {cells}: {what}; {_SAVE_AGAIN}, or write the plain values"
+                )
             if not sheet.title.strip().casefold().startswith(IGNORED_SHEET) and hidden.last_row:
                 return Grid(f"sheet {sheet.title}", list(_grid_rows(sheet, hidden.last_row, place)))
     raise FormulaError(f"{where}: no sheet holds anything")
@@ -105,32 +113,42 @@ def read_first_sheet(data: bytes, where: str) -> Grid:
 
 @contextmanager
 def _opened(data: bytes, where: str) -> Iterator[tuple[Workbook, zipfile.ZipFile]]:
-    """A workbook and the archive that it is; whatever a damaged one provokes becomes a fault in words."""
+    """A workbook and the archive that it is; whatever a damaged one provokes becomes a fault in
+    words."""
     _check_archive(data, where)
-    import openpyxl  # noqa: PLC0415
+    import openpyxl
 
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # openpyxl's remarks on drawings and validations do not matter here
+        warnings.simplefilter(
+            "ignore"
+        )  # openpyxl's remarks on drawings and validations do not matter here
         try:
-            book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
+            book = openpyxl.load_workbook(
+                io.BytesIO(data), read_only=True, data_only=True, keep_links=False
+            )
             with zipfile.ZipFile(io.BytesIO(data)) as archive:
                 yield book, archive
         except FormulaError:
             raise
         except Exception as error:  # openpyxl lets through whatever a damaged file provokes in it
-            raise FormulaError(f"{where}: not readable as a workbook ({type(error).__name__}); {_SAVE_AGAIN}") from None
+            raise FormulaError(
+                f"{where}: not readable as a workbook ({type(error).__name__}); {_SAVE_AGAIN}"
+            ) from None
 
 
 def _check_archive(data: bytes, where: str) -> None:
     if data.startswith(_OLE):
         raise FormulaError(
-            f"{where}: protected by a password, or saved in the old .xls format; {_SAVE_AGAIN}, without password"
+            f"{where}: protected by a password, or saved in the old .xls format; {_SAVE_AGAIN}, "
+            "without password"
         )
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             members = archive.infolist()
     except (zipfile.BadZipFile, ValueError, NotImplementedError, OSError, EOFError):
-        raise FormulaError(f"{where}: not a workbook, although its name ends in .xlsx; {_SAVE_AGAIN}") from None
+        raise FormulaError(
+            f"{where}: not a workbook, although its name ends in .xlsx; {_SAVE_AGAIN}"
+        ) from None
     unpacked = sum(m.file_size for m in members)
     if any(m.flag_bits & 0x1 for m in members):
         raise FormulaError(f"{where}: protected by a password; save it without")
@@ -141,7 +159,8 @@ def _check_archive(data: bytes, where: str) -> None:
         or any(m.file_size > _part_limit(m.filename) for m in members)
     ):
         raise FormulaError(
-            f"{where}: unpacks to {unpacked / 1e6:,.1f} MB in {len(members):,} parts, more than a formula "
+            f"{where}: unpacks to {unpacked / 1e6:,.1f} MB in {len(members):,} parts, more than a "
+            "formula "
             "needs; copy the formula's sheets into a new workbook"
         )
 
@@ -169,16 +188,22 @@ def _sheets(book: Workbook, archive: zipfile.ZipFile, where: str) -> dict[str, G
         name = by_small.get(title.casefold())
         place = f"{where}: sheet {title}"
         hidden = _hidden(archive, paths[sheet.title])
-        if hidden.last_row > MAX_ROWS or hidden.last_column > MAX_COLUMNS or hidden.widest > MAX_ROW_CELLS:
+        if (
+            hidden.last_row > MAX_ROWS
+            or hidden.last_column > MAX_COLUMNS
+            or hidden.widest > MAX_ROW_CELLS
+        ):
             faults.append(
-                f"{place}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns; keep only the formula in this workbook"
+                f"{place}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns; keep only the "
+                "formula in this workbook"
             )
             continue
         grid = Grid(place, list(_grid_rows(sheet, hidden.last_row, place)))
         if name is None:
             if grid.rows:
                 faults.append(
-                    f"{grid.place} is not known here; the sheets are {', '.join(SHEETS)}. Begin the name of a "
+                    f"{grid.place} is not known here; the sheets are {', '.join(SHEETS)}. Begin "
+                    "the name of a "
                     "sheet that is not to be read with 'Read me'"
                 )
             continue
@@ -210,9 +235,14 @@ def _value(cell: Any, place: str) -> Cell:
     value: Cell = cell.value
     if isinstance(value, str) and value in _ERRORS:
         raise FormulaError(
-            f"{place}, cell {cell.coordinate} holds the error {value}; correct it in the spreadsheet and save again"
+            f"{place}, cell {cell.coordinate} holds the error {value}; correct it in the "
+            "spreadsheet and save again"
         )
-    if isinstance(value, (int, float)) and not isinstance(value, bool) and _is_percent(cell.number_format):
+    if (
+        isinstance(value, (int, float))
+        and not isinstance(value, bool)
+        and _is_percent(cell.number_format)
+    ):
         return float(f"{value * 100:.15g}")  # shown as 5 %, stored as 0.05
     return value
 
@@ -226,7 +256,8 @@ def _sheet_paths(archive: zipfile.ZipFile) -> dict[str, str]:
     """Path inside the archive of every sheet, by title."""
     root = "xl/workbook.xml"
     targets = {
-        r.get("Id"): r.get("Target", "") for r in ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
+        r.get("Id"): r.get("Target", "")
+        for r in ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
     }
     paths = {}
     for element in ElementTree.fromstring(archive.read(root)).iter():
@@ -234,13 +265,16 @@ def _sheet_paths(archive: zipfile.ZipFile) -> dict[str, str]:
             key = next((v for k, v in element.attrib.items() if k.endswith("}id")), "")
             target = targets.get(key, "")
             paths[element.get("name", "")] = (
-                target.lstrip("/") if target.startswith("/") else posixpath.normpath(posixpath.join("xl", target))
+                target.lstrip("/")
+                if target.startswith("/")
+                else posixpath.normpath(posixpath.join("xl", target))
             )
     return paths
 
 
 def _hidden(archive: zipfile.ZipFile, path: str) -> _Hidden:
-    """Merged cells, formulas without a saved result and the reach of a sheet, from its XML as it streams by."""
+    """Merged cells, formulas without a saved result and the reach of a sheet, from its XML as it
+    streams by."""
     hidden = _Hidden()
     row = column = 0
     with archive.open(path) as source:
@@ -291,7 +325,8 @@ def _hidden_faults(name: str, grid: Grid, hidden: _Hidden) -> Iterator[str]:
     if hidden.unsaved:
         cells = ", ".join(hidden.unsaved[:5]) + (" and others" if len(hidden.unsaved) > 5 else "")  # noqa: PLR2004
         yield (
-            f"{grid.place}: {cells} hold{'s' if len(hidden.unsaved) == 1 else ''} a formula without a saved result; "
+            f"{grid.place}: {cells} hold{'s' if len(hidden.unsaved) == 1 else ''} a formula "
+            "without a saved result; "
             f"{_SAVE_AGAIN}, or write the number"
         )
     filled = {number: cells for number, cells in grid.rows}
@@ -300,7 +335,8 @@ def _hidden_faults(name: str, grid: Grid, hidden: _Hidden) -> Iterator[str]:
     for ref in hidden.merged:
         if not _harmless(ref, filled, first, carried):
             yield (
-                f"{grid.place}: the cells {ref} are merged, so it cannot be told what belongs to which row; take the "
+                f"{grid.place}: the cells {ref} are merged, so it cannot be told what belongs to "
+                "which row; take the "
                 "merging apart and fill in each cell"
             )
             return
@@ -308,7 +344,7 @@ def _hidden_faults(name: str, grid: Grid, hidden: _Hidden) -> Iterator[str]:
 
 def _harmless(ref: str, filled: dict[int, list[Cell]], first: int, carried: str | None) -> bool:
     """Whether a merge is one downwards in the column whose blank cells repeat the one above."""
-    from openpyxl.utils import range_boundaries  # noqa: PLC0415
+    from openpyxl.utils import range_boundaries
 
     left, top, right, _ = range_boundaries(ref)
     headings = filled.get(first, [])

@@ -1,4 +1,5 @@
-"""Reads a table of readings, CSV or workbook: columns by name, units, lines above the heading; all faults at once.
+"""Reads a table of readings, CSV or workbook: columns by name, units, lines above the heading; all
+faults at once.
 
 What the columns mean is the caller's; here a cell becomes a number, a date or a text, or a fault.
 """
@@ -23,7 +24,9 @@ from preservecheck.formula.read_toml import decoded
 from preservecheck.formula.sheet_form import Cell, Grid, text
 from preservecheck.units import plain_number
 
-READINGS = Kind("a readings file", "readings are a .csv file or an .xlsx workbook", "write the readings into it")
+READINGS = Kind(
+    "a readings file", "readings are a .csv file or an .xlsx workbook", "write the readings into it"
+)
 # columns whose heading begins so are the maker's own remarks
 _REMARKS = ("note", "remark", "comment")
 _MISSING = ("n/a", "na", "nan", "-", "–", "—", "?", "none", "null", "missing")
@@ -59,7 +62,9 @@ class Table:
         """Note a fault of one row."""
         self.faults.add(f"row {row.number}: {what}")
 
-    def number(self, row: Row, column: str, low: float, high: float, give: str, *, needed: bool = True) -> float | None:
+    def number(
+        self, row: Row, column: str, low: float, high: float, give: str, *, needed: bool = True
+    ) -> float | None:
         """A number from ``low`` to ``high``, or ``None`` with a fault noted."""
         cell = row.cells.get(column)
         if is_missing(cell):
@@ -97,7 +102,8 @@ class Columns:
     Parameters
     ----------
     names
-        Heading in small letters, without brackets and underscores, to the column and the unit that it means.
+        Heading in small letters, without brackets and underscores, to the column and the unit that
+        it means.
     needed
         Groups of columns; one of each group must be there.
     header
@@ -145,13 +151,15 @@ def grid_of(path: str | Path) -> Grid:
 
 
 def _reworded(message: str) -> str:
-    return message.replace("more than a formula needs; copy the formula's sheets", "too much; copy the readings")
+    return message.replace(
+        "more than a formula needs; copy the formula's sheets", "too much; copy the readings"
+    )
 
 
 def _grid(path: Path) -> Grid:
     suffix = path.suffix.casefold()
     if suffix == ".xlsx":
-        from preservecheck.formula.read_workbook import read_first_sheet  # noqa: PLC0415
+        from preservecheck.formula.read_workbook import read_first_sheet
 
         return read_first_sheet(file_bytes(path, MAX_WORKBOOK_BYTES, kind=READINGS), str(path))
     file_bytes(path, MAX_WORKBOOK_BYTES, only_look=True, kind=READINGS)
@@ -170,18 +178,23 @@ def _csv_grid(content: str, where: str) -> Grid:
         lines = [line for line in content.split("\n", 60)[:60] if line.strip()]
         separator = max(SEPARATORS, key=lambda s: (sum(s in line for line in lines), s == ";"))
     if separator not in SEPARATORS:
-        raise FormulaError(f"{where}: the separator {separator!r} is not read here; use comma, semicolon or tab")
+        raise FormulaError(
+            f"{where}: the separator {separator!r} is not read here; use comma, semicolon or tab"
+        )
     reader = csv.reader(io.StringIO(content, newline=""), delimiter=separator, strict=True)
     rows: list[tuple[int, list[Cell]]] = []
     try:
         for number, cells in enumerate(reader, 1 + skipped):
             if number > MAX_ROWS or len(cells) > MAX_COLUMNS:
                 raise FormulaError(
-                    f"{where}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns; keep only the readings"
+                    f"{where}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns; keep only "
+                    "the readings"
                 )
             rows.append((number, [cell.strip() or None for cell in cells]))
     except csv.Error as error:
-        raise FormulaError(f"{where}, line {reader.line_num}: not readable as CSV ({error})") from None
+        raise FormulaError(
+            f"{where}, line {reader.line_num}: not readable as CSV ({error})"
+        ) from None
     return Grid("", rows, comma_is_decimal=separator != ",")
 
 
@@ -193,7 +206,9 @@ def _table(grid: Grid, where: str, columns: Columns) -> Table:
     while filled and _header_line(filled[0][1], header, columns):
         filled.pop(0)
     if not filled:
-        faults.add(f"there is no reading in it; its first row names the columns, such as {columns.example}")
+        faults.add(
+            f"there is no reading in it; its first row names the columns, such as {columns.example}"
+        )
         faults.raise_if_any()
     first, headings = filled[0]
     found = [_heading(text(cell), columns) for cell in headings]
@@ -208,7 +223,11 @@ def _table(grid: Grid, where: str, columns: Columns) -> Table:
         pairs = zip(found, cells, strict=False)
         table.rows.append(Row(number, {name: c for (name, _), c in pairs if name and text(c)}))
     if long:
-        hint = "" if grid.comma_is_decimal else "; with decimal commas separate the columns by semicolons"
+        hint = (
+            ""
+            if grid.comma_is_decimal
+            else "; with decimal commas separate the columns by semicolons"
+        )
         faults.add(f"{rows_text(long)}: more cells than the {len(found)} headings{hint}")
     if not table.rows and not faults:
         faults.add("there is no reading below the heading")
@@ -226,7 +245,10 @@ def _check_headings(
     """Note unknown, double and missing columns."""
     known = [name for name, _ in columns.names.values()]
     if not any(names):
-        faults.add(f"row {first}: no column is known; the first row names the columns, such as {columns.example}")
+        faults.add(
+            f"row {first}: no column is known; the first row names the columns, such as "
+            f"{columns.example}"
+        )
         faults.raise_if_any()
     for cell, name in zip(headings, names, strict=True):
         if name is None and text(cell):
@@ -241,16 +263,20 @@ def _check_headings(
     for group in columns.needed:
         if not set(group) & {*names, *header}:
             faults.add(
-                f"row {first}: there is no column {listed(group)}; the first row names the columns, such as "
+                f"row {first}: there is no column {listed(group)}; the first row names the "
+                "columns, such as "
                 f"{columns.example}"
             )
 
 
 def _header_line(cells: Sequence[Cell], header: dict[str, Cell], columns: Columns) -> bool:
-    """Take a line above the heading, such as ``sample_grams: 50``; false where it is the heading or something else."""
+    """Take a line above the heading, such as ``sample_grams: 50``; false where it is the heading or
+    something else."""
     held = [c for c in cells if text(c)]
     match = _HEADER_LINE.fullmatch(text(held[0])) if len(held) == 1 else None
-    name, value = (match.group(1), match.group(2)) if match else (text(held[0]).lstrip("# "), held[-1])
+    name, value = (
+        (match.group(1), match.group(2)) if match else (text(held[0]).lstrip("# "), held[-1])
+    )
     small = _small(name)
     if len(held) <= 2 and small in columns.header and (match or len(held) == 2):  # noqa: PLR2004
         if len(held) == 2 and _heading(text(value), columns)[0] is not None:  # noqa: PLR2004
@@ -301,12 +327,15 @@ def as_number(cell: Cell, comma_is_decimal: bool = False) -> float:
         raise UnitError(f"{shown(cell)} is not a number")
     match = re.fullmatch(r"(.+?)\s*(?:[eE]|[x×*]\s*10\s*\^?)\s*([+-]?\d{1,2})", cell.strip())
     if match:
-        return plain_number(match.group(1), comma_is_decimal=comma_is_decimal) * float(10 ** int(match.group(2)))
+        return plain_number(match.group(1), comma_is_decimal=comma_is_decimal) * float(
+            10 ** int(match.group(2))
+        )
     return plain_number(cell, comma_is_decimal=comma_is_decimal)
 
 
 def as_day(cell: Cell) -> dt.date | None:
-    """A cell as a calendar day: a date, ``2026-12-01`` or ``1.12.2026``; ``None`` where it is another thing."""
+    """A cell as a calendar day: a date, ``2026-12-01`` or ``1.12.2026``; ``None`` where it is
+    another thing."""
     if isinstance(cell, dt.datetime):
         return cell.date()
     if isinstance(cell, dt.date):

@@ -13,7 +13,8 @@ from preservecheck.formula.sheet_form import Cell, text
 
 
 def readings_text(path: str | Path) -> str:
-    """What a file holds: a text as it stands, of a workbook its first sheet with commas between the cells.
+    """What a file holds: a text as it stands, of a workbook its first sheet with commas between the
+    cells.
 
     Parameters
     ----------

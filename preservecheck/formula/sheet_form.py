@@ -1,4 +1,5 @@
-"""The layout of a formula in sheets: which sheets, which columns, and how a heading or a cell is read."""
+"""The layout of a formula in sheets: which sheets, which columns, and how a heading or a cell is
+read."""
 
 from __future__ import annotations
 
@@ -92,7 +93,9 @@ def heading(cell: Cell, columns: tuple[str, ...]) -> tuple[str, str | None]:
     columns
         What it may name; anything else comes back tidied, without a unit.
     """
-    tidy = " ".join(unicodedata.normalize("NFKC", text(cell)).replace("_", " ").replace("-", " ").split())
+    tidy = " ".join(
+        unicodedata.normalize("NFKC", text(cell)).replace("_", " ").replace("-", " ").split()
+    )
     tidy = tidy.rstrip(":").strip()
     small = re.sub(r"[()\[\]]", " ", tidy.casefold())
     small = " ".join(small.split())
@@ -113,11 +116,14 @@ def text(cell: Cell) -> str:
         return cell.strip()
     if isinstance(cell, float) and cell.is_integer():
         return str(int(cell))
-    return str(cell) if isinstance(cell, (int, float)) and not isinstance(cell, bool) else shown(cell)
+    return (
+        str(cell) if isinstance(cell, (int, float)) and not isinstance(cell, bool) else shown(cell)
+    )
 
 
 def number(cell: Cell, grid: Grid) -> Any:
-    """A cell as a number where it is one, a percent sign dropped; otherwise as it stands, for ``build`` to refuse."""
+    """A cell as a number where it is one, a percent sign dropped; otherwise as it stands, for
+    ``build`` to refuse."""
     if not isinstance(cell, str):
         return cell if isinstance(cell, (int, float)) else text(cell)
     try:
@@ -127,7 +133,8 @@ def number(cell: Cell, grid: Grid) -> Any:
 
 
 def quantity(cell: Cell, unit: str | None, grid: Grid) -> Any:
-    """A cell as text with a unit, its own or else that of the heading; ``build`` refuses a number without."""
+    """A cell as text with a unit, its own or else that of the heading; ``build`` refuses a number
+    without."""
     value = number(cell, grid)
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         return value

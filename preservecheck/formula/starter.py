@@ -1,4 +1,5 @@
-"""Writes a filled-in formula to start from, in either form. The formula is made up for this purpose."""
+"""Writes a filled-in formula to start from, in either form. The formula is made up for this
+purpose."""
 
 from __future__ import annotations
 
@@ -37,7 +38,7 @@ on_market = 2026-12-01            # the law of that day is applied; left out, th
 # What you have measured. Leave out what you have not: never guess.
 [measured]
 ph = 4.4
-ph_tolerance = 0.1                # 0.1 with a meter that was calibrated the same day, 0.5 with strips
+ph_tolerance = 0.1                # 0.1 with a meter calibrated the same day, 0.5 with strips
 temperature = "23 °C"             # of the sample when the pH was read; °F is read as well
 # water_activity = 0.98           # only if you had it measured
 # water_activity_tolerance = 0.005
@@ -61,7 +62,7 @@ items = [
   { ingredient = "oat glycerite", percent = 2.0, note = "stir in before the preservative" },
   # the id of a preservative; 'preservecheck tables list systems' shows them all
   { preservative = "benzyl-alcohol-dehydroacetic-acid", percent = 0.8 },
-  # sold as a solution? say how strong:  { ingredient = "Cocamidopropyl Betaine", percent = 10, strength = 30 }
+  # sold as a solution? { ingredient = "Cocamidopropyl Betaine", percent = 10, strength = 30 }
 ]
 
 # What a raw material is made of, in percent, from its supplier's papers.
@@ -81,16 +82,23 @@ items = [
 """
 
 _READ_ME = (
-    "A formula for preservecheck. Change what is here to what you make, save, then: preservecheck review THIS_FILE",
-    "Product: what you make and what you have measured. Leave blank what you have not measured: never guess.",
-    "Formula: one line an ingredient. Amounts are percent of the whole, or name the column grams and give grams.",
+    "A formula for preservecheck. Change what is here to what you make, save, then: preservecheck "
+    "review THIS_FILE",
+    "Product: what you make and what you have measured. Leave blank what you have not measured: "
+    "never guess.",
+    "Formula: one line an ingredient. Amounts are percent of the whole, or name the column grams "
+    "and give grams.",
     "The word rest in the place of the amount marks the line that fills up to 100 %.",
-    "A preservative goes into the column ingredient under its id; preservecheck tables list systems shows them all.",
+    "A preservative goes into the column ingredient under its id; preservecheck tables list "
+    "systems shows them all.",
     "Strength: percent of active substance, for what is sold as a solution.",
-    "Phases: the hottest that a phase gets, how long it is held there, and the temperature of the batch when it "
+    "Phases: the hottest that a phase gets, how long it is held there, and the temperature of the "
+    "batch when it "
     "goes in. Write the unit: 75 °C or 167 °F, 20 min.",
-    "Blends: what a raw material is made of, in percent, from its supplier's papers; each adds up to 100.",
-    "An ingredient that the tables do not know goes into a sheet Ingredients with the columns ingredient, role, "
+    "Blends: what a raw material is made of, in percent, from its supplier's papers; each adds up "
+    "to 100.",
+    "An ingredient that the tables do not know goes into a sheet Ingredients with the columns "
+    "ingredient, role, "
     "water fraction.",
     "Sheets whose name begins with Read me are not read.",
 )
@@ -136,7 +144,9 @@ def raw_to_sheets(raw: dict[str, Any]) -> dict[str, Rows]:
         for phase, item in items
     ]
     phases: Rows = [list(SHEETS["Phases"])]
-    phases += [[p.get("name"), p.get("heated_to"), p.get("added_at"), p.get("held")] for p in raw["phase"]]
+    phases += [
+        [p.get("name"), p.get("heated_to"), p.get("added_at"), p.get("held")] for p in raw["phase"]
+    ]
     sheets = {"Product": product, "Formula": lines, "Phases": phases}
     if blends := raw.get("blend"):
         sheets["Blends"] = [
@@ -198,7 +208,9 @@ def write_starter(path: str | os.PathLike[str], *, force: bool = False) -> list[
         if file.is_dir():
             raise FormulaError(f"{file}: is a folder; choose another name")
         if file.exists() and not force:
-            raise FormulaError(f"{file}: exists already; choose another name, or overwrite it with --force")
+            raise FormulaError(
+                f"{file}: exists already; choose another name, or overwrite it with --force"
+            )
     for file, content in files.items():
         _write_whole(file, content())
     return list(files)
@@ -225,7 +237,7 @@ def csv_bytes(rows: Rows) -> bytes:
 
 def workbook_bytes(sheets: dict[str, Rows]) -> bytes:
     """Sheets as a workbook, with headings that stay in sight and a sheet that explains them."""
-    import openpyxl  # noqa: PLC0415
+    import openpyxl
 
     book = openpyxl.Workbook()
     first = book.active
@@ -243,8 +255,8 @@ def workbook_bytes(sheets: dict[str, Rows]) -> bytes:
 
 
 def _fill(sheet: Worksheet, rows: Rows) -> None:
-    from openpyxl.styles import Alignment, Font, PatternFill  # noqa: PLC0415
-    from openpyxl.utils import get_column_letter  # noqa: PLC0415
+    from openpyxl.styles import Alignment, Font, PatternFill
+    from openpyxl.utils import get_column_letter
 
     for row in rows:
         sheet.append(row)

@@ -1,4 +1,5 @@
-"""Answers unknown names: the nearest known ones, and what to write so that the name becomes known."""
+"""Answers unknown names: the nearest known ones, and what to write so that the name becomes
+known."""
 
 from __future__ import annotations
 
@@ -9,7 +10,9 @@ from preservecheck.formula.faults import Faults, listed, shown
 from preservecheck.formula.names import FormulaNames, folded
 from preservecheck.reference.rows import Ingredient
 
-Form = Literal["toml", "sheet", "page", "table"]  # a file, a workbook, the page, or a long table of many formulas
+Form = Literal[
+    "toml", "sheet", "page", "table"
+]  # a file, a workbook, the page, or a long table of many formulas
 
 
 def allowed_words(field: str) -> tuple[str, ...]:
@@ -55,14 +58,19 @@ class UnknownNames:
             if self._faults.full:
                 self._faults.add(written)
                 continue
-            also = f" (also {'; '.join(places[1:4])}{'; …' if len(places) > 4 else ''})" if places[1:] else ""  # noqa: PLR2004
+            also = (
+                f" (also {'; '.join(places[1:4])}{'; …' if len(places) > 4 else ''})"
+                if places[1:]
+                else ""
+            )  # noqa: PLR2004
             self._faults.add(f"{places[0]}{also}: {shown(written)} {self._answer(written)}")
 
     def _answer(self, written: str) -> str:
         system = self._names.tables.system(written)
         if system is not None and self._form == "toml":
             return (
-                f"is the id of a preservative system; on a line of a phase write preservative = {shown(system)} "
+                "is the id of a preservative system; on a line of a phase write preservative = "
+                f"{shown(system)} "
                 "instead of ingredient. A blend takes the substances in it, each with its percent"
             )
         if system is not None and self._form == "page":
@@ -78,29 +86,35 @@ class UnknownNames:
     def _block(self, written: str) -> str:
         if self._form == "page":
             return (
-                "Write a known name, open it as a blend if it is made of several things, or describe it as an "
+                "Write a known name, open it as a blend if it is made of several things, or "
+                "describe it as an "
                 "ingredient of your own"
             )
         if self._form == "table":
             return (
-                "Write one of the known names, or what it is made of: one line for each substance, with the material's "
+                "Write one of the known names, or what it is made of: one line for each "
+                "substance, with the material's "
                 "name in the column inside. A formula file can describe a new material"
             )
         roles = ", ".join(allowed_words("role"))
         if self._form == "sheet":
             return (
-                "Write one of the known names, or its composition in the sheet Blends, or add it for this formula "
-                "alone: a sheet Ingredients with the columns ingredient, role, water fraction, charge, nutrient "
+                "Write one of the known names, or its composition in the sheet Blends, or add it "
+                "for this formula "
+                "alone: a sheet Ingredients with the columns ingredient, role, water fraction, "
+                "charge, nutrient "
                 f"load, usual phase and a row for it. The roles are: {roles}"
             )
         name = json.dumps(written, ensure_ascii=False)
         return (
-            "Write a known name, or its composition as a [blend], or add it for this formula alone: paste this "
+            "Write a known name, or its composition as a [blend], or add it for this formula "
+            "alone: paste this "
             "block at the end of the file and fill in the role\n\n"
             f"[ingredient.{name}]\n"
             f'role = ""              # one of: {roles}\n'
             "water_fraction = 0     # share of water in it, 0 to 1\n"
             f'charge = "none"        # one of: {", ".join(allowed_words("charge"))}\n'
-            f'nutrient_load = "low"  # food for microbes, one of: {", ".join(allowed_words("nutrient_load"))}\n'
+            'nutrient_load = "low"  # food for microbes, one of: '
+            f"{', '.join(allowed_words('nutrient_load'))}\n"
             f'usual_phase = "cool-down"  # one of: {", ".join(allowed_words("usual_phase"))}\n'
         )

@@ -1,7 +1,8 @@
-"""What is pasted afterwards: the laboratory's counts and the pH over time, each as the text of a spreadsheet.
+"""What is pasted afterwards: the laboratory's counts and the pH over time, each as the text of a
+spreadsheet.
 
-``after-counts``, ``after-standard`` and ``after-ph``. A file that is opened becomes such a text, so that there is one
-way from what a maker sees to what is judged.
+``after-counts``, ``after-standard`` and ``after-ph``. A file that is opened becomes such a text, so
+that there is one way from what a maker sees to what is judged.
 """
 
 from __future__ import annotations
@@ -24,7 +25,11 @@ PARTS: tuple[Part, ...] = ("counts", "ph")
 COUNTS_COLUMNS = (
     ("organism", "the test organism, or its strain number", "E. coli"),
     ("day", "days since the start; 0 is the inoculum", "7"),
-    ("cfu_per_g", "colonies per g or mL; where nothing grew, < and the detection limit", "500000 or <10"),
+    (
+        "cfu_per_g",
+        "colonies per g or mL; where nothing grew, < and the detection limit",
+        "500000 or <10",
+    ),
     ("replicate", "only where a day was counted more than once", "2"),
 )
 PH_COLUMNS = (
@@ -96,7 +101,8 @@ class After:
 
 
 def after_of(pairs: Iterable[tuple[str, str]]) -> After:
-    """What the fields of a form hold of this view; of a name that stands several times the last one counts."""
+    """What the fields of a form hold of this view; of a name that stands several times the last one
+    counts."""
     said = dict(pairs)
     standard = said.get("after-standard", "")
     return After(
@@ -113,7 +119,11 @@ def _lines(written: str) -> str:
 
 def pairs_beside(after: After) -> Pairs:
     """The fields again; the reverse of ``after_of``."""
-    return [("after-counts", after.counts), ("after-standard", after.standard), ("after-ph", after.ph)]
+    return [
+        ("after-counts", after.counts),
+        ("after-standard", after.standard),
+        ("after-ph", after.ph),
+    ]
 
 
 def part_of(do: str) -> Part | None:
@@ -122,7 +132,8 @@ def part_of(do: str) -> Part | None:
 
 
 def acted(after: After, do: str) -> Part | None:
-    """Do what a button says: ``example counts``, ``clear ph`` and such; anything else changes nothing.
+    """Do what a button says: ``example counts``, ``clear ph`` and such; anything else changes
+    nothing.
 
     An example never takes the place of what is pasted.
     """
@@ -151,7 +162,7 @@ def text_of_file(name: str, data: bytes) -> str:
     ReadingsError
         It cannot be read.
     """
-    from preservecheck.formula.readings_text import readings_text  # noqa: PLC0415
+    from preservecheck.formula.readings_text import readings_text
 
     if not name:
         raise ReadingsError("no file was chosen; choose a .csv or .xlsx file")
@@ -162,5 +173,6 @@ def text_of_file(name: str, data: bytes) -> str:
             return _lines(readings_text(path))
         except ReadingsError as error:
             raise ReadingsError(
-                m.replace(f"{path.parent}/", "").replace(f"{path.parent}\\", "") for m in error.messages
+                m.replace(f"{path.parent}/", "").replace(f"{path.parent}\\", "")
+                for m in error.messages
             ) from None

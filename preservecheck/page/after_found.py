@@ -1,4 +1,5 @@
-"""What the pasted texts tell, for the page: the same results as ``challenge`` and ``drift`` give."""
+"""What the pasted texts tell, for the page: the same results as ``challenge`` and ``drift``
+give."""
 
 from __future__ import annotations
 
@@ -52,9 +53,9 @@ def result_of(
     PreservecheckError
         What was pasted cannot be used, or the formula is missing; all faults at once.
     """
-    from preservecheck.evidence.challenge import challenge  # noqa: PLC0415
-    from preservecheck.evidence.drift import drift  # noqa: PLC0415
-    from preservecheck.evidence.ph_readings import read_ph  # noqa: PLC0415
+    from preservecheck.evidence.challenge import challenge
+    from preservecheck.evidence.drift import drift
+    from preservecheck.evidence.ph_readings import read_ph
 
     with _as_file(after.text(part)) as path:
         if part == "counts":
@@ -70,24 +71,30 @@ class FormulaMissingError(PreservecheckError):
 
 
 NO_WINDOW = (
-    "These readings can be used. What is missing is the formula: its preservatives and its kind of product set the pH "
+    "These readings can be used. What is missing is the formula: its preservatives and its kind "
+    "of product set the pH "
     "they are judged by."
 )
 
 
 @contextmanager
 def _as_file(text: str) -> Iterator[Path]:
-    """A text where the readers find it, gone with the answer; their messages come without its name."""
+    """A text where the readers find it, gone with the answer; their messages come without its
+    name."""
     with tempfile.TemporaryDirectory(prefix="preservecheck-") as folder:
         path = Path(folder) / "pasted.csv"
         path.write_text(text, encoding="utf-8", errors="replace", newline="")
         try:
             yield path
         except ReadingsError as error:
-            raise ReadingsError(m.replace(f"{path}: ", "").replace(f"{path}, ", "") for m in error.messages) from None
+            raise ReadingsError(
+                m.replace(f"{path}: ", "").replace(f"{path}, ", "") for m in error.messages
+            ) from None
 
 
-def told(part: Part, after: After, formula: Formula | None, tables: Tables, today: dt.date | None) -> Told:
+def told(
+    part: Part, after: After, formula: Formula | None, tables: Tables, today: dt.date | None
+) -> Told:
     """One part as the page tells it."""
     if not after.text(part).strip():
         return Told()
@@ -114,25 +121,25 @@ def told(part: Part, after: After, formula: Formula | None, tables: Tables, toda
 
 def page_of(found: Challenge | Drift) -> Page:
     """The result as the command line lays it out."""
-    from preservecheck.evidence.challenge import Challenge  # noqa: PLC0415
-    from preservecheck.report.evidence_pages import challenge_page, drift_page  # noqa: PLC0415
+    from preservecheck.evidence.challenge import Challenge
+    from preservecheck.report.evidence_pages import challenge_page, drift_page
 
     return challenge_page(found) if isinstance(found, Challenge) else drift_page(found)
 
 
 def plot_of(found: Challenge | Drift) -> Plot:
     """The chart of the command line."""
-    from preservecheck.evidence.challenge import Challenge  # noqa: PLC0415
-    from preservecheck.report.plots_bench import courses_plot, drifting_plot  # noqa: PLC0415
+    from preservecheck.evidence.challenge import Challenge
+    from preservecheck.report.plots_bench import courses_plot, drifting_plot
 
     return courses_plot(found) if isinstance(found, Challenge) else drifting_plot(found)
 
 
 def file_of(found: Challenge | Drift, ending: str) -> bytes:
     """The result as the command line writes it: Markdown, JSON or the chart."""
-    from preservecheck.evidence.challenge import Challenge  # noqa: PLC0415
-    from preservecheck.report import pages  # noqa: PLC0415
-    from preservecheck.report.plots_bench import courses, drifting  # noqa: PLC0415
+    from preservecheck.evidence.challenge import Challenge
+    from preservecheck.report import pages
+    from preservecheck.report.plots_bench import courses, drifting
 
     if ending == "json":
         return pages.render_json(found.to_json()).encode()

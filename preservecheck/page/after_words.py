@@ -1,4 +1,5 @@
-"""The words of the challenge test and the pH over time on the page: fields and lines instead of options and rows."""
+"""The words of the challenge test and the pH over time on the page: fields and lines instead of
+options and rows."""
 
 from __future__ import annotations
 
@@ -28,10 +29,14 @@ def _fault(message: str, part: Part) -> Fault:
     text, field = message, FIELDS[part]
     if text.startswith("by which standard?") or text.startswith("says it was done by"):
         field = "after-standard"
-    text = _BY_WHICH.sub(r"Choose one under “Judge it by”, or write the line \1 above the heading", text)
+    text = _BY_WHICH.sub(
+        r"Choose one under “Judge it by”, or write the line \1 above the heading", text
+    )
     text = text.replace("says it was done by", "what you pasted says it was done by")
     text = _ROW.sub(r"line\1 ", text).replace("its first row names", "its first line names")
-    text = text.replace("the first row names", "the first line names").replace("delete the row", "delete the line")
+    text = text.replace("the first row names", "the first line names").replace(
+        "delete the row", "delete the line"
+    )
     text = re.sub(r"(: |^)ph\b", r"\1pH", text)
     return Fault(text if text.startswith("pH") else text[:1].upper() + text[1:], field)
 
@@ -48,5 +53,7 @@ def _block(block: pages.Said | pages.Listed | pages.Grid) -> dict[str, Any]:
     if isinstance(block, pages.Listed):
         return {"kind": "listed", "texts": [view_alone(t) for t in block.texts]}
     rows = [[view_alone(c) for c in row] for row in block.rows]
-    figures = [i for i in range(1, len(block.heads)) if all(_NUMBER.fullmatch(row[i]) for row in rows)]
+    figures = [
+        i for i in range(1, len(block.heads)) if all(_NUMBER.fullmatch(row[i]) for row in rows)
+    ]
     return {"kind": "grid", "heads": block.heads, "rows": rows, "numbers": figures}

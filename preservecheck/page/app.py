@@ -20,20 +20,21 @@ if TYPE_CHECKING:
 
     from preservecheck.reference.load import Tables
 
-KINDS = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
+KINDS = {
+    ".css": "text/css; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".svg": "image/svg+xml",
+}
 REFUSALS = {
-    400: "What was sent could not be read: too many files or fields, or a part of it was missing. Open one formula "
+    400: "What was sent could not be read: too many files or fields, or a part of it was missing. "
+    "Open one formula "
     "at a time.",
     404: "There is nothing under this address. Open the link that the program printed.",
-    405: "This is the answer to a button, so there is nothing to look at here. Go back, or open the link that the "
+    405: "This is the answer to a button, so there is nothing to look at here. Go back, or open "
+    "the link that the "
     "program printed.",
 }
-VIEWS = (
-    views_formula,
-    views_which,
-    views_bench,
-    views_after,
-)
+VIEWS = (views_formula, views_which, views_bench, views_after)
 
 
 def create_app(tables: Tables, *, port: int, token: str, today: dt.date | None = None) -> FastAPI:
@@ -50,10 +51,10 @@ def create_app(tables: Tables, *, port: int, token: str, today: dt.date | None =
     today
         Day of the reports; default is the clock's.
     """
-    from fastapi import FastAPI  # noqa: PLC0415
-    from starlette.exceptions import HTTPException  # noqa: PLC0415
-    from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response  # noqa: PLC0415
-    from starlette.routing import Route  # noqa: PLC0415
+    from fastapi import FastAPI
+    from starlette.exceptions import HTTPException
+    from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
+    from starlette.routing import Route
 
     desk = Desk(tables, port, token, today)
 
@@ -89,7 +90,9 @@ def create_app(tables: Tables, *, port: int, token: str, today: dt.date | None =
     async def refused(_request: Request, error: Exception) -> Response:
         """What the framework would say as data, in words."""
         assert isinstance(error, HTTPException)
-        return PlainTextResponse(REFUSALS.get(error.status_code, str(error.detail)), error.status_code)
+        return PlainTextResponse(
+            REFUSALS.get(error.status_code, str(error.detail)), error.status_code
+        )
 
     app.add_exception_handler(HTTPException, refused)
     app.add_middleware(Guard, port=port, token=token)
@@ -101,5 +104,9 @@ def own_files() -> dict[str, bytes]:
     """The style sheet and the scripts, by name: nothing else can be asked for."""
     shared = files("preservecheck.report") / "templates" / "style.css"
     folder = files("preservecheck.page") / "static"
-    own = {f.name: f.read_bytes() for f in folder.iterdir() if any(f.name.endswith(kind) for kind in KINDS)}
+    own = {
+        f.name: f.read_bytes()
+        for f in folder.iterdir()
+        if any(f.name.endswith(kind) for kind in KINDS)
+    }
     return own | {"report.css": shared.read_bytes()}

@@ -1,7 +1,9 @@
-"""What is typed at the bench: readings of the cooling batch, a titration, and what goes on the papers.
+"""What is typed at the bench: readings of the cooling batch, a titration, and what goes on the
+papers.
 
-``cool-KEY``, ``cool-I-KEY``, ``drop-KEY``, ``drop-I-KEY`` and ``sheet-KEY``; ``new`` in the place of a number is the
-reading that is being typed. Times are those of the maker's own clock: nothing here knows what time it is.
+``cool-KEY``, ``cool-I-KEY``, ``drop-KEY``, ``drop-I-KEY`` and ``sheet-KEY``; ``new`` in the place
+of a number is the reading that is being typed. Times are those of the maker's own clock: nothing
+here knows what time it is.
 """
 
 from __future__ import annotations
@@ -46,12 +48,17 @@ class Bench:
     @property
     def moments(self) -> list[str]:
         """When each reading was taken: with its day where every one has one."""
-        dated = all(_DAY.fullmatch(r.get("day", "")) and r.get("time", "").strip() for r in self.readings)
-        return [f"{r['day']} {r['time'].strip()}" if dated else r.get("time", "") for r in self.readings]
+        dated = all(
+            _DAY.fullmatch(r.get("day", "")) and r.get("time", "").strip() for r in self.readings
+        )
+        return [
+            f"{r['day']} {r['time'].strip()}" if dated else r.get("time", "") for r in self.readings
+        ]
 
 
 def bench_of(pairs: Iterable[tuple[str, str]]) -> Bench:
-    """What the fields of a form hold of the bench; of a name that stands several times the last one counts."""
+    """What the fields of a form hold of the bench; of a name that stands several times the last one
+    counts."""
     bench = Bench()
     flat = {"cool": bench.cool, "drop": bench.drop, "sheet": bench.sheet}
     fresh = {"cool": bench.new_reading, "drop": bench.new_drop}
@@ -71,7 +78,8 @@ def bench_of(pairs: Iterable[tuple[str, str]]) -> Bench:
 
 
 def acted(bench: Bench, do: str) -> str:
-    """Do what a button says, and take in what stands in the fields for a new reading; says where to go on typing.
+    """Do what a button says, and take in what stands in the fields for a new reading; says where to
+    go on typing.
 
     Parameters
     ----------
@@ -98,7 +106,10 @@ def acted(bench: Bench, do: str) -> str:
 def _added(bench: Bench) -> str:
     """Move what is typed for a new reading into its list."""
     went = ""
-    for part, fresh, rows in (("cool", bench.new_reading, bench.readings), ("drop", bench.new_drop, bench.drops)):
+    for part, fresh, rows in (
+        ("cool", bench.new_reading, bench.readings),
+        ("drop", bench.new_drop, bench.drops),
+    ):
         # a time that stands there by itself is no reading, nor are the grams that are proposed
         if not fresh.get(_KEYS[part][1], "").strip() or len(rows) >= MAX_READINGS:
             continue
@@ -109,7 +120,8 @@ def _added(bench: Bench) -> str:
 
 
 def in_order(bench: Bench) -> None:
-    """Put readings with a day into the order of time; the draft of the bench is changed in place."""
+    """Put readings with a day into the order of time; the draft of the bench is changed in
+    place."""
     if all(_DAY.fullmatch(r.get("day", "")) and r.get("time") for r in bench.readings):
         bench.readings.sort(key=lambda r: (r["day"], r["time"]))
 

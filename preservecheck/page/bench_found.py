@@ -1,4 +1,5 @@
-"""What the readings of the bench tell, for the page: the same results as ``cooldown`` and ``adjust`` give."""
+"""What the readings of the bench tell, for the page: the same results as ``cooldown`` and
+``adjust`` give."""
 
 from __future__ import annotations
 
@@ -43,27 +44,37 @@ class Told:
 
 def _plot(plot: Plot | None) -> dict[str, str] | None:
     """A plot for a page without written-in styles."""
-    return None if plot is None else {"title": plot.title, "text": on_page(plot.text), "svg": as_attributes(plot.svg)}
+    return (
+        None
+        if plot is None
+        else {"title": plot.title, "text": on_page(plot.text), "svg": as_attributes(plot.svg)}
+    )
 
 
-# ---- cooling --------------------------------------------------------------------------------------------------------
+# ---- cooling -------------------------------------------------------------------------------------
 
 
 def cooling(bench: Bench, formula: Formula | None, tables: Tables, today: dt.date | None) -> Told:
     """When each preservative may go in."""
-    from preservecheck.batch.gate import gates_of  # noqa: PLC0415
-    from preservecheck.batch.gone_in import BY_FORMULA  # noqa: PLC0415
-    from preservecheck.case import cases  # noqa: PLC0415
-    from preservecheck.report.bench import cooldown_page  # noqa: PLC0415
-    from preservecheck.report.plots_bench import cooling_plot  # noqa: PLC0415
-    from preservecheck.review import composer_for, context_for  # noqa: PLC0415
+    from preservecheck.batch.gate import gates_of
+    from preservecheck.batch.gone_in import BY_FORMULA
+    from preservecheck.case import cases
+    from preservecheck.report.bench import cooldown_page
+    from preservecheck.report.plots_bench import cooling_plot
+    from preservecheck.review import composer_for, context_for
 
     found, is_in, faults = _cooled(bench, formula, tables, today)
     if found is None:
         # of readings that cannot be used nothing is told, but the marks to wait for are still there
         composition = composer_for(tables).compose(formula) if formula else None
-        case = cases([composition], context_for(tables), today or dt.date.today()) if composition else None
-        return Told(tuple(faults), tuple(_gate(g, None, tables) for g in gates_of(composition, case)))
+        case = (
+            cases([composition], context_for(tables), today or dt.date.today())
+            if composition
+            else None
+        )
+        return Told(
+            tuple(faults), tuple(_gate(g, None, tables) for g in gates_of(composition, case))
+        )
     if not is_in:
         # the formula's plan is no addition: what nobody put in is still to come
         found = replace(found, added=tuple(a for a in found.added if BY_FORMULA not in a.because))
@@ -81,22 +92,28 @@ def _cooled(
     bench: Bench, formula: Formula | None, tables: Tables, today: dt.date | None
 ) -> tuple[Cooldown | None, bool, list[Fault]]:
     """What the readings tell, and whether the cool-down phase is in by now."""
-    from preservecheck.batch.cooldown import cooldown  # noqa: PLC0415
-    from preservecheck.formula.read_cooling import listed_course  # noqa: PLC0415
+    from preservecheck.batch.cooldown import cooldown
+    from preservecheck.formula.read_cooling import listed_course
 
     faults: list[Fault] = []
     room_c = _room(bench, faults)
     if not bench.readings:
         return None, False, faults
     temps = [r.get("temp", "") for r in bench.readings]
-    rows = [(f"reading {i}", *pair) for i, pair in enumerate(zip(bench.moments, temps, strict=True), 1)]
+    rows = [
+        (f"reading {i}", *pair) for i, pair in enumerate(zip(bench.moments, temps, strict=True), 1)
+    ]
     try:
         course = listed_course(rows, UNITS[bench.unit])
     except ReadingsError as error:
         return None, False, [*faults, *faults_of(error.messages, "cool")]
     added = _added(bench, course, faults)
     try:
-        return cooldown(course, formula, tables, room_c=room_c, added=added, today=today), bool(added), faults
+        return (
+            cooldown(course, formula, tables, room_c=room_c, added=added, today=today),
+            bool(added),
+            faults,
+        )
     except PreservecheckError as error:
         return None, False, [*faults, *faults_of(error.messages, "cool")]
 
@@ -127,7 +144,11 @@ def _added(bench: Bench, course: Course, faults: list[Fault]) -> str | None:
     try:
         course.at(course.moment(written))
     except ReadingsError as error:
-        hint = " Take a reading now, and what it met is judged." if "outside" in error.messages[0] else ""
+        hint = (
+            " Take a reading now, and what it met is judged."
+            if "outside" in error.messages[0]
+            else ""
+        )
         faults += [
             Fault(f"When it went in: {f.text[:1].lower()}{f.text[1:]}.{hint}", "cool-added")
             for f in faults_of(error.messages, "cool")
@@ -138,13 +159,15 @@ def _added(bench: Bench, course: Course, faults: list[Fault]) -> str | None:
 
 def _gate(gate: Gate, found: Cooldown | None, tables: Tables) -> dict[str, Any]:
     """One preservative in words, with the minutes that a script counts down."""
-    from preservecheck.report.bench import gate_words  # noqa: PLC0415
+    from preservecheck.report.bench import gate_words
 
     reach = gate.reach
     view: dict[str, Any] = {
         "name": gate.name,
         "phase": gate.phase,
-        "parts": next((system_name(s) for s in tables.systems if gate.name.partition(" (")[0] == s.id), ""),
+        "parts": next(
+            (system_name(s) for s in tables.systems if gate.name.partition(" (")[0] == s.id), ""
+        ),
         "below": temperature_text(gate.below_c),
         "because": gate.because,
         "kind": "unknown",
@@ -176,13 +199,13 @@ def _gate(gate: Gate, found: Cooldown | None, tables: Tables) -> dict[str, Any]:
     return view
 
 
-# ---- pH -------------------------------------------------------------------------------------------------------------
+# ---- pH ------------------------------------------------------------------------------------------
 
 
 def adjusting(bench: Bench, formula: Formula | None, tables: Tables, today: dt.date | None) -> Told:
     """How much acid or base the batch needs."""
-    from preservecheck.batch.adjust import adjust  # noqa: PLC0415
-    from preservecheck.batch.bench_titration import typed_titration  # noqa: PLC0415
+    from preservecheck.batch.adjust import adjust
+    from preservecheck.batch.bench_titration import typed_titration
 
     said = bench.drop
     cautions = cautions_for(said.get("agent", ""), tables)
@@ -196,15 +219,23 @@ def adjusting(bench: Bench, formula: Formula | None, tables: Tables, today: dt.d
         rows = [(r.get("grams", ""), r.get("ph", "")) for r in bench.drops]
         try:
             titration = typed_titration(
-                rows, sample=said.get("sample", ""), agent=said.get("agent", ""), percent=said.get("strength", "")
+                rows,
+                sample=said.get("sample", ""),
+                agent=said.get("agent", ""),
+                percent=said.get("strength", ""),
             )
         except ReadingsError as error:
             known = {f.field for f in faults}
-            faults += [f for f in faults_of(error.messages, "drop") if f.field is None or f.field not in known]
+            faults += [
+                f
+                for f in faults_of(error.messages, "drop")
+                if f.field is None or f.field not in known
+            ]
     hint = ""
     if bench.drops and few:
         hint = (
-            f"{len(bench.drops)} of at least {LEAST_DROPS} readings: type the pH before anything is added, then after "
+            f"{len(bench.drops)} of at least {LEAST_DROPS} readings: type the pH before anything "
+            "is added, then after "
             "each addition, until it is past the pH to reach."
         )
     if formula is None or faults:
@@ -226,8 +257,8 @@ def adjusting(bench: Bench, formula: Formula | None, tables: Tables, today: dt.d
 
 
 def _adjusted(found: Adjustment, cautions: tuple[str, ...], hint: str, tables: Tables) -> Told:
-    from preservecheck.report.bench import adjust_page  # noqa: PLC0415
-    from preservecheck.report.plots_bench import titration_plot  # noqa: PLC0415
+    from preservecheck.report.bench import adjust_page
+    from preservecheck.report.plots_bench import titration_plot
 
     page = adjust_page(found)
     told = set(found.warnings)
@@ -243,7 +274,8 @@ def _adjusted(found: Adjustment, cautions: tuple[str, ...], hint: str, tables: T
 
 
 def cautions_for(agent: str, tables: Tables) -> tuple[str, ...]:
-    """How to handle acids and bases: those for every one, and those for the agent; without one, for all of them."""
+    """How to handle acids and bases: those for every one, and those for the agent; without one, for
+    all of them."""
     wanted = {f"inci:{a}" for a, _ in agents_of(tables)} if not agent else {f"inci:{agent}"}
     rows = [r for r in tables.cautions if r.about == "handling" and not r.and_when]
     special = [r.text for r in rows if wanted & set(r.when)]
@@ -252,13 +284,19 @@ def cautions_for(agent: str, tables: Tables) -> tuple[str, ...]:
 
 def agents_of(tables: Tables) -> list[tuple[str, str]]:
     """Acids and bases to choose from, with their kind; those without constants are left out."""
-    from preservecheck.batch.buffers import ionic_of  # noqa: PLC0415
+    from preservecheck.batch.buffers import ionic_of
 
-    found = [(i.inci, i.role) for i in tables.ingredients if i.role in ("acid", "base") and ionic_of(i, None, i.inci)]
+    found = [
+        (i.inci, i.role)
+        for i in tables.ingredients
+        if i.role in ("acid", "base") and ionic_of(i, None, i.inci)
+    ]
     return sorted(found, key=lambda pair: (pair[1], pair[0]))
 
 
-def _number(said: dict[str, str], key: str, name: str, low: float, high: float, faults: list[Fault]) -> float | None:
+def _number(
+    said: dict[str, str], key: str, name: str, low: float, high: float, faults: list[Fault]
+) -> float | None:
     """A number that is typed, or ``None``."""
     written = said.get(key, "").strip().removesuffix("%").strip()
     if not written:
@@ -270,7 +308,9 @@ def _number(said: dict[str, str], key: str, name: str, low: float, high: float, 
         return None
     if low <= value <= high:
         return value
-    faults.append(Fault(f"{name} is {value:g}; give a number from {low:g} to {high:g}", f"drop-{key}"))
+    faults.append(
+        Fault(f"{name} is {value:g}; give a number from {low:g} to {high:g}", f"drop-{key}")
+    )
     return None
 
 

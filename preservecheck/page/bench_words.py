@@ -1,4 +1,5 @@
-"""The words of the bench on the page: what a sentence for the command line says there, said for fields and buttons."""
+"""The words of the bench on the page: what a sentence for the command line says there, said for
+fields and buttons."""
 
 from __future__ import annotations
 
@@ -24,10 +25,16 @@ BENCH_WORDS = (
     ("measure the room and give it with --room", "measure the room and type its temperature"),
     ("a measured one, given with --room, makes", "a measured one, typed above, makes"),
     ("give the room with --room", "type the temperature of the room"),
-    ("give --added with the time to judge by the readings", "type the time to have it judged by the readings"),
+    (
+        "give --added with the time to judge by the readings",
+        "type the time to have it judged by the readings",
+    ),
     ('; give it with --batch "500 g"', "; type it above"),
     ("say with --target where to go", "type the pH to reach"),
-    ("; write minutes such as 10, or a clock time such as 14:05", "; type a time of day such as 14:05"),
+    (
+        "; write minutes such as 10, or a clock time such as 14:05",
+        "; type a time of day such as 14:05",
+    ),
     ('such as "74 °C" or "165 °F"', "such as 74 °C or 165 °F"),
     ("grams_added is the running total", "it is the running total"),
     (
@@ -103,7 +110,8 @@ def _block(block: pages.Said | pages.Listed | pages.Grid) -> dict[str, Any]:
         return {"kind": "said", "text": on_page(block.text)}
     if isinstance(block, pages.Listed):
         return {"kind": "listed", "texts": [on_page(t) for t in block.texts]}
-    # the first column counts the rows and the last one is a sentence, so a phone shows them as a list
+    # the first column counts the rows and the last one is a sentence, so a phone shows them as a
+    # list
     rows = [
         {
             "cells": [(h, c) for h, c in zip(block.heads[1:-1], row[1:-1], strict=True) if c],

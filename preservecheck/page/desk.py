@@ -50,7 +50,8 @@ class Desk:
 
     @cached_property
     def systems(self) -> list[tuple[str, str]]:
-        """Id and composition of each preservative system, in alphabetical order of the composition."""
+        """Id and composition of each preservative system, in alphabetical order of the
+        composition."""
         named = [(s.id, system_name(s)) for s in self.tables.systems]
         return sorted(named, key=lambda pair: pair[1].casefold())
 
@@ -66,7 +67,7 @@ class Desk:
         HTTPException
             There are more than any formula has.
         """
-        from starlette.exceptions import HTTPException  # noqa: PLC0415
+        from starlette.exceptions import HTTPException
 
         if request.headers.get("content-type", "").startswith("multipart/form-data"):
             async with request.form(max_files=20, max_fields=MAX_FIELDS) as form:
@@ -78,12 +79,17 @@ class Desk:
             raise HTTPException(400) from None
 
     def page(
-        self, template: str, *, status: int = 200, headers: dict[str, str] | None = None, **values: Any
+        self,
+        template: str,
+        *,
+        status: int = 200,
+        headers: dict[str, str] | None = None,
+        **values: Any,
     ) -> Response:
         """A page or a piece of one."""
-        from starlette.responses import HTMLResponse  # noqa: PLC0415
+        from starlette.responses import HTMLResponse
 
-        from preservecheck.report.html import environment  # noqa: PLC0415
+        from preservecheck.report.html import environment
 
         text = (
             environment("preservecheck.page")

@@ -1,7 +1,8 @@
 """A formula while it is being typed: the texts of its fields, in the order of the page.
 
-A draft may be faulty or half finished. It becomes the nested dictionaries that the TOML form gives, and ``build``
-judges them; so a formula typed here and the same formula in a file are one and the same.
+A draft may be faulty or half finished. It becomes the nested dictionaries that the TOML form gives,
+and ``build`` judges them; so a formula typed here and the same formula in a file are one and the
+same.
 """
 
 from __future__ import annotations
@@ -74,11 +75,15 @@ class Draft:
 
 
 def new_draft() -> Draft:
-    """The formula that a maker starts from: water that fills up, and a phase that goes in while it cools."""
+    """The formula that a maker starts from: water that fills up, and a phase that goes in while it
+    cools."""
     return Draft(
         product={"batch": "", "batch_unit": "g", "scale_step_unit": "g"},
         phases=[
-            PhaseDraft({"name": "heated"}, [{"kind": "ingredient", "ingredient": "Aqua", "rest": "yes"}, new_line()]),
+            PhaseDraft(
+                {"name": "heated"},
+                [{"kind": "ingredient", "ingredient": "Aqua", "rest": "yes"}, new_line()],
+            ),
             PhaseDraft({"name": "cool-down"}, [new_line("preservative")]),
         ],
     )
@@ -94,7 +99,7 @@ def is_blank(line: Fields) -> bool:
     return not any(line.get(k, "").strip() for k in line if k not in ("kind",))
 
 
-# ---- into the dictionaries of a file --------------------------------------------------------------------------------
+# ---- into the dictionaries of a file -------------------------------------------------------------
 
 
 def to_raw(draft: Draft) -> dict[str, Any]:
@@ -161,7 +166,9 @@ def _parts(blend: BlendDraft) -> dict[str, Any]:
 
 def _own(fields: Fields) -> dict[str, Any]:
     return {
-        c: number_of(v) if Ingredient.columns[c].numeric else v for c in OWN_COLUMNS if (v := fields.get(c, "").strip())
+        c: number_of(v) if Ingredient.columns[c].numeric else v
+        for c in OWN_COLUMNS
+        if (v := fields.get(c, "").strip())
     }
 
 
@@ -198,18 +205,26 @@ def _day(text: str) -> Any:
         return text
 
 
-# ---- out of the dictionaries of a file ------------------------------------------------------------------------------
+# ---- out of the dictionaries of a file -----------------------------------------------------------
 
 
 def from_raw(raw: Mapping[str, Any]) -> Draft:
     """The draft that shows a file, also a faulty one."""
     product, measured = _table(raw.get("product")), _table(raw.get("measured"))
     phases = [_phase_draft(_table(p)) for p in _items(raw.get("phase"))]
-    grams = any("grams" in _table(i) for p in _items(raw.get("phase")) for i in _items(_table(p).get("items")))
+    grams = any(
+        "grams" in _table(i)
+        for p in _items(raw.get("phase"))
+        for i in _items(_table(p).get("items"))
+    )
     markets = product.get("markets")
     shown = {k: text_of(product[k]) for k in (*PRODUCT_TEXTS, "on_market") if k in product}
     if markets is not None:
-        shown["markets"] = ", ".join(text_of(m) for m in markets) if isinstance(markets, list) else text_of(markets)
+        shown["markets"] = (
+            ", ".join(text_of(m) for m in markets)
+            if isinstance(markets, list)
+            else text_of(markets)
+        )
     return Draft(
         product=shown | _split(product, PRODUCT_MASSES),
         measured={k: text_of(measured[k]) for k in MEASURED_NUMBERS if k in measured}
@@ -217,7 +232,9 @@ def from_raw(raw: Mapping[str, Any]) -> Draft:
         amounts="grams" if grams else "percent",
         phases=phases or [PhaseDraft({"name": "heated"}, [new_line()])],
         blends=[
-            BlendDraft(str(n), [{"name": str(p), "percent": text_of(v)} for p, v in _table(parts).items()])
+            BlendDraft(
+                str(n), [{"name": str(p), "percent": text_of(v)} for p, v in _table(parts).items()]
+            )
             for n, parts in _table(raw.get("blend")).items()
         ],
         own=[
@@ -229,7 +246,10 @@ def from_raw(raw: Mapping[str, Any]) -> Draft:
 
 def _phase_draft(raw: Mapping[str, Any]) -> PhaseDraft:
     name = {"name": text_of(raw["name"])} if "name" in raw else {}
-    return PhaseDraft(name | _split(raw, PHASE_QUANTITIES), [_line_draft(_table(i)) for i in _items(raw.get("items"))])
+    return PhaseDraft(
+        name | _split(raw, PHASE_QUANTITIES),
+        [_line_draft(_table(i)) for i in _items(raw.get("items"))],
+    )
 
 
 def _line_draft(raw: Mapping[str, Any]) -> Fields:
@@ -250,7 +270,9 @@ def _split(raw: Mapping[str, Any], keys: tuple[str, ...]) -> Fields:
         text = text_of(raw[key])
         found = _SPLIT.fullmatch(text)
         units = UNITS[KIND_OF[key]]
-        unit = found and next((u for u, ways in units.items() if found.group(2).casefold() in ways), None)
+        unit = found and next(
+            (u for u, ways in units.items() if found.group(2).casefold() in ways), None
+        )
         out |= {key: found.group(1), f"{key}_unit": unit} if found and unit else {key: text}
     return out
 
@@ -274,4 +296,10 @@ def text_of(value: object) -> str:
         return shown.removesuffix(".0")
     if isinstance(value, list):
         return "|".join(text_of(v) for v in value)
-    return value.isoformat() if isinstance(value, (dt.date, dt.time)) else "" if value is None else str(value)
+    return (
+        value.isoformat()
+        if isinstance(value, (dt.date, dt.time))
+        else ""
+        if value is None
+        else str(value)
+    )

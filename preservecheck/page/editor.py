@@ -1,4 +1,5 @@
-"""What the editor shows of a draft: which lines are blends, which names are unknown, and what fills up."""
+"""What the editor shows of a draft: which lines are blends, which names are unknown, and what fills
+up."""
 
 from __future__ import annotations
 
@@ -20,7 +21,9 @@ MAX_PROPOSED = 8
 def editor_view(draft: Draft, desk: Desk) -> dict[str, Any]:
     """What the template of the editor needs beside the draft."""
     names = names_of(desk.tables)
-    blends = {folded(b.name): i for i, b in reversed(list(enumerate(draft.blends))) if b.name.strip()}
+    blends = {
+        folded(b.name): i for i, b in reversed(list(enumerate(draft.blends))) if b.name.strip()
+    }
     own = {folded(o.get("name", "")): i for i, o in enumerate(draft.own)}
     shown: set[int] = set()
     proposals = {"left": MAX_PROPOSED}
@@ -45,7 +48,11 @@ def editor_view(draft: Draft, desk: Desk) -> dict[str, Any]:
 
     lines = [
         [
-            {"fields": line, "blend": blend_of(line), **of("" if line.get("kind") == "preservative" else _name(line))}
+            {
+                "fields": line,
+                "blend": blend_of(line),
+                **of("" if line.get("kind") == "preservative" else _name(line)),
+            }
             for line in phase.lines
         ]
         for phase in draft.phases
@@ -77,7 +84,9 @@ def whole(draft: Draft) -> dict[str, str]:
     lines = [line for phase in draft.phases for line in phase.lines]
     rest = next((line for line in lines if line.get("rest")), None)
     unit = AMOUNT_UNITS[draft.amounts]
-    typed = [line["amount"] for line in lines if not line.get("rest") and line.get("amount", "").strip()]
+    typed = [
+        line["amount"] for line in lines if not line.get("rest") and line.get("amount", "").strip()
+    ]
     amounts = [number_of(text, unit) for text in typed]
     if any(isinstance(a, str) or a < 0 for a in amounts):
         return {"said": "", "rest": ""}
@@ -87,20 +96,24 @@ def whole(draft: Draft) -> dict[str, str]:
         return {"said": f"All lines: {total:.6g} {unit}", "rest": ""}
     if full is None:
         return {
-            "said": f"The other lines: {total:.6g} g. Give the size of the batch, so that one line can fill up.",
+            "said": f"The other lines: {total:.6g} g. Give the size of the batch, so that one "
+            "line can fill up.",
             "rest": "",
         }
     name = rest.get("ingredient", "").strip() or "The line that fills up"
     left = full - total
     if left < 0:
-        return {"said": f"The other lines come to {total:.6g} {unit}, more than {full:g} {unit}.", "rest": "0"}
+        return {
+            "said": f"The other lines come to {total:.6g} {unit}, more than {full:g} {unit}.",
+            "rest": "0",
+        }
     return {"said": f"{name}: {left:.6g} {unit}", "rest": f"{left:.6g}"}
 
 
 def batch_g(draft: Draft) -> float | None:
     """The size of the batch, where it can be read. [g]"""
-    from preservecheck.errors import UnitError  # noqa: PLC0415
-    from preservecheck.page.draft import to_raw  # noqa: PLC0415
+    from preservecheck.errors import UnitError
+    from preservecheck.page.draft import to_raw
 
     try:
         return mass_g(to_raw(draft)["product"].get("batch", ""))
@@ -111,11 +124,14 @@ def batch_g(draft: Draft) -> float | None:
 def convert_amounts(draft: Draft, kind: str) -> None:
     """Turn all amounts into percent or grams; the draft is changed in place.
 
-    Where amounts are typed and the size of the batch is not known, nothing changes: 7 g are not 7 %.
+    Where amounts are typed and the size of the batch is not known, nothing changes: 7 g are not 7
+    %.
     """
     if kind == draft.amounts or kind not in ("percent", "grams"):
         return
-    lines = [line for phase in draft.phases for line in phase.lines if line.get("amount", "").strip()]
+    lines = [
+        line for phase in draft.phases for line in phase.lines if line.get("amount", "").strip()
+    ]
     rest = any(line.get("rest") for phase in draft.phases for line in phase.lines)
     values = [number_of(line["amount"], AMOUNT_UNITS[draft.amounts]) for line in lines]
     numbers = [v for v in values if not isinstance(v, str)]

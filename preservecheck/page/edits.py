@@ -1,7 +1,8 @@
-"""What the buttons of the editor do to a draft: lines, phases and blends added, taken away and moved.
+"""What the buttons of the editor do to a draft: lines, phases and blends added, taken away and
+moved.
 
-A button posts ``do`` with a verb and a place, such as ``remove phase-0-line-2``. With scripting the answer is the
-editor alone, without it the whole page: the deed is the same.
+A button posts ``do`` with a verb and a place, such as ``remove phase-0-line-2``. With scripting the
+answer is the editor alone, without it the whole page: the deed is the same.
 """
 
 from __future__ import annotations
@@ -44,7 +45,11 @@ def edited(draft: Draft, do: str) -> str | None:
         return _add_blend(draft, rest.strip())
     if found is None or verb not in _VERBS:
         return None
-    part, at, below = found.group(1), int(found.group(2)), None if found.group(3) is None else int(found.group(3))
+    part, at, below = (
+        found.group(1),
+        int(found.group(2)),
+        None if found.group(3) is None else int(found.group(3)),
+    )
     if at >= len(_listed(draft, part)):
         return None
     return _VERBS[verb](draft, part, at, below, value)
@@ -67,7 +72,11 @@ def _add(draft: Draft, part: str, at: int, _below: int | None, value: str) -> st
     lines = _lines(draft, part, at)
     kind = "preservative" if value == "preservative" else "ingredient"
     lines.append(new_line(kind) if part == "phase" else {})
-    return f"{part}-{at}-line-{len(lines) - 1}-{kind}" if part == "phase" else f"{part}-{at}-part-{len(lines) - 1}-name"
+    return (
+        f"{part}-{at}-line-{len(lines) - 1}-{kind}"
+        if part == "phase"
+        else f"{part}-{at}-part-{len(lines) - 1}-name"
+    )
 
 
 def _remove(draft: Draft, part: str, at: int, below: int | None, _value: str) -> str | None:
@@ -80,7 +89,11 @@ def _remove(draft: Draft, part: str, at: int, below: int | None, _value: str) ->
     near = min(below, len(lines) - 1)
     if near < 0:
         return None
-    return f"{part}-{at}-line-{near}-{lines[near].get('kind', 'ingredient')}" if part == "phase" else None
+    return (
+        f"{part}-{at}-line-{near}-{lines[near].get('kind', 'ingredient')}"
+        if part == "phase"
+        else None
+    )
 
 
 def _up(draft: Draft, part: str, at: int, below: int | None, _value: str) -> str | None:
@@ -92,7 +105,8 @@ def _down(draft: Draft, part: str, at: int, below: int | None, _value: str) -> s
 
 
 def _moved(draft: Draft, part: str, at: int, below: int | None, step: int) -> str | None:
-    """Move a phase among phases, or a line up and down, over the edge of its phase into the next one."""
+    """Move a phase among phases, or a line up and down, over the edge of its phase into the next
+    one."""
     if part != "phase" or (below is not None and below >= len(draft.phases[at].lines)):
         return None
     way = "up" if step < 0 else "down"
@@ -122,9 +136,19 @@ def _name(draft: Draft, part: str, at: int, below: int | None, value: str) -> st
     lines = _lines(draft, part, at)
     if below is None or below >= len(lines) or not value:
         return None
-    key = "name" if part == "blend" else "preservative" if lines[below].get("kind") == "preservative" else "ingredient"
+    key = (
+        "name"
+        if part == "blend"
+        else "preservative"
+        if lines[below].get("kind") == "preservative"
+        else "ingredient"
+    )
     lines[below][key] = value
-    return f"{part}-{at}-line-{below}-amount" if part == "phase" else f"{part}-{at}-part-{below}-percent"
+    return (
+        f"{part}-{at}-line-{below}-amount"
+        if part == "phase"
+        else f"{part}-{at}-part-{below}-percent"
+    )
 
 
 def _add_blend(draft: Draft, name: str) -> str:

@@ -1,7 +1,8 @@
 """The fields of the page's form: their names, and the draft that they hold.
 
-``product-KEY``, ``measured-KEY``, ``amounts``, ``phase-I-KEY``, ``phase-I-line-J-KEY``, ``blend-I-name``,
-``blend-I-part-J-KEY`` and ``own-I-KEY``; numbers count from 0 and only their order matters. Anything else is not read.
+``product-KEY``, ``measured-KEY``, ``amounts``, ``phase-I-KEY``, ``phase-I-line-J-KEY``,
+``blend-I-name``, ``blend-I-part-J-KEY`` and ``own-I-KEY``; numbers count from 0 and only their
+order matters. Anything else is not read.
 """
 
 from __future__ import annotations
@@ -15,7 +16,9 @@ Pairs = list[tuple[str, str]]
 
 # a formula of five thousand lines
 MAX_FIELDS = 60_000
-_NAME = re.compile(r"(product|measured|phase|blend|own)-(?:([0-9]{1,5})-)?(?:(line|part)-([0-9]{1,5})-)?([a-z_]+)")
+_NAME = re.compile(
+    r"(product|measured|phase|blend|own)-(?:([0-9]{1,5})-)?(?:(line|part)-([0-9]{1,5})-)?([a-z_]+)"
+)
 _MANY = {"markets"}
 _OF_VIEWS = re.compile(r"(cool|drop|sheet|which|after)-.+")
 
@@ -26,7 +29,8 @@ def draft_of(pairs: Iterable[tuple[str, str]]) -> Draft:
     Parameters
     ----------
     pairs
-        Names and values, in any order; of a name that stands several times the last one counts, except for markets.
+        Names and values, in any order; of a name that stands several times the last one counts,
+        except for markets.
     """
     flat: dict[str, Fields] = {"product": {}, "measured": {}}
     many: dict[str, dict[int, Fields]] = {"phase": {}, "blend": {}, "own": {}}
@@ -52,12 +56,17 @@ def draft_of(pairs: Iterable[tuple[str, str]]) -> Draft:
         measured=flat["measured"],
         amounts=amounts,
         phases=[PhaseDraft(f, lines) for f, lines in _ordered(many["phase"], inner["phase"])],
-        blends=[BlendDraft(f.get("name", ""), parts) for f, parts in _ordered(many["blend"], inner["blend"])],
+        blends=[
+            BlendDraft(f.get("name", ""), parts)
+            for f, parts in _ordered(many["blend"], inner["blend"])
+        ],
         own=[many["own"][i] for i in sorted(many["own"])],
     )
 
 
-def _ordered(outer: dict[int, Fields], inner: dict[int, dict[int, Fields]]) -> Iterator[tuple[Fields, list[Fields]]]:
+def _ordered(
+    outer: dict[int, Fields], inner: dict[int, dict[int, Fields]]
+) -> Iterator[tuple[Fields, list[Fields]]]:
     for at in sorted(outer.keys() | inner.keys()):
         below = inner.get(at, {})
         yield outer.get(at, {}), [below[n] for n in sorted(below)]
@@ -70,10 +79,18 @@ def pairs_of(draft: Draft) -> Pairs:
     pairs.append(("amounts", draft.amounts))
     for i, phase in enumerate(draft.phases):
         pairs += [(f"phase-{i}-{k}", v) for k, v in phase.fields.items()]
-        pairs += [(f"phase-{i}-line-{j}-{k}", v) for j, line in enumerate(phase.lines) for k, v in line.items()]
+        pairs += [
+            (f"phase-{i}-line-{j}-{k}", v)
+            for j, line in enumerate(phase.lines)
+            for k, v in line.items()
+        ]
     for i, blend in enumerate(draft.blends):
         pairs.append((f"blend-{i}-name", blend.name))
-        pairs += [(f"blend-{i}-part-{j}-{k}", v) for j, part in enumerate(blend.parts) for k, v in part.items()]
+        pairs += [
+            (f"blend-{i}-part-{j}-{k}", v)
+            for j, part in enumerate(blend.parts)
+            for k, v in part.items()
+        ]
     pairs += [(f"own-{i}-{k}", v) for i, own in enumerate(draft.own) for k, v in own.items()]
     return pairs
 
@@ -88,4 +105,6 @@ def beside_of(pairs: Iterable[tuple[str, str]], *own: str) -> Pairs:
     own
         How the names of the view itself begin, up to the hyphen.
     """
-    return [(n, v) for n, v in pairs if (found := _OF_VIEWS.fullmatch(n)) and found.group(1) not in own]
+    return [
+        (n, v) for n, v in pairs if (found := _OF_VIEWS.fullmatch(n)) and found.group(1) not in own
+    ]

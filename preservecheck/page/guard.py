@@ -1,8 +1,8 @@
 """Who may speak to the page: this computer's own browser, from the page itself.
 
-A page that some other site opens in the same browser can send requests here too, and a foreign name can be made to
-point here. So the host must be ours, an origin that is named must be ours, and what posts must come from our own page
-with the token of this start.
+A page that some other site opens in the same browser can send requests here too, and a foreign name
+can be made to point here. So the host must be ours, an origin that is named must be ours, and what
+posts must come from our own page with the token of this start.
 """
 
 from __future__ import annotations
@@ -25,7 +25,8 @@ MAX_BODY = 3_000_000
 MAX_UPLOAD = 24_000_000
 UPLOADS = ("/open", "/after/open")
 RULES = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src "
+    "'self'; "
     "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 # no-referrer would make the browser send "Origin: null" with a form
@@ -41,12 +42,17 @@ HEADERS = (
     (b"permissions-policy", b"camera=(), geolocation=(), microphone=()"),
 )
 OLD_LINK = (
-    "The program was started anew since this page was opened. Open the link that it printed in its window in another "
+    "The program was started anew since this page was opened. Open the link that it printed in "
+    "its window in another "
     "tab, then reload this page: nothing that you typed is lost."
 )
-STOPPED = "The program was stopped before it could answer. Start it again, and open the link that it prints."
+STOPPED = (
+    "The program was stopped before it could answer. Start it again, and open the link that "
+    "it prints."
+)
 FAULT = (
-    "The program met a fault of its own; its window says more. Go back: what you typed still stands there. Save it as "
+    "The program met a fault of its own; its window says more. Go back: what you typed still "
+    "stands there. Save it as "
     "a file."
 )
 
@@ -56,7 +62,8 @@ class _TooLarge(Exception):
 
 
 class Guard:
-    """Refuses what is not ours, before the application sees it, and puts the rules for content on every answer.
+    """Refuses what is not ours, before the application sees it, and puts the rules for content on
+    every answer.
 
     Parameters
     ----------
@@ -122,19 +129,27 @@ class Guard:
         host, origin = headers.get(b"host", []), headers.get(b"origin", [])
         if len(host) != 1 or host[0] not in self._hosts:
             return 421, "This page answers only under its own address on this computer."
-        if len(origin) > 1 or (origin and (origin[0] not in self._origins or origin[0] != b"http://" + host[0])):
+        if len(origin) > 1 or (
+            origin and (origin[0] not in self._origins or origin[0] != b"http://" + host[0])
+        ):
             return 403, "Another page asked for this. Open the link that the program printed."
         if scope["method"] in ("GET", "HEAD"):
             return None
         return self._refused_post(scope, headers)
 
-    def _refused_post(self, scope: Scope, headers: dict[bytes, list[bytes]]) -> tuple[int, str] | None:
+    def _refused_post(
+        self, scope: Scope, headers: dict[bytes, list[bytes]]
+    ) -> tuple[int, str] | None:
         """The same for what sends something."""
         if scope["method"] != "POST":
             return 405, "This is not done here."
         site = headers.get(b"sec-fetch-site", [])
         if (site and site != [b"same-origin"]) or not (headers.get(b"origin") or site):
-            return 403, "This can only be sent from the page itself. Open the link that the program printed."
+            return (
+                403,
+                "This can only be sent from the page itself. Open the link that the program "
+                "printed.",
+            )
         return None if self._known(headers.get(b"cookie", [])) else (403, OLD_LINK)
 
     def _known(self, cookies: list[bytes]) -> bool:
@@ -173,7 +188,10 @@ def _limited(receive: Receive, limit: int) -> Receive:
 
 
 def _too_large(limit: int) -> str:
-    return f"That is more than {limit / 1e6:.0f} MB, more than a formula needs. Keep only the formula in the file."
+    return (
+        f"That is more than {limit / 1e6:.0f} MB, more than a formula needs. Keep only the "
+        "formula in the file."
+    )
 
 
 async def _answer(send: Send, status: int, text: str) -> None:

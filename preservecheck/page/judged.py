@@ -1,4 +1,5 @@
-"""A draft judged: the report where it is a formula, else what is still wrong with it, each fault with its field."""
+"""A draft judged: the report where it is a formula, else what is still wrong with it, each fault
+with its field."""
 
 from __future__ import annotations
 
@@ -27,7 +28,8 @@ WHERE = "formula"
 OWN_FIELDS = ("role", "water_fraction", "charge", "nutrient_load", "usual_phase")
 _SECTION = re.compile(r"(product|measured)\.(\w+)\b")
 _PHASE = re.compile(r'phase (?:number ([0-9]+)|("(?:[^"]|"(?![:, ]))*"))(?:, line ([0-9]+))?')
-# what a message says is wrong of a phase or line, such as the text up to "percent" in ``(Glycerin): percent is 200``
+# what a message says is wrong of a phase or line, such as the text up to "percent" in ``(Glycerin):
+# percent is 200``
 _KEY = re.compile(r": (heated_to|held|added_at|percent|grams|strength|note|rest)(?:: | )")
 _OWN = re.compile(rf'^ingredient\.("[^"]*")\.({"|".join(OWN_FIELDS)})\b')
 _PARTS = re.compile(r"write its parts below \[blend\..*")
@@ -58,12 +60,14 @@ def formula_of(draft: Draft, tables: Tables, today: dt.date | None = None) -> Fo
         raise FormulaError([*error.messages, *twice]) from None
     if twice:
         raise FormulaError(twice)
-    return formula.model_copy(update={"sha256": hashlib.sha256(toml_text(raw).encode()).hexdigest()})
+    return formula.model_copy(
+        update={"sha256": hashlib.sha256(toml_text(raw).encode()).hexdigest()}
+    )
 
 
 def judged(draft: Draft, tables: Tables, today: dt.date | None = None) -> Report | list[Fault]:
     """The report of a draft, or its faults."""
-    from preservecheck.review import review  # noqa: PLC0415
+    from preservecheck.review import review
 
     try:
         return review(formula_of(draft, tables, today), tables, today=today)
@@ -74,7 +78,12 @@ def judged(draft: Draft, tables: Tables, today: dt.date | None = None) -> Report
 def is_untouched(draft: Draft) -> bool:
     """Whether nothing is typed yet, so that there is nothing to complain about."""
     typed = [v for k, v in draft.product.items() if not k.endswith("_unit") and v.strip()]
-    lines = [line for phase in draft.phases for line in phase.lines if not is_blank(line) and not line.get("rest")]
+    lines = [
+        line
+        for phase in draft.phases
+        for line in phase.lines
+        if not is_blank(line) and not line.get("rest")
+    ]
     return not typed and not lines and not draft.blends and not draft.own
 
 
@@ -86,7 +95,9 @@ def _twice(draft: Draft) -> Iterator[str]:
     for blend in draft.blends:
         parts = [p.get("name", "").strip() for p in blend.parts if p.get("name", "").strip()]
         for name in dict.fromkeys(n for n in parts if parts.count(n) > 1):
-            yield f"{WHERE}: blend {shown(blend.name.strip())}: {shown(name)} stands twice; keep one"
+            yield (
+                f"{WHERE}: blend {shown(blend.name.strip())}: {shown(name)} stands twice; keep one"
+            )
         if blend.parts and not blend.name.strip() and not all(is_blank(p) for p in blend.parts):
             yield f"{WHERE}: a blend has no name; give it the name that stands on its line"
     own = [o.get("name", "").strip() for o in draft.own if o.get("name", "").strip()]
@@ -95,7 +106,8 @@ def _twice(draft: Draft) -> Iterator[str]:
 
 
 def fault_of(message: str, draft: Draft) -> Fault:
-    """A message for the page: without the file's name, in the words that stand beside the fields."""
+    """A message for the page: without the file's name, in the words that stand beside the
+    fields."""
     text = message.removeprefix(f"{WHERE}: ")
     field = _field(text, draft)
     if found := _SECTION.match(text):
@@ -114,7 +126,9 @@ def _field(text: str, draft: Draft) -> str | None:
     if found := _SECTION.match(text):
         return f"{found.group(1)}-{found.group(2)}"
     if found := _PHASE.match(text):
-        key = _KEY.match(text, found.end()) or (_KEY.search(text, found.end()) if found.group(3) else None)
+        key = _KEY.match(text, found.end()) or (
+            _KEY.search(text, found.end()) if found.group(3) else None
+        )
         return _phase_field(draft, found, key.group(1) if key else None)
     if found := _NAMED.match(text):
         return _material_field(draft, *found.groups())
@@ -127,7 +141,10 @@ def _phase_field(draft: Draft, place: re.Match[str], key: str | None) -> str | N
     if number is not None:
         at = filled[int(number) - 1] if int(number) <= len(filled) else None
     else:
-        at = next((i for i in filled if shown(draft.phases[i].fields.get("name", "").strip()) == name), None)
+        at = next(
+            (i for i in filled if shown(draft.phases[i].fields.get("name", "").strip()) == name),
+            None,
+        )
     if at is None:
         return None
     if line is None:
@@ -158,7 +175,14 @@ def _material_field(
     if at is None:
         return None
     part = folded(unknown or wrong or "")
-    below = next((j for j, p in enumerate(draft.blends[at].parts) if part and folded(p.get("name", "")) == part), None)
+    below = next(
+        (
+            j
+            for j, p in enumerate(draft.blends[at].parts)
+            if part and folded(p.get("name", "")) == part
+        ),
+        None,
+    )
     if below is None:
         return f"blend-{at}-name"
     return f"blend-{at}-part-{below}-{'percent' if wrong else 'name'}"

@@ -1,7 +1,9 @@
-"""The batch sheet and the decision record: shown to print, or saved as one file, the same as the commands write.
+"""The batch sheet and the decision record: shown to print, or saved as one file, the same as the
+commands write.
 
-A page that is shown may hold no style of its own here, so its style sheet is asked for under an address of its own and
-the styles of its plots become attributes; the file that is saved is the command's, letter by letter.
+A page that is shown may hold no style of its own here, so its style sheet is asked for under an
+address of its own and the styles of its plots become attributes; the file that is saved is the
+command's, letter by letter.
 """
 
 from __future__ import annotations
@@ -55,7 +57,9 @@ def paper_of(bench: Bench) -> Paper:
     return "letter" if bench.sheet.get("paper") == "letter" else "a4"
 
 
-def sheet(bench: Bench, batch_g: float | None, formula: Formula, tables: Tables, today: dt.date | None) -> Worksheet:
+def sheet(
+    bench: Bench, batch_g: float | None, formula: Formula, tables: Tables, today: dt.date | None
+) -> Worksheet:
     """The batch sheet.
 
     Raises
@@ -63,7 +67,7 @@ def sheet(bench: Bench, batch_g: float | None, formula: Formula, tables: Tables,
     FormulaError
         Nobody says how large the batch is.
     """
-    from preservecheck.batch.worksheet import worksheet  # noqa: PLC0415
+    from preservecheck.batch.worksheet import worksheet
 
     return worksheet(formula, tables, batch_g=batch_g, batch_number=_number(bench), today=today)
 
@@ -75,20 +79,23 @@ def _number(bench: Bench) -> str | None:
 
 def sheet_file(made: Worksheet, ending: str, paper: Paper) -> bytes:
     """The batch sheet as the command writes it."""
-    from preservecheck.report.sheet import to_html, to_workbook  # noqa: PLC0415
+    from preservecheck.report.sheet import to_html, to_workbook
 
     return to_workbook(made, paper) if ending == "xlsx" else to_html(made, paper).encode()
 
 
-def record(bench: Bench, after: After, formula: Formula, tables: Tables, today: dt.date | None) -> Built:
-    """The decision record, with the challenge test whose counts are pasted; an example's counts are no test.
+def record(
+    bench: Bench, after: After, formula: Formula, tables: Tables, today: dt.date | None
+) -> Built:
+    """The decision record, with the challenge test whose counts are pasted; an example's counts are
+    no test.
 
     Raises
     ------
     PreservecheckError
         The counts cannot be used.
     """
-    from preservecheck.evidence.record import build  # noqa: PLC0415
+    from preservecheck.evidence.record import build
 
     tested = None
     if after.counts.strip() and after.counts.strip() != EXAMPLES["counts"].strip():
@@ -106,8 +113,8 @@ def record(bench: Bench, after: After, formula: Formula, tables: Tables, today: 
 
 def record_file(made: Built, ending: str) -> bytes:
     """The decision record as the command writes it."""
-    from preservecheck.evidence.record import to_json  # noqa: PLC0415
-    from preservecheck.report.record import to_html, to_markdown  # noqa: PLC0415
+    from preservecheck.evidence.record import to_json
+    from preservecheck.report.record import to_html, to_markdown
 
     if ending == "json":
         return to_json(made.record).encode()
@@ -115,7 +122,8 @@ def record_file(made: Built, ending: str) -> bytes:
 
 
 def shown(page: str, style: str) -> str:
-    """A page of the command for the browser: its styles are linked, and a script adds the button that prints.
+    """A page of the command for the browser: its styles are linked, and a script adds the button
+    that prints.
 
     Parameters
     ----------
@@ -125,18 +133,27 @@ def shown(page: str, style: str) -> str:
         Name of its style sheet, one of ``SHEETS``.
     """
     links = (
-        f'<link rel="stylesheet" href="/bench/{style}">\n<link rel="stylesheet" href="/static/paper.css">\n'
+        f'<link rel="stylesheet" href="/bench/{style}">\n<link rel="stylesheet" '
+        'href="/static/paper.css">\n'
         '<link rel="icon" href="data:,">\n<script type="module" src="/static/paper.js"></script>'
     )
     head, end, body = _STYLE.sub(lambda _: links, page, count=1).partition("</head>")
-    # the program's own pages let the browser name them to each other, or a form from here would be refused
+    # the program's own pages let the browser name them to each other, or a form from here would be
+    # refused
     head = head.replace('<meta name="referrer" content="no-referrer">\n', "")
-    return head + end + re.sub(r"<svg .*?</svg>", lambda found: as_attributes(found.group()), body, flags=re.DOTALL)
+    return (
+        head
+        + end
+        + re.sub(
+            r"<svg .*?</svg>", lambda found: as_attributes(found.group()), body, flags=re.DOTALL
+        )
+    )
 
 
 def style_of(name: str) -> str | None:
-    """The style sheet of a paper, as it stands in the page of the command; ``None`` where there is no such one."""
-    from preservecheck.report.html import environment  # noqa: PLC0415
+    """The style sheet of a paper, as it stands in the page of the command; ``None`` where there is
+    no such one."""
+    from preservecheck.report.html import environment
 
     if name not in SHEETS:
         return None

@@ -1,8 +1,8 @@
 """Puts a system that ``choose`` recommends into a draft, and tells in words what that does.
 
-What the maker typed stays as it was typed. Out go the formula's own preservatives, in goes what ``choose`` found, with
-its partner and another gum where it asks for one. A pH that is not measured yet and a scale that is not on the bench
-are no part of a recipe: they are told as still to be done.
+What the maker typed stays as it was typed. Out go the formula's own preservatives, in goes what
+``choose`` found, with its partner and another gum where it asks for one. A pH that is not measured
+yet and a scale that is not on the bench are no part of a recipe: they are told as still to be done.
 """
 
 from __future__ import annotations
@@ -26,7 +26,8 @@ if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
     from preservecheck.reference.rows import System
 
-# digits behind the point of an amount or temperature that is written into a field; hides the noise of binary numbers
+# digits behind the point of an amount or temperature that is written into a field; hides the noise
+# of binary numbers
 PLACES = 9
 
 
@@ -77,8 +78,14 @@ def put_in(draft: Draft, formula: Formula, option: Option, tables: Tables) -> Pi
         for n, line in zip(kept, recipe, strict=False):
             changed += _follow(lines[n], phase.lines[n], line)
         start += len(lines)
-        blank = [line for line in typed.lines if is_blank(line) and line.get("kind") != "preservative"]
-        typed.lines = [*(lines[n] for n in kept), *(_new(line) for line in recipe[len(kept) :]), *blank]
+        blank = [
+            line for line in typed.lines if is_blank(line) and line.get("kind") != "preservative"
+        ]
+        typed.lines = [
+            *(lines[n] for n in kept),
+            *(_new(line) for line in recipe[len(kept) :]),
+            *blank,
+        ]
         if len(recipe) > len(kept):
             place = f"in the phase {phase.name}"
         if not recipe:
@@ -86,11 +93,22 @@ def put_in(draft: Draft, formula: Formula, option: Option, tables: Tables) -> Pi
     for phase in by_name.values():  # one at most: a phase of its own, cooler than any that is there
         place = _new_phase(after, phase, left)
     # a phase that held nothing else is gone with it, unless the new one has taken its place
-    after.phases = [p for p in after.phases if not any(p is x for x in left) or not all(is_blank(n) for n in p.lines)]
-    if recommended.product.batch_g != formula.product.batch_g and recommended.product.batch_g is not None:
-        after.product |= {"batch": text_of(round(recommended.product.batch_g, PLACES)), "batch_unit": "g"}
+    after.phases = [
+        p
+        for p in after.phases
+        if not any(p is x for x in left) or not all(is_blank(n) for n in p.lines)
+    ]
+    if (
+        recommended.product.batch_g != formula.product.batch_g
+        and recommended.product.batch_g is not None
+    ):
+        after.product |= {
+            "batch": text_of(round(recommended.product.batch_g, PLACES)),
+            "batch_unit": "g",
+        }
         changed.append(
-            f"the size of the batch is {number(recommended.product.batch_g)} g, so that one line can fill up"
+            f"the size of the batch is {number(recommended.product.batch_g)} g, so that one line "
+            "can fill up"
         )
     return Picked(
         draft=after,
@@ -102,13 +120,25 @@ def put_in(draft: Draft, formula: Formula, option: Option, tables: Tables) -> Pi
 
 
 def _told(
-    option: Option, names: dict[str, str], place: str, removed: Sequence[str], changed: Sequence[str], after: Draft
+    option: Option,
+    names: dict[str, str],
+    place: str,
+    removed: Sequence[str],
+    changed: Sequence[str],
+    after: Draft,
 ) -> list[str]:
     """What was done, in sentences."""
-    put = [(option.percent, option.id), *([(option.partner_percent, option.partner)] if option.partner else [])]
-    doses = " and ".join(f"{number(percent or 0.0, PLACES)} % {names[system]}" for percent, system in put)
+    put = [
+        (option.percent, option.id),
+        *([(option.partner_percent, option.partner)] if option.partner else []),
+    ]
+    doses = " and ".join(
+        f"{number(percent or 0.0, PLACES)} % {names[system]}" for percent, system in put
+    )
     said = [f"Put in: {doses}, {place}."]
-    said += [f"Taken out: {text}." for text in removed] or ["There was no preservative of its own to take out."]
+    said += [f"Taken out: {text}." for text in removed] or [
+        "There was no preservative of its own to take out."
+    ]
     said += [sentence(text) for text in changed]
     if filled := whole(after)["said"]:
         said.append(f"The formula is filled to 100 % again. {filled}.")
@@ -130,11 +160,16 @@ def _follow(typed: Fields, was: Line, now: Line) -> list[str]:
 
 def _new(line: Line) -> Fields:
     """A line with a system."""
-    return {"kind": "preservative", "preservative": line.name, "amount": text_of(round(line.amount or 0.0, PLACES))}
+    return {
+        "kind": "preservative",
+        "preservative": line.name,
+        "amount": text_of(round(line.amount or 0.0, PLACES)),
+    }
 
 
 def _new_phase(draft: Draft, phase: Phase, left: list[PhaseDraft]) -> str:
-    """Write a phase of its own behind the others, into an empty one that stands there if there is one; says where.
+    """Write a phase of its own behind the others, into an empty one that stands there if there is
+    one; says where.
 
     Parameters
     ----------
@@ -145,7 +180,10 @@ def _new_phase(draft: Draft, phase: Phase, left: list[PhaseDraft]) -> str:
     left
         Phases that have just lost all their lines.
     """
-    last = max((i for i, p in enumerate(draft.phases) if not all(is_blank(line) for line in p.lines)), default=-1)
+    last = max(
+        (i for i, p in enumerate(draft.phases) if not all(is_blank(line) for line in p.lines)),
+        default=-1,
+    )
     taken = [p.fields.get("name", "").strip().casefold() for p in draft.phases]
     free = [
         p
@@ -167,9 +205,15 @@ def _new_phase(draft: Draft, phase: Phase, left: list[PhaseDraft]) -> str:
     if phase.added_at_c is not None:
         fahrenheit = any(_in_fahrenheit(p.fields) for p in draft.phases)
         at = phase.added_at_c * 1.8 + 32 if fahrenheit else phase.added_at_c
-        host.fields |= {"added_at": text_of(round(at, PLACES)), "added_at_unit": "°F" if fahrenheit else "°C"}
+        host.fields |= {
+            "added_at": text_of(round(at, PLACES)),
+            "added_at_unit": "°F" if fahrenheit else "°C",
+        }
         said += f" that goes in when the batch is at {celsius(phase.added_at_c)} or cooler"
-    host.lines = [*(_new(line) for line in phase.lines), *(x for x in host.lines if x.get("kind") != "preservative")]
+    host.lines = [
+        *(_new(line) for line in phase.lines),
+        *(x for x in host.lines if x.get("kind") != "preservative"),
+    ]
     return said
 
 
@@ -182,6 +226,7 @@ def _called(system: System) -> str:
 def _in_fahrenheit(fields: Fields) -> bool:
     """Whether a temperature of a phase is given in °F."""
     return any(
-        fields.get(key, "").strip() and (fields.get(f"{key}_unit") == "°F" or "f" in fields[key].casefold())
+        fields.get(key, "").strip()
+        and (fields.get(f"{key}_unit") == "°F" or "f" in fields[key].casefold())
         for key in ("heated_to", "added_at")
     )

@@ -1,8 +1,10 @@
-"""The ranking as the page shows it: what is asked for, and the rows in the order and the choice that are asked for.
+"""The ranking as the page shows it: what is asked for, and the rows in the order and the choice
+that are asked for.
 
-The fields of the view begin with ``which-``. What to leave out, the natural standard and the markets change the
-ranking itself, since partners are sought among what is left; text, verdict, charge and order only choose among its
-rows, so that a script can do the same to the rows that stand there.
+The fields of the view begin with ``which-``. What to leave out, the natural standard and the
+markets change the ranking itself, since partners are sought among what is left; text, verdict,
+charge and order only choose among its rows, so that a script can do the same to the rows that stand
+there.
 """
 
 from __future__ import annotations
@@ -68,7 +70,9 @@ class Row:
     sign: str
     word: str
     option: Option
-    cells: tuple[str, ...]  # dose, range, pH, goes in, weakest, chance, findings; empty where it does not fit
+    cells: tuple[
+        str, ...
+    ]  # dose, range, pH, goes in, weakest, chance, findings; empty where it does not fit
     texts: tuple[str, ...]
     charge: str
     natural: bool
@@ -97,7 +101,11 @@ def wishes_of(pairs: Pairs, desk: Desk) -> Wishes:
 
     without: list[str] = []
     unknown = ""
-    for written in [*many("without"), *many("leave-out"), *([what] if verb == "leave-out" and what else [])]:
+    for written in [
+        *many("without"),
+        *many("leave-out"),
+        *([what] if verb == "leave-out" and what else []),
+    ]:
         named = names.ingredient(written)
         if named is None:
             unknown = written
@@ -123,7 +131,8 @@ def wishes_of(pairs: Pairs, desk: Desk) -> Wishes:
 
 
 def rows_of(choice: Choice, desk: Desk, wishes: Wishes, now: Collection[str]) -> list[Row]:
-    """The rows of a ranking in the order that is asked for; those that are not asked for are not shown.
+    """The rows of a ranking in the order that is asked for; those that are not asked for are not
+    shown.
 
     Parameters
     ----------
@@ -137,7 +146,10 @@ def rows_of(choice: Choice, desk: Desk, wishes: Wishes, now: Collection[str]) ->
         Ids of the systems in the formula as it stands.
     """
     systems = {s.id: s for s in desk.tables.systems}
-    rows = [_row(choice, at, option, systems[option.id], option.id in now) for at, option in enumerate(choice.systems)]
+    rows = [
+        _row(choice, at, option, systems[option.id], option.id in now)
+        for at, option in enumerate(choice.systems)
+    ]
     shown = _asked_for(wishes)
     rows = [Row(**{**vars(row), "shown": shown(row)}) for row in rows]
     known = [r for r in rows if r.keys[wishes.order] is not None]
@@ -164,7 +176,9 @@ def _row(choice: Choice, at: int, option: Option, system: System, now: bool) -> 
         natural=system.natural_standard in ("yes", "conditional"),
         holds=tuple(inci for inci, _ in system.composition),
         now=now,
-        search=" ".join([name, option.id, partner, word, option.why, *option.changes, system.charge or ""]).lower(),
+        search=" ".join(
+            [name, option.id, partner, word, option.why, *option.changes, system.charge or ""]
+        ).lower(),
         keys={
             "rank": at + 1,
             "name": name.casefold(),

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
 
 HOST = "127.0.0.1"
-# what the browser keeps hangs on the port, so the same one is tried first at every start; no service is known for it
+# what the browser keeps hangs on the port, so the same one is tried first at every start; no
+# service is known for it
 PREFERRED_PORT = 47613
 # how long an answer that is under way may take when the program is stopped [s]
 LAST_ANSWERS_S = 2
@@ -43,9 +44,9 @@ def serve(tables: Tables, *, port: int | None, browser: bool, say: Callable[[str
     PreservecheckError
         The port that is asked for is taken.
     """
-    import uvicorn  # noqa: PLC0415
+    import uvicorn
 
-    from preservecheck.page.app import create_app  # noqa: PLC0415
+    from preservecheck.page.app import create_app
 
     with listening(port) as place:
         port = int(place.getsockname()[1])
@@ -61,9 +62,13 @@ def serve(tables: Tables, *, port: int | None, browser: bool, say: Callable[[str
             timeout_graceful_shutdown=LAST_ANSWERS_S,
         )
         # that it does not wait for the last answers is no fault to be told
-        logging.getLogger("uvicorn.error").addFilter(lambda record: "timeout graceful shutdown" not in str(record.msg))
+        logging.getLogger("uvicorn.error").addFilter(
+            lambda record: "timeout graceful shutdown" not in str(record.msg)
+        )
         say(f"Open this link in your browser:\n\n    {link}\n\nCtrl-C stops it.\n")
-        threading.Thread(target=_made_ready, args=(tables, link if browser else None), daemon=True).start()
+        threading.Thread(
+            target=_made_ready, args=(tables, link if browser else None), daemon=True
+        ).start()
         with suppress(KeyboardInterrupt):
             uvicorn.Server(config).run(sockets=[place])
         say("Stopped.\n")
@@ -78,7 +83,8 @@ def listening(port: int | None) -> socket.socket:
         The port that is asked for cannot be had.
     """
     for wanted in (PREFERRED_PORT, 0) if port is None else (port,):
-        # named as TCP, so that answers are sent at once: asyncio asks for no delay of a socket by its protocol alone
+        # named as TCP, so that answers are sent at once: asyncio asks for no delay of a socket by
+        # its protocol alone
         place = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         try:
             if os.name == "posix":  # elsewhere it would let two programs have the same port
@@ -89,7 +95,8 @@ def listening(port: int | None) -> socket.socket:
             place.close()
             if wanted == 0 or port is not None:
                 raise PreservecheckError(
-                    f"--port: {wanted} cannot be had ({error.strerror}); leave --port out, and a free one is taken"
+                    f"--port: {wanted} cannot be had ({error.strerror}); leave --port out, and a "
+                    "free one is taken"
                 ) from None
         else:
             return place
@@ -100,9 +107,9 @@ def _made_ready(tables: Tables, link: str | None) -> None:
     """Open the browser, and judge the example once, so that the first real answer is quick."""
     if link is not None:
         webbrowser.open(link)
-    from preservecheck.page.judged import judged  # noqa: PLC0415
-    from preservecheck.page.views_formula import example  # noqa: PLC0415
-    from preservecheck.report.html import environment  # noqa: PLC0415
+    from preservecheck.page.judged import judged
+    from preservecheck.page.views_formula import example
+    from preservecheck.report.html import environment
 
     judged(example(), tables)
     environment("preservecheck.page").get_template("formula.html")

@@ -1,4 +1,5 @@
-"""A draft as a workbook: the form that ``new`` writes, so that it reads back as the same formula."""
+"""A draft as a workbook: the form that ``new`` writes, so that it reads back as the same
+formula."""
 
 from __future__ import annotations
 
@@ -33,8 +34,14 @@ def workbook_of(raw: dict[str, Any], tables: Tables) -> bytes:
         items = []
         for written in phase["items"]:
             name, item = written.get("ingredient", ""), written
-            # an ingredient written like the id of a preservative would be read as one: its INCI name is written
-            if name and folded(name) not in own and names.system_in_sheet(name) and (named := names.ingredient(name)):
+            # an ingredient written like the id of a preservative would be read as one: its INCI
+            # name is written
+            if (
+                name
+                and folded(name) not in own
+                and names.system_in_sheet(name)
+                and (named := names.ingredient(name))
+            ):
                 item = {**written, "ingredient": named.inci}
             items.append(item)
         phases.append({**phase, "items": items})

@@ -23,8 +23,11 @@ MAX_NAME = 100
 _NOT_TAME = re.compile(r"[^\w .()+-]")
 
 
-def opened(files: Sequence[tuple[str, bytes]], tables: Tables) -> tuple[dict[str, Any], tuple[str, ...]]:
-    """The formula in one file, or in a set of CSV sheets, as nested dictionaries, and what is wrong with it.
+def opened(
+    files: Sequence[tuple[str, bytes]], tables: Tables
+) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """The formula in one file, or in a set of CSV sheets, as nested dictionaries, and what is wrong
+    with it.
 
     Parameters
     ----------
@@ -40,12 +43,15 @@ def opened(files: Sequence[tuple[str, bytes]], tables: Tables) -> tuple[dict[str
     """
     files = [(tame(name), data) for name, data in files if name]
     if not files:
-        raise FormulaError("no file was chosen; choose a .toml or .xlsx file, or the .csv sheets of one formula")
+        raise FormulaError(
+            "no file was chosen; choose a .toml or .xlsx file, or the .csv sheets of one formula"
+        )
     if len(files) > MAX_FILES:
         raise FormulaError(f"{len(files)} files; open one formula at a time")
     if len(files) > 1 and not all(name.casefold().endswith(".csv") for name, _ in files):
         raise FormulaError(
-            f"{', '.join(n for n, _ in files)}: open one formula at a time; only .csv sheets go together"
+            f"{', '.join(n for n, _ in files)}: open one formula at a time; only .csv sheets go "
+            "together"
         )
     with tempfile.TemporaryDirectory(prefix="preservecheck-") as folder:
         for name, data in files:

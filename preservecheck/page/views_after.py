@@ -1,4 +1,5 @@
-"""Afterwards: the challenge test and the pH over time, pasted from a spreadsheet, judged and plotted."""
+"""Afterwards: the challenge test and the pH over time, pasted from a spreadsheet, judged and
+plotted."""
 
 from __future__ import annotations
 
@@ -40,8 +41,8 @@ NAMES: dict[Part, str] = {"counts": "challenge", "ph": "ph-over-time"}
 
 def routes(desk: Desk) -> list[Route]:
     """The view's addresses."""
-    from starlette.concurrency import run_in_threadpool  # noqa: PLC0415
-    from starlette.routing import Route  # noqa: PLC0415
+    from starlette.concurrency import run_in_threadpool
+    from starlette.routing import Route
 
     def posted(answer: Any) -> Any:
         """An answer to a form, worked out beside the loop that listens."""
@@ -57,10 +58,16 @@ def routes(desk: Desk) -> list[Route]:
         return await run_in_threadpool(_after, desk, [], request)
 
     async def open_file(request: Request) -> Response:
-        async with request.form(max_files=len(PARTS), max_fields=MAX_FIELDS, max_part_size=MAX_BODY) as form:
+        async with request.form(
+            max_files=len(PARTS), max_fields=MAX_FIELDS, max_part_size=MAX_BODY
+        ) as form:
             pairs = [(k, v) for k, v in form.multi_items() if isinstance(v, str)]
             part = part_of(value_of(pairs, "do")) or PARTS[0]
-            files = [(f.filename or "", await f.read()) for f in form.getlist(f"file-{part}") if not isinstance(f, str)]
+            files = [
+                (f.filename or "", await f.read())
+                for f in form.getlist(f"file-{part}")
+                if not isinstance(f, str)
+            ]
         return await run_in_threadpool(_opened, desk, pairs, part, files, request)
 
     return [
@@ -75,24 +82,31 @@ def _after(desk: Desk, pairs: Pairs, request: Request) -> Response:
     """The whole page; for a script its middle alone."""
     after = after_of(pairs)
     acted(after, value_of(pairs, "do"))
-    return _page(desk, pairs, after, piece=_wants_piece(request), only=part_of(value_of(pairs, "only")))
+    return _page(
+        desk, pairs, after, piece=_wants_piece(request), only=part_of(value_of(pairs, "only"))
+    )
 
 
-def _opened(desk: Desk, pairs: Pairs, part: Part, files: list[tuple[str, bytes]], request: Request) -> Response:
-    """The text of a file in the place of what was pasted; where it cannot be read, what was pasted stays."""
+def _opened(
+    desk: Desk, pairs: Pairs, part: Part, files: list[tuple[str, bytes]], request: Request
+) -> Response:
+    """The text of a file in the place of what was pasted; where it cannot be read, what was pasted
+    stays."""
     after = after_of(pairs)
     piece = _wants_piece(request)
     try:
         after.put(part, text_of_file(*(files[0] if files else ("", b""))))
     except ReadingsError as error:
         faults = tuple(Fault(f.text, None) for f in faults_of(error.messages, part))
-        return _page(desk, pairs, after, piece=piece, instead={part: after_found.Told(faults)}, status=422)
+        return _page(
+            desk, pairs, after, piece=piece, instead={part: after_found.Told(faults)}, status=422
+        )
     return _page(desk, pairs, after, piece=piece)
 
 
 def _saved(desk: Desk, pairs: Pairs, request: Request) -> Response:
     """A result as a file."""
-    from starlette.responses import Response  # noqa: PLC0415
+    from starlette.responses import Response
 
     after, draft = after_of(pairs), draft_of(pairs)
     part, ending = part_of(request.path_params["part"]), request.path_params["ending"]
@@ -100,15 +114,21 @@ def _saved(desk: Desk, pairs: Pairs, request: Request) -> Response:
         return _page(desk, pairs, after, status=422 if part else 404)
     formula, _ = _formula(desk, draft)
     try:
-        data = after_found.file_of(after_found.result_of(part, after, formula, desk.tables, desk.today), ending)
+        data = after_found.file_of(
+            after_found.result_of(part, after, formula, desk.tables, desk.today), ending
+        )
     except PreservecheckError:
         # the page says what is wrong
         return _page(desk, pairs, after, status=422)
     name = f"{saved_name(draft)}.{NAMES[part]}.{ending}"
-    return Response(data, media_type=KINDS[ending], headers={"content-disposition": f'attachment; filename="{name}"'})
+    return Response(
+        data,
+        media_type=KINDS[ending],
+        headers={"content-disposition": f'attachment; filename="{name}"'},
+    )
 
 
-# ---- pieces ---------------------------------------------------------------------------------------------------------
+# ---- pieces --------------------------------------------------------------------------------------
 
 
 def _wants_piece(request: Request) -> bool:

@@ -1,7 +1,9 @@
-"""At the bench: when the preservative may go in, how much acid or base the pH needs, and the papers for the batch.
+"""At the bench: when the preservative may go in, how much acid or base the pH needs, and the papers
+for the batch.
 
-The clock is the maker's own: times come from the browser or from the maker's fingers, and no time of this program is
-mixed with them. What counts down is a script; without it the page says the time of day.
+The clock is the maker's own: times come from the browser or from the maker's fingers, and no time
+of this program is mixed with them. What counts down is a script; without it the page says the time
+of day.
 """
 
 from __future__ import annotations
@@ -30,9 +32,9 @@ HERE = "/bench"
 
 def routes(desk: Desk) -> list[Route]:
     """The view's addresses."""
-    from starlette.concurrency import run_in_threadpool  # noqa: PLC0415
-    from starlette.responses import PlainTextResponse, Response  # noqa: PLC0415
-    from starlette.routing import Route  # noqa: PLC0415
+    from starlette.concurrency import run_in_threadpool
+    from starlette.responses import PlainTextResponse, Response
+    from starlette.routing import Route
 
     def posted(answer: Any) -> Any:
         """An answer to a form, worked out beside the loop that listens."""
@@ -88,8 +90,16 @@ def _page(
 ) -> Response:
     draft = draft_of(pairs)
     formula, wrong = _formula(desk, draft)
-    cooling = bench_found.Told() if only == "drop" else bench_found.cooling(bench, formula, desk.tables, desk.today)
-    adjusting = bench_found.Told() if only == "cool" else bench_found.adjusting(bench, formula, desk.tables, desk.today)
+    cooling = (
+        bench_found.Told()
+        if only == "drop"
+        else bench_found.cooling(bench, formula, desk.tables, desk.today)
+    )
+    adjusting = (
+        bench_found.Told()
+        if only == "cool"
+        else bench_found.adjusting(bench, formula, desk.tables, desk.today)
+    )
     return desk.page(
         "bench_main.html" if piece else "bench.html",
         status=422 if notice else 200,
@@ -125,12 +135,12 @@ def _formula(desk: Desk, draft: Draft) -> tuple[Formula | None, list[Fault]]:
 
 def _is_sized(formula: Formula) -> bool:
     """Whether the formula says how large a batch is."""
-    from preservecheck.formula.compose import solved  # noqa: PLC0415
+    from preservecheck.formula.compose import solved
 
     return solved(formula)[1] is not None
 
 
-# ---- papers ---------------------------------------------------------------------------------------------------------
+# ---- papers --------------------------------------------------------------------------------------
 
 
 def _sheet(desk: Desk, pairs: Pairs, request: Request) -> Response:
@@ -142,7 +152,9 @@ def _sheet(desk: Desk, pairs: Pairs, request: Request) -> Response:
     if formula is None or faults or ending not in ("", "html", "xlsx"):
         return _no_paper(desk, pairs, bench, [f.text for f in (*wrong, *faults)])
     if size is None and not _is_sized(formula):
-        return _no_paper(desk, pairs, bench, ["How large is the batch? Type it under “This batch”."])
+        return _no_paper(
+            desk, pairs, bench, ["How large is the batch? Type it under “This batch”."]
+        )
     made = papers.sheet(bench, size, formula, desk.tables, desk.today)
     paper = papers.paper_of(bench)
     data = papers.sheet_file(made, ending, paper)
@@ -159,7 +171,9 @@ def _record(desk: Desk, pairs: Pairs, request: Request) -> Response:
         made = papers.record(bench, after_of(pairs), formula, desk.tables, desk.today)
     except PreservecheckError as error:
         faults = [f.text for f in faults_of(error.messages, "counts")]
-        return _no_paper(desk, pairs, bench, [f"The counts under Afterwards cannot be used: {f}" for f in faults])
+        return _no_paper(
+            desk, pairs, bench, [f"The counts under Afterwards cannot be used: {f}" for f in faults]
+        )
     return _given(papers.record_file(made, ending), draft, ending, "record", "record.css")
 
 
@@ -170,7 +184,7 @@ def _no_paper(desk: Desk, pairs: Pairs, bench: Bench, messages: list[str]) -> Re
 
 def _given(data: bytes, draft: Draft, ending: str, what: str, style: str) -> Response:
     """A paper as a page to print, or as a file to save."""
-    from starlette.responses import HTMLResponse, Response  # noqa: PLC0415
+    from starlette.responses import HTMLResponse, Response
 
     if not ending:
         return HTMLResponse(papers.shown(data.decode(), style))

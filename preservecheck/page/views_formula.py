@@ -46,8 +46,8 @@ _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 def routes(desk: Desk) -> list[Route]:
     """The view's addresses."""
-    from starlette.concurrency import run_in_threadpool  # noqa: PLC0415
-    from starlette.routing import Route  # noqa: PLC0415
+    from starlette.concurrency import run_in_threadpool
+    from starlette.routing import Route
 
     def posted(answer: Any) -> Any:
         """An answer to a form, worked out beside the loop that listens."""
@@ -64,7 +64,11 @@ def routes(desk: Desk) -> list[Route]:
 
     async def open_files(request: Request) -> Response:
         async with request.form(max_files=MAX_PARTS, max_fields=MAX_PARTS) as form:
-            files = [(f.filename or "", await f.read()) for f in form.getlist("files") if not isinstance(f, str)]
+            files = [
+                (f.filename or "", await f.read())
+                for f in form.getlist("files")
+                if not isinstance(f, str)
+            ]
         return await run_in_threadpool(_opened, desk, files, _wants_piece(request))
 
     return [
@@ -103,14 +107,14 @@ def _acted(desk: Desk, pairs: Pairs) -> tuple[Draft, str | None]:
 
 def example() -> Draft:
     """The starter formula."""
-    import tomllib  # noqa: PLC0415
+    import tomllib
 
-    from preservecheck.formula.starter import starter_toml  # noqa: PLC0415
+    from preservecheck.formula.starter import starter_toml
 
     return from_raw(tomllib.loads(starter_toml()))
 
 
-# ---- answers --------------------------------------------------------------------------------------------------------
+# ---- answers -------------------------------------------------------------------------------------
 
 
 def _formula(desk: Desk, pairs: Pairs, _request: Request) -> Response:
@@ -147,20 +151,25 @@ def _check(desk: Desk, pairs: Pairs, request: Request) -> Response:
         return desk.page("opened.html", status=404, plots=[], sources=[], rule=error.messages[0])
     if _wants_piece(request):
         return desk.page("opened.html", **behind)
-    return whole_page(desk, draft, beside=beside_of(pairs), wanted=_wanted(pairs), behind={check: behind})
+    return whole_page(
+        desk, draft, beside=beside_of(pairs), wanted=_wanted(pairs), behind={check: behind}
+    )
 
 
 def _behind(desk: Desk, check: str, found: Report | list[Fault]) -> dict[str, Any]:
-    """Plots and sources of a check, where the formula can be judged, and its rule with formula and constants.
+    """Plots and sources of a check, where the formula can be judged, and its rule with formula and
+    constants.
 
     Raises
     ------
     PreservecheckError
         There is no such check.
     """
-    from preservecheck.report import manual  # noqa: PLC0415
+    from preservecheck.report import manual
 
-    rule = manual.render(check, width=RULE_WIDTH).partition("\n\n")[2]  # its name stands above already
+    rule = manual.render(check, width=RULE_WIDTH).partition("\n\n")[
+        2
+    ]  # its name stands above already
     if isinstance(found, list):
         return {"plots": [], "sources": [], "rule": rule}
     drawn = _plots(desk, found, f"{check}-", PLOTS.get(check, ()))
@@ -169,7 +178,7 @@ def _behind(desk: Desk, check: str, found: Report | list[Fault]) -> dict[str, An
 
 def _sources(desk: Desk, report: Report, check: str) -> list[tuple[int, str]]:
     """The sources of one check's findings, numbered as in the report."""
-    from preservecheck.report import html  # noqa: PLC0415
+    from preservecheck.report import html
 
     numbered = enumerate(html.view(report, desk.tables, plots=())["sources"], 1)
     own = {source for finding in report.checks if finding.id == check for source in finding.sources}
@@ -182,33 +191,48 @@ def _save_toml(desk: Desk, pairs: Pairs, _request: Request) -> Response:
 
 
 def _save_xlsx(desk: Desk, pairs: Pairs, _request: Request) -> Response:
-    from preservecheck.page.sheets import workbook_of  # noqa: PLC0415
+    from preservecheck.page.sheets import workbook_of
 
     draft = draft_of(pairs)
     return _file(workbook_of(to_raw(draft), desk.tables), draft, "xlsx", _XLSX)
 
 
 def _file(data: bytes, draft: Draft, ending: str, kind: str) -> Response:
-    from starlette.responses import Response  # noqa: PLC0415
+    from starlette.responses import Response
 
     name = f"{saved_name(draft)}.{ending}"
-    return Response(data, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}"'})
+    return Response(
+        data, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}"'}
+    )
 
 
 def saved_name(draft: Draft) -> str:
     """A file's name, without its ending, after the product."""
-    return re.sub(r"[^a-z0-9]+", "-", draft.product.get("name", "").casefold()).strip("-")[:60] or "formula"
+    return (
+        re.sub(r"[^a-z0-9]+", "-", draft.product.get("name", "").casefold()).strip("-")[:60]
+        or "formula"
+    )
 
 
 def _opened(desk: Desk, files: list[tuple[str, bytes]], piece: bool) -> Response:
-    """The formula of a file in the editor; where none can be read, the reasons, and what was typed stays."""
+    """The formula of a file in the editor; where none can be read, the reasons, and what was typed
+    stays."""
     try:
         raw, messages = opened(files, desk.tables)
     except FormulaError as error:
         if piece:
-            return desk.page("notice.html", status=422, title="This file could not be read", messages=error.messages)
+            return desk.page(
+                "notice.html",
+                status=422,
+                title="This file could not be read",
+                messages=error.messages,
+            )
         return whole_page(
-            desk, new_draft(), judge=False, notice=("This file could not be read", error.messages), status=422
+            desk,
+            new_draft(),
+            judge=False,
+            notice=("This file could not be read", error.messages),
+            status=422,
         )
     draft = from_raw(raw)
     notice = ("What the file says that cannot be used", messages) if messages else None
@@ -217,7 +241,7 @@ def _opened(desk: Desk, files: list[tuple[str, bytes]], piece: bool) -> Response
     return whole_page(desk, draft, notice=notice)
 
 
-# ---- pieces ---------------------------------------------------------------------------------------------------------
+# ---- pieces --------------------------------------------------------------------------------------
 
 
 def whole_page(
@@ -276,7 +300,7 @@ def whole_page(
 
 def _judgement(desk: Desk, draft: Draft, wanted: dict[str, float]) -> dict[str, Any]:
     """What the verdict's template shows: nothing yet, what is wrong, or the report."""
-    from preservecheck.report import html  # noqa: PLC0415
+    from preservecheck.report import html
 
     if is_untouched(draft):
         return {"state": "empty"}
@@ -297,7 +321,7 @@ def _judgement(desk: Desk, draft: Draft, wanted: dict[str, float]) -> dict[str, 
 
 def questions() -> dict[str, str]:
     """The question that each check answers, from the first line of its manual page."""
-    from preservecheck.checks import CHECKS  # noqa: PLC0415
+    from preservecheck.checks import CHECKS
 
     return {check.ID: (check.__doc__ or "").partition("\n")[0] for check in CHECKS}
 
@@ -316,13 +340,15 @@ def _wanted(pairs: Pairs) -> dict[str, float]:
 
 def _plots(desk: Desk, report: Report, prefix: str, names: tuple[str, ...]) -> list[dict[str, str]]:
     """Some of the report's plots, for a page without written-in styles."""
-    from preservecheck.case import cases  # noqa: PLC0415
-    from preservecheck.report import plots, plots_batch  # noqa: PLC0415
-    from preservecheck.review import composer_for, context_for  # noqa: PLC0415
+    from preservecheck.case import cases
+    from preservecheck.report import plots, plots_batch
+    from preservecheck.review import composer_for, context_for
 
     if not names or report.formula is None:
         return []
-    case = cases([composer_for(desk.tables).compose(report.formula)], context_for(desk.tables), report.date)
+    case = cases(
+        [composer_for(desk.tables).compose(report.formula)], context_for(desk.tables), report.date
+    )
     draw: dict[str, Any] = {
         "ph": lambda: plots.against_ph(case, prefix),
         "microbes": lambda: plots.microbes(case, prefix),
@@ -330,4 +356,8 @@ def _plots(desk: Desk, report: Report, prefix: str, names: tuple[str, ...]) -> l
         "doses": lambda: plots_batch.doses(case, report.checks, prefix),
     }
     drawn: list[Plot | None] = [draw[name]() for name in names]
-    return [{"title": p.title, "text": p.text, "svg": as_attributes(p.svg)} for p in drawn if p is not None]
+    return [
+        {"title": p.title, "text": p.text, "svg": as_attributes(p.svg)}
+        for p in drawn
+        if p is not None
+    ]

@@ -1,4 +1,5 @@
-"""The second view: every preservative system ranked for the formula, to sort, to narrow, and to put one in."""
+"""The second view: every preservative system ranked for the formula, to sort, to narrow, and to put
+one in."""
 
 from __future__ import annotations
 
@@ -14,7 +15,15 @@ from preservecheck.page.draft import Draft
 from preservecheck.page.form import MAX_FIELDS, Pairs, beside_of, draft_of, pairs_of
 from preservecheck.page.judged import fault_of, formula_of, is_untouched
 from preservecheck.page.pick import put_in
-from preservecheck.page.ranking import CHARGES, ORDERS, OUTCOME_WORDS, PREFIX, Wishes, rows_of, wishes_of
+from preservecheck.page.ranking import (
+    CHARGES,
+    ORDERS,
+    OUTCOME_WORDS,
+    PREFIX,
+    Wishes,
+    rows_of,
+    wishes_of,
+)
 from preservecheck.page.views_formula import questions, whole_page
 
 if TYPE_CHECKING:
@@ -31,9 +40,9 @@ GONE = "This system is no longer among those that fit your formula. Look at the 
 
 def routes(desk: Desk) -> list[Route]:
     """The view's addresses."""
-    from starlette.concurrency import run_in_threadpool  # noqa: PLC0415
-    from starlette.responses import Response  # noqa: PLC0415
-    from starlette.routing import Route  # noqa: PLC0415
+    from starlette.concurrency import run_in_threadpool
+    from starlette.responses import Response
+    from starlette.routing import Route
 
     one_at_a_time = asyncio.Lock()
 
@@ -61,7 +70,7 @@ def routes(desk: Desk) -> list[Route]:
     ]
 
 
-# ---- answers --------------------------------------------------------------------------------------------------------
+# ---- answers -------------------------------------------------------------------------------------
 
 
 def _ranking(desk: Desk, pairs: Pairs, request: Request) -> Response:
@@ -74,21 +83,26 @@ def _ranking(desk: Desk, pairs: Pairs, request: Request) -> Response:
 
 
 def _put(desk: Desk, pairs: Pairs, request: Request) -> Response:
-    """The formula with a system in it: the first view, or for a script the fields and what was done."""
-    from starlette.responses import JSONResponse  # noqa: PLC0415
+    """The formula with a system in it: the first view, or for a script the fields and what was
+    done."""
+    from starlette.responses import JSONResponse
 
     wishes, draft = wishes_of(pairs, desk), draft_of(pairs)
     found = _one(desk, draft, wishes, value_of(pairs, "do").removeprefix("put "))
     if isinstance(found, dict) or found[1].systems[0].outcome == "does-not-fit":
         problem = found if isinstance(found, dict) else {"state": "gone", "said": GONE}
         if _wants_piece(request):
-            return desk.page("which_pieces.html", status=409, wishes=wishes, **_offers(desk), **problem)
+            return desk.page(
+                "which_pieces.html", status=409, wishes=wishes, **_offers(desk), **problem
+            )
         return _page(desk, pairs, problem, wishes, status=409)
     formula, choice = found
     picked = put_in(draft, formula, choice.systems[0], desk.tables)
     if _wants_piece(request):
         notice = bytes(desk.page("picked.html", picked=picked, before="").body).decode()
-        return JSONResponse({"pairs": pairs_of(picked.draft), "system": picked.system, "notice": notice})
+        return JSONResponse(
+            {"pairs": pairs_of(picked.draft), "system": picked.system, "notice": notice}
+        )
     before = urlencode(pairs_of(draft))
     return whole_page(desk, picked.draft, beside=beside_of(pairs), picked=picked, before=before)
 
@@ -96,7 +110,9 @@ def _put(desk: Desk, pairs: Pairs, request: Request) -> Response:
 def _undo(desk: Desk, pairs: Pairs, _request: Request) -> Response:
     """The formula as it was before a system was put in."""
     try:
-        before = parse_qsl(value_of(pairs, "before-pick"), keep_blank_values=True, max_num_fields=MAX_FIELDS)
+        before = parse_qsl(
+            value_of(pairs, "before-pick"), keep_blank_values=True, max_num_fields=MAX_FIELDS
+        )
     except ValueError:
         before = []
     return whole_page(desk, draft_of(before or pairs), beside=beside_of(pairs))
@@ -104,8 +120,8 @@ def _undo(desk: Desk, pairs: Pairs, _request: Request) -> Response:
 
 def _checks(desk: Desk, pairs: Pairs, request: Request) -> Response:
     """What all checks say of the formula with one system in it."""
-    from preservecheck.report import html  # noqa: PLC0415
-    from preservecheck.review import review  # noqa: PLC0415
+    from preservecheck.report import html
+    from preservecheck.review import review
 
     system = request.path_params["system"]
     wishes = wishes_of(pairs, desk)
@@ -126,7 +142,7 @@ def _checks(desk: Desk, pairs: Pairs, request: Request) -> Response:
     return _page(desk, pairs, {**shown, "system": system, "alone": True}, wishes)
 
 
-# ---- pieces ---------------------------------------------------------------------------------------------------------
+# ---- pieces --------------------------------------------------------------------------------------
 
 
 def _wants_piece(request: Request) -> bool:
@@ -134,19 +150,30 @@ def _wants_piece(request: Request) -> bool:
     return request.headers.get("x-piece") == "yes"
 
 
-def _page(desk: Desk, pairs: Pairs, found: dict[str, Any], wishes: Wishes, status: int = 200) -> Response:
+def _page(
+    desk: Desk, pairs: Pairs, found: dict[str, Any], wishes: Wishes, status: int = 200
+) -> Response:
     shown = {"alone": False, **found}
     # a page without the view's own fields carries what they hold
     own = ("try-",) if shown["alone"] else (PREFIX, "try-")
     carried = [(k, v) for k, v in pairs if k not in ("do", "before-pick") and not k.startswith(own)]
     return desk.page(
-        "which.html", status=status, here=PATH, title=TITLE, carried=carried, wishes=wishes, **_offers(desk), **shown
+        "which.html",
+        status=status,
+        here=PATH,
+        title=TITLE,
+        carried=carried,
+        wishes=wishes,
+        **_offers(desk),
+        **shown,
     )
 
 
 def _offers(desk: Desk) -> dict[str, Any]:
     """What can be chosen in the fields of the view."""
-    substances = {inci for system in desk.tables.systems for inci, _ in system.composition} - {"Aqua"}
+    substances = {inci for system in desk.tables.systems for inci, _ in system.composition} - {
+        "Aqua"
+    }
     return {
         "orders": ORDERS,
         "outcome_words": OUTCOME_WORDS,
@@ -163,13 +190,16 @@ def _formula(desk: Desk, draft: Draft) -> Formula | dict[str, Any]:
     try:
         return formula_of(draft, desk.tables, desk.today)
     except FormulaError as error:
-        return {"state": "faults", "faults": [fault_of(message, draft) for message in error.messages]}
+        return {
+            "state": "faults",
+            "faults": [fault_of(message, draft) for message in error.messages],
+        }
 
 
 def _ranked(desk: Desk, draft: Draft, wishes: Wishes) -> dict[str, Any]:
     """What the template of the ranking shows."""
-    from preservecheck.report import choice as words  # noqa: PLC0415
-    from preservecheck.review import composer_for  # noqa: PLC0415
+    from preservecheck.report import choice as words
+    from preservecheck.review import composer_for
 
     formula = _formula(desk, draft)
     if isinstance(formula, dict):
@@ -180,14 +210,18 @@ def _ranked(desk: Desk, draft: Draft, wishes: Wishes) -> dict[str, Any]:
         "state": "ranked",
         "choice": choice,
         "said": words.title(choice),
-        "nothing": "" if any(s.outcome != "does-not-fit" for s in choice.systems) else words.NOTHING,
+        "nothing": ""
+        if any(s.outcome != "does-not-fit" for s in choice.systems)
+        else words.NOTHING,
         "rows": rows_of(choice, desk, wishes, now),
         "heads": words.HEADS,
         "foot": words.footer(choice, 12),
     }
 
 
-def _one(desk: Desk, draft: Draft, wishes: Wishes, system: str) -> tuple[Formula, Choice] | dict[str, Any]:
+def _one(
+    desk: Desk, draft: Draft, wishes: Wishes, system: str
+) -> tuple[Formula, Choice] | dict[str, Any]:
     """The formula and the ranking of one system alone, or what to show instead."""
     formula = _formula(desk, draft)
     if isinstance(formula, dict):

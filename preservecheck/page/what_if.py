@@ -1,4 +1,5 @@
-"""What another pH or another dose would do: the same formula with one reading or one line changed, judged beside it."""
+"""What another pH or another dose would do: the same formula with one reading or one line changed,
+judged beside it."""
 
 from __future__ import annotations
 
@@ -76,12 +77,23 @@ def sliders(formula: Formula, tables: Tables) -> list[Slider]:
             now = percents[at]
             label = f"Dose of {line.name}"
             out.append(
-                Slider(f"try-dose-{at}", label, 0.0, round(most, 2), DOSE_STEP, round(now, 6), f"now {now:g} %", "%")
+                Slider(
+                    f"try-dose-{at}",
+                    label,
+                    0.0,
+                    round(most, 2),
+                    DOSE_STEP,
+                    round(now, 6),
+                    f"now {now:g} %",
+                    "%",
+                )
             )
     return out
 
 
-def tried(formula: Formula, wanted: Mapping[str, float], tables: Tables, report: Report) -> Tried | None:
+def tried(
+    formula: Formula, wanted: Mapping[str, float], tables: Tables, report: Report
+) -> Tried | None:
     """The formula with what the sliders say.
 
     Parameters
@@ -100,11 +112,17 @@ def tried(formula: Formula, wanted: Mapping[str, float], tables: Tables, report:
     Tried | None
         ``None`` where the sliders stand at what is.
     """
-    moved = {s.name: wanted[s.name] for s in sliders(formula, tables) if _differs(wanted.get(s.name), s, formula)}
+    moved = {
+        s.name: wanted[s.name]
+        for s in sliders(formula, tables)
+        if _differs(wanted.get(s.name), s, formula)
+    }
     if not moved:
         return None
     changed, said = formula, []
-    doses = {int(n.removeprefix("try-dose-")): v for n, v in moved.items() if n.startswith("try-dose-")}
+    doses = {
+        int(n.removeprefix("try-dose-")): v for n, v in moved.items() if n.startswith("try-dose-")
+    }
     if "try-ph" in moved:
         measured = formula.measured.model_copy(update={"ph": moved["try-ph"]})
         changed = changed.model_copy(update={"measured": measured})
@@ -115,8 +133,12 @@ def tried(formula: Formula, wanted: Mapping[str, float], tables: Tables, report:
         changed = _dosed(changed, doses, tables)
     other = review(changed, tables, today=report.date)
     before = {(f.id, f.about): f for f in report.checks}
-    pairs: list[tuple[Finding | None, Finding | None]] = [(before.get((f.id, f.about)), f) for f in other.checks]
-    pairs += [(f, None) for key, f in before.items() if key not in {(g.id, g.about) for g in other.checks}]
+    pairs: list[tuple[Finding | None, Finding | None]] = [
+        (before.get((f.id, f.about)), f) for f in other.checks
+    ]
+    pairs += [
+        (f, None) for key, f in before.items() if key not in {(g.id, g.about) for g in other.checks}
+    ]
     every = [_change(was, then) for was, then in pairs]
     return Tried(
         what=" and ".join(said),
@@ -127,7 +149,10 @@ def tried(formula: Formula, wanted: Mapping[str, float], tables: Tables, report:
         closer=tuple(
             c
             for c, (was, then) in zip(every, pairs, strict=True)
-            if c.now == c.then and was is not None and then is not None and was.because != then.because
+            if c.now == c.then
+            and was is not None
+            and then is not None
+            and was.because != then.because
         ),
     )
 
@@ -141,7 +166,8 @@ def _differs(value: float | None, slider: Slider, formula: Formula) -> bool:
 
 
 def _dosed(formula: Formula, doses: Mapping[int, float], tables: Tables) -> Formula:
-    """The formula with other doses, filled to 100 % by its rest line, else by its largest line of water."""
+    """The formula with other doses, filled to 100 % by its rest line, else by its largest line of
+    water."""
     percents, total = solved(formula)
     lines = [line for phase in formula.phases for line in phase.lines]
     filler = next((i for i, line in enumerate(lines) if line.rest), None)
@@ -160,7 +186,9 @@ def _dosed(formula: Formula, doses: Mapping[int, float], tables: Tables) -> Form
             at += 1
         phases.append(phase.model_copy(update={"lines": tuple(kept)}))
     product = formula.product.model_copy(update={"batch_g": formula.product.batch_g or total})
-    return formula.model_copy(update={"phases": tuple(phases), "amounts": "percent", "product": product})
+    return formula.model_copy(
+        update={"phases": tuple(phases), "amounts": "percent", "product": product}
+    )
 
 
 def _change(was: Finding | None, then: Finding | None) -> Change:

@@ -48,14 +48,18 @@ CHOICE_WORDS = {
 # what a message says of a file, and what it says of the page
 PAGE_WORDS = (
     ('give a list such as ["EU", "GB"]; the markets are', "tick at least one of"),
-    ("rest = true (in a sheet: the word rest in the place of the amount)", "the tick “fills up the rest”"),
+    (
+        "rest = true (in a sheet: the word rest in the place of the amount)",
+        "the tick “fills up the rest”",
+    ),
     ("rest = true", "the tick “fills up the rest”"),
     (
         "there is no phase; give at least one [[phase]] with a name and items",
         "no line is filled in yet; type what goes in",
     ),
     (
-        'says neither ingredient nor preservative; write ingredient = "…" with a name, or preservative = "…" with the '
+        'says neither ingredient nor preservative; write ingredient = "…" with a name, or '
+        'preservative = "…" with the '
         "id of a system",
         "has no name; type or choose one",
     ),

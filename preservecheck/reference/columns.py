@@ -1,7 +1,8 @@
 """What a cell of a table may hold, and how its text becomes a value.
 
-A column is declared where the row class names it: ``ph_min: float = number(0, 14)``. Reading two thousand rows at every
-start has to cost milliseconds, so a column is one plain function from text to value that says what is allowed.
+A column is declared where the row class names it: ``ph_min: float = number(0, 14)``. Reading two
+thousand rows at every start has to cost milliseconds, so a column is one plain function from text
+to value that says what is allowed.
 """
 
 from __future__ import annotations
@@ -59,7 +60,11 @@ def slug() -> Any:
 
 
 def number(
-    low: float | None = None, high: float | None = None, *, above: float | None = None, needed: bool = False
+    low: float | None = None,
+    high: float | None = None,
+    *,
+    above: float | None = None,
+    needed: bool = False,
 ) -> Any:
     """A finite number within bounds."""
     said = _bounds(low, high, above)
@@ -83,10 +88,16 @@ def number(
 
 def _bounds(low: float | None, high: float | None, above: float | None) -> str:
     if above is not None:
-        return f"give a number above {above:g}" + (f", at most {high:g}" if high is not None else "")
+        return f"give a number above {above:g}" + (
+            f", at most {high:g}" if high is not None else ""
+        )
     if low is not None and high is not None:
         return f"give a number from {low:g} to {high:g}"
-    return f"give a number of {low:g} or more" if low is not None else "give a number, with a dot as decimal sign"
+    return (
+        f"give a number of {low:g} or more"
+        if low is not None
+        else "give a number, with a dot as decimal sign"
+    )
 
 
 def choice(words: Any, *, needed: bool = False) -> Any:
@@ -135,7 +146,9 @@ def shares(*, needed: bool = False) -> Any:
             except ValueError:
                 value = -1.0
             if not name.strip() or not 0 <= value <= 1:
-                raise ValueError("give names with mass fractions from 0 to 1, as in Aqua:0.45|Glycerin:0.55")
+                raise ValueError(
+                    "give names with mass fractions from 0 to 1, as in Aqua:0.45|Glycerin:0.55"
+                )
             out.append((name.strip(), value))
         return tuple(out)
 
@@ -155,7 +168,8 @@ def compatibility() -> Any:
 
 
 def parts() -> Any:
-    """``Imidazolidinyl Urea:40:40|Methylparaben:80:70``: parts with heat limit and preferred temperature. [°C]"""
+    """``Imidazolidinyl Urea:40:40|Methylparaben:80:70``: parts with heat limit and preferred
+    temperature. [°C]"""
 
     def read(cell: str) -> tuple[PartLimit, ...]:
         out = []
@@ -164,7 +178,9 @@ def parts() -> Any:
             try:
                 limit, below = float(found[1]), float(found[2]) if found[2].strip() else None
             except ValueError:
-                raise ValueError("give parts as Name+Name:heat limit:add below, in °C, parted by |") from None
+                raise ValueError(
+                    "give parts as Name+Name:heat limit:add below, in °C, parted by |"
+                ) from None
             out.append(PartLimit(tuple(n.strip() for n in found[0].split("+")), limit, below))
         return tuple(out)
 
@@ -250,7 +266,9 @@ class CellFault(NamedTuple):
     allowed: str
 
 
-def read_cells(model: type[Record], cells: Iterable[tuple[str, str]]) -> tuple[Record | None, list[CellFault]]:
+def read_cells(
+    model: type[Record], cells: Iterable[tuple[str, str]]
+) -> tuple[Record | None, list[CellFault]]:
     """A row from its cells, or the faults found.
 
     Parameters

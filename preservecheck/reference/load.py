@@ -1,8 +1,8 @@
 """Reads the tables: ours, then the user's own rows over them.
 
-A user's folder holds CSV files of the same names. A row whose key exists replaces ours, any other is added; both are
-remembered in ``Tables.own`` so that a report can mark what came from them. Nothing is half-loaded: all faults of all
-files are reported together.
+A user's folder holds CSV files of the same names. A row whose key exists replaces ours, any other
+is added; both are remembered in ``Tables.own`` so that a report can mark what came from them.
+Nothing is half-loaded: all faults of all files are reported together.
 """
 
 from __future__ import annotations
@@ -34,7 +34,8 @@ AnyRow = TypeVar("AnyRow", bound=r.Row)
 
 
 def tables_root() -> Traversable:
-    """Folder of the shipped tables: inside the installed package, else the checkout's ``tables/``."""
+    """Folder of the shipped tables: inside the installed package, else the checkout's
+    ``tables/``."""
     shipped = files("preservecheck") / "_tables"
     if shipped.is_dir():
         return shipped
@@ -46,7 +47,8 @@ def tables_root() -> Traversable:
 
 @dataclass(frozen=True)
 class Earlier:
-    """A folder with an earlier state of some tables; those that it does not hold are taken as they are now.
+    """A folder with an earlier state of some tables; those that it does not hold are taken as they
+    are now.
 
     Parameters
     ----------
@@ -94,7 +96,9 @@ class Tables:
         """
         if name not in self._cache:
             if name not in r.TABLES:
-                raise TableError(f"there is no table {name!r}; the tables are {', '.join(r.TABLES)}")
+                raise TableError(
+                    f"there is no table {name!r}; the tables are {', '.join(r.TABLES)}"
+                )
             self._load(name)
         return self._cache[name]
 
@@ -106,37 +110,59 @@ class Tables:
     def _load(self, name: str) -> None:
         model = r.TABLES[name]
         path = self.root / f"{name}.csv"
-        told = str(path) if isinstance(self.root, Earlier) and self.root.holds(name) else f"tables/{name}.csv"
+        told = (
+            str(path)
+            if isinstance(self.root, Earlier) and self.root.holds(name)
+            else f"tables/{name}.csv"
+        )
         shipped = read_rows(path.read_bytes(), model, told)
         own: list[Any] = []
         if self.own_dir is not None and (mine := self.own_dir / f"{name}.csv").is_file():
             if mine.stat().st_size > MAX_BYTES:
-                raise TableError(f"{mine}: larger than {MAX_BYTES // 1_000_000} MB; give only your own rows")
+                raise TableError(
+                    f"{mine}: larger than {MAX_BYTES // 1_000_000} MB; give only your own rows"
+                )
             own = read_rows(mine.read_bytes(), model, str(mine), own=True)
         keys = frozenset(row.key_text for row in own)
         self._own[name] = keys
-        self._cache[name] = (*(row for row in shipped if row.key_text not in keys), *own) if own else tuple(shipped)
+        self._cache[name] = (
+            (*(row for row in shipped if row.key_text not in keys), *own) if own else tuple(shipped)
+        )
 
     systems = cached_property(lambda self: cast(tuple[r.System, ...], self.rows("systems")))
     actives = cached_property(lambda self: cast(tuple[r.Active, ...], self.rows("actives")))
-    ingredients = cached_property(lambda self: cast(tuple[r.Ingredient, ...], self.rows("ingredients")))
+    ingredients = cached_property(
+        lambda self: cast(tuple[r.Ingredient, ...], self.rows("ingredients"))
+    )
     mic = cached_property(lambda self: cast(tuple[r.Mic, ...], self.rows("mic")))
     partition = cached_property(lambda self: cast(tuple[r.Partition, ...], self.rows("partition")))
     binding = cached_property(lambda self: cast(tuple[r.Binding, ...], self.rows("binding")))
     solutes = cached_property(lambda self: cast(tuple[r.Solute, ...], self.rows("solutes")))
-    growth_limits = cached_property(lambda self: cast(tuple[r.GrowthLimit, ...], self.rows("growth_limits")))
-    legal_limits = cached_property(lambda self: cast(tuple[r.LegalLimit, ...], self.rows("legal_limits")))
-    conversions = cached_property(lambda self: cast(tuple[r.Conversion, ...], self.rows("conversions")))
-    label_rules = cached_property(lambda self: cast(tuple[r.LabelRule, ...], self.rows("label_rules")))
+    growth_limits = cached_property(
+        lambda self: cast(tuple[r.GrowthLimit, ...], self.rows("growth_limits"))
+    )
+    legal_limits = cached_property(
+        lambda self: cast(tuple[r.LegalLimit, ...], self.rows("legal_limits"))
+    )
+    conversions = cached_property(
+        lambda self: cast(tuple[r.Conversion, ...], self.rows("conversions"))
+    )
+    label_rules = cached_property(
+        lambda self: cast(tuple[r.LabelRule, ...], self.rows("label_rules"))
+    )
     incompatibilities = cached_property(
         lambda self: cast(tuple[r.Incompatibility, ...], self.rows("incompatibilities"))
     )
-    product_ph = cached_property(lambda self: cast(tuple[r.ProductPh, ...], self.rows("product_ph")))
+    product_ph = cached_property(
+        lambda self: cast(tuple[r.ProductPh, ...], self.rows("product_ph"))
+    )
     cautions = cached_property(lambda self: cast(tuple[r.Caution, ...], self.rows("cautions")))
     challenge_criteria = cached_property(
         lambda self: cast(tuple[r.ChallengeCriterion, ...], self.rows("challenge_criteria"))
     )
-    test_organisms = cached_property(lambda self: cast(tuple[r.TestOrganism, ...], self.rows("test_organisms")))
+    test_organisms = cached_property(
+        lambda self: cast(tuple[r.TestOrganism, ...], self.rows("test_organisms"))
+    )
 
     @cached_property
     def sources(self) -> Mapping[str, r.Source]:
@@ -169,7 +195,7 @@ class Tables:
 
     def to_frame(self, name: str) -> pd.DataFrame:
         """One table as a data frame, a column a field, unknown cells missing."""
-        import pandas as pd  # noqa: PLC0415
+        import pandas as pd
 
         return pd.DataFrame([row.as_dict() for row in self.rows(name)])
 
@@ -186,7 +212,8 @@ def read_rows(data: bytes, model: type[Record], where: str, *, own: bool = False
     where
         File name for messages.
     own
-        The user's own file: ``source`` and ``basis`` may be left out, a byte-order mark and semicolons are accepted.
+        The user's own file: ``source`` and ``basis`` may be left out, a byte-order mark and
+        semicolons are accepted.
 
     Raises
     ------
@@ -210,7 +237,9 @@ def read_rows(data: bytes, model: type[Record], where: str, *, own: bool = False
         known = model.columns
         if faults := _header_faults(where, header, known):
             raise TableError(faults)
-        defaults = (("source", OWN_SOURCE), ("basis", "practice")) if own and model is not r.Source else ()
+        defaults = (
+            (("source", OWN_SOURCE), ("basis", "practice")) if own and model is not r.Source else ()
+        )
         for cells in reader:
             line = reader.line_num
             if len(cells) > len(header):
@@ -221,9 +250,15 @@ def read_rows(data: bytes, model: type[Record], where: str, *, own: bool = False
                 continue
             if not any(cells):
                 continue
-            found: Iterable[tuple[str, str]] = zip(header, map(str.strip, cells) if own else cells, strict=False)
-            if delimiter == ";":  # a spreadsheet that parts cells by semicolons writes a decimal comma
-                found = [(c, cell.replace(",", ".") if known[c].numeric else cell) for c, cell in found]
+            found: Iterable[tuple[str, str]] = zip(
+                header, map(str.strip, cells) if own else cells, strict=False
+            )
+            if (
+                delimiter == ";"
+            ):  # a spreadsheet that parts cells by semicolons writes a decimal comma
+                found = [
+                    (c, cell.replace(",", ".") if known[c].numeric else cell) for c, cell in found
+                ]
             row, wrong = read_cells(model, (*defaults, *found))
             if row is None:
                 faults += [_fault(where, line, f) for f in wrong]
@@ -246,7 +281,8 @@ def _header_faults(where: str, header: list[str], known: Mapping[str, Column]) -
         faults.append(f"{where}, line 1: column {', '.join(doubled)} stands twice")
     if unknown := [c for c in header if c not in known]:
         faults.append(
-            f"{where}, line 1: unknown column {', '.join(map(repr, unknown))}; allowed are {', '.join(known)}"
+            f"{where}, line 1: unknown column {', '.join(map(repr, unknown))}; allowed are "
+            f"{', '.join(known)}"
         )
     return faults
 
@@ -264,7 +300,8 @@ def load_tables(own_dir: str | os.PathLike[str] | None = None) -> Tables:
     Parameters
     ----------
     own_dir
-        Folder with the user's own CSV files; default is the one named in ``PRESERVECHECK_TABLES``, if any.
+        Folder with the user's own CSV files; default is the one named in ``PRESERVECHECK_TABLES``,
+        if any.
 
     Raises
     ------
@@ -279,10 +316,13 @@ def load_tables(own_dir: str | os.PathLike[str] | None = None) -> Tables:
 def _load(own_dir: Path | None) -> Tables:
     if own_dir is not None:
         if not own_dir.is_dir():
-            raise TableError(f"{own_dir}: no such folder; --tables and {ENV} take a folder of CSV files")
+            raise TableError(
+                f"{own_dir}: no such folder; --tables and {ENV} take a folder of CSV files"
+            )
         strange = sorted(p.name for p in own_dir.glob("*.csv") if p.stem not in r.TABLES)
         if strange:
             raise TableError(
-                f"{own_dir}: {', '.join(strange)} is no table; name a file after one of {', '.join(r.TABLES)}"
+                f"{own_dir}: {', '.join(strange)} is no table; name a file after one of "
+                f"{', '.join(r.TABLES)}"
             )
     return Tables(tables_root(), own_dir)

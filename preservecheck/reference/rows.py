@@ -1,18 +1,35 @@
 """One model per table: the columns, their units and what a cell may hold.
 
-A blank cell means unknown and becomes ``None``. Every row ends with the same five columns: where it comes
-from (``source``, a key in ``sources.csv``), the page or entry (``locator``), how it was obtained (``basis``),
-which cells of a published row are nevertheless recalled (``recalled``), and a ``note``.
+A blank cell means unknown and becomes ``None``. Every row ends with the same five columns: where it
+comes from (``source``, a key in ``sources.csv``), the page or entry (``locator``), how it was
+obtained (``basis``), which cells of a published row are nevertheless recalled (``recalled``), and a
+``note``.
 """
 
 from __future__ import annotations
 
 from preservecheck.reference.columns import Record
-from preservecheck.reference.row import Basis, Group, Market, Names, Rating, Row, Shares, Source, YesNo
+from preservecheck.reference.row import (
+    Basis,
+    Group,
+    Market,
+    Names,
+    Rating,
+    Row,
+    Shares,
+    Source,
+    YesNo,
+)
 from preservecheck.reference.rows_law import Conversion, LabelRule, LegalLimit, ProductScope
 from preservecheck.reference.rows_materials import Active, BinderClass, Ingredient, System
 from preservecheck.reference.rows_measured import Binding, GrowthLimit, Mic, Partition, Solute
-from preservecheck.reference.rows_practice import Caution, ChallengeCriterion, Incompatibility, ProductPh, TestOrganism
+from preservecheck.reference.rows_practice import (
+    Caution,
+    ChallengeCriterion,
+    Incompatibility,
+    ProductPh,
+    TestOrganism,
+)
 
 __all__ = [
     "TABLES",

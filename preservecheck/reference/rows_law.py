@@ -33,7 +33,9 @@ ProductScope = Literal[
 LegalLimitDates = Literal["read", "recalled", "mixed", "none"]
 LegalLimitPurpose = Literal["preservative", "other", "any"]
 LegalLimitSumOf = Literal["all", "each"]
-LegalLimitKind = Literal["limit", "ban", "closed list", "condition", "unconfirmed", "advice", "no limit"]
+LegalLimitKind = Literal[
+    "limit", "ban", "closed list", "condition", "unconfirmed", "advice", "no limit"
+]
 
 
 class LegalLimit(Row):
@@ -45,17 +47,26 @@ class LegalLimit(Row):
     entry: str = text(needed=True)  # annex and entry number, or the like
     substances: Names = names()  # blank: a remark on the list as a whole
     cas: Names = names()
-    scope: ProductScope = choice(ProductScope, needed=True)  # the narrowest scope that fits the product wins
-    # closed list: only named product types; no limit: the market sets no figure; advice: a panel's, not law
+    scope: ProductScope = choice(
+        ProductScope, needed=True
+    )  # the narrowest scope that fits the product wins
+    # closed list: only named product types; no limit: the market sets no figure; advice: a panel's,
+    # not law
     kind: LegalLimitKind = choice(LegalLimitKind, needed=True)
-    max_percent: float | None = number(0, 100)  # % w/w of the finished product, on the printed basis
-    counted_as: str = text(needed=True)  # "as weighed", or the INCI or name of the basis of a conversion
+    max_percent: float | None = number(
+        0, 100
+    )  # % w/w of the finished product, on the printed basis
+    counted_as: str = text(
+        needed=True
+    )  # "as weighed", or the INCI or name of the basis of a conversion
     # all listed substances together, or each one by itself
     sum_of: LegalLimitSumOf = choice(LegalLimitSumOf, needed=True)
     group: str | None = text()  # rows of one group in one market belong together
     only_with: Names = names()  # the rule holds only where one of these is in the product
     purpose: LegalLimitPurpose = choice(LegalLimitPurpose, needed=True)
-    hair: YesNo = choice(YesNo, needed=True)  # yes: may apply to a hair product; no: kept for completeness only
+    hair: YesNo = choice(
+        YesNo, needed=True
+    )  # yes: may apply to a hair product; no: kept for completeness only
     conditions: str | None = text()
     in_force_from: dt.date | None = day()
     in_force_to: dt.date | None = day()

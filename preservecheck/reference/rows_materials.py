@@ -28,7 +28,8 @@ SystemForm = Literal["liquid", "powder"]
 class System(Row):
     """A preservative as it is bought and dosed, named by its INCI composition.
 
-    A row of one's own needs the composition, the pH and usage ranges and the heat limit; the rest may stay unknown.
+    A row of one's own needs the composition, the pH and usage ranges and the heat limit; the rest
+    may stay unknown.
     """
 
     id: str = slug()
@@ -36,9 +37,13 @@ class System(Row):
     ph_min: float = number(0, 14, needed=True)
     ph_max: float = number(0, 14, needed=True)
     ph_note: str | None = text()  # where it works best
-    usage_min_percent: float = number(0, 100, needed=True)  # of the system as supplied, in the whole formula
+    usage_min_percent: float = number(
+        0, 100, needed=True
+    )  # of the system as supplied, in the whole formula
     usage_max_percent: float = number(0, 100, needed=True)
-    heat_limit_c: float = number(-50, 200, needed=True)  # highest temperature accepted for adding it
+    heat_limit_c: float = number(
+        -50, 200, needed=True
+    )  # highest temperature accepted for adding it
     preferred_add_below_c: float | None = number(-50, 200)  # where it does most good
     parts: tuple[PartLimit, ...] = parts()  # only for a system with two addition points
     exposure_note: str | None = text()
@@ -77,7 +82,12 @@ class System(Row):
 
 ActiveCharge = Literal["nonionic", "anionic", "cationic", "amphoteric"]
 ActiveActiveForm = Literal[
-    "neutral molecule", "undissociated acid", "free base", "cation", "released formaldehyde", "chelating anion"
+    "neutral molecule",
+    "undissociated acid",
+    "free base",
+    "cation",
+    "released formaldehyde",
+    "chelating anion",
 ]
 ActiveRole = Literal["preservative", "booster", "chelator", "humectant", "solvent", "surfactant"]
 
@@ -103,7 +113,9 @@ class Active(Row):
     heat_limit_c: float | None = number(-50, 200)
     stability_ph_min: float | None = number(0, 14)
     stability_ph_max: float | None = number(0, 14)
-    formaldehyde_fraction: float | None = number()  # g formaldehyde that 1 g could release in theory
+    formaldehyde_fraction: float | None = (
+        number()
+    )  # g formaldehyde that 1 g could release in theory
     heat_note: str | None = text()
     volatility_note: str | None = text()
     hydrolysis_note: str | None = text()
@@ -127,7 +139,9 @@ BinderClass = Literal[
     "polyether",
     "polyvinylpyrrolidone",
 ]
-IngredientOilClass = Literal["vegetable", "ester", "hydrocarbon", "silicone", "fatty-alcohol", "wax-solid"]
+IngredientOilClass = Literal[
+    "vegetable", "ester", "hydrocarbon", "silicone", "fatty-alcohol", "wax-solid"
+]
 IngredientCharge = Literal["none", "anionic", "cationic", "zwitterionic", "salt"]
 IngredientRole = Literal[
     "water",
@@ -170,19 +184,27 @@ class Ingredient(Row):
     inci: str = text(needed=True)
     aliases: Names = names()  # common names; name@70 means: sold as a 70 % solution in water
     role: IngredientRole = choice(IngredientRole, needed=True)
-    composition: Shares = shares()  # only for goods that are always a blend: usual split, INCI:mass fraction
+    composition: Shares = (
+        shares()
+    )  # only for goods that are always a blend: usual split, INCI:mass fraction
     charge: IngredientCharge = choice(IngredientCharge, needed=True)
     molar_mass_g_mol: float | None = number(above=0)
     charge_number: float | None = number()  # signed charges per molecule at the usual product pH
     charge_meq_g: float | None = number()  # signed charge density, for polymers
     ions_per_molecule: float | None = number()
     pka: str | None = text()
-    water_fraction: float = number(0, 1, needed=True)  # water in the thing this name means; 0 for a pure substance
-    sold_as_percent: float | None = number(0, 100)  # usual strength where it is hardly ever sold pure
+    water_fraction: float = number(
+        0, 1, needed=True
+    )  # water in the thing this name means; 0 for a pure substance
+    sold_as_percent: float | None = number(
+        0, 100
+    )  # usual strength where it is hardly ever sold pure
     density_note: str | None = text()
     oil_class: IngredientOilClass | None = choice(IngredientOilClass)
     liquid_at_25c: YesNo | None = choice(YesNo)  # for oil-phase materials
-    binder_class: BinderClass | None = choice(BinderClass)  # what takes up preservative in the water phase
+    binder_class: BinderClass | None = choice(
+        BinderClass
+    )  # what takes up preservative in the water phase
     nutrient_load: IngredientNutrientLoad = choice(IngredientNutrientLoad, needed=True)
     usual_phase: IngredientUsualPhase = choice(IngredientUsualPhase, needed=True)
     max_temp_c: float | None = number(-50, 200)

@@ -107,7 +107,9 @@ class Solute(Row):
     expand_to: Shares = shares()  # only for model expand
 
 
-GrowthLimitGroup = Literal["gram-negative", "gram-positive", "spore-former", "yeast", "mould", "limit", "criterion"]
+GrowthLimitGroup = Literal[
+    "gram-negative", "gram-positive", "spore-former", "yeast", "mould", "limit", "criterion"
+]
 
 
 class GrowthLimit(Row):

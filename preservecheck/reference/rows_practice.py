@@ -1,4 +1,5 @@
-"""Rows of the bench and the laboratory: what does not go together, customary pH, cautions, challenge tests."""
+"""Rows of the bench and the laboratory: what does not go together, customary pH, cautions,
+challenge tests."""
 
 from __future__ import annotations
 
@@ -75,7 +76,10 @@ class Caution(Row):
 
 
 ChallengeCriterionRequirement = Literal[
-    "min_log_reduction", "no_increase_from_initial", "no_increase_from_day_7", "no_increase_from_day_14"
+    "min_log_reduction",
+    "no_increase_from_initial",
+    "no_increase_from_day_7",
+    "no_increase_from_day_14",
 ]
 ChallengeCriterionOrganismGroup = Literal["bacteria", "yeast", "mould"]
 ChallengeCriterionStandard = Literal["iso-11930", "usp-51", "ph-eur-5.1.3"]
@@ -88,7 +92,9 @@ class ChallengeCriterion(Row):
     standard: ChallengeCriterionStandard = choice(ChallengeCriterionStandard, needed=True)
     edition: str | None = text()
     criterion: str = text(needed=True)
-    organism_group: ChallengeCriterionOrganismGroup = choice(ChallengeCriterionOrganismGroup, needed=True)
+    organism_group: ChallengeCriterionOrganismGroup = choice(
+        ChallengeCriterionOrganismGroup, needed=True
+    )
     day: float = number(needed=True)
     requirement: ChallengeCriterionRequirement = choice(ChallengeCriterionRequirement, needed=True)
     value: float = number(needed=True)

@@ -30,7 +30,10 @@ def _sources(tables: Tables) -> Iterator[str]:
         for row in tables.rows(name):
             used.add(row.source)
             if row.source not in tables.sources and row.source != OWN_SOURCE:
-                yield f"tables/{name}.csv: {row.key_text}: source {row.source!r} is not in sources.csv"
+                yield (
+                    f"tables/{name}.csv: {row.key_text}: source {row.source!r} is not in "
+                    "sources.csv"
+                )
     for source in sorted(set(tables.sources) - used):
         yield f"tables/sources.csv: {source}: no row refers to it"
 
@@ -41,7 +44,10 @@ def _systems(tables: Tables) -> Iterator[str]:
     for s in tables.systems:
         inside = {inci for inci, _ in s.composition}
         for inci in sorted(inside - names):
-            yield f"tables/systems.csv: {s.id}: {inci!r} is neither in ingredients.csv nor in actives.csv"
+            yield (
+                f"tables/systems.csv: {s.id}: {inci!r} is neither in ingredients.csv nor in "
+                "actives.csv"
+            )
         for partner in sorted(set(s.partners) - ids - names):
             yield f"tables/systems.csv: {s.id}: partner {partner!r} is no system and no ingredient"
         for inci in sorted({inci for part in s.parts for inci in part.substances} - inside):
@@ -68,7 +74,10 @@ def _aliases(tables: Tables) -> Iterator[str]:
         for alias in _written(i):
             plain = " ".join(alias.casefold().split())
             if seen.setdefault(plain, i.inci) != i.inci:
-                yield f"tables/ingredients.csv: {i.inci}: the name {alias!r} belongs to {seen[plain]} already"
+                yield (
+                    f"tables/ingredients.csv: {i.inci}: the name {alias!r} belongs to "
+                    f"{seen[plain]} already"
+                )
 
 
 def _written(row: r.Ingredient) -> Iterable[str]:

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from preservecheck.formula.read_cooling import Course
 
 GATE = (
-    "A forecast opens nothing: only a measured temperature, in the stirred middle of the batch, lets a "
+    "A forecast opens nothing: only a measured temperature, in the stirred middle of the batch, "
+    "lets a "
     "preservative go in."
 )
 
@@ -29,12 +30,15 @@ def cooldown_page(found: Cooldown) -> Page:
     sums = ""
     if mixing is not None:
         sums = (
-            f"Heat balance: {_part(mixing.hot_g, found)} at {number(mixing.hot_kj_kg_k)} kJ/(kg K) and "
-            f"{_part(mixing.cold_g, found)} at {number(mixing.cold_kj_kg_k)}; vessel, setting wax and loss while "
+            f"Heat balance: {_part(mixing.hot_g, found)} at {number(mixing.hot_kj_kg_k)} kJ/(kg "
+            "K) and "
+            f"{_part(mixing.cold_g, found)} at {number(mixing.cold_kj_kg_k)}; vessel, setting wax "
+            "and loss while "
             "stirring are not counted."
         )
     held = (
-        f"{duration_text(found.held_min)} at {temperature_text(found.hold_c)} or more, straight between the readings."
+        f"{duration_text(found.held_min)} at {temperature_text(found.hold_c)} or more, "
+        "straight between the readings."
     )
     return Page(
         f"Cooling{f' of {found.head.name}' if found.head.name else ''}",
@@ -43,14 +47,25 @@ def cooldown_page(found: Cooldown) -> Page:
         [
             Section(
                 "When it may go in",
-                [Listed([f"{g.name}: {gate_words(g, found.course)} {g.because}" for g in found.gates])],
+                [
+                    Listed(
+                        [
+                            f"{g.name}: {gate_words(g, found.course)} {g.because}"
+                            for g in found.gates
+                        ]
+                    )
+                ],
             ),
             Section("When it is cool enough", [Listed(times)]),
             Section(
                 "Already in",
                 [
                     Listed(
-                        [f"{a.preservative}: {'serious' if a.serious else a.verdict}. {a.because}" for a in found.added]
+                        [
+                            f"{a.preservative}: {'serious' if a.serious else a.verdict}. "
+                            f"{a.because}"
+                            for a in found.added
+                        ]
                     )
                 ],
             ),
@@ -70,7 +85,9 @@ def gate_words(gate: Gate, course: Course | None) -> str:
     if reach.measured:
         showed = temperature_text(course.temp_c[-1])
         when = course.time_text(course.time_min[-1])
-        return f"The thermometer showed {showed} at {when}, so it may go in: {below} or less is right."
+        return (
+            f"The thermometer showed {showed} at {when}, so it may go in: {below} or less is right."
+        )
     assert reach.minutes_low is not None
     low = course.time_text(round(reach.minutes_low))
     ends = (
@@ -78,7 +95,10 @@ def gate_words(gate: Gate, course: Course | None) -> str:
         if reach.minutes_high is not None
         else f"not before {low}; the latest time cannot be told"
     )
-    return f"About {course.time_text(round(reach.minutes))} ({ends}), once the thermometer shows {below} or less."
+    return (
+        f"About {course.time_text(round(reach.minutes))} ({ends}), once the thermometer shows "
+        f"{below} or less."
+    )
 
 
 def _when(found: Cooldown, reach: Reach) -> str:
@@ -93,7 +113,9 @@ def _when(found: Cooldown, reach: Reach) -> str:
         return f"reached at {time}. {reach.because}"
     ends = f"between {low} and {high}" if high else f"not before {low}"
     wait = reach.minutes - found.course.time_min[-1]
-    return f"at {time}, {duration_text(round(wait))} after the last reading ({ends}). {reach.because}"
+    return (
+        f"at {time}, {duration_text(round(wait))} after the last reading ({ends}). {reach.because}"
+    )
 
 
 def _part(grams: float, found: Cooldown) -> str:
@@ -113,7 +135,11 @@ def adjust_page(found: Adjustment) -> Page:
     if found.grams_per_kg is None:
         lead.append("No amount can be told.")
     elif found.grams_per_kg > 0:
-        amount = _grams(found.grams) if found.grams is not None else f"{number(found.grams_per_kg)} g per kg"
+        amount = (
+            _grams(found.grams)
+            if found.grams is not None
+            else f"{number(found.grams_per_kg)} g per kg"
+        )
         band = (
             ""
             if found.grams is None or found.grams_low is None or found.grams_high is None
@@ -122,7 +148,8 @@ def adjust_page(found: Adjustment) -> Page:
         batch = f" to a batch of {mass_text(found.batch_g)}" if found.batch_g else ""
         kind = "" if found.basis == "titration" else "ESTIMATE. "
         lead.append(
-            f"{kind}From pH {number(found.start_ph or 0)} to {number(found.target_ph or 0)}: add {amount}{band} of "
+            f"{kind}From pH {number(found.start_ph or 0)} to {number(found.target_ph or 0)}: add "
+            f"{amount}{band} of "
             f"{what}"
             f"{batch}, in {len(found.additions)} steps."
         )
@@ -137,7 +164,8 @@ def adjust_page(found: Adjustment) -> Page:
         ""
         if capacity is None
         else (
-            f"It takes {number(capacity)} mmol of {found.agent} per kg to move the pH by 1 near the target"
+            f"It takes {number(capacity)} mmol of {found.agent} per kg to move the pH by 1 near "
+            "the target"
             f"{'' if found.basis == 'titration' else ', by the estimate'}."
         )
     )
@@ -150,7 +178,14 @@ def adjust_page(found: Adjustment) -> Page:
             Section("Buffer capacity", [Said(buffer)]),
             Section(
                 "What the checks say afterwards",
-                [Listed([f"{e.check}, {e.about}: {e.before} becomes {e.after}. {e.because}" for e in found.effects])],
+                [
+                    Listed(
+                        [
+                            f"{e.check}, {e.about}: {e.before} becomes {e.after}. {e.because}"
+                            for e in found.effects
+                        ]
+                    )
+                ],
             ),
             Section("Beware", [Listed(found.warnings)]),
         ],
@@ -166,4 +201,6 @@ def _grams(grams: float) -> str:
 def footer(head: Head, digits: int = 12) -> list[str]:
     """Program, date and digests."""
     formula = f", formula {head.formula_sha256[:digits]}" if head.formula_sha256 else ""
-    return list(nonempty([f"{head.program}, {head.date}; tables {head.tables_sha256[:digits]}{formula}."]))
+    return list(
+        nonempty([f"{head.program}, {head.date}; tables {head.tables_sha256[:digits]}{formula}."])
+    )

@@ -14,17 +14,33 @@ from preservecheck.report.markdown import escaped, table
 if TYPE_CHECKING:
     from preservecheck.choose import Choice, Option
 
-# of a dose to be written into the formula: as many as it has, so that review finds what was promised
+# of a dose to be written into the formula: as many as it has, so that review finds what was
+# promised
 DIGITS = 9
 # below this chance of passing a fit is called close; judgement of this program
 CLOSE = 0.9
 # what systems are told of that fit, in this order
-HEADS = ("system", "dose", "works from to", "pH", "goes in", "weakest microbe", "chance", "findings", "change")
+HEADS = (
+    "system",
+    "dose",
+    "works from to",
+    "pH",
+    "goes in",
+    "weakest microbe",
+    "chance",
+    "findings",
+    "change",
+)
 NOTHING = (
-    "Nothing fits as it stands. The lines above say what stands in the way; change the pH, the surfactant or the "
+    "Nothing fits as it stands. The lines above say what stands in the way; change the pH, the "
+    "surfactant or the "
     "market's demands, and try again."
 )
-HEADINGS = {"fits": "FITS", "fits-after-change": "FITS AFTER A CHANGE", "does-not-fit": "DOES NOT FIT"}
+HEADINGS = {
+    "fits": "FITS",
+    "fits-after-change": "FITS AFTER A CHANGE",
+    "does-not-fit": "DOES NOT FIT",
+}
 
 
 def render_json(choice: Choice) -> str:
@@ -55,10 +71,7 @@ def render_text(choice: Choice, *, width: int = 80) -> str:
             rank += 1
             lines += _entry(choice, option, rank, width)
     if not any(s.outcome != "does-not-fit" for s in choice.systems):
-        lines += [
-            "",
-            *textwrap.wrap(NOTHING, width),
-        ]
+        lines += ["", *textwrap.wrap(NOTHING, width)]
     lines += ["", *textwrap.wrap(_closing(choice), width), *textwrap.wrap(o.SCREEN, width)]
     lines += textwrap.wrap(footer(choice, 12), width)
     return "\n".join(lines) + "\n"
@@ -66,13 +79,18 @@ def render_text(choice: Choice, *, width: int = 80) -> str:
 
 def _entry(choice: Choice, option: Option, rank: int, width: int) -> Iterator[str]:
     mark = " (your own row)" if option.own else ""
-    yield from textwrap.wrap(f"{rank:3}. {option.id}{mark}", width, subsequent_indent="     ", break_on_hyphens=False)
+    yield from textwrap.wrap(
+        f"{rank:3}. {option.id}{mark}", width, subsequent_indent="     ", break_on_hyphens=False
+    )
     for text in texts(choice, option):
-        yield from textwrap.wrap(text, width, initial_indent="     ", subsequent_indent="     ", break_on_hyphens=False)
+        yield from textwrap.wrap(
+            text, width, initial_indent="     ", subsequent_indent="     ", break_on_hyphens=False
+        )
 
 
 def texts(choice: Choice, option: Option) -> list[str]:
-    """What is said of one system: why it does not fit, or dose, place, pH, margin, changes and verdicts.
+    """What is said of one system: why it does not fit, or dose, place, pH, margin, changes and
+    verdicts.
 
     Parameters
     ----------
@@ -108,7 +126,13 @@ def cells(option: Option) -> list[str]:
 
 def render_markdown(choice: Choice) -> str:
     """The ranking as Markdown."""
-    lines = ["# Which preservative?", "", escaped(title(choice)), "", f"Order: {escaped(choice.order)}"]
+    lines = [
+        "# Which preservative?",
+        "",
+        escaped(title(choice)),
+        "",
+        f"Order: {escaped(choice.order)}",
+    ]
     for remark in choice.remarks:
         lines += ["", escaped(remark)]
     for outcome, heading in HEADINGS.items():
@@ -129,14 +153,17 @@ def title(choice: Choice) -> str:
     ph = f"pH {number(choice.ph)}" if choice.ph is not None else "pH not measured"
     narrowed = f"; {'; '.join(choice.narrowed)}" if choice.narrowed else ""
     return (
-        f"Preservatives for {choice.name}: {len(choice.systems)} systems, {ph}, {', '.join(choice.markets)}{narrowed}."
+        f"Preservatives for {choice.name}: {len(choice.systems)} systems, {ph}, "
+        f"{', '.join(choice.markets)}{narrowed}."
     )
 
 
 def _dose(option: Option, measured_ph: float | None) -> str:
     low, high = option.percent_low, option.percent_high
     error = (
-        f" (the scale may be off by {number(option.scale_error_percent, 2)} %)" if option.scale_error_percent else ""
+        f" (the scale may be off by {number(option.scale_error_percent, 2)} %)"
+        if option.scale_error_percent
+        else ""
     )
     if low is None:
         reach = "no dose is known at which every microbe is stopped"
@@ -145,7 +172,9 @@ def _dose(option: Option, measured_ph: float | None) -> str:
     else:
         reach = f"{_span(low, high, ' %')} would do"
     if measured_ph is not None and option.ph != measured_ph:
-        reach = f"at pH {number(_num(option.ph))}; as measured, at pH {number(measured_ph)}, {reach}"
+        reach = (
+            f"at pH {number(_num(option.ph))}; as measured, at pH {number(measured_ph)}, {reach}"
+        )
     return f"{_grams(option)}{error}; {reach}."
 
 
@@ -165,7 +194,9 @@ def _ph(option: Option) -> str:
 
 
 def _margin(option: Option) -> str:
-    chance = f", chance of passing {o.chance_text(option.chance)}" if option.chance is not None else ""
+    chance = (
+        f", chance of passing {o.chance_text(option.chance)}" if option.chance is not None else ""
+    )
     if option.chance is not None and option.chance < CLOSE:
         chance += ": too close to count on"
     return f"Weakest against {option.weakest.microbe}: {_times(option)}{chance}."
@@ -202,7 +233,10 @@ def _closing(choice: Choice) -> str:
     best = next((s for s in choice.systems if s.outcome != "does-not-fit"), None)
     if best is None:
         return "Read 'preservecheck explain choose' for how systems are judged."
-    lines = [(best.percent, best.id), *([(best.partner_percent, best.partner)] if best.partner else [])]
+    lines = [
+        (best.percent, best.id),
+        *([(best.partner_percent, best.partner)] if best.partner else []),
+    ]
     both = listed([f"{number(percent or 0, DIGITS)} % {system}" for percent, system in lines])
     return (
         f"To go on with the first: write {both} into the formula and run 'preservecheck review'. "

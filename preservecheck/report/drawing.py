@@ -1,8 +1,8 @@
 """One style for all plots, and the way from a drawing to inline SVG.
 
-Colours are names: the page's style sheet decides what they are, so that one drawing serves light, dark and paper.
-Nothing hangs on colour alone: lines differ in dashes and markers, areas in hatching. Letters stay letters, so that
-they can be read aloud, searched and enlarged.
+Colours are names: the page's style sheet decides what they are, so that one drawing serves light,
+dark and paper. Nothing hangs on colour alone: lines differ in dashes and markers, areas in
+hatching. Letters stay letters, so that they can be read aloud, searched and enlarged.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-# stand-ins that matplotlib draws with, and what the page puts in their place; the second value is for a bare SVG file
+# stand-ins that matplotlib draws with, and what the page puts in their place; the second value is
+# for a bare SVG file
 INK, MUTED, GRID, BAND, WARN = "#0a0a01", "#0a0a02", "#0a0a03", "#0a0a04", "#0a0a05"
 LINES = ("#0a0a11", "#0a0a12", "#0a0a13", "#0a0a14", "#0a0a15", "#0a0a16")
 PAPER = "#0a0a20"
@@ -46,9 +47,17 @@ COLOURS = {
         )
     ),
 }
-DASHES = ("-", (0, (6, 2)), (0, (2, 1.6)), (0, (7, 2, 1.5, 2)), (0, (4, 1.5, 1.5, 1.5, 1.5, 1.5)), (0, (1, 1)))
+DASHES = (
+    "-",
+    (0, (6, 2)),
+    (0, (2, 1.6)),
+    (0, (7, 2, 1.5, 2)),
+    (0, (4, 1.5, 1.5, 1.5, 1.5, 1.5)),
+    (0, (1, 1)),
+)
 MARKERS = ("o", "s", "^", "D", "v", "P")
-# narrow, so that letters stay readable on a phone and two plots stand beside each other on paper [inch]
+# narrow, so that letters stay readable on a phone and two plots stand beside each other on paper
+# [inch]
 WIDTH = 4.6
 _STYLE: dict[Any, Any] = {
     "font.family": "sans-serif",
@@ -94,7 +103,9 @@ class Plot:
     svg: str
 
 
-def drawn_plot(id_: str, title: str, text: str, height: float, draw: Callable[[Figure], None]) -> Plot:
+def drawn_plot(
+    id_: str, title: str, text: str, height: float, draw: Callable[[Figure], None]
+) -> Plot:
     """A plot as inline SVG with its text alternative.
 
     Parameters
@@ -108,20 +119,27 @@ def drawn_plot(id_: str, title: str, text: str, height: float, draw: Callable[[F
     draw
         Draws into an empty figure.
     """
-    from matplotlib import rc_context  # noqa: PLC0415
-    from matplotlib.figure import Figure  # noqa: PLC0415
+    from matplotlib import rc_context
+    from matplotlib.figure import Figure
 
     buffer = io.StringIO()
     with _ONE_AT_A_TIME, rc_context(_STYLE), warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # a letter that this font lacks is drawn by the reader's own
+        warnings.simplefilter(
+            "ignore"
+        )  # a letter that this font lacks is drawn by the reader's own
         figure = Figure(figsize=(WIDTH, height), layout="constrained")
         draw(figure)
-        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+        figure.savefig(
+            buffer,
+            format="svg",
+            metadata={"Date": None, "Creator": None, "Format": None, "Type": None},
+        )
     return Plot(id_, title, text, _inline(buffer.getvalue(), id_, title, text))
 
 
 def _inline(svg: str, id_: str, title: str, text: str) -> str:
-    """The drawing without what only a file needs, with ids of its own, named colours and a text alternative."""
+    """The drawing without what only a file needs, with ids of its own, named colours and a text
+    alternative."""
     svg = svg[svg.index("<svg") :]
     svg = re.sub(r"<metadata>.*?</metadata>\s*", "", svg, flags=re.DOTALL)
     svg = re.sub(r'\bid="([^"]+)"', rf'id="{id_}-\1"', svg)
@@ -134,7 +152,8 @@ def _inline(svg: str, id_: str, title: str, text: str) -> str:
     assert box is not None
     head = (
         f'<svg viewBox="{box.group(1)}" xmlns="http://www.w3.org/2000/svg" role="img" '
-        f'aria-labelledby="{id_}-title {id_}-text"><title id="{id_}-title">{html.escape(title)}</title>'
+        f'aria-labelledby="{id_}-title {id_}-text"><title '
+        f'id="{id_}-title">{html.escape(title)}</title>'
         f'<desc id="{id_}-text">{html.escape(text)}</desc>'
     )
     body = svg[svg.index(">") + 1 :]

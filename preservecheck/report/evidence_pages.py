@@ -14,7 +14,11 @@ if TYPE_CHECKING:
     from preservecheck.evidence.challenge_words import OrganismResult
     from preservecheck.evidence.drift import Drift, Series
 
-NAMES = {"iso-11930": "ISO 11930", "usp-51": "USP <51>, category 2", "ph-eur-5.1.3": "Ph. Eur. 5.1.3, topical"}
+NAMES = {
+    "iso-11930": "ISO 11930",
+    "usp-51": "USP <51>, category 2",
+    "ph-eur-5.1.3": "Ph. Eur. 5.1.3, topical",
+}
 VERDICTS = {
     "A": "A: every organism meets the target criterion",
     "B": "B: accepted only with further reasons",
@@ -23,7 +27,8 @@ VERDICTS = {
     "incomplete": "incomplete: the set cannot be judged",
 }
 ROUNDING = (
-    "Log reductions are rounded to one decimal before they are compared. A count below detection gives 'at least'. The "
+    "Log reductions are rounded to one decimal before they are compared. A count below detection "
+    "gives 'at least'. The "
     "standards were not read in full: a laboratory works from its own copy."
 )
 
@@ -81,15 +86,28 @@ def plan_page(found: Plan) -> Page:
         ]
         for o in found.organisms
     ]
-    days = [[str(s.day), f"{s.weekday} {s.date}", listed(list(s.for_criteria))] for s in found.samplings]
+    days = [
+        [str(s.day), f"{s.weekday} {s.date}", listed(list(s.for_criteria))] for s in found.samplings
+    ]
     return Page(
-        f"Plan of a challenge test by {NAMES[found.standard]}{f': {found.head.name}' if found.head.name else ''}",
+        "Plan of a challenge test by "
+        f"{NAMES[found.standard]}{f': {found.head.name}' if found.head.name else ''}",
         None,
         [],
         [
             Section(
                 "Organisms",
-                [Grid(["organism", "strain", "the same elsewhere (recalled)", "CFU per g at the start"], microbes)],
+                [
+                    Grid(
+                        [
+                            "organism",
+                            "strain",
+                            "the same elsewhere (recalled)",
+                            "CFU per g at the start",
+                        ],
+                        microbes,
+                    )
+                ],
             ),
             Section("Counts", [Grid(["day", "date", "for"], days)]),
             Section("What has to come out", [Listed(found.criteria)]),
@@ -97,7 +115,10 @@ def plan_page(found: Plan) -> Page:
             Section(
                 "Send",
                 [
-                    Said(f"About {found.sample_g} g of product, which leaves enough to repeat an organism:"),
+                    Said(
+                        f"About {found.sample_g} g of product, which leaves enough to repeat an "
+                        "organism:"
+                    ),
                     Listed(found.send),
                 ],
             ),
@@ -109,17 +130,27 @@ def plan_page(found: Plan) -> Page:
 
 def _first_said(found: Drift) -> str:
     """The worst of the storages in one sentence."""
-    from preservecheck.evidence.drift import WATCHED_DAYS  # noqa: PLC0415
+    from preservecheck.evidence.drift import WATCHED_DAYS
 
     def badness(s: Series) -> tuple[bool, bool, bool, int]:
         leaving = s.leaves_on_early or s.leaves_on
-        return s.serious, s.verdict == "warn", s.verdict == "unknown", -leaving.toordinal() if leaving else -4_000_000
+        return (
+            s.serious,
+            s.verdict == "warn",
+            s.verdict == "unknown",
+            -leaving.toordinal() if leaving else -4_000_000,
+        )
 
     worst = max(found.series, key=badness)
     if worst.verdict == "pass":
-        return f"The pH stays inside the window for {WATCHED_DAYS} days and more, if nothing changes."
+        return (
+            f"The pH stays inside the window for {WATCHED_DAYS} days and more, if nothing changes."
+        )
     if worst.serious:
-        return f"{worst.storage}: the last reading, pH {number(worst.ph[-1])}, lies outside the window."
+        return (
+            f"{worst.storage}: the last reading, pH {number(worst.ph[-1])}, lies outside the "
+            "window."
+        )
     if worst.leaves_on is not None:
         early = f", at the earliest on {worst.leaves_on_early}" if worst.leaves_on_early else ""
         return f"{worst.storage}: the pH would leave the window on {worst.leaves_on}{early}."
@@ -150,9 +181,14 @@ def drift_page(found: Drift) -> Page:
             ]
         )
     words = [f"{s.storage}: {s.because}{f' {s.do}' if s.do else ''}" for s in found.series]
-    window = "" if found.window is None else f"Window: pH {number(found.window[0])} to {number(found.window[1])}. "
+    window = (
+        ""
+        if found.window is None
+        else f"Window: pH {number(found.window[0])} to {number(found.window[1])}. "
+    )
     apart = (
-        "Readings of different storage temperatures are never put into one line; warm storage is not turned into years."
+        "Readings of different storage temperatures are never put into one line; warm storage is "
+        "not turned into years."
         if len(found.series) > 1
         else ""
     )
@@ -165,7 +201,15 @@ def drift_page(found: Drift) -> Page:
                 "By storage",
                 [
                     Grid(
-                        ["storage", "readings", "pH a month", "leaves on", "at the earliest", "re-check", "verdict"],
+                        [
+                            "storage",
+                            "readings",
+                            "pH a month",
+                            "leaves on",
+                            "at the earliest",
+                            "re-check",
+                            "verdict",
+                        ],
                         rows,
                     )
                 ],

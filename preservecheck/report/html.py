@@ -1,4 +1,5 @@
-"""The report as one web page that needs nothing else: the same data in the same order, with plots."""
+"""The report as one web page that needs nothing else: the same data in the same order, with
+plots."""
 
 from __future__ import annotations
 
@@ -47,14 +48,19 @@ def render(report: Report, *, tables: Tables | None = None) -> str:
     )
 
 
-def render_many(reports: Sequence[Report], unread: Iterable[str] = (), *, tables: Tables | None = None) -> str:
+def render_many(
+    reports: Sequence[Report], unread: Iterable[str] = (), *, tables: Tables | None = None
+) -> str:
     """Several reports and a closing summary in one page."""
     rows = [
-        [r.path or r.product.name, "warn, serious" if r.serious else r.verdict, o.counted(r.counts)] for r in reports
+        [r.path or r.product.name, "warn, serious" if r.serious else r.verdict, o.counted(r.counts)]
+        for r in reports
     ]
     rows += [[name, "unread", "could not be read"] for name in unread]
     views = [view(r, tables, prefix=f"r{i}-") for i, r in enumerate(reports, 1)]
-    return page("review.html", title="Preservative reviews", views=views, summary=rows, foot=o.SCREEN)
+    return page(
+        "review.html", title="Preservative reviews", views=views, summary=rows, foot=o.SCREEN
+    )
 
 
 def page(template: str, **values: Any) -> str:
@@ -72,15 +78,19 @@ def environment(*beside: str) -> jinja2.Environment:
     beside
         Packages with a folder ``templates``; ours win over theirs.
     """
-    from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined  # noqa: PLC0415
-    from markupsafe import Markup  # noqa: PLC0415
+    from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
+    from markupsafe import Markup
 
     def plain(value: Any) -> Any:
         """No signs that a page may not hold."""
-        return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+        return (
+            printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+        )
 
     return Environment(
-        loader=ChoiceLoader([PackageLoader(package) for package in ("preservecheck.report", *beside)]),
+        loader=ChoiceLoader(
+            [PackageLoader(package) for package in ("preservecheck.report", *beside)]
+        ),
         autoescape=True,
         undefined=StrictUndefined,
         finalize=plain,
@@ -138,7 +148,10 @@ def view(
         "counted": o.counted(report.counts),
         "checks": checks,
         "screen": o.SCREEN,
-        "actions": [{"kind": a.kind, "title": a.title, "because": a.because, "do": a.do} for a in o.actions(report)],
+        "actions": [
+            {"kind": a.kind, "title": a.title, "because": a.because, "do": a.do}
+            for a in o.actions(report)
+        ],
         "plots": _plots(report, tables, prefix) if plots is None else plots,
         "beside": [{"title": title, "texts": texts} for title, texts in sections if texts],
         "sources": [text for _, text in sources.numbered()],
@@ -172,7 +185,9 @@ def actives(findings: Sequence[Finding]) -> list[dict[str, Any]]:
             "caption": "How much of each active is at work",
             "heads": ACTIVE_HEADS,
             "numbers": range(1, 7),
-            "rows": [[r.name, r.total, r.in_water, r.working, r.oil, r.bound, r.free] for r in rows],
+            "rows": [
+                [r.name, r.total, r.in_water, r.working, r.oil, r.bound, r.free] for r in rows
+            ],
         },
         {
             "caption": "What stops each microbe, % w/v",
@@ -192,11 +207,13 @@ def challenge_plan(report: Report, sources: o.Sources) -> list[str]:
 def _plots(report: Report, tables: Tables | None, prefix: str) -> tuple[Plot, ...]:
     if report.formula is None:
         return ()
-    from preservecheck.case import cases  # noqa: PLC0415
-    from preservecheck.reference.load import load_tables  # noqa: PLC0415
-    from preservecheck.report.plots import plots_of  # noqa: PLC0415
-    from preservecheck.review import composer_for, context_for  # noqa: PLC0415
+    from preservecheck.case import cases
+    from preservecheck.reference.load import load_tables
+    from preservecheck.report.plots import plots_of
+    from preservecheck.review import composer_for, context_for
 
     tables = tables or load_tables()
     composition = composer_for(tables).compose(report.formula)
-    return plots_of(cases([composition], context_for(tables), report.date), report.checks, prefix=prefix)
+    return plots_of(
+        cases([composition], context_for(tables), report.date), report.checks, prefix=prefix
+    )

@@ -17,4 +17,7 @@ def render(report: Report) -> str:
 
 def render_many(reports: Sequence[Report], unread: Iterable[str] = ()) -> str:
     """Several reports as a list; a file that could not be read has no entry."""
-    return json.dumps([r.to_json() for r in reports], ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+    return (
+        json.dumps([r.to_json() for r in reports], ensure_ascii=False, indent=2, allow_nan=False)
+        + "\n"
+    )

@@ -28,10 +28,20 @@ def render_list(*, width: int) -> str:
     for check in CHECKS:
         question = (check.__doc__ or "").partition("\n")[0]
         lines += textwrap.wrap(
-            question, width, initial_indent=f"  {check.ID:<{longest}}  ", subsequent_indent=" " * (longest + 4)
+            question,
+            width,
+            initial_indent=f"  {check.ID:<{longest}}  ",
+            subsequent_indent=" " * (longest + 4),
         )
     return (
-        "\n".join([*lines, "", "'preservecheck explain CHECK' prints the rule, its formula and its constants."]) + "\n"
+        "\n".join(
+            [
+                *lines,
+                "",
+                "'preservecheck explain CHECK' prints the rule, its formula and its constants.",
+            ]
+        )
+        + "\n"
     )
 
 
@@ -52,11 +62,16 @@ def render(check_id: str, *, width: int) -> str:
     if check is None:
         near = difflib.get_close_matches(check_id.casefold(), BY_ID, n=3, cutoff=0.4)
         meant = f"did you mean {' or '.join(near)}? " if near else ""
-        raise PreservecheckError(f"there is no check {check_id!r}; {meant}The checks are {', '.join(BY_ID)}")
+        raise PreservecheckError(
+            f"there is no check {check_id!r}; {meant}The checks are {', '.join(BY_ID)}"
+        )
     lines = [check.ID, "=" * len(check.ID), "", *flowed(check.__doc__ or "", width)]
     if check.TOLERANCES:
         doubtful = ", ".join(INPUTS.get(t, t) for t in check.TOLERANCES)
-        said = f"Uncertain values that can change the verdict (the report gives the chance of passing): {doubtful}."
+        said = (
+            "Uncertain values that can change the verdict (the report gives the chance of "
+            f"passing): {doubtful}."
+        )
         lines += ["", *textwrap.wrap(said, width)]
     constants = list(constants_of(check))
     if constants:
@@ -72,7 +87,8 @@ def render(check_id: str, *, width: int) -> str:
 
 
 def flowed(text: str, width: int) -> list[str]:
-    """A docstring for a page of this width: paragraphs are wrapped anew, indented lines keep their place."""
+    """A docstring for a page of this width: paragraphs are wrapped anew, indented lines keep their
+    place."""
     out: list[str] = []
     paragraph: list[str] = []
     for line in [*inspect.cleandoc(text).replace("``", "").splitlines(), ""]:
@@ -89,7 +105,9 @@ def flowed(text: str, width: int) -> list[str]:
 
 def _continues(before: str, indent: int) -> bool:
     return indent >= len(before) - len(before.lstrip()) + _CONTINUES or (
-        indent == len(before) - len(before.lstrip()) and "  " not in before.strip() and indent > _CONTINUES
+        indent == len(before) - len(before.lstrip())
+        and "  " not in before.strip()
+        and indent > _CONTINUES
     )
 
 
@@ -99,7 +117,11 @@ def _wrapped(paragraph: list[str], width: int) -> list[str]:
     if not indent:
         return textwrap.wrap(" ".join(paragraph), width)
     head, gap, rest = first.strip().partition("  ")
-    hanging = " " * (indent + len(head) + len(gap + rest) - len(rest.lstrip())) if gap else " " * (indent + 2)
+    hanging = (
+        " " * (indent + len(head) + len(gap + rest) - len(rest.lstrip()))
+        if gap
+        else " " * (indent + 2)
+    )
     start = first[: len(hanging)] if gap else " " * indent
     body = " ".join([rest.strip() if gap else first.strip(), *(p.strip() for p in paragraph[1:])])
     return textwrap.wrap(body, width, initial_indent=start, subsequent_indent=hanging)
@@ -123,7 +145,9 @@ def constants_of(check: Check) -> Iterator[tuple[str, str, str]]:
         elif node.lineno != last + 1:
             comment = ""
         last = node.end_lineno or node.lineno
-        for name in (n.id for n in ast.walk(node) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Store)):
+        for name in (
+            n.id for n in ast.walk(node) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Store)
+        ):
             if name.isupper() and (value := _shown(getattr(module, name))) is not None:
                 yield name.replace("_", " ").lower().replace("ph", "pH"), value, comment
 

@@ -22,11 +22,16 @@ def render(report: Report) -> str:
 def render_many(reports: Sequence[Report], unread: Iterable[str] = ()) -> str:
     """Several reports and a closing summary."""
     rows = [
-        [r.path or r.product.name, "warn, serious" if r.serious else r.verdict, o.counted(r.counts)] for r in reports
+        [r.path or r.product.name, "warn, serious" if r.serious else r.verdict, o.counted(r.counts)]
+        for r in reports
     ]
     rows += [[name, "unread", "could not be read"] for name in unread]
     parts = [render(r) + "\n---\n\n" for r in reports]
-    return "".join(parts) + "\n".join(["# Summary", "", *table(["file", "verdict", "findings"], rows)]) + "\n"
+    return (
+        "".join(parts)
+        + "\n".join(["# Summary", "", *table(["file", "verdict", "findings"], rows)])
+        + "\n"
+    )
 
 
 def escaped(text: str) -> str:

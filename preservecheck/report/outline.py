@@ -1,6 +1,7 @@
 """What every report says and in which order; the formats only lay it out.
 
-Nothing here judges. Findings with the same remedy become one entry, sources get numbers, figures get names and units.
+Nothing here judges. Findings with the same remedy become one entry, sources get numbers, figures
+get names and units.
 """
 
 from __future__ import annotations
@@ -28,7 +29,8 @@ VERDICTS = {
     "pass": "pass: every check came out well",
 }
 SCREEN = (
-    "This is a screen, not a proof: only a challenge test on the finished product in its pack shows that it is "
+    "This is a screen, not a proof: only a challenge test on the finished product in its pack "
+    "shows that it is "
     "protected."
 )
 OWN = "your own tables:"
@@ -62,7 +64,11 @@ class Action:
     @property
     def because(self) -> str:
         """The reason in one short sentence."""
-        sums = [f for f in self.findings if f.id == MICROBE_CHECK and f.figures["sum_of_ratios"].value is not None]
+        sums = [
+            f
+            for f in self.findings
+            if f.id == MICROBE_CHECK and f.figures["sum_of_ratios"].value is not None
+        ]
         if len(sums) == len(self.findings) > 1:
             values = [f.figures["sum_of_ratios"].value or 0.0 for f in sums]
             low, high = number(min(values), 2), number(max(values), 2)
@@ -94,7 +100,10 @@ def counted(counts: Mapping[str, int]) -> str:
     """``24 findings: 20 pass, 3 warn (1 serious), 1 unknown``."""
     total = counts["pass"] + counts["warn"] + counts["unknown"]
     serious = f" ({counts['serious']} serious)" if counts["serious"] else ""
-    return f"{total} findings: {counts['pass']} pass, {counts['warn']} warn{serious}, {counts['unknown']} unknown"
+    return (
+        f"{total} findings: {counts['pass']} pass, {counts['warn']} warn{serious}, "
+        f"{counts['unknown']} unknown"
+    )
 
 
 def actions(report: Report) -> list[Action]:
@@ -102,7 +111,9 @@ def actions(report: Report) -> list[Action]:
     groups: dict[tuple[Kind, str], list[Finding]] = {}
     for finding in report.checks:
         if finding.do or finding.verdict != "pass":
-            groups.setdefault((kind_of(finding), finding.do or "See the evidence below."), []).append(finding)
+            groups.setdefault(
+                (kind_of(finding), finding.do or "See the evidence below."), []
+            ).append(finding)
     entries = [Action(kind, do, tuple(findings)) for (kind, do), findings in groups.items()]
     return sorted(entries, key=lambda a: KINDS.index(a.kind))
 
@@ -116,7 +127,8 @@ def by_check(report: Report) -> Iterator[tuple[str, list[Finding]]]:
 
 
 def shortened(text: str, longest: int = SHORT) -> str:
-    """The first sentence; where it is long, cut after the last of its parts that fits, else at a word."""
+    """The first sentence; where it is long, cut after the last of its parts that fits, else at a
+    word."""
     first = re.split(r"(?<=[.!?]) (?=[A-Z])", text, maxsplit=1)[0]
     if len(first) <= longest:
         return first
@@ -165,13 +177,16 @@ def figure_text(figure: Figure) -> str:
 
 
 def figures_text(figures: Mapping[str, Figure]) -> str:
-    """Figures with their names, those of one unit with the unit once: ``amount 0.1; at least 0.2 (%)``."""
+    """Figures with their names, those of one unit with the unit once: ``amount 0.1; at least 0.2
+    (%)``."""
     groups: dict[str, list[str]] = {}
     for name, figure in figures.items():
         bare = replace(figure, unit="")
         groups.setdefault(figure.unit, []).append(f"{label(name)} {figure_text(bare)}")
     return "; ".join(
-        f"{'; '.join(said)} ({unit})" if unit and len(said) > 1 else f"{'; '.join(said)} {unit}".rstrip()
+        f"{'; '.join(said)} ({unit})"
+        if unit and len(said) > 1
+        else f"{'; '.join(said)} {unit}".rstrip()
         for unit, said in groups.items()
     )
 
@@ -244,13 +259,18 @@ def challenge_lines(report: Report) -> list[str]:
     test = report.challenge_test
     kept = [test.result] if test.result else []
     if not test.needed:
-        return [*kept, "Not asked for: the product is too dry for growth. Keep water out of the pack."]
+        return [
+            *kept,
+            "Not asked for: the product is too dry for growth. Keep water out of the pack.",
+        ]
     return [
         *kept,
         f"Needed, because {'; '.join(test.why)}.",
-        f"Any one of these standards will do: {', '.join(test.standards)}. Ask which one your market takes.",
+        f"Any one of these standards will do: {', '.join(test.standards)}. Ask which one your "
+        "market takes.",
         f"Organisms: {', '.join(test.organisms)}.",
-        f"Counts after {listed([str(d) for d in test.days])} days, on the final formula, in its pack, at its final pH.",
+        f"Counts after {listed([str(d) for d in test.days])} days, on the final formula, in its "
+        "pack, at its final pH.",
     ]
 
 
@@ -298,10 +318,13 @@ def active_rows(findings: Iterable[Finding]) -> tuple[list[str], list[ActiveRow]
 def common_figures(finding: Finding) -> dict[str, Figure]:
     """Figures of a finding that belong to the formula or the subject, not to one active.
 
-    An unknown one is shown only where the verdict is unknown; elsewhere it is a limit that does not exist.
+    An unknown one is shown only where the verdict is unknown; elsewhere it is a limit that does not
+    exist.
     """
     shown = finding.verdict == "unknown"
-    return {n: f for n, f in finding.figures.items() if "." not in n and (shown or f.value is not None)}
+    return {
+        n: f for n, f in finding.figures.items() if "." not in n and (shown or f.value is not None)
+    }
 
 
 def footer_lines(report: Report, digits: int = 64) -> list[str]:

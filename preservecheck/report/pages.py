@@ -1,4 +1,5 @@
-"""A short result as text or Markdown: the same blocks in the same order, only laid out differently."""
+"""A short result as text or Markdown: the same blocks in the same order, only laid out
+differently."""
 
 from __future__ import annotations
 
@@ -114,7 +115,9 @@ def filled(page: Page) -> Iterator[Section]:
 
 
 def _wrapped(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
-    return textwrap.wrap(printable(text), width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+    return textwrap.wrap(
+        printable(text), width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
+    )
 
 
 def _text_block(block: Said | Listed | Grid, width: int) -> Iterator[str]:

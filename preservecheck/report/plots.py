@@ -58,11 +58,12 @@ def plots_of(case: Case, findings: Sequence[Finding], *, prefix: str = "") -> tu
     return tuple(p for p in found if p is not None)
 
 
-# ---- active share and free active against pH ------------------------------------------------------------------------
+# ---- active share and free active against pH -----------------------------------------------------
 
 
 def against_ph(case: Case, prefix: str = "") -> Plot | None:
-    """Working share and free amount of each active over pH, the measured band and the effective ranges."""
+    """Working share and free amount of each active over pH, the measured band and the effective
+    ranges."""
     c = case.context
     present = [f for f in range(len(c.forms)) if case.acting_pct[0, f] > 0]
     if not present:
@@ -71,7 +72,9 @@ def against_ph(case: Case, prefix: str = "") -> Plot | None:
     ranges = [*_ranges(case), *_suitable(case)]
     ph, tolerance = float(case.ph[0]), float(case.ph_tolerance[0])
     ends = [e for r in ranges for e in (r.low, r.high)] + ([ph] if np.isfinite(ph) else [])
-    grid = np.linspace(max(0.0, min([3.0, *ends]) - 0.5), min(14.0, max([7.0, *ends]) + 0.5), PH_POINTS)
+    grid = np.linspace(
+        max(0.0, min([3.0, *ends]) - 0.5), min(14.0, max([7.0, *ends]) + 0.5), PH_POINTS
+    )
     at = case.with_(ph=grid)
     share = {f: 100 * np.broadcast_to(at.working_fraction_of(f), grid.shape) for f in present}
     free = {f: np.broadcast_to(at.free_of(f), grid.shape) for f in present}
@@ -94,7 +97,9 @@ def against_ph(case: Case, prefix: str = "") -> Plot | None:
         bottom.set_yscale("log")
         known = np.concatenate([v[np.isfinite(v)] for v in free.values()] or [np.ones(1)])
         low = max(1e-4, 10 ** np.floor(np.log10(max(float(known.min(initial=0.1)), 1e-4))))
-        bottom.set_ylim(low, 10 ** np.ceil(np.log10(max(float(known.max(initial=0.1)), low * 10)) + 0.05))
+        bottom.set_ylim(
+            low, 10 ** np.ceil(np.log10(max(float(known.max(initial=0.1)), low * 10)) + 0.05)
+        )
         bottom.yaxis.set_major_formatter(lambda v, _: number(v))
         bottom.set_ylabel("free, % w/v")
         bottom.set_xlabel("pH")
@@ -110,14 +115,22 @@ def against_ph(case: Case, prefix: str = "") -> Plot | None:
         )  # noqa: PLR2004
 
     text = " ".join(_ph_words(case, present, grid, share, free, ranges))
-    return drawn_plot(f"{prefix}ph", "Working share and free amount against pH", text, 4.1 + 0.2 * len(present), draw)
+    return drawn_plot(
+        f"{prefix}ph",
+        "Working share and free amount against pH",
+        text,
+        4.1 + 0.2 * len(present),
+        draw,
+    )
 
 
 def _ranges(case: Case) -> list[_Range]:
     """Effective pH range of each system."""
     c = case.context
     found = (
-        (c.systems[int(i)].id, c.systems[int(i)].ph_min, c.systems[int(i)].ph_max) for i in case.system[0] if i >= 0
+        (c.systems[int(i)].id, c.systems[int(i)].ph_min, c.systems[int(i)].ph_max)
+        for i in case.system[0]
+        if i >= 0
     )
     return [
         _Range(name, low, high, f"{name} works from pH {low:g} to {high:g}.")
@@ -142,13 +155,20 @@ def _suitable(case: Case) -> list[_Range]:
 def _measured_band(axes: Axes, ph: float, tolerance: float) -> None:
     if np.isfinite(ph):
         axes.axvspan(
-            ph - tolerance, ph + tolerance, facecolor="none", edgecolor=d.BAND, hatch="////", linewidth=0.6, zorder=0.5
+            ph - tolerance,
+            ph + tolerance,
+            facecolor="none",
+            edgecolor=d.BAND,
+            hatch="////",
+            linewidth=0.6,
+            zorder=0.5,
         )
         axes.axvline(ph, color=d.BAND, linewidth=1.2)
 
 
 def _range_bars(axes: Axes, ranges: Sequence[_Range]) -> None:
-    """Bars with ends over the plot, from where to where each system works and the product should lie."""
+    """Bars with ends over the plot, from where to where each system works and the product should
+    lie."""
     for i, (name, low, high, _) in enumerate(ranges):
         y = 1.07 + 0.17 * i
         axes.plot(
@@ -182,7 +202,8 @@ def _ph_words(
 ) -> Iterable[str]:
     ph = float(case.ph[0])
     yield (
-        f"The hatched band is the measured pH, {number(ph)} ± {number(float(case.ph_tolerance[0]))}."
+        f"The hatched band is the measured pH, {number(ph)} ± "
+        f"{number(float(case.ph_tolerance[0]))}."
         if np.isfinite(ph)
         else "The pH was not measured, so no band is shown."
     )
@@ -202,7 +223,7 @@ def _ph_words(
         yield f"{name}: working share {listed(at)}."
 
 
-# ---- sum of ratios --------------------------------------------------------------------------------------------------
+# ---- sum of ratios -------------------------------------------------------------------------------
 
 
 def microbes(case: Case, prefix: str = "") -> Plot | None:
@@ -217,11 +238,19 @@ def microbes(case: Case, prefix: str = "") -> Plot | None:
     def draw(figure: Figure) -> None:
         axes = figure.subplots()
         rows = np.arange(len(MICROBES))[::-1]
-        inside = [np.clip(np.nan_to_num(v, nan=SUM_EDGES[0]), *SUM_EDGES) for v in (low, total, high)]
+        inside = [
+            np.clip(np.nan_to_num(v, nan=SUM_EDGES[0]), *SUM_EDGES) for v in (low, total, high)
+        ]
         left = min(0.1, float(inside[0].min()) / 1.5)
         right = max(10.0, float(inside[2].max()) * 1.5)
         axes.axvspan(
-            left, free_active.HALF, facecolor="none", edgecolor=d.WARN, hatch="\\\\\\\\", linewidth=0, zorder=0.5
+            left,
+            free_active.HALF,
+            facecolor="none",
+            edgecolor=d.WARN,
+            hatch="\\\\\\\\",
+            linewidth=0,
+            zorder=0.5,
         )
         axes.axvline(free_active.ENOUGH, color=d.INK, linewidth=1.6)
         axes.axvline(free_active.HALF, color=d.WARN, linewidth=1.2, linestyle=d.DASHES[1])
@@ -278,7 +307,8 @@ def microbes(case: Case, prefix: str = "") -> Plot | None:
         for m, t, a, b in zip(MICROBES, total, low, high, strict=True)
     ]
     text = (
-        "How many times the free amounts are what stops each microbe, with the span of 95 in 100 draws of readings and "
+        "How many times the free amounts are what stops each microbe, with the span of 95 in 100 "
+        "draws of readings and "
         f"table values: {'; '.join(each)}. Below 1 is a warning, below 0.5 a serious one."
     )
     return drawn_plot(f"{prefix}microbes", "How far each microbe is covered", text, 3.1, draw)

@@ -24,11 +24,12 @@ MOST_ROWS = 9
 Row = tuple[str, str, float, float, float]  # kind, subject, lower limit, amount, upper limit
 
 
-# ---- temperature course ---------------------------------------------------------------------------------------------
+# ---- temperature course --------------------------------------------------------------------------
 
 
 def temperatures(case: Case, prefix: str = "") -> Plot | None:
-    """Temperature of the batch step by step, the heat limit of each preservative and the moment it goes in."""
+    """Temperature of the batch step by step, the heat limit of each preservative and the moment it
+    goes in."""
     composition = case.compositions[0]
     phases = composition.formula.phases
     levels = [(p.heated_to_c, p.added_at_c) for p in phases]
@@ -36,14 +37,23 @@ def temperatures(case: Case, prefix: str = "") -> Plot | None:
         return None
     limits = _heat_limits(case)
     course, where = _course(levels)
-    added = [(composition.systems[a.system].id, where[a.phase], a.temperature_c) for a in composition.additions]
+    added = [
+        (composition.systems[a.system].id, where[a.phase], a.temperature_c)
+        for a in composition.additions
+    ]
 
     def draw(figure: Figure) -> None:
         axes = figure.subplots()
         axes.plot(*zip(*course, strict=True), color=d.INK, linewidth=2.0)
         right = course[-1][0]
         for i, (name, limit) in enumerate(limits):
-            axes.plot([0, right], [limit, limit], color=d.WARN, linewidth=1.4, linestyle=d.DASHES[1 + i % 4])
+            axes.plot(
+                [0, right],
+                [limit, limit],
+                color=d.WARN,
+                linewidth=1.4,
+                linestyle=d.DASHES[1 + i % 4],
+            )
             axes.text(
                 right,
                 limit + 1.6,
@@ -69,7 +79,9 @@ def temperatures(case: Case, prefix: str = "") -> Plot | None:
                     label=f"goes in: {d.fitted(added[i][0], 40)}",
                     zorder=5,
                 )
-        axes.set_xticks([where[i] for i in range(len(phases))], [d.broken(p.name, 14) for p in phases])
+        axes.set_xticks(
+            [where[i] for i in range(len(phases))], [d.broken(p.name, 14) for p in phases]
+        )
         axes.set_xlim(-0.1, right + 0.1)
         hottest = max([y for _, y in course] + [limit for _, limit in limits])
         axes.set_ylim(min(15.0, *(y for _, y in course)), hottest + 9)
@@ -84,7 +96,13 @@ def temperatures(case: Case, prefix: str = "") -> Plot | None:
             figure.legend(loc="outside lower center", ncols=1)
 
     text = " ".join(_course_words(case, limits))
-    return drawn_plot(f"{prefix}heat", "Temperature of the batch, step by step", text, 3.1 + 0.17 * len(added), draw)
+    return drawn_plot(
+        f"{prefix}heat",
+        "Temperature of the batch, step by step",
+        text,
+        3.1 + 0.17 * len(added),
+        draw,
+    )
 
 
 def _fahrenheit(celsius_: Any) -> Any:
@@ -95,8 +113,11 @@ def _celsius(fahrenheit: Any) -> Any:
     return (fahrenheit - 32) / 1.8
 
 
-def _course(levels: Sequence[tuple[float | None, float | None]]) -> tuple[list[tuple[float, float]], list[float]]:
-    """Corners of the temperature course (step, °C), and where on it each phase is. Steps are not to scale."""
+def _course(
+    levels: Sequence[tuple[float | None, float | None]],
+) -> tuple[list[tuple[float, float]], list[float]]:
+    """Corners of the temperature course (step, °C), and where on it each phase is. Steps are not to
+    scale."""
     corners, where = [(0.0, ROOM_C)], []
     for i, (heated, added) in enumerate(levels):
         x = i + 0.5
@@ -135,18 +156,27 @@ def _course_words(case: Case, limits: Sequence[tuple[str, float]]) -> Iterable[s
     for name, limit in limits:
         yield f"Heat limit of {name}: {celsius(limit)}."
     for a in composition.additions:
-        at = "at an unknown temperature" if a.temperature_c is None else f"at {celsius(a.temperature_c)}"
-        yield f"{composition.systems[a.system].id} goes in {at}, ± {case.temperature_tolerance_c[0]:.0f} °C."
+        at = (
+            "at an unknown temperature"
+            if a.temperature_c is None
+            else f"at {celsius(a.temperature_c)}"
+        )
+        yield (
+            f"{composition.systems[a.system].id} goes in {at}, ± "
+            f"{case.temperature_tolerance_c[0]:.0f} °C."
+        )
     yield "The steps are not drawn to the clock."
 
 
-# ---- dose -----------------------------------------------------------------------------------------------------------
+# ---- dose ----------------------------------------------------------------------------------------
 
 
 def doses(case: Case, findings: Sequence[Finding], prefix: str = "") -> Plot | None:
     """Amounts between their limits, each as per cent of its upper limit."""
     rows = [r for r in map(_dose_row, findings) if r is not None]
-    rows = [r for r in rows if r[0] == "dose"] + sorted((r for r in rows if r[0] != "dose"), key=lambda r: -_filled(r))
+    rows = [r for r in rows if r[0] == "dose"] + sorted(
+        (r for r in rows if r[0] != "dose"), key=lambda r: -_filled(r)
+    )
     left_out = len(rows) - MOST_ROWS
     rows = rows[:MOST_ROWS]
     if not rows:
@@ -156,7 +186,11 @@ def doses(case: Case, findings: Sequence[Finding], prefix: str = "") -> Plot | N
         axes = figure.subplots()
         edge = 150.0
         for i, (kind, _, low, _, high) in enumerate(rows):
-            y, at, least = len(rows) - 1 - i, 100 * _filled(rows[i]), 100 * low / high if high else 0.0
+            y, at, least = (
+                len(rows) - 1 - i,
+                100 * _filled(rows[i]),
+                100 * low / high if high else 0.0,
+            )
             axes.barh(
                 [y],
                 [100 - least if high else 0.0],
@@ -183,7 +217,9 @@ def doses(case: Case, findings: Sequence[Finding], prefix: str = "") -> Plot | N
         axes.axvline(100, color=d.INK, linewidth=1.2)
         axes.set_xlim(0, edge)
         axes.set_ylim(-0.6, len(rows) - 0.4)
-        axes.set_yticks(range(len(rows))[::-1], [d.broken(_row_name(r), 24) for r in rows], fontsize=8.0)
+        axes.set_yticks(
+            range(len(rows))[::-1], [d.broken(_row_name(r), 24) for r in rows], fontsize=8.0
+        )
         axes.set_xlabel("% of the upper limit")
         axes.grid(visible=False, axis="y")
         d.quiet_frame(axes, left=False)
@@ -200,8 +236,17 @@ def doses(case: Case, findings: Sequence[Finding], prefix: str = "") -> Plot | N
         for r in rows
     ]
     more = f" {left_out} more limits are met by more." if left_out > 0 else ""
-    text = f"Amounts beside their limits, each drawn as per cent of its upper limit. {'; '.join(words)}.{more}"
-    return drawn_plot(f"{prefix}dose", "Dose between its lower and upper limits", text, 0.9 + 0.42 * len(rows), draw)
+    text = (
+        "Amounts beside their limits, each drawn as per cent of its upper limit. "
+        f"{'; '.join(words)}.{more}"
+    )
+    return drawn_plot(
+        f"{prefix}dose",
+        "Dose between its lower and upper limits",
+        text,
+        0.9 + 0.42 * len(rows),
+        draw,
+    )
 
 
 def _dose_row(finding: Finding) -> Row | None:

@@ -1,4 +1,5 @@
-"""Charts of the bench and of what comes afterwards: cooling, titration, challenge courses, pH over time."""
+"""Charts of the bench and of what comes afterwards: cooling, titration, challenge courses, pH over
+time."""
 
 from __future__ import annotations
 
@@ -65,14 +66,17 @@ def save(path: Path, title: str, text: str, draw: Draw) -> None:
 
 def _png(draw: Draw) -> bytes:
     """The chart as a picture, in the plain colours on white."""
-    import io  # noqa: PLC0415
+    import io
 
-    from matplotlib import rc_context  # noqa: PLC0415
-    from matplotlib.figure import Figure  # noqa: PLC0415
+    from matplotlib import rc_context
+    from matplotlib.figure import Figure
 
     buffer = io.BytesIO()
     style = {k: PLAIN.get(v, v) if isinstance(v, str) else v for k, v in d._STYLE.items()}
-    with d._ONE_AT_A_TIME, rc_context(style | {"figure.facecolor": "white", "savefig.facecolor": "white"}):
+    with (
+        d._ONE_AT_A_TIME,
+        rc_context(style | {"figure.facecolor": "white", "savefig.facecolor": "white"}),
+    ):
         figure = Figure(figsize=(d.WIDTH, HEIGHT), layout="constrained")
         draw(figure, lambda colour: PLAIN.get(colour, colour))
         figure.savefig(buffer, format="png", dpi=_DPI)
@@ -96,11 +100,15 @@ def _cooling(found: Cooldown) -> Draw:
 
     def draw(figure: Figure, paint: Paint) -> None:
         axes = figure.subplots()
-        end = max([course.time_min[-1], *(r.minutes_high or r.minutes or 0.0 for r in reach)]) * 1.05
+        end = (
+            max([course.time_min[-1], *(r.minutes_high or r.minutes or 0.0 for r in reach)]) * 1.05
+        )
         if fit is not None:
             times = np.linspace(fit.time_min[0], end, 120)
             curve, half = temperature_band(fit, times)
-            axes.fill_between(times, curve - half, curve + half, color=paint(d.BAND), alpha=0.18, linewidth=0)
+            axes.fill_between(
+                times, curve - half, curve + half, color=paint(d.BAND), alpha=0.18, linewidth=0
+            )
             axes.plot(times, curve, color=paint(d.LINES[0]), label="fitted")
         axes.plot(course.time_min, course.temp_c, d.MARKERS[0], color=paint(d.INK), label="read")
         levels = sorted({r.limit_c for r in reach if r.limit_c <= max(course.temp_c) + 2})
@@ -115,7 +123,9 @@ def _cooling(found: Cooldown) -> Draw:
                 textcoords="offset points",
                 bbox=backed(paint),
             )
-        axes.set_xlabel("minutes" if course.start_clock_min is None else f"minutes after {course.clock(0)}")
+        axes.set_xlabel(
+            "minutes" if course.start_clock_min is None else f"minutes after {course.clock(0)}"
+        )
         axes.set_ylabel("temperature, °C")
         axes.legend()
         d.quiet_frame(axes)
@@ -135,7 +145,9 @@ def titration_plot(found: Adjustment) -> d.Plot | None:
     if found.titration is None:
         return None
     draw = _titration(found, found.titration)
-    return d.drawn_plot("titration", TITRATION, found.because, HEIGHT, lambda figure: draw(figure, str))
+    return d.drawn_plot(
+        "titration", TITRATION, found.because, HEIGHT, lambda figure: draw(figure, str)
+    )
 
 
 def _titration(found: Adjustment, bench: Titration) -> Draw:
@@ -143,7 +155,12 @@ def _titration(found: Adjustment, bench: Titration) -> Draw:
     def draw(figure: Figure, paint: Paint) -> None:
         axes = figure.subplots()
         grams = np.linspace(0, bench.grams[-1], 120)
-        axes.plot(grams, interpolated(bench.grams, bench.ph, grams), color=paint(d.LINES[0]), label="monotone curve")
+        axes.plot(
+            grams,
+            interpolated(bench.grams, bench.ph, grams),
+            color=paint(d.LINES[0]),
+            label="monotone curve",
+        )
         axes.plot(bench.grams, bench.ph, d.MARKERS[0], color=paint(d.INK), label="read")
         if found.target_ph is not None:
             axes.axhline(found.target_ph, color=paint(d.MUTED), linestyle=d.DASHES[1], linewidth=1)
@@ -231,7 +248,9 @@ def drifting(found: Drift, path: Path) -> None:
 def drifting_plot(found: Drift) -> d.Plot:
     """The same for a page."""
     draw = _drifting(found)
-    return d.drawn_plot("drifting", DRIFTING, _in_words(found), HEIGHT, lambda figure: draw(figure, str))
+    return d.drawn_plot(
+        "drifting", DRIFTING, _in_words(found), HEIGHT, lambda figure: draw(figure, str)
+    )
 
 
 def _drifting(found: Drift) -> Draw:
@@ -242,13 +261,25 @@ def _drifting(found: Drift) -> Draw:
         for i, s in enumerate(found.series):
             offset = (s.dates[0] - first).days
             days = np.array([(x - first).days for x in s.dates], dtype=float)
-            axes.plot(days, s.ph, d.MARKERS[i % 6], color=paint(d.LINES[i % 6]), label=s.storage, markersize=5)
+            axes.plot(
+                days,
+                s.ph,
+                d.MARKERS[i % 6],
+                color=paint(d.LINES[i % 6]),
+                label=s.storage,
+                markersize=5,
+            )
             if s.line is not None:
                 ahead = np.linspace(days[0], days[-1] * 1.5 + 7, 80)
                 value, half = predicted(s.line, ahead - offset)
                 axes.plot(ahead, value, color=paint(d.LINES[i % 6]), linestyle=d.DASHES[i % 6])
                 axes.fill_between(
-                    ahead, value - half, value + half, color=paint(d.LINES[i % 6]), alpha=0.12, linewidth=0
+                    ahead,
+                    value - half,
+                    value + half,
+                    color=paint(d.LINES[i % 6]),
+                    alpha=0.12,
+                    linewidth=0,
                 )
         for edge in found.window or ():
             axes.axhline(edge, color=paint(d.WARN), linestyle=d.DASHES[1], linewidth=1)

@@ -42,12 +42,13 @@ def to_markdown(built: Built) -> str:
 
 def _foot(record: DecisionRecord) -> str:
     return (
-        f"{record.statement} {record.program}, {record.date}. To check this record: preservecheck record --verify, "
+        f"{record.statement} {record.program}, {record.date}. To check this record: preservecheck "
+        "record --verify, "
         "with its JSON file."
     )
 
 
-# ---- Markdown -------------------------------------------------------------------------------------------------------
+# ---- Markdown ------------------------------------------------------------------------------------
 
 
 def _markdown(block: Block) -> list[str]:
@@ -67,11 +68,15 @@ def _markdown(block: Block) -> list[str]:
         case "stamp":
             lines = [f"**Verdict: {escaped(data['verdict'])}** ({escaped(data['counted'])})"]
         case "todo":
-            lines = [_markdown_action(i, a) for i, a in enumerate(data["actions"], 1)] or ["Nothing has to change."]
+            lines = [_markdown_action(i, a) for i, a in enumerate(data["actions"], 1)] or [
+                "Nothing has to change."
+            ]
         case "evidence":
             lines = _markdown_evidence(data)
         case "sign":
-            lines = [f"- {label}: {escaped(str(data.get(label) or '')) or BLANK}" for label in texts]
+            lines = [
+                f"- {label}: {escaped(str(data.get(label) or '')) or BLANK}" for label in texts
+            ]
         case "sources":
             lines = [f"{i}. {escaped(t)}" for i, t in enumerate(texts, 1)]
         case "pre":
@@ -89,11 +94,16 @@ def _markdown_action(at: int, action: Mapping[str, Any]) -> str:
 def _markdown_evidence(shown: Mapping[str, Any]) -> list[str]:
     lines: list[str] = []
     for check in shown["checks"]:
-        rows = [[f["word"], f["about"], f["because"], f["figures"], f["chance"], f["refs"]] for f in check["findings"]]
+        rows = [
+            [f["word"], f["about"], f["because"], f["figures"], f["chance"], f["refs"]]
+            for f in check["findings"]
+        ]
         lines += [
             f"### {check['name']}",
             "",
-            *table(["verdict", "about", "because", "figures", "chance of passing", "sources"], rows),
+            *table(
+                ["verdict", "about", "because", "figures", "chance of passing", "sources"], rows
+            ),
             "",
         ]
         for t in check["tables"]:

@@ -18,12 +18,37 @@ if TYPE_CHECKING:
     from preservecheck.evidence.record import Alternative, Built, DecisionRecord
 
 BlockKind = Literal[
-    "text", "notice", "list", "table", "pairs", "lines", "plots", "stamp", "todo", "evidence", "sign", "pre", "sources"
+    "text",
+    "notice",
+    "list",
+    "table",
+    "pairs",
+    "lines",
+    "plots",
+    "stamp",
+    "todo",
+    "evidence",
+    "sign",
+    "pre",
+    "sources",
 ]
-# columns of a table row that are shown beside its values, or are long remarks; the JSON file holds them all
+# columns of a table row that are shown beside its values, or are long remarks; the JSON file holds
+# them all
 BESIDE = ("source", "locator", "basis", "recalled", "note")
-OUTCOMES = {"fits": "fits", "fits-after-change": "fits after a change", "does-not-fit": "does not fit"}
-BLANKS = ("Batch number", "Made by (name)", "Date", "Signature", "Checked by (name)", "Date", "Signature")
+OUTCOMES = {
+    "fits": "fits",
+    "fits-after-change": "fits after a change",
+    "does-not-fit": "does not fit",
+}
+BLANKS = (
+    "Batch number",
+    "Made by (name)",
+    "Date",
+    "Signature",
+    "Checked by (name)",
+    "Date",
+    "Signature",
+)
 MANUAL_WIDTH = 100
 
 
@@ -77,18 +102,24 @@ def sections_of(built: Built, plots: Sequence[Plot]) -> list[Section]:
             (
                 Block(
                     "text",
-                    text="Figure, limit, verdict, chance of passing under the stated tolerances, and source of each.",
+                    text="Figure, limit, verdict, chance of passing under the stated tolerances, "
+                    "and source of each.",
                 ),
                 Block("evidence", data=shown),
             ),
         ),
         Section("How the figures come about", tuple(_worked(record))),
         Section("Alternatives looked at", _alternatives(record)),
-        Section("Statements for the pack", (Block("list", texts=labels or ["None asked for by the tables."]),)),
+        Section(
+            "Statements for the pack",
+            (Block("list", texts=labels or ["None asked for by the tables."]),),
+        ),
         Section("Cautions", (Block("list", texts=report.cautions),)),
         Section("Challenge test", (Block("list", texts=plan), *_results(record))),
         Section("Not covered", (Block("list", texts=report.not_covered),)),
-        Section("Signed", (Block("sign", texts=BLANKS, data={"Batch number": record.batch_number}),)),
+        Section(
+            "Signed", (Block("sign", texts=BLANKS, data={"Batch number": record.batch_number}),)
+        ),
         Section("Appendix A: table rows used", (Block("text", text=_rows_text(record)), *rows)),
         Section(
             "Appendix B: rules",
@@ -97,7 +128,10 @@ def sections_of(built: Built, plots: Sequence[Plot]) -> list[Section]:
                 for i in (*(c.ID for c in CHECKS), "chance", "choose")
             ),
         ),
-        Section("Appendix C: sources", (Block("sources", texts=[text for _, text in sources.numbered()]),)),
+        Section(
+            "Appendix C: sources",
+            (Block("sources", texts=[text for _, text in sources.numbered()]),),
+        ),
     ]
 
 
@@ -118,12 +152,14 @@ def _identity(record: DecisionRecord) -> Block:
 
 def _decision(record: DecisionRecord, shown: Mapping[str, Any]) -> tuple[Block, ...]:
     chosen = [
-        f"{s['id']}, {number(s['percent'])} %" + (f" ({number(s['grams'])} g)" if s["grams"] is not None else "")
+        f"{s['id']}, {number(s['percent'])} %"
+        + (f" ({number(s['grams'])} g)" if s["grams"] is not None else "")
         for s in record.composition["systems"]
     ]
     fits = sum(a.outcome == "fits" and not a.chosen for a in record.alternatives)
     words = (
-        f"{len(record.alternatives)} systems were tried in this formula, each at the dose that suits it; {fits} others "
+        f"{len(record.alternatives)} systems were tried in this formula, each at the dose that "
+        f"suits it; {fits} others "
         "fit as it stands."
     )
     return (
@@ -145,9 +181,19 @@ def _decision(record: DecisionRecord, shown: Mapping[str, Any]) -> tuple[Block, 
 def _formula(record: DecisionRecord) -> Iterable[Block]:
     lines = record.composition["lines"]
     for phase in record.formula["phases"]:
-        said = [f"heated to {temperature_text(phase['heated_to_c'])}"] if phase["heated_to_c"] is not None else []
-        said += [f"held {duration_text(phase['held_min'])}"] if phase["held_min"] is not None else []
-        said += [f"goes in at {temperature_text(phase['added_at_c'])}"] if phase["added_at_c"] is not None else []
+        said = (
+            [f"heated to {temperature_text(phase['heated_to_c'])}"]
+            if phase["heated_to_c"] is not None
+            else []
+        )
+        said += (
+            [f"held {duration_text(phase['held_min'])}"] if phase["held_min"] is not None else []
+        )
+        said += (
+            [f"goes in at {temperature_text(phase['added_at_c'])}"]
+            if phase["added_at_c"] is not None
+            else []
+        )
         mine = [w for w in lines if w["phase"] == phase["name"]]
         yield Block(
             "table",
@@ -165,13 +211,19 @@ def _formula(record: DecisionRecord) -> Iterable[Block]:
             ],
         )
     for blend, parts in record.formula["blends"].items():
-        yield Block("text", text=f"{blend} is made of: " + ", ".join(f"{n} {number(v, 5)} %" for n, v in parts.items()))
+        yield Block(
+            "text",
+            text=f"{blend} is made of: "
+            + ", ".join(f"{n} {number(v, 5)} %" for n, v in parts.items()),
+        )
 
 
 def _measured(record: DecisionRecord) -> Block:
     m = record.formula["measured"]
     ph = "not measured" if m["ph"] is None else f"{number(m['ph'])} ± {number(m['ph_tolerance'])}"
-    sample = "not written down" if m["temperature_c"] is None else temperature_text(m["temperature_c"])
+    sample = (
+        "not written down" if m["temperature_c"] is None else temperature_text(m["temperature_c"])
+    )
     aw = (
         "not measured; estimated, see below"
         if m["water_activity"] is None
@@ -224,7 +276,8 @@ def _worked(record: DecisionRecord) -> Iterable[Block]:
         )
     yield Block(
         "text",
-        text=f"Chances come from {w['draws']} draws of the readings and table values within their tolerances, "
+        text=f"Chances come from {w['draws']} draws of the readings and table values within their "
+        "tolerances, "
         f"seed {w['seed']}; see rule chance in appendix B.",
     )
 
@@ -236,8 +289,19 @@ def _alternatives(record: DecisionRecord) -> tuple[Block, ...]:
             "table",
             text="Every system of the tables, best first",
             numbers=(0,),
-            heads=("rank", "system", "outcome", "dose", "works at pH", "weakest microbe", "why it was not taken"),
-            rows=[[str(a.rank), a.id, OUTCOMES[a.outcome], *_option(a), a.reason] for a in record.alternatives],
+            heads=(
+                "rank",
+                "system",
+                "outcome",
+                "dose",
+                "works at pH",
+                "weakest microbe",
+                "why it was not taken",
+            ),
+            rows=[
+                [str(a.rank), a.id, OUTCOMES[a.outcome], *_option(a), a.reason]
+                for a in record.alternatives
+            ],
         ),
     )
 
@@ -245,7 +309,11 @@ def _alternatives(record: DecisionRecord) -> tuple[Block, ...]:
 def _option(a: Alternative) -> list[str]:
     f, weakest = a.figures, a.figures["weakest"]
     dose = "" if f["percent"] is None else f"{number(f['percent'])} %"
-    ph = "" if f["ph_low"] is None or f["ph_high"] is None else f"{number(f['ph_low'])} to {number(f['ph_high'])}"
+    ph = (
+        ""
+        if f["ph_low"] is None or f["ph_high"] is None
+        else f"{number(f['ph_low'])} to {number(f['ph_high'])}"
+    )
     total = weakest["sum_of_ratios"]
     return [dose, ph, "" if total is None else f"{weakest['microbe']} {number(total, 2)}"]
 
@@ -253,10 +321,15 @@ def _option(a: Alternative) -> list[str]:
 def _results(record: DecisionRecord) -> Iterable[Block]:
     found = record.challenge
     if found is None:
-        yield Block("text", text="Results: none yet. When they are there, write this record again with --results.")
+        yield Block(
+            "text",
+            text="Results: none yet. When they are there, write this record again with --results.",
+        )
         return
     yield Block(
-        "text", text=f"Results by {found['standard']}: {found['verdict']}. {found.get('because') or ''}".rstrip()
+        "text",
+        text=f"Results by {found['standard']}: {found['verdict']}. "
+        f"{found.get('because') or ''}".rstrip(),
     )
     yield Block(
         "table",
@@ -268,7 +341,8 @@ def _results(record: DecisionRecord) -> Iterable[Block]:
                 x.get("group") or "",
                 str(x["verdict"]),
                 "; ".join(
-                    f"day {d} {'unknown' if v is None else number(v)}" for d, v in x.get("log_reductions", {}).items()
+                    f"day {d} {'unknown' if v is None else number(v)}"
+                    for d, v in x.get("log_reductions", {}).items()
                 ),
                 x.get("because") or "",
             ]
@@ -282,9 +356,11 @@ def _results(record: DecisionRecord) -> Iterable[Block]:
 def _rows_text(record: DecisionRecord) -> str:
     recalled = sum(r["basis"] == "memory" or bool(r["recalled"]) for r in record.rows)
     return (
-        f"{len(record.rows)} rows; {recalled} of them hold recalled figures, which nobody has read again in "
+        f"{len(record.rows)} rows; {recalled} of them hold recalled figures, which nobody has "
+        "read again in "
         "their source. "
-        "published: the source was read; memory: recalled; practice: common practice, no source. A star marks a "
+        "published: the source was read; memory: recalled; practice: common practice, no source. "
+        "A star marks a "
         "recalled cell."
     )
 
@@ -293,9 +369,13 @@ def _row_blocks(record: DecisionRecord, sources: o.Sources) -> Iterable[Block]:
     tables: dict[str, list[list[str]]] = {}
     for r in record.rows:
         basis = (
-            r["basis"] + (f"; law as of {r['state']}" if r["state"] else "") + ("; your own row" if r["own"] else "")
+            r["basis"]
+            + (f"; law as of {r['state']}" if r["state"] else "")
+            + ("; your own row" if r["own"] else "")
         )
-        tables.setdefault(r["table"], []).append([r["key"], _values(r), basis, sources.refer([r["source"]])])
+        tables.setdefault(r["table"], []).append(
+            [r["key"], _values(r), basis, sources.refer([r["source"]])]
+        )
     for name, rows in tables.items():
         yield Block("table", text=name, heads=("row", "values", "basis", "source"), rows=rows)
 

@@ -90,7 +90,8 @@ def render_tables(tables: Tables, *, width: int) -> str:
     lines += [
         "",
         *textwrap.wrap(
-            "'preservecheck tables list TABLE' lists a table, 'tables show TABLE KEY' prints a row in "
+            "'preservecheck tables list TABLE' lists a table, 'tables show TABLE KEY' prints a "
+            "row in "
             "full, 'tables search WORDS' looks in all of them.",
             width,
         ),
@@ -99,16 +100,22 @@ def render_tables(tables: Tables, *, width: int) -> str:
 
 
 def render_list(tables: Tables, table: str) -> str:
-    """The rows of one table, a line each; the key stands last, so that it is never broken; a star marks one's own."""
+    """The rows of one table, a line each; the key stands last, so that it is never broken; a star
+    marks one's own."""
     table = table_named(table)
     rows = tables.rows(table)
     if table == "systems":
         return _systems(rows, tables)
-    from tabulate import tabulate  # noqa: PLC0415
+    from tabulate import tabulate
 
     columns = COLUMNS[table]
-    heads = [*(HEADS.get(c, c.replace("_", " ")) for c in columns), " / ".join(TABLES[table].key).replace("_", " ")]
-    cells = [[*(_brief(getattr(row, c)) for c in columns), _starred(tables, table, row)] for row in rows]
+    heads = [
+        *(HEADS.get(c, c.replace("_", " ")) for c in columns),
+        " / ".join(TABLES[table].key).replace("_", " "),
+    ]
+    cells = [
+        [*(_brief(getattr(row, c)) for c in columns), _starred(tables, table, row)] for row in rows
+    ]
     text = tabulate(cells, heads, "plain", disable_numparse=True)
     return "\n".join(line.rstrip() for line in text.splitlines()) + f"\n\n{len(rows)} rows\n"
 
@@ -117,9 +124,14 @@ def _systems(rows: Sequence[System], tables: Tables) -> str:
     """The systems as a maker picks from them."""
 
     def rating(row: System) -> str:
-        return "".join(f"{RATINGS[r]:<5}" for r in (row.gram_positive, row.gram_negative, row.yeast, row.mould))
+        return "".join(
+            f"{RATINGS[r]:<5}" for r in (row.gram_positive, row.gram_negative, row.yeast, row.mould)
+        )
 
-    lines = [f"{'pH':<9}{'dose, %':<10}{'heat':<7}{'charge':<10}{'gr+':<5}{'gr-':<5}{'yst':<5}{'mld':<5}id"]
+    lines = [
+        f"{'pH':<9}{'dose, %':<10}{'heat':<7}{'charge':<10}"
+        f"{'gr+':<5}{'gr-':<5}{'yst':<5}{'mld':<5}id"
+    ]
     lines += [
         f"{f'{r.ph_min:g}-{r.ph_max:g}':<9}{f'{r.usage_min_percent:g}-{r.usage_max_percent:g}':<10}"
         f"{f'{r.heat_limit_c:g} °C':<7}{r.charge:<10}{rating(r)}{_starred(tables, 'systems', r)}"
@@ -127,7 +139,8 @@ def _systems(rows: Sequence[System], tables: Tables) -> str:
     ]
     lines += [
         "",
-        "dose: of the system as supplied, in the whole formula; heat: hottest batch it may go into;",
+        "dose: of the system as supplied, in the whole formula; heat: hottest batch it may go "
+        "into;",
         "gr+ gram-positive bacteria, gr- gram-negative bacteria, yst yeasts, mld moulds:",
         "+++ strong, ++ moderate, + weak, - none.",
         f"{len(rows)} rows",
@@ -199,14 +212,17 @@ def _field(name: str, text: str, longest: int, width: int) -> list[str]:
 
 
 def render_search(tables: Tables, words: Sequence[str], *, width: int) -> str:
-    """Rows of all tables that hold every word somewhere, without regard to case, accents and spacing."""
+    """Rows of all tables that hold every word somewhere, without regard to case, accents and
+    spacing."""
     wanted = [w for w in map(folded, words) if w]
     if not wanted:
         raise TableError("give one word or more to look for")
     lines: list[str] = []
     count = 0
     for table in TABLES:
-        found = [(row, where) for row in tables.rows(table) if (where := _hit(row, wanted)) is not None]
+        found = [
+            (row, where) for row in tables.rows(table) if (where := _hit(row, wanted)) is not None
+        ]
         found.sort(key=lambda hit: hit[1] != "")  # rows of that name first
         count += len(found)
         if found:
@@ -221,11 +237,17 @@ def render_search(tables: Tables, words: Sequence[str], *, width: int) -> str:
             )
     if not count:
         return f"Nothing in the tables holds {' and '.join(words)}.\n"
-    return "\n".join([*lines, "", f"{count} rows; 'preservecheck tables show TABLE KEY' prints one in full"]) + "\n"
+    return (
+        "\n".join(
+            [*lines, "", f"{count} rows; 'preservecheck tables show TABLE KEY' prints one in full"]
+        )
+        + "\n"
+    )
 
 
 def _hit(row: Any, wanted: Sequence[str]) -> str | None:
-    """Where a row holds all words: empty where its key does, else the field; ``None`` where it does not."""
+    """Where a row holds all words: empty where its key does, else the field; ``None`` where it does
+    not."""
     if _holds(row.key_text, wanted) == len(wanted):
         return ""
     cells = {name: text for name in row.columns if (text := _cell(getattr(row, name)))}
@@ -242,7 +264,8 @@ def _holds(text: str, wanted: Sequence[str]) -> int:
     if any(begun.values()):
         words = [folded(w) for w in re.split(r"[^\w]+", text)]
         begun = {
-            w: found and (len(w) >= LONG_WORD or any(v.startswith(w) for v in words)) for w, found in begun.items()
+            w: found and (len(w) >= LONG_WORD or any(v.startswith(w) for v in words))
+            for w, found in begun.items()
         }
     return sum(begun.values())
 
@@ -265,7 +288,8 @@ def table_named(written: str) -> str:
 
 
 def row_named(tables: Tables, table: str, key: str) -> Any:
-    """The row with that key, without regard to case, accents and spacing; an alias of an ingredient will do.
+    """The row with that key, without regard to case, accents and spacing; an alias of an ingredient
+    will do.
 
     Raises
     ------
@@ -277,14 +301,22 @@ def row_named(tables: Tables, table: str, key: str) -> Any:
     found = (
         [r for r in rows if r.key_text == key]
         or [r for r in rows if folded(r.key_text) == plain]
-        or [r for r in rows if plain in {folded(a.rpartition("@")[0] or a) for a in getattr(r, "aliases", ())}]
+        or [
+            r
+            for r in rows
+            if plain in {folded(a.rpartition("@")[0] or a) for a in getattr(r, "aliases", ())}
+        ]
     )
     if len(found) == 1:
         return found[0]
     keys = {folded(r.key_text): r.key_text for r in rows}
     near = [keys[k] for k in difflib.get_close_matches(plain, keys, n=3, cutoff=0.5)]
     near = near or [text for k, text in keys.items() if plain and plain in k][:3]
-    meant = f"did you mean {' or '.join(near)}?" if near else f"'preservecheck tables list {table}' shows them all"
+    meant = (
+        f"did you mean {' or '.join(near)}?"
+        if near
+        else f"'preservecheck tables list {table}' shows them all"
+    )
     raise TableError(f"{table}: there is no row {key!r}; {meant}")
 
 
@@ -314,7 +346,9 @@ def _pieces(values: tuple[Any, ...]) -> Iterator[str]:
         match value:
             case PartLimit():
                 below = (
-                    "" if value.preferred_add_below_c is None else f", best below {value.preferred_add_below_c:g} °C"
+                    ""
+                    if value.preferred_add_below_c is None
+                    else f", best below {value.preferred_add_below_c:g} °C"
                 )
                 yield f"{' + '.join(value.substances)} up to {value.heat_limit_c:g} °C{below}"
             case (str() as name, float() as share):

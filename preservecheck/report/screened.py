@@ -64,13 +64,20 @@ def render(job: Job, rows: Sequence[dict[str, Any]], summary: Summary, *, width:
     if len(job.against) == 1 and job.against[0] == "own":
         asked = "each as it stands"
     else:
-        asked = "all systems, each in place of the formula's own" if job.against == ("all",) else ", ".join(job.against)
+        asked = (
+            "all systems, each in place of the formula's own"
+            if job.against == ("all",)
+            else ", ".join(job.against)
+        )
     page = Page(
         title=f"{_many(summary.formulas, 'formula')} screened: {asked}",
         verdict=None,
         lead=[_lead(job, summary)],
         sections=sections,
-        footer=[f"{PROGRAM} {version()}, tables {job.known().digest[:12]}, {job.today.isoformat()}.", SCREEN],
+        footer=[
+            f"{PROGRAM} {version()}, tables {job.known().digest[:12]}, {job.today.isoformat()}.",
+            SCREEN,
+        ],
     )
     return render_text(page, width=width)
 
@@ -79,17 +86,22 @@ def _lead(job: Job, summary: Summary) -> str:
     n = f"{summary.formulas:,}"
     unread = f"; {summary.unread:,} could not be read" if summary.unread else ""
     if job.since:
-        return f"{summary.changed:,} of {n} come off differently than with the tables in {job.since}{unread}."
+        return (
+            f"{summary.changed:,} of {n} come off differently than with the tables in "
+            f"{job.since}{unread}."
+        )
     v = summary.verdicts
     if job.against == ("own",):
         touched = v["warn"] + v["serious"] + v["unknown"]
         return (
-            f"{touched:,} of {n} need a look: {v['serious']:,} with a fault, {v['warn']:,} with a warning, "
+            f"{touched:,} of {n} need a look: {v['serious']:,} with a fault, {v['warn']:,} with a "
+            "warning, "
             f"{v['unknown']:,} with something unknown; {_passes(v['pass'])}{unread}."
         )
     served = summary.formulas - summary.unread - summary.without_any
     return (
-        f"{served:,} of {n} have at least one system that fits as it stands, {summary.without_any:,} have none{unread}."
+        f"{served:,} of {n} have at least one system that fits as it stands, "
+        f"{summary.without_any:,} have none{unread}."
     )
 
 
@@ -97,20 +109,30 @@ def _rows(job: Job, rows: Sequence[dict[str, Any]], summary: Summary) -> list[Sa
     if not rows:
         return []
     left = summary.rows - len(rows)
-    more = f"… and {left:,} more rows; --format csv --output FILE writes them all." if left > 0 else ""
+    more = (
+        f"… and {left:,} more rows; --format csv --output FILE writes them all." if left > 0 else ""
+    )
     if job.since:
         heads = ["formula", "system", "check", "before", "now", "why"]
-        cells = [[r["formula"], r["system"], r["check"] or "", r["before"], r["after"], _why(r)] for r in rows]
+        cells = [
+            [r["formula"], r["system"], r["check"] or "", r["before"], r["after"], _why(r)]
+            for r in rows
+        ]
         return [Grid(heads, cells), Said(more)]
     heads = ["formula", "system", "verdict", "limited by"]
-    return [Grid(heads, [[r["formula"], r["system"], _word(r), _limited(r)] for r in rows]), Said(more)]
+    return [
+        Grid(heads, [[r["formula"], r["system"], _word(r), _limited(r)] for r in rows]),
+        Said(more),
+    ]
 
 
 def _why(row: dict[str, Any]) -> str:
     if row["figure_before"] is None and row["figure_after"] is None:
         return str(row["why"])
     before, after = row["figure_before"], row["figure_after"]
-    moved = "" if before == after else f"{label(row['figure'])} {_number(before)} -> {_number(after)}; "
+    moved = (
+        "" if before == after else f"{label(row['figure'])} {_number(before)} -> {_number(after)}; "
+    )
     return f"{moved}{row['why']}"
 
 
@@ -145,15 +167,19 @@ def _counts(job: Job, summary: Summary) -> list[Section]:
     out = [Section("By check", [Grid(heads, rows)])]
     if summary.systems and job.against != ("own",):
         best = sorted(summary.systems.items(), key=lambda s: (-s[1]["fits"], s[1]["serious"], s[0]))
-        cells = [[s, f"{n['fits']:,}", f"{n['tried']:,}", f"{n['serious']:,}"] for s, n in best[:BEST]]
+        cells = [
+            [s, f"{n['fits']:,}", f"{n['tried']:,}", f"{n['serious']:,}"] for s, n in best[:BEST]
+        ]
         out.append(
             Section(
                 "Which serves most",
                 [
                     Grid(["system", "fits", "tried in", "serious in"], cells),
                     Said(
-                        "Fits: no fault, and pH, free amount, solubility, dose, law, heat and spectrum pass, at the "
-                        "middle of its range or what the law allows. 'choose' looks for dose, pH and partner too."
+                        "Fits: no fault, and pH, free amount, solubility, dose, law, heat and "
+                        "spectrum pass, at the "
+                        "middle of its range or what the law allows. 'choose' looks for dose, pH "
+                        "and partner too."
                     ),
                 ],
             )
@@ -165,7 +191,11 @@ def _changes(summary: Summary) -> list[Section]:
     rows = [f"{n:,} × {text}" for text, n in summary.reasons.most_common(BEST)]
     left = len(summary.reasons) - len(rows)
     more = f"… and {left:,} other reasons." if left > 0 else ""
-    return [Section("What changed, how often, and the rows that speak of it", [Listed(rows), Said(more)])]
+    return [
+        Section(
+            "What changed, how often, and the rows that speak of it", [Listed(rows), Said(more)]
+        )
+    ]
 
 
 def _passes(count: int) -> str:

@@ -28,7 +28,11 @@ _ILLEGAL = re.compile("[\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f]")
 
 def to_html(sheet: Worksheet, paper: Paper = "a4") -> str:
     """The sheet as one page."""
-    rows = len(sheet.fetch) / 2 + sum(len(p.lines) + 2 + 0.7 * len(p.steps) for p in sheet.phases) + len(sheet.handling)
+    rows = (
+        len(sheet.fetch) / 2
+        + sum(len(p.lines) + 2 + 0.7 * len(p.steps) for p in sheet.phases)
+        + len(sheet.handling)
+    )
     size = "tiny" if rows > VERY_MANY else "small" if rows > MANY else "plain"
     phases = [
         {
@@ -52,8 +56,12 @@ def to_html(sheet: Worksheet, paper: Paper = "a4") -> str:
         made=grams(sheet.made_g, sheet),
         signed=_signed(sheet),
         step=mass_text(sheet.scale_step_g) if sheet.scale_step_g else "not given",
-        fetch=[{"name": f.name, "grams": grams(f.grams, sheet), "phases": f.phases} for f in sheet.fetch],
-        foot=f"{sheet.program}, {sheet.date}; formula {sheet.formula_sha256[:12]}, tables {sheet.tables_sha256[:12]}",
+        fetch=[
+            {"name": f.name, "grams": grams(f.grams, sheet), "phases": f.phases}
+            for f in sheet.fetch
+        ],
+        foot=f"{sheet.program}, {sheet.date}; formula {sheet.formula_sha256[:12]}, tables "
+        f"{sheet.tables_sha256[:12]}",
     )
 
 
@@ -90,9 +98,9 @@ def _line(line: SheetLine, sheet: Worksheet) -> dict[str, Any]:
 
 def to_workbook(sheet: Worksheet, paper: Paper = "a4") -> bytes:
     """The sheet as a workbook, set up to print on one page."""
-    import openpyxl  # noqa: PLC0415
-    from openpyxl.utils import get_column_letter  # noqa: PLC0415
-    from openpyxl.worksheet.properties import PageSetupProperties  # noqa: PLC0415
+    import openpyxl
+    from openpyxl.utils import get_column_letter
+    from openpyxl.worksheet.properties import PageSetupProperties
 
     book = openpyxl.Workbook()
     tab = book.active
@@ -126,7 +134,9 @@ def _fill(writer: _Writer, sheet: Worksheet) -> None:
     writer.row([])
     writer.row(["", "Fetch", "", "grams", "", "got it", "lot number"], heading=True)
     for f in sheet.fetch:
-        writer.row(["", f.name, "", f.grams, "", "", ""], boxed=(6, 7), number_format=_format(sheet))
+        writer.row(
+            ["", f.name, "", f.grams, "", "", ""], boxed=(6, 7), number_format=_format(sheet)
+        )
     writer.row([])
     writer.row(["", "Before you start", "", "", "", "done", ""], heading=True)
     for text in sheet.before:
@@ -149,7 +159,10 @@ def _fill(writer: _Writer, sheet: Worksheet) -> None:
 
 def _fill_phase(writer: _Writer, sheet: Worksheet, i: int, phase: SheetPhase) -> None:
     writer.row([])
-    writer.row([str(i), f"Phase {phase.name}", "%", "grams", "error, %", "weighed, g", "lot number"], heading=True)
+    writer.row(
+        [str(i), f"Phase {phase.name}", "%", "grams", "error, %", "weighed, g", "lot number"],
+        heading=True,
+    )
     for text in phase.steps:
         writer.row(["", text])
     if phase.warning:
@@ -157,7 +170,15 @@ def _fill_phase(writer: _Writer, sheet: Worksheet, i: int, phase: SheetPhase) ->
     for line in phase.lines:
         mark = "◆" if line.preservative else ""
         writer.row(
-            [mark, line.name, round(line.percent, 6), line.weigh_g, round(line.error_percent, 3), "", ""],
+            [
+                mark,
+                line.name,
+                round(line.percent, 6),
+                line.weigh_g,
+                round(line.error_percent, 3),
+                "",
+                "",
+            ],
             boxed=(6, 7),
             number_format=_format(sheet),
         )
@@ -190,7 +211,7 @@ class _Writer:
         number_format: str | None = None,
         merged: bool = False,
     ) -> None:
-        from openpyxl.styles import Alignment, Border, Font, PatternFill, Side  # noqa: PLC0415
+        from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 
         self.at += 1
         side = Side(style="thin", color="FF4D5F5D")
@@ -209,7 +230,9 @@ class _Writer:
             if column in boxed:
                 cell.border = Border(left=side, right=side, top=side, bottom=side)
         if merged:
-            self.tab.merge_cells(start_row=self.at, start_column=2, end_row=self.at, end_column=len(WIDTHS))
+            self.tab.merge_cells(
+                start_row=self.at, start_column=2, end_row=self.at, end_column=len(WIDTHS)
+            )
             self.tab.cell(self.at, 2).alignment = Alignment(wrap_text=True, vertical="top")
             length = len(str(values[1]))
             self.tab.row_dimensions[self.at].height = 13.0 * (1 + length // 105)

@@ -37,7 +37,11 @@ def render(report: Report, *, width: int = WIDTH, colour: bool = False) -> str:
 
 
 def render_many(
-    reports: Sequence[Report], unread: Iterable[str] = (), *, width: int = WIDTH, colour: bool = False
+    reports: Sequence[Report],
+    unread: Iterable[str] = (),
+    *,
+    width: int = WIDTH,
+    colour: bool = False,
 ) -> str:
     """Several reports one after the other, and a closing summary.
 
@@ -59,7 +63,8 @@ def render_many(
     page.heading("SUMMARY")
     for r in reports:
         page.labelled(
-            page.painted("serious" if r.serious else r.verdict), f"{r.path or r.product.name}: {o.counted(r.counts)}"
+            page.painted("serious" if r.serious else r.verdict),
+            f"{r.path or r.product.name}: {o.counted(r.counts)}",
         )
     for name in unread:
         page.labelled("unread", f"{name}: could not be read")
@@ -78,7 +83,7 @@ class _Page:
     def text(self) -> str:
         return "\n".join(line.rstrip() for line in self.lines).rstrip("\n") + "\n"
 
-    # ---- pieces -----------------------------------------------------------------------------------------------------
+    # ---- pieces ----------------------------------------------------------------------------------
 
     def heading(self, text: str) -> None:
         if self.lines:
@@ -86,16 +91,23 @@ class _Page:
         self.paragraph(text)
 
     def paragraph(self, text: str, first: str = "", rest: str | None = None) -> None:
-        """Wrapped text; ``first`` and ``rest`` stand in front of the first and of the other lines."""
+        """Wrapped text; ``first`` and ``rest`` stand in front of the first and of the other
+        lines."""
         rest = " " * len(first) if rest is None else rest
         self.lines += textwrap.wrap(
-            printable(text), self.width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
+            printable(text),
+            self.width,
+            initial_indent=first,
+            subsequent_indent=rest,
+            break_on_hyphens=False,
         ) or [first]
 
     def labelled(self, label: str, text: str) -> None:
         """A word in the margin and text beside it."""
         plain = re.sub("\033\\[[0-9;]*m", "", label)
-        lines = textwrap.wrap(printable(text), self.width - _WORD - 2, break_on_hyphens=False) or [""]
+        lines = textwrap.wrap(printable(text), self.width - _WORD - 2, break_on_hyphens=False) or [
+            ""
+        ]
         self.lines.append(f"  {label}{' ' * max(1, _WORD - len(plain))}{lines[0]}")
         self.lines += [" " * (_WORD + 2) + line for line in lines[1:]]
 
@@ -107,7 +119,7 @@ class _Page:
         """A verdict word, coloured where that is wanted."""
         return f"\033[{COLOURS[word]}m{word}\033[0m" if self.colour and word in COLOURS else word
 
-    # ---- the report -------------------------------------------------------------------------------------------------
+    # ---- the report ------------------------------------------------------------------------------
 
     def report(self, report: Report) -> str:
         self.lines.clear()
@@ -136,7 +148,9 @@ class _Page:
         entries = o.actions(report)
         self.heading("WHAT TO DO")
         if not entries:
-            self.paragraph("Nothing has to change. Have the challenge test done on the finished product.", "  ")
+            self.paragraph(
+                "Nothing has to change. Have the challenge test done on the finished product.", "  "
+            )
         for at, action in enumerate(entries, 1):
             start = f"{at:2}. {self.painted(action.kind)} "
             plain = len(f"{at:2}. {action.kind} ")
@@ -156,7 +170,9 @@ class _Page:
 
     def _finding(self, finding: Finding) -> None:
         subject = (
-            "" if finding.about == "formula" or finding.because.startswith(finding.about) else f"{finding.about}: "
+            ""
+            if finding.about == "formula" or finding.because.startswith(finding.about)
+            else f"{finding.about}: "
         )
         likely = ""
         if finding.chance is not None and not (finding.verdict == "pass" and finding.chance == 1):
@@ -186,19 +202,33 @@ class _Page:
             "bound,\nR",
             "free,\n% w/v",
         ]
-        self._table(heads, [[r.name, r.total, r.in_water, r.working, r.oil, r.bound, r.free] for r in rows])
-        heads = ["stops it, % w/v", *(m.replace(" ", "\n") if len(m) < 12 else _genus(m) for m in microbes)]  # noqa: PLR2004
+        self._table(
+            heads, [[r.name, r.total, r.in_water, r.working, r.oil, r.bound, r.free] for r in rows]
+        )
+        heads = [
+            "stops it, % w/v",
+            *(m.replace(" ", "\n") if len(m) < 12 else _genus(m) for m in microbes),
+        ]  # noqa: PLR2004
         self._table(heads, [[r.name, *r.limits] for r in rows])
 
     def _table(self, heads: list[str], rows: list[list[str]]) -> None:
-        """A table whose first column is wrapped so that all fits; on a narrow page a list instead."""
+        """A table whose first column is wrapped so that all fits; on a narrow page a list
+        instead."""
         others = [
-            max(len(p) for p in (*head.split("\n"), *(row[i] for row in rows))) for i, head in enumerate(heads) if i > 0
+            max(len(p) for p in (*head.split("\n"), *(row[i] for row in rows)))
+            for i, head in enumerate(heads)
+            if i > 0
         ]
-        first = min(self.width - 4 - sum(others) - 2 * len(others), max(len(row[0]) for row in (heads, *rows)))
+        first = min(
+            self.width - 4 - sum(others) - 2 * len(others),
+            max(len(row[0]) for row in (heads, *rows)),
+        )
         if first < NARROWEST_COLUMN:
             for row in rows:
-                cells = "; ".join(f"{h.replace(chr(10), ' ')} {c}" for h, c in zip(heads[1:], row[1:], strict=True))
+                cells = "; ".join(
+                    f"{h.replace(chr(10), ' ')} {c}"
+                    for h, c in zip(heads[1:], row[1:], strict=True)
+                )
                 self.paragraph(f"{row[0]}: {cells}", "    ", "      ")
             return
         if self.lines[-1]:

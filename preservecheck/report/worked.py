@@ -1,4 +1,5 @@
-"""The way to each figure, with the numbers put in, so that a reader with nothing but the page can work it out again."""
+"""The way to each figure, with the numbers put in, so that a reader with nothing but the page can
+work it out again."""
 
 from __future__ import annotations
 
@@ -15,12 +16,15 @@ def shared_lines(w: Working) -> list[str]:
     """Figures that several checks use."""
     lines = [
         f"water = sum of % x water share = {_n(w['water_percent'])} % of the formula",
-        f"water phase = sum of % x share in the water phase = {_n(w['water_phase_percent'])} % of the formula; "
+        f"water phase = sum of % x share in the water phase = {_n(w['water_phase_percent'])} % of "
+        "the formula; "
         f"its density is taken as {_n(w['constants']['water_density_g_ml'])} g/mL",
         f"ionic strength I = 1000 x sum of (% x mol of charge strength per g) / water % = "
         f"{_n(w['ionic_strength_mol_kg'])} mol/kg",
-        f"charges = 10 x sum of (% x meq/g) = +{_n(w['cationic_meq_kg'])} and -{_n(w['anionic_meq_kg'])} meq/kg "
-        f"(surfactants, polymers and cationic preservatives); unpaired share of the cations {_n(w['unpaired_share'])}",
+        f"charges = 10 x sum of (% x meq/g) = +{_n(w['cationic_meq_kg'])} and "
+        f"-{_n(w['anionic_meq_kg'])} meq/kg "
+        "(surfactants, polymers and cationic preservatives); unpaired share of the cations "
+        f"{_n(w['unpaired_share'])}",
     ]
     lines += [
         f"phi, volume of {name} oil over volume of water phase = {_n(phi)}"
@@ -37,14 +41,18 @@ def shared_lines(w: Working) -> list[str]:
 
 def active_lines(active: Working, w: Working) -> Iterator[str]:
     """From the weighed amount of one active to its ratios."""
-    parts = " + ".join(f"{_n(p['percent'])} x {_n(p['factor'])} ({p['substance']})" for p in active["parts"])
+    parts = " + ".join(
+        f"{_n(p['percent'])} x {_n(p['factor'])} ({p['substance']})" for p in active["parts"]
+    )
     yield f"total = {parts} = {_n(active['total_percent'])} % of the formula"
     yield (
         f"C = 100 x {_n(active['total_percent'])} / {_n(w['water_phase_percent'])} = "
         f"{_n(active['total_in_water_percent'])} % w/v of the water phase"
     )
     yield from _share_lines(active, w)
-    oils = " + ".join(f"{_n(k)} x {_n(w['oil_to_water_volume'][o])} ({o})" for o, k in active["k_oil"].items())
+    oils = " + ".join(
+        f"{_n(k)} x {_n(w['oil_to_water_volume'][o])} ({o})" for o, k in active["k_oil"].items()
+    )
     yield f"K phi = {oils or 'no liquid oil'} = {_n(active['oil_term'])}"
     held = [(b, k) for b, k in active["k_bind"].items() if k is not None]
     binders = " + ".join(f"{_n(k)} x {_n(w['binder_percent_w_v'][b])} ({b})" for b, k in held)
@@ -58,8 +66,13 @@ def active_lines(active: Working, w: Working) -> Iterator[str]:
     for m in active["microbes"]:
         limit = "no figure known" if m["mic_percent"] is None else f"{_n(m['mic_percent'])} % w/v"
         yield (
-            f"ratio for {m['name']} = free / MIC = {_n(active['free_percent'])} / {limit} = {_n(m['ratio'])}"
-            + (f"; the MIC is good to a factor {_n(m['factor'])}" if m["mic_percent"] is not None else "")
+            f"ratio for {m['name']} = free / MIC = {_n(active['free_percent'])} / {limit} = "
+            f"{_n(m['ratio'])}"
+            + (
+                f"; the MIC is good to a factor {_n(m['factor'])}"
+                if m["mic_percent"] is not None
+                else ""
+            )
         )
 
 
@@ -73,13 +86,15 @@ def _share_lines(active: Working, w: Working) -> Iterator[str]:
         if not active["dh_ion_kj_mol"]
         else (
             f" + 1000 x {_n(active['dh_ion_kj_mol'])} / (R ln 10) x (1/T - 1/298.15), R = "
-            f"{w['constants']['gas_constant_j_mol_k']:g} J/(mol K), T = {_n(w['temperature_c'])} + 273.15"
+            f"{w['constants']['gas_constant_j_mol_k']:g} J/(mol K), T = {_n(w['temperature_c'])} "
+            "+ 273.15"
         )
     )
     t = w["temperature_c"]
     yield f"A = 0.505 + 0.0008 (t - 20) + 0.00001 (t - 20)(t - 25), t = {_n(t)} °C (Davies)"
     yield (
-        f"pKa' = {_n(active['pka_25c'])}{warmth} {sign[0]} A (sqrt(I)/(1 + sqrt(I)) - 0.3 I), I at most 0.5, = "
+        f"pKa' = {_n(active['pka_25c'])}{warmth} {sign[0]} A (sqrt(I)/(1 + sqrt(I)) - 0.3 I), I "
+        "at most 0.5, = "
         f"{_n(active['pka_used'])}"
     )
     yield f"f = 1 / (1 + 10^({sign[1]})) = {_n(active['working_fraction'])}"
@@ -93,7 +108,8 @@ def _free_lines(active: Working, w: Working) -> Iterator[str]:
     yield f"free = {rule} = {_n(active['free_uncapped_percent'])} % w/v"
     if active["solubility_g_l"] is not None:
         yield (
-            f"never above its solubility, {_n(active['solubility_g_l'])} g/L = {_n(active['solubility_g_l'] / 10)} % "
+            f"never above its solubility, {_n(active['solubility_g_l'])} g/L = "
+            f"{_n(active['solubility_g_l'] / 10)} % "
             f"w/v: {_n(active['free_percent'])} % w/v"
         )
 
@@ -105,11 +121,14 @@ def water_activity_lines(w: Working) -> list[str]:
         return [f"measured: {_n(aw['value'])} ± {_n(aw['tolerance'])}"]
     return [
         "aw = aw(uncharged solutes) x aw(salts) x aw(ideal particles); m in mol per kg of water",
-        f"uncharged: X = {mass:g} x sum m / (1 + {mass:g} x sum m), ln aw = ln(1 - X) + K X^2 + K3 X^3, K and K3 the "
+        f"uncharged: X = {mass:g} x sum m / (1 + {mass:g} x sum m), ln aw = ln(1 - X) + K X^2 + "
+        "K3 X^3, K and K3 the "
         "means by mole share; K = K3 = 0 where none is given",
         f"salts: ln aw = sum of (I_i / I) x ln aw of salt i alone at I, Pitzer with A = "
-        f"{w['constants']['a_phi_25c']:g}: phi = 1 - |z+ z-| A sqrt(I)/(1 + 1.2 sqrt(I)) + m (2 nu+ nu-/nu) B + "
-        "m^2 (2 (nu+ nu-)^1.5/nu) Cphi, B = beta0 + beta1 exp(-alpha1 sqrt(I)) + beta2 exp(-alpha2 sqrt(I)), "
+        f"{w['constants']['a_phi_25c']:g}: phi = 1 - |z+ z-| A sqrt(I)/(1 + 1.2 sqrt(I)) + m (2 "
+        "nu+ nu-/nu) B + "
+        "m^2 (2 (nu+ nu-)^1.5/nu) Cphi, B = beta0 + beta1 exp(-alpha1 sqrt(I)) + beta2 "
+        "exp(-alpha2 sqrt(I)), "
         f"ln aw = -{mass:g} nu m phi; constants in the rows of solutes",
         f"ideal particles: ln aw = -{mass:g} x osmol per kg",
         f"result: {_n(aw['value'])} ± {_n(aw['tolerance'])}",
@@ -119,7 +138,12 @@ def water_activity_lines(w: Working) -> list[str]:
 def solute_rows(w: Working) -> list[list[str]]:
     """Solute, model, mol per kg of water, constants."""
     return [
-        [s["inci"], s["model"], _n(s["mol_kg"]), *("" if s[k] is None else _n(s[k]) for k in ("k", "k3"))]
+        [
+            s["inci"],
+            s["model"],
+            _n(s["mol_kg"]),
+            *("" if s[k] is None else _n(s[k]) for k in ("k", "k3")),
+        ]
         for s in w["water_activity"]["solutes"]
     ]
 
@@ -131,7 +155,8 @@ def substance_rows(composition: Working) -> list[list[str]]:
             s["inci"],
             _n(s["percent"]),
             "; ".join(
-                f"{p['origin']} {_n(p['percent'])} %{' (carried in)' if p['carried_in'] else ''}" for p in s["from"]
+                f"{p['origin']} {_n(p['percent'])} %{' (carried in)' if p['carried_in'] else ''}"
+                for p in s["from"]
             ),
             _n(s["water_fraction"]),
             _n(s["water_phase_fraction"]),

@@ -28,7 +28,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 OWN, ALL = "own", "all"
-# formula-system pairs judged at once: enough to outweigh the calls, few enough for the processor's cache
+# formula-system pairs judged at once: enough to outweigh the calls, few enough for the processor's
+# cache
 PAIRS = 8_000
 VERDICTS = ("", "pass", "unknown", "warn", "unread")  # codes of the words in a frame
 _WORD_OF = np.array([0, 1, 2, 3, 3], dtype=np.int8)  # verdict code -> place in VERDICTS
@@ -85,12 +86,17 @@ class Screen:
         out = []
         for first in range(0, pile.count, step):
             part = pile if pile.count <= step else pile.part(first, first + step)
-            rows = _as_it_stands(part, context) if self.systems is None else self._against(part, context)
+            rows = (
+                _as_it_stands(part, context)
+                if self.systems is None
+                else self._against(part, context)
+            )
             out.append(replace(rows, formula=rows.formula + first))
         return out
 
     def _context(self, pile: Pile, own: Sequence[Ingredient]) -> Context:
-        """A context that holds a pile; it grows with what was met, so that it is rarely built anew."""
+        """A context that holds a pile; it grows with what was met, so that it is rarely built
+        anew."""
         fresh = context_of(pile.materials, context_for(self.tables), own, self.systems or ())
         if own:
             return fresh
@@ -117,7 +123,8 @@ class Screen:
         case = cases_of(tried(host, systems, np.minimum(dose, room), self.composer.opener), context)
         found = _without_room(judged(case), cramped.reshape(-1))
         notes = [
-            f"it takes {dose[s, f]:.4g} % of the whole formula, and only {room[f]:.4g} % of this one can give way"
+            f"it takes {dose[s, f]:.4g} % of the whole formula, and only {room[f]:.4g} % of this "
+            "one can give way"
             if cramped[s, f]
             else ""
             for f in range(n)
@@ -139,14 +146,22 @@ def _as_it_stands(pile: Pile, context: Context) -> Rows:
     n, there = pile.count, case.system >= 0
     names = np.array([s.id for s in context.systems] or [""], dtype=object)
     system = tuple(
-        " + ".join(names[i] for i in row[mine]) or "none" for row, mine in zip(case.system, there, strict=True)
+        " + ".join(names[i] for i in row[mine]) or "none"
+        for row, mine in zip(case.system, there, strict=True)
     )
     one = np.broadcast_to(there.sum(axis=1) == 1, n)
-    return Rows(np.arange(n), system, np.where(one, case.system_percent[:, 0], np.nan), judged(case), ("",) * n)
+    return Rows(
+        np.arange(n),
+        system,
+        np.where(one, case.system_percent[:, 0], np.nan),
+        judged(case),
+        ("",) * n,
+    )
 
 
 def _without_room(found: Judged, cramped: Bools) -> Judged:
-    """A system that the formula has no room for fails by its dose; nothing else can be said of it."""
+    """A system that the formula has no room for fails by its dose; nothing else can be said of
+    it."""
     if not cramped.any():
         return found
     codes, value, tolerance = found.codes.copy(), found.value.copy(), found.tolerance.copy()
@@ -156,7 +171,9 @@ def _without_room(found: Judged, cramped: Bools) -> Judged:
 
 
 def _ordered(found: Judged, order: Ints) -> Judged:
-    return Judged(found.codes[order], found.subject[order], found.value[order], found.tolerance[order])
+    return Judged(
+        found.codes[order], found.subject[order], found.value[order], found.tolerance[order]
+    )
 
 
 def systems_of(against: str | Sequence[str], tables: Tables) -> tuple[System, ...] | None:
@@ -175,12 +192,13 @@ def systems_of(against: str | Sequence[str], tables: Tables) -> tuple[System, ..
     known = {s.id: s for s in tables.systems}
     lost = [w for w in wanted if w not in known]
     if lost:
-        from preservecheck.formula.names import names_of  # noqa: PLC0415
+        from preservecheck.formula.names import names_of
 
         near = names_of(tables).nearest_system(lost[0])
         hint = f"; did you mean {' or '.join(near)}?" if near else ""
         raise PreservecheckError(
-            f"against: {', '.join(lost)}: no such system; give {OWN}, {ALL} or ids of 'preservecheck tables list "
+            f"against: {', '.join(lost)}: no such system; give {OWN}, {ALL} or ids of "
+            "'preservecheck tables list "
             f"systems'{hint}"
         )
     return tuple(known[w] for w in dict.fromkeys(wanted))
@@ -198,21 +216,24 @@ def screen_frame(
     Parameters
     ----------
     frame
-        A row a line of a recipe, the product's columns repeated on each line of its formula; columns as in ``LINES``
-        and ``PRODUCTS``.
+        A row a line of a recipe, the product's columns repeated on each line of its formula;
+        columns as in ``LINES`` and ``PRODUCTS``.
     against
-        ``own`` judges each formula as it stands; ``all``, or ids of systems, puts each system in place of the formula's
-        own, at the middle of its usage range or at what the law allows if that is less.
+        ``own`` judges each formula as it stands; ``all``, or ids of systems, puts each system in
+        place of the formula's own, at the middle of its usage range or at what the law allows if
+        that is less.
     tables
-        The tables; default the shipped ones, with the user's own rows named in ``PRESERVECHECK_TABLES``.
+        The tables; default the shipped ones, with the user's own rows named in
+        ``PRESERVECHECK_TABLES``.
     today
         The day whose law holds where a formula names none; default is the clock's.
 
     Returns
     -------
     pandas.DataFrame
-        A row a formula and system, columns as ``columns`` lists them, formulas in the order of the frame. A formula
-        that cannot be read has one row with the verdict ``unread`` and the fault as its ``note``.
+        A row a formula and system, columns as ``columns`` lists them, formulas in the order of the
+        frame. A formula that cannot be read has one row with the verdict ``unread`` and the fault
+        as its ``note``.
 
     Raises
     ------
@@ -240,9 +261,15 @@ def check_columns(frame: pd.DataFrame, known: Mapping[str, Field], where: str) -
     allowed = columns_of(known)
     faults = []
     if missing := [n for n, f in known.items() if f.needed and n not in frame]:
-        faults.append(f"{where}: the column {', '.join(missing)} is missing; the columns are {', '.join(allowed)}")
+        faults.append(
+            f"{where}: the column {', '.join(missing)} is missing; the columns are "
+            f"{', '.join(allowed)}"
+        )
     if strange := [str(c) for c in frame.columns if c not in allowed and c not in ("note", "held")]:
-        faults.append(f"{where}: the column {', '.join(strange)} is not known; the columns are {', '.join(allowed)}")
+        faults.append(
+            f"{where}: the column {', '.join(strange)} is not known; the columns are "
+            f"{', '.join(allowed)}"
+        )
     if doubled := sorted({str(c) for c in frame.columns if list(frame.columns).count(c) > 1}):
         faults.append(f"{where}: the column {', '.join(doubled)} stands twice; keep one")
     if "ingredient" in known and not {"percent", "grams"} & set(frame.columns):
@@ -253,7 +280,7 @@ def check_columns(frame: pd.DataFrame, known: Mapping[str, Field], where: str) -
 
 def framed(screen: Screen, tables: Iterable[tuple[pd.DataFrame, pd.DataFrame]]) -> pd.DataFrame:
     """Verdicts on tables of lines and products, as one frame."""
-    import pandas as pd  # noqa: PLC0415
+    import pandas as pd
 
     parts = [frame_of(screen.reader.taken(lines, products), screen) for lines, products in tables]
     return pd.concat(parts, ignore_index=True) if len(parts) > 1 else parts[0]
@@ -267,7 +294,8 @@ def frame_of(taken: Taken, screen: Screen) -> pd.DataFrame:
 
 
 def by_own(formulas: dict[int, Composition], screen: Screen) -> list[tuple[Ints, Rows]]:
-    """Verdicts on opened formulas, those that bring ingredients of their own apart from the others."""
+    """Verdicts on opened formulas, those that bring ingredients of their own apart from the
+    others."""
     groups: dict[str, list[int]] = {}
     for n, c in formulas.items():
         groups.setdefault(repr([i.as_dict() for i in c.formula.own_ingredients]), []).append(n)
@@ -288,26 +316,41 @@ def columns() -> list[str]:
     return out
 
 
-def assembled(ids: Sequence[str], found: Sequence[tuple[Ints, Rows]], faults: dict[int, str]) -> pd.DataFrame:
+def assembled(
+    ids: Sequence[str], found: Sequence[tuple[Ints, Rows]], faults: dict[int, str]
+) -> pd.DataFrame:
     """Verdicts and faults as one frame, formulas in their order."""
-    import pandas as pd  # noqa: PLC0415
+    import pandas as pd
 
     names = np.array([*ids, ""], dtype=object)
-    place = np.concatenate([*(at[r.formula] for at, r in found), np.array(list(faults), dtype=int)]).astype(int)
+    place = np.concatenate(
+        [*(at[r.formula] for at, r in found), np.array(list(faults), dtype=int)]
+    ).astype(int)
     order = np.argsort(place, kind="stable")
     lost = len(faults)
     width = len(CHECKS)
-    codes = np.concatenate([*(r.judged.codes for _, r in found), np.zeros((lost, width), dtype=np.int8)])[order]
-    value = np.concatenate([*(r.judged.value for _, r in found), np.full((lost, width), np.nan)])[order]
-    tolerance = np.concatenate([*(r.judged.tolerance for _, r in found), np.full((lost, width), np.nan)])[order]
+    codes = np.concatenate(
+        [*(r.judged.codes for _, r in found), np.zeros((lost, width), dtype=np.int8)]
+    )[order]
+    value = np.concatenate([*(r.judged.value for _, r in found), np.full((lost, width), np.nan)])[
+        order
+    ]
+    tolerance = np.concatenate(
+        [*(r.judged.tolerance for _, r in found), np.full((lost, width), np.nan)]
+    )[order]
     worst = codes.max(axis=1, initial=ABSENT)
     limiting = np.where(worst > 1, codes.argmax(axis=1), -1)
     word = _WORD_OF[worst]
     word[np.argsort(order)[len(order) - lost :]] = UNREAD
     words, checks = pd.Index(VERDICTS), pd.Index([c.ID for c in CHECKS])
-    systems = np.concatenate([*(np.array(r.system, dtype=object) for _, r in found), np.full(lost, "", dtype=object)])
+    systems = np.concatenate(
+        [*(np.array(r.system, dtype=object) for _, r in found), np.full(lost, "", dtype=object)]
+    )
     notes = np.concatenate(
-        [*(np.array(r.note, dtype=object) for _, r in found), np.array(list(faults.values()), dtype=object)]
+        [
+            *(np.array(r.note, dtype=object) for _, r in found),
+            np.array(list(faults.values()), dtype=object),
+        ]
     )
     data: dict[str, object] = {
         "formula": pd.Series(names[place[order]], dtype="str"),

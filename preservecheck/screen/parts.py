@@ -23,7 +23,8 @@ OF_A_ROW = ("formula", "system", "percent", "verdict", "serious", "limiting_chec
 
 
 def write_part(frame: pd.DataFrame, form: str, part: Path) -> None:
-    """Write one part as a whole: rows without a heading, so that parts can be put one after the other.
+    """Write one part as a whole: rows without a heading, so that parts can be put one after the
+    other.
 
     Raises
     ------
@@ -40,7 +41,9 @@ def write_part(frame: pd.DataFrame, form: str, part: Path) -> None:
             "--format parquet needs one more library; install it with: pip install pyarrow"
         ) from None
     except OSError as error:
-        raise PreservecheckError(f"{target}: cannot be written: {error.strerror or error}") from None
+        raise PreservecheckError(
+            f"{target}: cannot be written: {error.strerror or error}"
+        ) from None
 
 
 def _csv(frame: pd.DataFrame, path: Path) -> None:
@@ -50,8 +53,8 @@ def _csv(frame: pd.DataFrame, path: Path) -> None:
 
 
 def _parquet(frame: pd.DataFrame, path: Path) -> None:
-    import pyarrow as pa  # noqa: PLC0415
-    import pyarrow.parquet as pq  # noqa: PLC0415
+    import pyarrow as pa
+    import pyarrow.parquet as pq
 
     pq.write_table(pa.Table.from_pandas(frame, preserve_index=False), path)
 
@@ -66,7 +69,12 @@ def _table(frame: pd.DataFrame, path: Path) -> None:
     _json(frame.head(TABLE_ROWS), path)
 
 
-_WRITERS: dict[str, Callable[[Any, Path], None]] = {"csv": _csv, "parquet": _parquet, "json": _json, "table": _table}
+_WRITERS: dict[str, Callable[[Any, Path], None]] = {
+    "csv": _csv,
+    "parquet": _parquet,
+    "json": _json,
+    "table": _table,
+}
 
 
 def objects(frame: pd.DataFrame) -> Iterator[dict[str, Any]]:
@@ -77,8 +85,21 @@ def objects(frame: pd.DataFrame) -> Iterator[dict[str, Any]]:
             yield cells
             continue
         yield {
-            n: cells[n] for n in ("formula", "system", "percent", "verdict", "serious", "limiting_check", "note")
-        } | {"checks": {c.ID: _check(cells, c.ID, c.KEY.name, c.KEY.unit) for c in CHECKS if cells[c.ID]}}
+            n: cells[n]
+            for n in (
+                "formula",
+                "system",
+                "percent",
+                "verdict",
+                "serious",
+                "limiting_check",
+                "note",
+            )
+        } | {
+            "checks": {
+                c.ID: _check(cells, c.ID, c.KEY.name, c.KEY.unit) for c in CHECKS if cells[c.ID]
+            }
+        }
 
 
 def _check(cells: dict[str, Any], check: str, name: str, unit: str) -> dict[str, Any]:
@@ -109,7 +130,9 @@ def _parts(folder: Path) -> list[Path]:
     return sorted(folder.glob("*.part"))
 
 
-def put_together(folder: Path, form: str, output: Path, columns: Sequence[str], head: dict[str, Any]) -> None:
+def put_together(
+    folder: Path, form: str, output: Path, columns: Sequence[str], head: dict[str, Any]
+) -> None:
     """Write the output from the parts: as a whole or not at all.
 
     Parameters
@@ -142,12 +165,16 @@ def put_together(folder: Path, form: str, output: Path, columns: Sequence[str], 
                 stream(folder, form, file, columns, head)
         os.replace(half, output)
     except OSError as error:
-        raise PreservecheckError(f"{output}: cannot be written: {error.strerror or error}") from None
+        raise PreservecheckError(
+            f"{output}: cannot be written: {error.strerror or error}"
+        ) from None
     finally:
         half.unlink(missing_ok=True)
 
 
-def stream(folder: Path, form: str, file: IO[str], columns: Sequence[str], head: dict[str, Any]) -> None:
+def stream(
+    folder: Path, form: str, file: IO[str], columns: Sequence[str], head: dict[str, Any]
+) -> None:
     """Write the rows of all parts to an open text file, as CSV or JSON."""
     if form == "csv":
         file.write(",".join(columns) + "\n")
@@ -167,11 +194,12 @@ def stream(folder: Path, form: str, file: IO[str], columns: Sequence[str], head:
 
 
 def _parquet_together(folder: Path, half: Path) -> None:
-    import pyarrow as pa  # noqa: PLC0415
-    import pyarrow.parquet as pq  # noqa: PLC0415
+    import pyarrow as pa
+    import pyarrow.parquet as pq
 
     every = _parts(folder)
-    # a part without rows, or without a single value in a column, does not know what that column holds
+    # a part without rows, or without a single value in a column, does not know what that column
+    # holds
     schema = pa.unify_schemas([pq.read_schema(p) for p in every], promote_options="permissive")
     with pq.ParquetWriter(half, schema) as writer:
         for part in every:

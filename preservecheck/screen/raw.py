@@ -45,7 +45,10 @@ def raw_formula(
         for key in ("heated_to", "added_at"):
             given = cells.get(key, f"{n} °C" if (n := cells.get(f"{key}_c")) is not None else None)
             if given is not None and phase.setdefault(key, given) != given:
-                faults.append(f"phase {name}: {key} is {phase[key]} on one line and {given} on another; keep one")
+                faults.append(
+                    f"phase {name}: {key} is {phase[key]} on one line and {given} on another; "
+                    "keep one"
+                )
         phase["items"].append(_item(cells, opener, blends))
     if faults:
         raise FormulaError(faults)
@@ -55,12 +58,16 @@ def raw_formula(
     return raw
 
 
-def _item(cells: Mapping[str, Any], opener: Opener, blends: dict[str, dict[str, float]]) -> dict[str, Any]:
+def _item(
+    cells: Mapping[str, Any], opener: Opener, blends: dict[str, dict[str, float]]
+) -> dict[str, Any]:
     name = text(cells.get("ingredient", ""))
     inside = text(cells.get("inside", ""))
     system = opener.names.system_in_sheet(name) if name and not inside else None
     item: dict[str, Any] = {"ingredient": name} if system is None else {"preservative": system}
-    if inside:  # a raw material of this substance alone stands for its part of the raw material it came in
+    if (
+        inside
+    ):  # a raw material of this substance alone stands for its part of the raw material it came in
         item = {"ingredient": f"{inside}: {name}"}
         blends.setdefault(item["ingredient"], {name: 100.0})
     for kind in ("percent", "grams"):

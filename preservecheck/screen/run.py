@@ -1,8 +1,9 @@
-"""A screen from beginning to end: pieces judged side by side, parts kept on disk, put together at the end.
+"""A screen from beginning to end: pieces judged side by side, parts kept on disk, put together at
+the end.
 
-Each piece of the pile becomes a part file beside the output, written under another name first and then renamed. A run
-that is stopped leaves no half output; ``resume`` goes on with the parts that are there, as long as nothing that they
-rest on has changed.
+Each piece of the pile becomes a part file beside the output, written under another name first and
+then renamed. A run that is stopped leaves no half output; ``resume`` goes on with the parts that
+are there, as long as nothing that they rest on has changed.
 """
 
 from __future__ import annotations
@@ -147,12 +148,15 @@ class Run:
         mine = self._manifest()
         if resume:
             if not manifest.is_file():
-                raise PreservecheckError(f"--resume: there is no unfinished run in {self.folder}; leave --resume out")
+                raise PreservecheckError(
+                    f"--resume: there is no unfinished run in {self.folder}; leave --resume out"
+                )
             old = json.loads(manifest.read_text(encoding="utf-8"))
             other = [k for k in mine if old.get(k) != mine[k]]
             if other:
                 raise PreservecheckError(
-                    f"--resume: {', '.join(other)} {'is' if len(other) == 1 else 'are'} not what the unfinished run "
+                    f"--resume: {', '.join(other)} {'is' if len(other) == 1 else 'are'} not what "
+                    "the unfinished run "
                     "began with; leave --resume out to start anew"
                 )
             return
@@ -161,7 +165,9 @@ class Run:
             self.folder.mkdir(parents=True)
             _whole(manifest, json.dumps(mine))
         except OSError as error:
-            raise PreservecheckError(f"{self.folder}: cannot be written: {error.strerror or error}") from None
+            raise PreservecheckError(
+                f"{self.folder}: cannot be written: {error.strerror or error}"
+            ) from None
 
     def _manifest(self) -> dict[str, Any]:
         known = self.job.known()
@@ -198,7 +204,9 @@ class Run:
         pool = ProcessPoolExecutor(self.jobs, initializer=_helper) if self.jobs > 1 else None
         try:
             systems = len(systems_of(self.job.against, self.job.known()) or (1,))
-            for number, piece in enumerate(p for source in self.sources for p in source.pieces(systems)):
+            for number, piece in enumerate(
+                p for source in self.sources for p in source.pieces(systems)
+            ):
                 kept = self.part(number).with_suffix(".counts")
                 if kept.is_file():
                     counts[number] = Summary.from_json(json.loads(kept.read_text(encoding="utf-8")))
@@ -207,14 +215,20 @@ class Run:
                     counts[number] = work(self.job, piece, self.part(number))
                     told(piece.formulas)
                 else:
-                    running[pool.submit(work, self.job, piece, self.part(number))] = (number, piece.formulas)
-                    if len(running) > self.jobs:  # one more waits, so that none stands idle; never many in memory
+                    running[pool.submit(work, self.job, piece, self.part(number))] = (
+                        number,
+                        piece.formulas,
+                    )
+                    if (
+                        len(running) > self.jobs
+                    ):  # one more waits, so that none stands idle; never many in memory
                         _collect(running, counts, told)
             while running:
                 _collect(running, counts, told)
         except BrokenProcessPool:
             raise PreservecheckError(
-                "a process that helped was ended by the system, perhaps for want of memory; the same command with "
+                "a process that helped was ended by the system, perhaps for want of memory; the "
+                "same command with "
                 "--resume --jobs 1 goes on"
             ) from None
         finally:
@@ -244,7 +258,9 @@ def _helper() -> None:
 
 
 def _collect(
-    running: dict[Future[Summary], tuple[int, int]], counts: dict[int, Summary], told: Callable[[int], None]
+    running: dict[Future[Summary], tuple[int, int]],
+    counts: dict[int, Summary],
+    told: Callable[[int], None],
 ) -> None:
     """Take in what is through."""
     for future in wait(running, return_when=FIRST_COMPLETED).done:

@@ -1,7 +1,8 @@
 """The columns of a long table of formulas: a row a line of a recipe, and a row a product.
 
-In one frame both stand side by side, the product's columns repeated on each of its lines. A quantity stands with its
-unit (``heated_to``, such as ``75 °C``) or as a number under a name that says the unit (``heated_to_c``).
+In one frame both stand side by side, the product's columns repeated on each of its lines. A
+quantity stands with its unit (``heated_to``, such as ``75 °C``) or as a number under a name that
+says the unit (``heated_to_c``).
 """
 
 from __future__ import annotations
@@ -19,21 +20,34 @@ class Field:
     holds: str  # text, number, or quantity
     says: str
     needed: bool = False
-    number: str | None = None  # of a quantity: the column that holds it as a plain number, and the unit
+    number: str | None = (
+        None  # of a quantity: the column that holds it as a plain number, and the unit
+    )
     unit: str | None = None
 
 
 LINES: dict[str, Field] = {
     "formula": Field("text", "name of the formula; its lines stand together", needed=True),
     "phase": Field("text", "name of the phase", needed=True),
-    "ingredient": Field("text", "INCI or common name, or the id of a preservative system", needed=True),
-    "percent": Field("number", "per cent of the formula; the word rest, or nothing under a rest column, fills up"),
+    "ingredient": Field(
+        "text", "INCI or common name, or the id of a preservative system", needed=True
+    ),
+    "percent": Field(
+        "number", "per cent of the formula; the word rest, or nothing under a rest column, fills up"
+    ),
     "grams": Field("number", "grams, in place of percent"),
     "rest": Field("flag", "true on the line that fills up to 100 %"),
     "strength": Field("number", "per cent active, where the raw material is a solution"),
     "inside": Field("text", "the raw material that brought the substance in"),
-    "heated_to": Field("quantity", "hottest temperature of the phase", number="heated_to_c", unit="°C"),
-    "added_at": Field("quantity", "temperature of the batch when the phase goes in", number="added_at_c", unit="°C"),
+    "heated_to": Field(
+        "quantity", "hottest temperature of the phase", number="heated_to_c", unit="°C"
+    ),
+    "added_at": Field(
+        "quantity",
+        "temperature of the batch when the phase goes in",
+        number="added_at_c",
+        unit="°C",
+    ),
 }
 PRODUCTS: dict[str, Field] = {
     "name": Field("text", "name of the product; the formula's where it is left out"),
@@ -47,7 +61,9 @@ PRODUCTS: dict[str, Field] = {
     "on_market": Field("text", "day whose law is applied, such as 2026-12-01"),
     "ph": Field("number", "measured pH"),
     "ph_tolerance": Field("number", "its half-width; 0.1 where it is left out"),
-    "temperature": Field("quantity", "temperature of the pH sample", number="temperature_c", unit="°C"),
+    "temperature": Field(
+        "quantity", "temperature of the pH sample", number="temperature_c", unit="°C"
+    ),
     "water_activity": Field("number", "measured water activity"),
     "water_activity_tolerance": Field("number", "its half-width; 0.005 where it is left out"),
 }

@@ -1,4 +1,5 @@
-"""Two states of the tables compared: which formulas come off differently, and which changed rows may be the reason."""
+"""Two states of the tables compared: which formulas come off differently, and which changed rows
+may be the reason."""
 
 from __future__ import annotations
 
@@ -25,7 +26,17 @@ if TYPE_CHECKING:
 
 # which checks a table can change; the others hold nothing that a verdict rests on
 TOUCHES: dict[str, tuple[str, ...]] = {
-    "systems": ("ph-range", "free-active", "dose", "heat-limit", "ionic", "coverage", "burden", "weighing", "pairs"),
+    "systems": (
+        "ph-range",
+        "free-active",
+        "dose",
+        "heat-limit",
+        "ionic",
+        "coverage",
+        "burden",
+        "weighing",
+        "pairs",
+    ),
     "actives": ("free-active", "solubility", "ionic", "legal-limit", "ph-range", "heat-limit"),
     "ingredients": tuple(c.ID for c in CHECKS),
     "mic": ("free-active",),
@@ -38,7 +49,8 @@ TOUCHES: dict[str, tuple[str, ...]] = {
     "incompatibilities": ("pairs",),
     "product_ph": ("product-ph",),
 }
-# what each column of a system's row can change; one that is not here, its composition above all, can change anything
+# what each column of a system's row can change; one that is not here, its composition above all,
+# can change anything
 SYSTEM_COLUMNS: dict[str, tuple[str, ...]] = {
     "ph_min": ("ph-range",),
     "ph_max": ("ph-range",),
@@ -58,10 +70,24 @@ SYSTEM_COLUMNS: dict[str, tuple[str, ...]] = {
     "mould": ("coverage",),
 }
 # what the dose hangs on at which a system is tried
-DOSING = {"legal_limits": None, "conversions": None, "systems": {"usage_min_percent", "usage_max_percent"}}
+DOSING = {
+    "legal_limits": None,
+    "conversions": None,
+    "systems": {"usage_min_percent", "usage_max_percent"},
+}
 # columns that say where a value comes from, not what it is
 UNJUDGED = ("source", "locator", "basis", "recalled", "note", "state", "citation")
-CHANGES = ("formula", "system", "check", "before", "after", "figure", "figure_before", "figure_after", "why")
+CHANGES = (
+    "formula",
+    "system",
+    "check",
+    "before",
+    "after",
+    "figure",
+    "figure_before",
+    "figure_after",
+    "why",
+)
 
 
 @dataclass(frozen=True)
@@ -104,9 +130,14 @@ def former_tables(folder: Path, now: Tables) -> Tables:
         The folder is not there or holds none of the tables.
     """
     if not folder.is_dir():
-        raise TableError(f"{folder}: no such folder; --since takes one with earlier tables, such as legal_limits.csv")
+        raise TableError(
+            f"{folder}: no such folder; --since takes one with earlier tables, such as "
+            "legal_limits.csv"
+        )
     if not any(Earlier(folder, now.root).holds(name) for name in TABLES):
-        raise TableError(f"{folder}: holds none of the tables; they are {', '.join(f'{n}.csv' for n in TABLES)}")
+        raise TableError(
+            f"{folder}: holds none of the tables; they are {', '.join(f'{n}.csv' for n in TABLES)}"
+        )
     return Tables(Earlier(folder, now.root), now.own_dir)
 
 
@@ -134,7 +165,9 @@ def _differing(was: Any, is_: Any) -> tuple[str, ...]:
     if was is None or is_ is None:
         return ()
     old, new = was.as_dict(), is_.as_dict()
-    return tuple(c for c in new if c not in UNJUDGED and not c.endswith("_note") and old[c] != new[c])
+    return tuple(
+        c for c in new if c not in UNJUDGED and not c.endswith("_note") and old[c] != new[c]
+    )
 
 
 def _difference(was: Any, is_: Any, columns: Sequence[str]) -> str:
@@ -172,8 +205,9 @@ class Since:
     now: Screen
 
     def changed(self, taken: tuple[Taken, Taken], changes: Sequence[Change]) -> pd.DataFrame:
-        """What came off differently, a row a formula, system and check; columns as in ``CHANGES``."""
-        import pandas as pd  # noqa: PLC0415
+        """What came off differently, a row a formula, system and check; columns as in
+        ``CHANGES``."""
+        import pandas as pd
 
         old, new = frame_of(taken[0], self.before), frame_of(taken[1], self.now)
         keys = ["formula"] if self.now.systems is None else ["formula", "system"]
@@ -210,20 +244,33 @@ class Since:
             doses = (old["percent"].to_numpy()[a[here]], new["percent"].to_numpy()[b[here]])
             frame["why"] = self._why(frame, check.ID, taken[1], changes, doses)
             out.append(frame)
-        found = pd.concat([f for f in out if len(f)], ignore_index=True) if any(len(f) for f in out) else out[0]
+        found = (
+            pd.concat([f for f in out if len(f)], ignore_index=True)
+            if any(len(f) for f in out)
+            else out[0]
+        )
         order = pd.Index(taken[1].ids).get_indexer(pd.Index(found["formula"]))
         return found.iloc[np.argsort(order, kind="stable")][list(CHANGES)].reset_index(drop=True)
 
     def _why(
-        self, frame: pd.DataFrame, check: str, taken: Taken, changes: Sequence[Change], doses: tuple[Floats, Floats]
+        self,
+        frame: pd.DataFrame,
+        check: str,
+        taken: Taken,
+        changes: Sequence[Change],
+        doses: tuple[Floats, Floats],
     ) -> list[str]:
         """Changed rows that can touch a check and speak of something in the formula."""
         speaks = [_concerned(taken, c, self.now) for c in changes]
         place = {name: i for i, name in enumerate(taken.ids)}
-        holds = {s.id: frozenset({s.id, *(i for i, _ in s.composition)}) for s in self.now.tables.systems}
+        holds = {
+            s.id: frozenset({s.id, *(i for i, _ in s.composition)}) for s in self.now.tables.systems
+        }
         none = "no changed row speaks of it alone; the changes act together"
         out = []
-        for formula, system, before, after in zip(frame["formula"], frame["system"], *doses, strict=True):
+        for formula, system, before, after in zip(
+            frame["formula"], frame["system"], *doses, strict=True
+        ):
             at, systems = place[formula], str(system).split(" + ")
             parts = frozenset(n for s in systems for n in holds.get(s, frozenset({s})))
             moved = np.isfinite(before) and np.isfinite(after) and before != after
@@ -231,7 +278,11 @@ class Since:
                 c.text
                 for c, there in zip(changes, speaks, strict=True)
                 if (c.touches(check) or (moved and c.doses))
-                and (c.key in systems if c.table == "systems" else there[at] or _brought(taken, at, c, parts))
+                and (
+                    c.key in systems
+                    if c.table == "systems"
+                    else there[at] or _brought(taken, at, c, parts)
+                )
             ]
             dose = [f"tried at {before:.4g} % before and {after:.4g} % now"] if moved else []
             out.append("; ".join([*dose, *told]) or none)
@@ -240,7 +291,7 @@ class Since:
 
 def _came_and_went(pairs: pd.DataFrame, old: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
     """Systems that only one state of the tables has."""
-    import pandas as pd  # noqa: PLC0415
+    import pandas as pd
 
     rows = []
     for row in pairs[pairs["old"].isna() | pairs["new"].isna()].to_dict("records"):
@@ -261,7 +312,7 @@ def _came_and_went(pairs: pd.DataFrame, old: pd.DataFrame, new: pd.DataFrame) ->
 
 def _unread(old: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
     """Formulas that only one state of the tables can read."""
-    import pandas as pd  # noqa: PLC0415
+    import pandas as pd
 
     was, is_ = ((f["verdict"] == "unread").to_numpy() for f in (old, new))
     at = np.flatnonzero(was != is_)
@@ -316,7 +367,8 @@ def _sold_in(pile: Pile, change: Change) -> Bools:
 
 
 def _brought(taken: Taken, formula: int, change: Change, parts: frozenset[str]) -> bool:
-    """Whether a change speaks of what a system is made of, in a market that a formula is sold in."""
+    """Whether a change speaks of what a system is made of, in a market that a formula is sold
+    in."""
     if not change.names & parts:
         return False
     if change.market is None:
@@ -324,4 +376,7 @@ def _brought(taken: Taken, formula: int, change: Change, parts: frozenset[str]) 
     if formula in taken.others:
         return change.market in taken.others[formula].formula.product.markets
     at = np.flatnonzero(taken.sound_at == formula)
-    return bool(at.size) and change.market in taken.sound.profiles[int(taken.sound.profile[at[0]])].markets
+    return (
+        bool(at.size)
+        and change.market in taken.sound.profiles[int(taken.sound.profile[at[0]])].markets
+    )

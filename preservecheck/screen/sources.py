@@ -1,4 +1,5 @@
-"""Where a pile of formulas comes from: files one by one, or long tables, in pieces that fit into memory."""
+"""Where a pile of formulas comes from: files one by one, or long tables, in pieces that fit into
+memory."""
 
 from __future__ import annotations
 
@@ -22,7 +23,8 @@ if TYPE_CHECKING:
 
 FORMULA_FILES = (".toml", ".xlsx", ".csv")
 LONG_TABLES = (".csv", ".parquet")
-# formulas in one piece: enough to outweigh the calls, few enough to be done soon when a run is stopped
+# formulas in one piece: enough to outweigh the calls, few enough to be done soon when a run is
+# stopped
 FILES_AT_ONCE = 200
 ROWS_AT_ONCE = 100_000
 FORMULAS_AT_ONCE = 2_500
@@ -62,9 +64,11 @@ def _files_taken(files: Sequence[tuple[str, Path]], screen: Screen) -> Taken:
 
 
 def _nothing() -> tuple[pd.DataFrame, pd.DataFrame]:
-    import pandas as pd  # noqa: PLC0415
+    import pandas as pd
 
-    return pd.DataFrame(columns=["formula", "phase", "ingredient"]), pd.DataFrame(columns=["formula", *PRODUCTS])
+    return pd.DataFrame(columns=["formula", "phase", "ingredient"]), pd.DataFrame(
+        columns=["formula", *PRODUCTS]
+    )
 
 
 @dataclass
@@ -88,7 +92,7 @@ class Source:
         systems
             Rows that each formula will give.
         """
-        import pandas as pd  # noqa: PLC0415
+        import pandas as pd
 
         if self.table is None:
             for at in range(0, len(self.files), FILES_AT_ONCE):
@@ -101,14 +105,17 @@ class Source:
         if products is not None:
             check_columns(products, {"formula": LINES["formula"]} | PRODUCTS, str(self.products))
             products = products.assign(formula=products["formula"].astype(str).str.strip())
-            index = pd.Index(products["formula"])  # made once: a million rows are not gone through for each piece
+            index = pd.Index(
+                products["formula"]
+            )  # made once: a million rows are not gone through for each piece
         for lines in self._whole_formulas(max(1, min(FORMULAS_AT_ONCE, ROWS_AT_ONCE // systems))):
             known = LINES if products is not None else LINES | PRODUCTS
             check_columns(lines, known, str(self.table))
             ids = lines["formula"].astype(str).str.strip()
             broken = ids.isin(split)
             faults = dict.fromkeys(
-                ids[broken], "its lines do not stand together in the table; sort the table by formula"
+                ids[broken],
+                "its lines do not stand together in the table; sort the table by formula",
             )
             mine = lines[~broken]
             if products is not None:
@@ -128,7 +135,7 @@ class Source:
 
     def _whole_formulas(self, most: int) -> Iterator[pd.DataFrame]:
         """Pieces of the table with so many formulas at most, each ending where a formula ends."""
-        import pandas as pd  # noqa: PLC0415
+        import pandas as pd
 
         left: pd.DataFrame | None = None
         for chunk in _chunks(self.table):
@@ -168,23 +175,27 @@ def _chunks(path: Path | None, only: list[str] | None = None) -> Iterator[pd.Dat
     FormulaError
         It cannot be read, or has no column ``formula``.
     """
-    import pandas as pd  # noqa: PLC0415
+    import pandas as pd
 
     if path is None:
         return
     try:
         if path.suffix.casefold() == ".parquet":
-            import pyarrow.parquet as pq  # noqa: PLC0415
+            import pyarrow.parquet as pq
 
             file = pq.ParquetFile(path)
             if "formula" not in file.schema_arrow.names:
-                raise FormulaError(f"{path}: has no column formula; it names the formula that each line belongs to")
+                raise FormulaError(
+                    f"{path}: has no column formula; it names the formula that each line belongs to"
+                )
             for batch in file.iter_batches(batch_size=LINES_AT_ONCE, columns=only):
                 if batch.num_rows:
                     yield batch.to_pandas()
             return
         layout: Any = _layout(path)
-        with pd.read_csv(path, chunksize=LINES_AT_ONCE, usecols=only, low_memory=False, **layout) as reader:
+        with pd.read_csv(
+            path, chunksize=LINES_AT_ONCE, usecols=only, low_memory=False, **layout
+        ) as reader:
             for chunk in reader:
                 if len(chunk):
                     yield chunk
@@ -199,15 +210,18 @@ def _chunks(path: Path | None, only: list[str] | None = None) -> Iterator[pd.Dat
 
 
 def _layout(path: Path) -> dict[str, Any]:
-    """How a CSV file parts its cells; a spreadsheet that parts them by semicolons writes a decimal comma."""
+    """How a CSV file parts its cells; a spreadsheet that parts them by semicolons writes a decimal
+    comma."""
     with path.open(encoding="utf-8-sig", errors="replace") as file:
         head = file.readline()
     comma = head.count(";") <= head.count(",")
-    return {"encoding": "utf-8-sig", "skipinitialspace": True} | ({} if comma else {"sep": ";", "decimal": ","})
+    return {"encoding": "utf-8-sig", "skipinitialspace": True} | (
+        {} if comma else {"sep": ";", "decimal": ","}
+    )
 
 
 def _read_whole(path: Path) -> pd.DataFrame:
-    import pandas as pd  # noqa: PLC0415
+    import pandas as pd
 
     parts = list(_chunks(path))
     if not parts:
@@ -229,9 +243,15 @@ def sources_of(paths: Sequence[Path], products: Path | None = None) -> list[Sour
     for path in paths:
         if path.is_dir():
             short = len(paths) == 1
-            inside = [(str(p.relative_to(path) if short else p), p) for p in sorted(path.rglob("*")) if _is_formula(p)]
+            inside = [
+                (str(p.relative_to(path) if short else p), p)
+                for p in sorted(path.rglob("*"))
+                if _is_formula(p)
+            ]
             if not inside:
-                faults.append(f"{path}: holds no formula file; they end in .toml, .xlsx or .Formula.csv")
+                faults.append(
+                    f"{path}: holds no formula file; they end in .toml, .xlsx or .Formula.csv"
+                )
             files += inside
         elif not path.is_file():
             faults.append(f"{path}: there is no such file or folder; check the name")
@@ -241,12 +261,18 @@ def sources_of(paths: Sequence[Path], products: Path | None = None) -> list[Sour
             files.append((str(path), path))
         else:
             faults.append(
-                f"{path}: give formula files (.toml, .xlsx, .csv), a folder of them, or a .csv or .parquet table"
+                f"{path}: give formula files (.toml, .xlsx, .csv), a folder of them, or a .csv or "
+                ".parquet table"
             )
     if products is not None and not products.is_file():
-        faults.append(f"{products}: there is no such file; --products takes the table of the products")
+        faults.append(
+            f"{products}: there is no such file; --products takes the table of the products"
+        )
     if products is not None and not tables:
-        faults.append("--products goes with a long table of lines; formula files hold their product themselves")
+        faults.append(
+            "--products goes with a long table of lines; formula files hold their product "
+            "themselves"
+        )
     if faults:
         raise PreservecheckError(faults)
     return [*([Source("files", files=tuple(files))] if files else []), *tables]
@@ -268,7 +294,8 @@ def _is_long(path: Path) -> bool:
 
 
 def _beside(path: Path) -> Path | None:
-    """The table of the products that stands beside a table of lines: ``shelf.csv`` and ``shelf.products.csv``."""
+    """The table of the products that stands beside a table of lines: ``shelf.csv`` and
+    ``shelf.products.csv``."""
     for suffix in (path.suffix, *LONG_TABLES):
         other = path.with_name(f"{path.stem}.products{suffix}")
         if other.is_file():

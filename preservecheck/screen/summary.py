@@ -33,7 +33,9 @@ class Summary:
     faults: list[str] = field(default_factory=list)  # the first few, formula and fault
     verdicts: Counter[str] = field(default_factory=Counter)  # over the rows
     checks: dict[str, Counter[str]] = field(default_factory=dict)  # rows by check and verdict
-    systems: dict[str, Counter[str]] = field(default_factory=dict)  # by system: tried, fits, and the verdicts
+    systems: dict[str, Counter[str]] = field(
+        default_factory=dict
+    )  # by system: tried, fits, and the verdicts
     without_any: int = 0  # formulas in which no system that was tried fits
     changed: int = 0  # formulas whose verdict changed, between two states of the tables
     reasons: Counter[str] = field(default_factory=Counter)  # formulas by changed check and row
@@ -68,7 +70,10 @@ class Summary:
     def from_json(cls, data: Mapping[str, Any]) -> Self:
         """What ``to_json`` wrote."""
         return cls(
-            **{k: data[k] for k in ("formulas", "rows", "unread", "faults", "without_any", "changed")},
+            **{
+                k: data[k]
+                for k in ("formulas", "rows", "unread", "faults", "without_any", "changed")
+            },
             verdicts=Counter(data["verdicts"]),
             checks={c: Counter(n) for c, n in data["checks"].items()},
             systems={s: Counter(n) for s, n in data["systems"].items()},
@@ -79,7 +84,8 @@ class Summary:
 def codes_of(frame: pd.DataFrame) -> dict[str, Codes]:
     """The worst code of each check in the rows of a frame of verdicts."""
     return {
-        c.ID: frame[c.ID].cat.codes.to_numpy(dtype=np.int8) + frame[f"{c.ID}.serious"].to_numpy(dtype=np.int8)
+        c.ID: frame[c.ID].cat.codes.to_numpy(dtype=np.int8)
+        + frame[f"{c.ID}.serious"].to_numpy(dtype=np.int8)
         for c in CHECKS
     }
 
@@ -94,7 +100,7 @@ def summed(frame: pd.DataFrame, *, tried: bool) -> Summary:
     tried
         Whether the rows are of systems that were put in place of the formulas' own.
     """
-    import pandas as pd  # noqa: PLC0415
+    import pandas as pd
 
     out = Summary(rows=len(frame))
     lost = frame["verdict"].cat.codes.to_numpy() == UNREAD
@@ -104,7 +110,9 @@ def summed(frame: pd.DataFrame, *, tried: bool) -> Summary:
     out.formulas, out.unread = len(names), int(lost.sum())
     bad = frame.loc[lost, ["formula", "note"]]
     out.faults = [f"{f}: {n}" for f, n in bad.head(FAULTS_SHOWN).itertuples(index=False)]
-    out.verdicts = Counter({w: int((worst[~lost] == i).sum()) for i, w in enumerate(COUNTED) if (worst == i).any()})
+    out.verdicts = Counter(
+        {w: int((worst[~lost] == i).sum()) for i, w in enumerate(COUNTED) if (worst == i).any()}
+    )
     for check, code in codes.items():
         counts = np.bincount(code[~lost], minlength=len(COUNTED))
         out.checks[check] = Counter({w: int(n) for w, n in zip(COUNTED, counts, strict=True) if n})

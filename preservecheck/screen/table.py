@@ -1,7 +1,8 @@
 """Long tables turned into a pile, column by column.
 
-Formulas that are plainly sound are taken as arrays. Any that may hold a fault goes through the same reader as a formula
-file, one by one: it finds the words for what is wrong, or takes the formula after all.
+Formulas that are plainly sound are taken as arrays. Any that may hold a fault goes through the same
+reader as a formula file, one by one: it finds the words for what is wrong, or takes the formula
+after all.
 """
 
 from __future__ import annotations
@@ -76,7 +77,7 @@ class Reader:
         products
             A row a formula.
         """
-        import pandas as pd  # noqa: PLC0415
+        import pandas as pd
 
         formula, ids = pd.factorize(_texts(lines["formula"]))
         n = len(ids)
@@ -87,9 +88,15 @@ class Reader:
         at = row[~row.index.duplicated()].reindex(ids)
         known = at.notna().to_numpy()
         doubt |= ~known
-        product = products.iloc[at.fillna(0).astype(int)] if len(products) else products.reindex(range(n))
+        product = (
+            products.iloc[at.fillna(0).astype(int)] if len(products) else products.reindex(range(n))
+        )
         profile, profiles = self._identities(product, doubt)
-        column = {name: _numbers(product, name, f, doubt) for name, f in PRODUCTS.items() if f.holds != "text"}
+        column = {
+            name: _numbers(product, name, f, doubt)
+            for name, f in PRODUCTS.items()
+            if f.holds != "text"
+        }
         _bounded(doubt, column["ph"], 0, 14)
         _bounded(doubt, column["ph_tolerance"], 0, 3)
         _bounded(doubt, column["temperature"], *TEMPERATURE_C)
@@ -107,9 +114,11 @@ class Reader:
 
     def _identities(self, product: pd.DataFrame, doubt: Bools) -> tuple[Ints, tuple[Profile, ...]]:
         """The product profile of each formula."""
-        import pandas as pd  # noqa: PLC0415
+        import pandas as pd
 
-        texts = pd.DataFrame({n: _texts(product[n]) if n in product else "" for n in IDENTITY}).fillna("")
+        texts = pd.DataFrame(
+            {n: _texts(product[n]) if n in product else "" for n in IDENTITY}
+        ).fillna("")
         code, every = pd.factorize(pd.MultiIndex.from_frame(texts))
         found: dict[Profile, int] = {}
         number = np.zeros(len(every), dtype=int)
@@ -131,15 +140,21 @@ class Reader:
         except FormulaError:
             return None
 
-    def _opened(self, lines: pd.DataFrame, cells: _Cells, doubt: Bools) -> tuple[Ints, tuple[Material, ...]]:
+    def _opened(
+        self, lines: pd.DataFrame, cells: _Cells, doubt: Bools
+    ) -> tuple[Ints, tuple[Material, ...]]:
         """The raw material of each line."""
-        import pandas as pd  # noqa: PLC0415
+        import pandas as pd
 
-        inside = _texts(lines["inside"]) if "inside" in lines else np.full(len(lines), "", dtype=object)
+        inside = (
+            _texts(lines["inside"]) if "inside" in lines else np.full(len(lines), "", dtype=object)
+        )
         inside_code, inside_names = pd.factorize(inside)
         code, names = pd.factorize(_texts(lines["ingredient"]))
         strength, strengths = pd.factorize(np.where(np.isnan(cells.strength), -1.0, cells.strength))
-        key, every = pd.factorize((code * len(strengths) + strength) * max(1, len(inside_names)) + inside_code)
+        key, every = pd.factorize(
+            (code * len(strengths) + strength) * max(1, len(inside_names)) + inside_code
+        )
         found: dict[int, int] = {}
         number = np.full(len(every), -1)
         materials: list[Material] = []
@@ -176,7 +191,9 @@ class Reader:
             return others, faults
         some = np.flatnonzero(np.isin(formula, which))
         rows: dict[int, list[dict[Hashable, Any]]] = {int(n): [] for n in which}
-        for n, line in zip(formula[some].tolist(), lines.iloc[some].to_dict("records"), strict=True):
+        for n, line in zip(
+            formula[some].tolist(), lines.iloc[some].to_dict("records"), strict=True
+        ):
             rows[n].append(line)
         asked = {ids[n] for n in which}
         named: dict[str, list[dict[Hashable, Any]]] = {}
@@ -194,7 +211,9 @@ class Reader:
                         else f"it has {len(mine)} rows among the products; keep one"
                     )
                 raw = raw_formula(rows[int(n)], mine[0], self.composer.opener)
-                others[int(n)] = self.composer.compose(build(raw, "", self.tables, self.today, "table"))
+                others[int(n)] = self.composer.compose(
+                    build(raw, "", self.tables, self.today, "table")
+                )
             except FormulaError as error:
                 faults[int(n)] = "; ".join(m.removeprefix(": ") for m in error.messages)
         return others, faults
@@ -231,10 +250,12 @@ class _Cells:
 
     @classmethod
     def of(cls, lines: pd.DataFrame, formula: Ints, n: int, doubt: Bools) -> _Cells:
-        import pandas as pd  # noqa: PLC0415
+        import pandas as pd
 
         names, known = pd.factorize(_texts(lines["phase"]))
-        same, _ = pd.factorize(np.array([" ".join(str(k).casefold().split()) for k in known], dtype=object))
+        same, _ = pd.factorize(
+            np.array([" ".join(str(k).casefold().split()) for k in known], dtype=object)
+        )
         blank = np.array([not str(k).strip() for k in known], dtype=bool)
         doubt[formula[blank[names]]] = True
         # phases in the order in which they first stand, formula by formula
@@ -349,9 +370,11 @@ def _texts(column: pd.Series[Any]) -> Any:
     return column.astype(object).where(column.notna(), "").map(text).to_numpy(dtype=object)
 
 
-def _numbers(frame: pd.DataFrame, name: str, column: Field, doubt: Bools, leave: Bools | None = None) -> Floats:
+def _numbers(
+    frame: pd.DataFrame, name: str, column: Field, doubt: Bools, leave: Bools | None = None
+) -> Floats:
     """A column as numbers; what cannot be read is doubted, except where it is to be left alone."""
-    import pandas as pd  # noqa: PLC0415
+    import pandas as pd
 
     out = np.full(len(frame), np.nan)
     if column.number is not None and column.number in frame:

@@ -1,8 +1,8 @@
 """Each formula of a pile with each of many systems in it, in place of its own preservatives.
 
-The same rules as where one formula is looked at: its own preservatives are taken out, its rest line (else its water)
-makes room, and the system goes in with the phase that took the last of them, else at the end, two degrees below the
-temperature that it bears.
+The same rules as where one formula is looked at: its own preservatives are taken out, its rest line
+(else its water) makes room, and the system goes in with the phase that took the last of them, else
+at the end, two degrees below the temperature that it bears.
 """
 
 from __future__ import annotations
@@ -31,7 +31,9 @@ class Bare:
     """A pile without its own preservatives."""
 
     pile: Pile
-    host_phase: Ints  # (N,) index on axis H of the phase that the system goes into; -1 where there is none
+    host_phase: (
+        Ints  # (N,) index on axis H of the phase that the system goes into; -1 where there is none
+    )
     had: tuple[frozenset[str], ...]  # (N,) systems that each formula held
 
     @property
@@ -41,16 +43,21 @@ class Bare:
 
 
 def bare(pile: Pile) -> Bare:
-    """The pile without its own preservatives, each formula filled to 100 % by its rest line, else by its water."""
+    """The pile without its own preservatives, each formula filled to 100 % by its rest line, else
+    by its water."""
     roles = pile.roles
     keep = np.ones(len(pile.amount), dtype=bool)
     keep[roles.line] = False
     host = np.full(pile.count, -1)
-    host[pile.line_formula[roles.line]] = pile.line_phase[roles.line]  # in order, so the last one stays
+    host[pile.line_formula[roles.line]] = pile.line_phase[
+        roles.line
+    ]  # in order, so the last one stays
     filler = _fillers(pile, keep)
     amount, rest = pile.amount.copy(), np.zeros(len(pile.amount), dtype=bool)
     amount[filler], rest[filler] = np.nan, True
-    stated = np.where(pile.in_grams & np.isnan(pile.stated_batch_g), pile.total_g, pile.stated_batch_g)
+    stated = np.where(
+        pile.in_grams & np.isnan(pile.stated_batch_g), pile.total_g, pile.stated_batch_g
+    )
     had: list[set[str]] = [set() for _ in range(pile.count)]
     for n, s in zip(pile.line_formula[roles.line], roles.system, strict=True):
         had[n].add(roles.ids[s])
@@ -70,7 +77,8 @@ def bare(pile: Pile) -> Bare:
 
 
 def _fillers(pile: Pile, keep: Bools) -> Ints:
-    """The line of each formula that fills up: its rest line, else most of its water, else its largest line."""
+    """The line of each formula that fills up: its rest line, else most of its water, else its
+    largest line."""
     water = np.array([m.inci == WATER for m in pile.materials], dtype=bool)[pile.line_material]
     lines = np.flatnonzero(keep)
     of, order = pile.line_formula[lines], np.arange(len(lines))
@@ -81,17 +89,23 @@ def _fillers(pile: Pile, keep: Bools) -> Ints:
 
 
 def lawful_doses(host: Bare, context: Context, systems: Sequence[System], opener: Opener) -> Floats:
-    """Dose at which the first limit of the law is met, from what each formula holds already. [%] (S, N)"""
+    """Dose at which the first limit of the law is met, from what each formula holds already. [%]
+    (S, N)"""
     law = BY_ID["legal-limit"]
     before = law.compute(cases_of(host.pile, context))
     profiles = host.pile.profiles
     markets = tuple(dict.fromkeys(r.market for r in rules(context)))
-    sold = np.array([[m in p.markets for m in markets] for p in profiles], dtype=bool).reshape(len(profiles), -1)
+    sold = np.array([[m in p.markets for m in markets] for p in profiles], dtype=bool).reshape(
+        len(profiles), -1
+    )
     market = np.array([markets.index(r.market) for r in rules(context)])
     # products that fall under the same rules on the same day share an answer
     asked: dict[tuple[frozenset[str], dt.date], tuple[int, Profile]] = {}
     each = [asked.setdefault((fitting(p), p.on_market), (len(asked), p))[0] for p in profiles]
-    found = [brought(context, tuple(systems), replace(p, markets=markets), opener) for _, p in asked.values()]
+    found = [
+        brought(context, tuple(systems), replace(p, markets=markets), opener)
+        for _, p in asked.values()
+    ]
     slope = np.stack([f[0] for f in found], axis=1)  # (S, A, R)
     applies = np.stack([f[1] for f in found], axis=1)
     which = np.array(each)[host.pile.profile]
@@ -103,7 +117,8 @@ def lawful_doses(host: Bare, context: Context, systems: Sequence[System], opener
         out[s] = legal_limit.lawful_dose(
             before["percent_as_limited"][at],
             slope[s][mine],
-            before["applies"][at] | (applies[s][mine] & sold[host.pile.profile][:, market[touched]]),
+            before["applies"][at]
+            | (applies[s][mine] & sold[host.pile.profile][:, market[touched]]),
             before["kind"][at],
             before["percent_max"][at],
         )
@@ -111,8 +126,11 @@ def lawful_doses(host: Bare, context: Context, systems: Sequence[System], opener
 
 
 @lru_cache(maxsize=512)
-def brought(context: Context, systems: tuple[System, ...], profile: Profile, opener: Opener) -> tuple[Floats, Bools]:
-    """What each per cent of a system counts for in every rule, and the rules that it brings into play. (S, R) each"""
+def brought(
+    context: Context, systems: tuple[System, ...], profile: Profile, opener: Opener
+) -> tuple[Floats, Bools]:
+    """What each per cent of a system counts for in every rule, and the rules that it brings into
+    play. (S, R) each"""
     n = len(systems)
     none = np.full(n, np.nan)
     pile = Pile(
@@ -141,15 +159,20 @@ def brought(context: Context, systems: tuple[System, ...], profile: Profile, ope
 
 
 def doses(host: Bare, systems: Sequence[System], lawful: Floats) -> Floats:
-    """The dose that each system is tried at: the middle of its usage range, less where the law allows less. [%] (S, N)
+    """The dose that each system is tried at: the middle of its usage range, less where the law
+    allows less. [%] (S, N)
 
-    Never below the range: where the law allows less than its least dose, the checks say so. A solvent is tried at the
-    least dose that its row names, since it takes the place of water.
+    Never below the range: where the law allows less than its least dose, the checks say so. A
+    solvent is tried at the least dose that its row names, since it takes the place of water.
     """
     least = np.array([s.usage_min_percent for s in systems])[:, None]
     most = np.array([s.usage_max_percent for s in systems])[:, None]
     solvent = np.array(
-        [[s.usage_min_percent >= SOLVENT_PERCENT and s.id not in had for had in host.had] for s in systems], dtype=bool
+        [
+            [s.usage_min_percent >= SOLVENT_PERCENT and s.id not in had for had in host.had]
+            for s in systems
+        ],
+        dtype=bool,
     ).reshape(len(systems), host.pile.count)
     middle = np.where(solvent, least, (least + most) / 2)
     dose: Floats = np.maximum(np.minimum(middle, np.floor(lawful / MARGIN * 1e4) / 1e4), least)
@@ -212,9 +235,11 @@ def tried(host: Bare, systems: Sequence[System], dose: Floats, opener: Opener) -
 
 
 def _with_place(host: Bare) -> tuple[Pile, int]:
-    """The bare pile with one more line in each formula, of a material yet to come, and the number of that material.
+    """The bare pile with one more line in each formula, of a material yet to come, and the number
+    of that material.
 
-    Phases that hold nothing are left out; a phase of its own has an infinite addition temperature until it is known.
+    Phases that hold nothing are left out; a phase of its own has an infinite addition temperature
+    until it is known.
     """
     pile = host.pile
     n, count = pile.count, len(pile.materials)
@@ -232,7 +257,9 @@ def _with_place(host: Bare) -> tuple[Pile, int]:
     number[order] = np.arange(len(order))
     formula = np.concatenate([pile.line_formula, np.arange(n)])
     phase = number[np.concatenate([pile.line_phase, into])]
-    lines = np.argsort(phase, kind="stable")  # phases stand in the order of the formulas, new lines last in theirs
+    lines = np.argsort(
+        phase, kind="stable"
+    )  # phases stand in the order of the formulas, new lines last in theirs
     return replace(
         pile,
         phase_formula=phase_formula[order],

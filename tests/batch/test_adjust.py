@@ -17,7 +17,10 @@ from tests.helpers import TODAY, make_formula, make_raw, toml_text
 
 TABLES = load_tables()
 SYSTEM = "benzyl-alcohol-dehydroacetic-acid"  # pH 2 to 6
-TITRATION = "sample_grams,50\nagent,Lactic Acid\nagent_percent,20\ngrams_added,ph\n0,6.4\n0.1,6.0\n0.2,5.4\n0.3,5.0\n"
+TITRATION = (
+    "sample_grams,50\nagent,Lactic "
+    "Acid\nagent_percent,20\ngrams_added,ph\n0,6.4\n0.1,6.0\n0.2,5.4\n0.3,5.0\n"
+)
 
 
 @pytest.fixture
@@ -42,7 +45,8 @@ def product(ph=6.4, items=None, **changes):
 
 
 def test_amount_by_hand(write):
-    """0.25 g on a straight stretch from 5.4 to 5.0 brings 50 g to 5.2; 1 kg takes twenty times as much, 5 g."""
+    """0.25 g on a straight stretch from 5.4 to 5.0 brings 50 g to 5.2; 1 kg takes twenty times as
+    much, 5 g."""
     text = TITRATION.replace("0.2,5.4\n0.3,5.0", "0.2,5.4\n0.3,5.0\n0.4,4.6")
     flat = text.replace("0.1,6.0\n", "0.1,5.8\n").replace("0,6.4", "0,6.2")  # 0.4 pH every 0.1 g
     found = adjust(product(6.2), titration=write(flat), target_ph=5.2, today=TODAY)
@@ -73,15 +77,22 @@ def test_steps_of_the_additions(write):
 
 
 def test_buffer_capacity_by_hand(write):
-    """0.4 pH every 0.1 g of 20 % lactic acid in 50 g: 0.02 / 90.078 / 0.05 / 0.4 = 11.1 mmol per kg and pH."""
-    text = "sample_grams,50\nagent,Lactic Acid\nagent_percent,20\ngrams_added,ph\n0,6.2\n0.1,5.8\n0.2,5.4\n0.3,5.0\n"
+    """0.4 pH every 0.1 g of 20 % lactic acid in 50 g: 0.02 / 90.078 / 0.05 / 0.4 = 11.1 mmol per kg
+    and pH."""
+    text = (
+        "sample_grams,50\nagent,Lactic "
+        "Acid\nagent_percent,20\ngrams_added,ph\n0,6.2\n0.1,5.8\n0.2,5.4\n0.3,5.0\n"
+    )
     found = adjust(product(6.2), titration=write(text), target_ph=5.5, today=TODAY)
     assert found.buffer_capacity_mmol_kg_ph == pytest.approx(11.1, abs=0.1)
 
 
 def test_nearest_edge_is_the_target(write):
-    """From above the window, the upper edge 5.5 moved in by the tolerance of the reading is the target."""
-    assert adjust(product(), titration=write(TITRATION), today=TODAY).target_ph == pytest.approx(5.4)
+    """From above the window, the upper edge 5.5 moved in by the tolerance of the reading is the
+    target."""
+    assert adjust(product(), titration=write(TITRATION), today=TODAY).target_ph == pytest.approx(
+        5.4
+    )
     assert adjust(product(3.5), today=TODAY).target_ph == pytest.approx(4.3)
 
 
@@ -94,7 +105,8 @@ def test_inside_nothing_is_added():
 
 @pytest.mark.parametrize(("target", "told"), [(4.95, True), (4.85, False)])
 def test_no_extrapolation_beyond_a_small_step(write, target, told):
-    """The last reading is 5.0: 0.05 past it is told and said, 0.15 past it is refused with what to do."""
+    """The last reading is 5.0: 0.05 past it is told and said, 0.15 past it is refused with what to
+    do."""
     found = adjust(product(), titration=write(TITRATION), target_ph=target, today=TODAY)
     assert (found.grams is not None) == told
     assert ("past the last reading" in found.because) == told
@@ -119,7 +131,9 @@ def test_small_scatter_is_evened_out(write):
     """A step of 0.05 against the trend is taken as scatter and said."""
     text = TITRATION.replace("0.3,5.0", "0.25,5.45\n0.3,5.0")
     assert read_titration(write(text)).smoothed
-    assert "evened out" in adjust(product(), titration=write(text), target_ph=5.2, today=TODAY).because
+    assert (
+        "evened out" in adjust(product(), titration=write(text), target_ph=5.2, today=TODAY).because
+    )
 
 
 @pytest.mark.parametrize(
@@ -154,9 +168,11 @@ def test_agents_must_agree(write):
 
 
 def test_estimate_by_hand():
-    """0.1 mol/kg of a monoprotic acid (benzoic, pKa 4.20) from pH 4.2 to 3.9 with hydrochloric acid, by hand.
+    """0.1 mol/kg of a monoprotic acid (benzoic, pKa 4.20) from pH 4.2 to 3.9 with hydrochloric
+    acid, by hand.
 
-    Charge from -0.05 to -0.1 / (1 + 10^0.3) = -0.03339: 16.6 mmol/kg, and H+ rises by 0.063 mmol: 16.7.
+    Charge from -0.05 to -0.1 / (1 + 10^0.3) = -0.03339: 16.6 mmol/kg, and H+ rises by 0.063 mmol:
+    16.7.
     """
     items = {"Benzoic Acid": 1.2212}  # 0.1 mol per kg
     raw = product(4.2, items, water="Water")
@@ -176,7 +192,8 @@ def test_estimate_is_marked():
 
 
 def test_unknown_buffers_widen_the_estimate():
-    """Plant matter and protein hold the pH by an unknown amount: named, and the high end doubled."""
+    """Plant matter and protein hold the pH by an unknown amount: named, and the high end
+    doubled."""
     known = adjust(product(), today=TODAY)
     more = adjust(product(items={"Citric Acid": 0.2, "Hydrolyzed Oat Protein": 2}), today=TODAY)
     assert "Hydrolyzed Oat Protein" in more.because
@@ -228,7 +245,9 @@ def test_citrate_and_cationics():
 
 def test_checks_that_get_worse():
     """A soap taken to pH 5 breaks: the pair table says so, and the result is not settled."""
-    found = adjust(product(9.5, {"Potassium Cocoate": 5}), target_ph=5.0, agent="Lactic Acid", today=TODAY)
+    found = adjust(
+        product(9.5, {"Potassium Cocoate": 5}), target_ph=5.0, agent="Lactic Acid", today=TODAY
+    )
     worse = {e.check: e for e in found.effects if e.worse}
     assert {"pairs", "product-ph"} <= set(worse)
     assert worse["pairs"].after == "serious"
@@ -294,15 +313,29 @@ def run(*arguments):
 @pytest.fixture
 def formula_file(write):
     """A formula as a file."""
-    raw = make_raw({"Citric Acid": 0.2}, {SYSTEM: 0.8}, ph=6.4, use="leave-on", type="leave-in", batch="1 kg")
+    raw = make_raw(
+        {"Citric Acid": 0.2}, {SYSTEM: 0.8}, ph=6.4, use="leave-on", type="leave-in", batch="1 kg"
+    )
     return write(toml_text(raw), "f.toml")
 
 
 def test_command_json(formula_file, write):
     """The JSON holds the keys of the contract."""
-    result = run(formula_file, "--titration", write(TITRATION), "--target", "5.2", "--format", "json")
+    result = run(
+        formula_file, "--titration", write(TITRATION), "--target", "5.2", "--format", "json"
+    )
     data = json.loads(result.stdout)
-    keys = {"basis", "target_ph", "agent", "grams", "grams_low", "grams_high", "additions", "because", "formula_sha256"}
+    keys = {
+        "basis",
+        "target_ph",
+        "agent",
+        "grams",
+        "grams_low",
+        "grams_high",
+        "additions",
+        "because",
+        "formula_sha256",
+    }
     assert data.keys() >= keys
     assert data["basis"] == "titration"
 
@@ -310,7 +343,9 @@ def test_command_json(formula_file, write):
 @pytest.mark.parametrize("form", ["text", "markdown"])
 def test_command_words(formula_file, write, form):
     """Text and Markdown tell what to weigh, step by step."""
-    out = run(formula_file, "--titration", write(TITRATION), "--target", "5.2", "--format", form).stdout
+    out = run(
+        formula_file, "--titration", write(TITRATION), "--target", "5.2", "--format", form
+    ).stdout
     assert "of 20 % Lactic Acid" in " ".join(out.split())
     assert "step" in out
 

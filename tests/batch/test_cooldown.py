@@ -27,12 +27,18 @@ def formula(**changes):
             "name": "heated",
             "heated_to": "75 °C",
             "held": "20 min",
-            "items": [{"ingredient": "Water", "rest": True}, {"ingredient": "Cetearyl Alcohol", "percent": 6}],
+            "items": [
+                {"ingredient": "Water", "rest": True},
+                {"ingredient": "Cetearyl Alcohol", "percent": 6},
+            ],
         },
         {
             "name": "cool-down",
             **changes,
-            "items": [{"ingredient": "Glycerin", "percent": 10}, {"preservative": SYSTEM, "percent": 0.8}],
+            "items": [
+                {"ingredient": "Glycerin", "percent": 10},
+                {"preservative": SYSTEM, "percent": 0.8},
+            ],
         },
     ]
     return make_formula(phases=phases, batch="500 g")
@@ -49,7 +55,8 @@ def reach(found, what):
 
 
 def test_time_by_hand():
-    """Readings on the law, room 21 °C: 40 °C after ln(53 / 19) / 0.02 = 51.3 min, with its clock time."""
+    """Readings on the law, room 21 °C: 40 °C after ln(53 / 19) / 0.02 = 51.3 min, with its clock
+    time."""
     temps = [f"{t}={21 + 53 * math.exp(-0.02 * t):.2f}C" for t in (0, 10, 20, 30)]
     found = reach(read(*temps, room_c=21.0, start="14:05"), "customary")
     assert found.minutes == pytest.approx(51.29, abs=0.1)
@@ -58,9 +65,11 @@ def test_time_by_hand():
 
 
 def test_gate_stands_the_error_of_the_thermometer_below_the_limit():
-    """As on the batch sheet: the limit is 40 °C, so that a thermometer good to ± 2 °C has to show 38 °C.
+    """As on the batch sheet: the limit is 40 °C, so that a thermometer good to ± 2 °C has to show
+    38 °C.
 
-    Readings on the law, room 21 °C: 38 °C after ln(53 / 17) / 0.02 = 56.9 min, where 40 °C takes 51.3.
+    Readings on the law, room 21 °C: 38 °C after ln(53 / 17) / 0.02 = 56.9 min, where 40 °C takes
+    51.3.
     """
     temps = [f"{t}={21 + 53 * math.exp(-0.02 * t):.2f}C" for t in (0, 10, 20, 30)]
     found = read(*temps, room_c=21.0, start="14:05", formula=formula())
@@ -74,7 +83,8 @@ def test_gate_stands_the_error_of_the_thermometer_below_the_limit():
 
 
 @pytest.mark.parametrize(
-    ("last", "words"), [(38.0, "so it may go in"), (39.0, "May go in when the thermometer shows 38 °C")]
+    ("last", "words"),
+    [(38.0, "so it may go in"), (39.0, "May go in when the thermometer shows 38 °C")],
 )
 def test_gate_opens_by_a_reading_alone(last, words):
     """38 °C on the thermometer opens it, 39 °C, which is below the limit, does not."""
@@ -132,7 +142,10 @@ def test_refuses_what_readings_cannot_carry(pairs, room, said):
 
 def test_never_below_the_room():
     """A mark at the room or under it is never reached by itself."""
-    assert "Never by itself" in reach(read("0=74C", "10=66C", "20=60C", room_c=41.0), "customary").because
+    assert (
+        "Never by itself"
+        in reach(read("0=74C", "10=66C", "20=60C", room_c=41.0), "customary").because
+    )
 
 
 def test_heating_up_and_holding_is_left_out():
@@ -147,7 +160,8 @@ def test_heating_up_and_holding_is_left_out():
     [("37C", "pass", False), ("39C", "warn", False), ("41C", "warn", False), ("43C", "warn", True)],
 )
 def test_what_went_in_too_hot(hottest, verdict, serious):
-    """The limit is 40 °C ± 2 °C: clear below passes, clear above is serious, between it is too close to call."""
+    """The limit is 40 °C ± 2 °C: clear below passes, clear above is serious, between it is too
+    close to call."""
     found = read("0=70C", f"30={hottest}", "60=30C", formula=formula(), room_c=21.0, added="30")
     one = next(a for a in found.added if a.preservative == SYSTEM)
     assert (one.verdict, one.serious) == (verdict, serious)
@@ -171,13 +185,20 @@ def test_between_readings_but_never_outside():
 
 
 def test_nothing_is_in_before_its_temperature():
-    """Without a moment, what the formula adds at 38 °C counts as in only once the readings are down there."""
+    """Without a moment, what the formula adds at 38 °C counts as in only once the readings are down
+    there."""
     assert read("0=70C", "20=50C", formula=formula(added_at="38 °C"), room_c=21.0).added == ()
-    assert read("0=70C", "60=36C", formula=formula(added_at="38 °C"), room_c=21.0).added[0].temperature_c == 38
+    assert (
+        read("0=70C", "60=36C", formula=formula(added_at="38 °C"), room_c=21.0)
+        .added[0]
+        .temperature_c
+        == 38
+    )
 
 
 def test_heat_hold():
-    """Minutes at 70 °C or more: 20 between the readings, and a third of the fall from 75 to 60 °C in 15 min."""
+    """Minutes at 70 °C or more: 20 between the readings, and a third of the fall from 75 to 60 °C
+    in 15 min."""
     found = read("0=75C", "20=75C", "35=60C", "45=52C", formula=formula(), room_c=21.0)
     assert found.held_min == pytest.approx(20 + 15 * 5 / 15)
     short = read("0=75C", "5=70C", "35=50C", formula=formula(), room_c=21.0)
@@ -185,10 +206,13 @@ def test_heat_hold():
 
 
 def test_cold_phase_by_hand():
-    """Hot 83.2 % water (4.18) and 6 % wax (2.3) at 60 °C, cold 10 % glycerin (2.42) and 0.8 % preservative at 20 °C."""
+    """Hot 83.2 % water (4.18) and 6 % wax (2.3) at 60 °C, cold 10 % glycerin (2.42) and 0.8 %
+    preservative at 20 °C."""
     found = read("0=75C", "20=60C", formula=formula(), room_c=20.0)
     hot = 83.2 * 4.18 + 6 * 2.3
-    cold = 10 * 2.42 + 0.8 * 1.7  # the preservative by a round figure: a quarter of a per cent of the sum
+    cold = (
+        10 * 2.42 + 0.8 * 1.7
+    )  # the preservative by a round figure: a quarter of a per cent of the sum
     assert found.mixing.after_c == pytest.approx((hot * 60 + cold * 20) / (hot + cold), abs=0.1)
     assert found.mixing.hot_g == pytest.approx(446)
 
@@ -219,14 +243,23 @@ def test_command_json():
     result = run("0=74C", "10=66C", "20=59.3C", "--room", "21 °C", "--format", "json")
     data = json.loads(result.stdout)
     assert data.keys() >= KEYS
-    assert data["reach"][0].keys() >= {"what", "limit_c", "minutes", "minutes_low", "minutes_high", "clock"}
+    assert data["reach"][0].keys() >= {
+        "what",
+        "limit_c",
+        "minutes",
+        "minutes_low",
+        "minutes_high",
+        "clock",
+    }
     assert result.exit_code == 0
 
 
 @pytest.mark.parametrize("form", ["text", "markdown"])
 def test_command_words(form):
     """Text and Markdown tell the time, the band and that only a measurement counts."""
-    result = run("0=74C", "10=66C", "20=59.3C", "--room", "21C", "--start", "14:05", "--format", form)
+    result = run(
+        "0=74C", "10=66C", "20=59.3C", "--room", "21C", "--start", "14:05", "--format", form
+    )
     assert "at 15:0" in result.stdout
     assert "(between 1" in result.stdout
     assert "only a measured temperature" in result.stdout.replace("\n", " ").replace("  ", " ")
@@ -257,7 +290,11 @@ def test_command_plot(tmp_path, name):
 
 @pytest.mark.parametrize(
     ("met", "words"),
-    [(55.0, "above the 40 °C below which"), (42.1, "above the 40 °C below which"), (41.9, "not clearly below 40 °C")],
+    [
+        (55.0, "above the 40 °C below which"),
+        (42.1, "above the 40 °C below which"),
+        (41.9, "not clearly below 40 °C"),
+    ],
 )
 def test_what_is_clearly_warmer_is_called_so(met, words):
     """A thermometer good to ± 2 °C that shows 42 °C leaves it open whether 40 °C is passed."""

@@ -35,8 +35,18 @@ PHASES = [
 ]  # fmt: skip
 ORDINARY = {
     "water": ["Glycerin", "Hydroxyethylcellulose", "Panthenol", "Sodium Phytate"],
-    "oil": ["Behentrimonium Chloride", "Cetearyl Alcohol", "Cetyl Alcohol", "Caprylic/Capric Triglyceride"],
-    "cool-down": ["Hydrolyzed Wheat Protein", "Tocopherol", "Aloe Barbadensis Leaf Juice", "Lactic Acid"],
+    "oil": [
+        "Behentrimonium Chloride",
+        "Cetearyl Alcohol",
+        "Cetyl Alcohol",
+        "Caprylic/Capric Triglyceride",
+    ],
+    "cool-down": [
+        "Hydrolyzed Wheat Protein",
+        "Tocopherol",
+        "Aloe Barbadensis Leaf Juice",
+        "Lactic Acid",
+    ],
 }
 
 
@@ -57,8 +67,8 @@ def lines_of(sheet):
 def test_weights_and_errors():
     """Grams on the scale's step with the error of rounding; the rest line takes what is left.
 
-    500 g: glycerin 3.333 % = 16.665 g -> 16.7 g (+0.21 %), 1.111 % = 5.555 g -> 5.6 g (+0.81 %), alcohol 20 g,
-    preservative 4 g; water 500 - 16.7 - 20 - 5.6 - 4 = 453.7 g for 453.78 g.
+    500 g: glycerin 3.333 % = 16.665 g -> 16.7 g (+0.21 %), 1.111 % = 5.555 g -> 5.6 g (+0.81 %),
+    alcohol 20 g, preservative 4 g; water 500 - 16.7 - 20 - 5.6 - 4 = 453.7 g for 453.78 g.
     """
     found = lines_of(sheet_of())
     assert {k: line.weigh_g for k, line in found.items()} == {
@@ -79,10 +89,13 @@ def test_weights_and_errors():
     st.floats(0.001, 30),
 )  # fmt: skip
 def test_batch_comes_out_at_its_weight(batch, step, a, b):
-    """Whatever the batch and the scale, each weight lies on a step and all come to the batch within half a step."""
+    """Whatever the batch and the scale, each weight lies on a step and all come to the batch within
+    half a step."""
     phases = [{"name": "all", "items": [{"ingredient": "Water", "rest": True}, {"ingredient": "Glycerin", "percent": a},
                                         {"ingredient": "Panthenol", "percent": b}]}]  # fmt: skip
-    sheet = worksheet(make_formula(phases=phases, batch=f"{batch:.6f} g", scale_step=f"{step} g"), today=TODAY)
+    sheet = worksheet(
+        make_formula(phases=phases, batch=f"{batch:.6f} g", scale_step=f"{step} g"), today=TODAY
+    )
     assert abs(sheet.made_g - sheet.batch_g) <= step / 2 + 1e-6
     for phase in sheet.phases:
         for line in phase.lines:
@@ -103,7 +116,7 @@ def test_rounded(grams, step, wanted):
 
 def test_batch_rescales():
     """Another batch scales every weight; percent stay."""
-    small, large = sheet_of(), worksheet(make_formula(phases=PHASES, ph=4.5, batch="500 g", scale_step="0.1 g"),
+    small, large = sheet_of(), worksheet(make_formula(phases=PHASES, ph=4.5, batch="500 g", scale_step="0.1 " "g"),
                                          batch_g=2000, today=TODAY)  # fmt: skip
     assert (small.batch_g, large.batch_g) == (500, 2000)
     for key, line in lines_of(small).items():
@@ -119,9 +132,14 @@ def test_formula_in_grams_rescales(rest):
         {"ingredient": "Water"} | ({"rest": True} if rest else {"grams": 95}),
         {"ingredient": "Glycerin", "grams": 5},
     ]
-    formula = make_formula(phases=[{"name": "all", "items": items}], batch="100 g" if rest else None)
+    formula = make_formula(
+        phases=[{"name": "all", "items": items}], batch="100 g" if rest else None
+    )
     sheet = worksheet(formula, batch_g=250, today=TODAY)
-    assert {n: line.weigh_g for (_, n), line in lines_of(sheet).items()} == {"Water": 237.5, "Glycerin": 12.5}
+    assert {n: line.weigh_g for (_, n), line in lines_of(sheet).items()} == {
+        "Water": 237.5,
+        "Glycerin": 12.5,
+    }
     assert solved(scaled(formula, 250))[0] == pytest.approx([95, 5])
 
 
@@ -151,14 +169,16 @@ def test_fetch_list():
 
 
 def test_temperatures_and_window():
-    """Heat and hold, and the window of the preservative: its limit of 40 °C less 2 °C for the thermometer."""
+    """Heat and hold, and the window of the preservative: its limit of 40 °C less 2 °C for the
+    thermometer."""
     heated, cool = sheet_of().phases
     assert heated.steps == ("Heat to 75 °C (167 °F), hold 20 min",)
     assert "hottest °C" in heated.reads
     system = next(s for s in load_tables().systems if s.id == "benzyl-alcohol-dehydroacetic-acid")
     assert system.heat_limit_c == 40
     assert cool.steps == (
-        "benzyl-alcohol-dehydroacetic-acid: in only when the thermometer shows 38 °C (100.4 °F) or less (its limit is "
+        "benzyl-alcohol-dehydroacetic-acid: in only when the thermometer shows 38 °C (100.4 °F) "
+        "or less (its limit is "
         "40 °C (104 °F)); planned 36 °C (96.8 °F)",
     )
     assert cool.warning is None
@@ -172,16 +192,23 @@ def test_too_hot_is_said():
 
 
 def test_ph_steps():
-    """The window is where preservative, product and raw materials agree; without any, the sheet says so."""
+    """The window is where preservative, product and raw materials agree; without any, the sheet
+    says so."""
     first = sheet_of().ph_steps[0]
-    row = next(x for x in load_tables().product_ph if (x.type, x.use) == ("conditioner", "rinse-off"))
+    row = next(
+        x for x in load_tables().product_ph if (x.type, x.use) == ("conditioner", "rinse-off")
+    )
     assert (row.ph_min, row.ph_max) == (3.8, 4.8)
     assert first == "Wanted: pH 3.8 to 4.8 (aim for 3.9 to 4.7: the meter is good to ± 0.1)."
 
 
 def test_handling_of_what_is_there():
-    """Handling cautions are those of the materials on the sheet, not of others; the general ones come last."""
-    sour = [{"ingredient": "Lactic Acid", "percent": 0.5}, {"preservative": "sodium-benzoate", "percent": 0.5}]
+    """Handling cautions are those of the materials on the sheet, not of others; the general ones
+    come last."""
+    sour = [
+        {"ingredient": "Lactic Acid", "percent": 0.5},
+        {"preservative": "sodium-benzoate", "percent": 0.5},
+    ]
     plain, acid = sheet_of(), sheet_of(phases=[PHASES[0], {"name": "acid", "items": sour}])
     rows = {row.id: row for row in load_tables().cautions}
     assert rows["strong-acids"].text in acid.handling
@@ -219,11 +246,19 @@ def ordinary():
     for name, items in ORDINARY.items():
         lines = [{"ingredient": i, "percent": 1.0} for i in items]
         phases.append(
-            {"name": name, "items": lines} | ({"added_at": "38 °C"} if name == "cool-down" else {"heated_to": "75 °C"})
+            {"name": name, "items": lines}
+            | ({"added_at": "38 °C"} if name == "cool-down" else {"heated_to": "75 °C"})
         )
     phases[0]["items"].insert(0, {"ingredient": "Aqua", "rest": True})
     phases[2]["items"].append({"preservative": "benzyl-alcohol-dehydroacetic-acid", "percent": 0.8})
-    return make_formula(phases=phases, ph=4.5, batch="1 kg", scale_step="0.1 g", markets=["EU", "GB"], package="bottle")
+    return make_formula(
+        phases=phases,
+        ph=4.5,
+        batch="1 kg",
+        scale_step="0.1 g",
+        markets=["EU", "GB"],
+        package="bottle",
+    )
 
 
 @needs_browser
@@ -258,7 +293,11 @@ def test_workbook():
     for line in lines_of(sheet).values():
         assert line.name in values
         assert line.weigh_g in values
-    assert (tab.page_setup.fitToWidth, tab.page_setup.fitToHeight, int(tab.page_setup.paperSize)) == (1, 1, 1)
+    assert (
+        tab.page_setup.fitToWidth,
+        tab.page_setup.fitToHeight,
+        int(tab.page_setup.paperSize),
+    ) == (1, 1, 1)
     assert tab.sheet_properties.pageSetUpPr.fitToPage
     for text in (*sheet.before, *sheet.after, *sheet.handling, *sheet.ph_steps):
         assert text in values
@@ -267,7 +306,9 @@ def test_workbook():
 def test_workbook_runs_nothing():
     """A name that begins like a calculation stays a text in the workbook."""
     bad = '=HYPERLINK("http://example.org","x")'
-    _, cells = cells_of(to_workbook(sheet_of(name=bad, phases=[PHASES[0] | {"name": "=1+1"}, PHASES[1]])))
+    _, cells = cells_of(
+        to_workbook(sheet_of(name=bad, phases=[PHASES[0] | {"name": "=1+1"}, PHASES[1]]))
+    )
     assert {c.data_type for c in cells} == {"s", "n"}
     assert any("=1+1" in str(c.value) for c in cells)
 
@@ -302,7 +343,9 @@ def test_batch_number(tmp_path):
     """Printed in the place of its blank, as a text and escaped; one blank less than without it."""
     said = run("worksheet", PASSING, "--batch-number", "=7<b>").stdout
     assert "Batch number <strong>=7&lt;b&gt;</strong>" in said
-    assert said.count('class="blank"') == run("worksheet", PASSING).stdout.count('class="blank"') - 1
+    assert (
+        said.count('class="blank"') == run("worksheet", PASSING).stdout.count('class="blank"') - 1
+    )
     run("worksheet", PASSING, "--batch-number", "=7", "--output", tmp_path / "s.xlsx")
     _, cells = cells_of((tmp_path / "s.xlsx").read_bytes())
     assert ("=7", "s") in [(c.value, c.data_type) for c in cells]

@@ -1,16 +1,19 @@
-"""Weak acids and water activity per value against general libraries; the values are compared in the same run.
+"""Weak acids and water activity per value against general libraries; the values are compared in the
+same run.
 
-The first and third block ask the whole question of programs that solve an equilibrium. The second and fourth are bare
-formulas with the constant handed in, where plain numpy sets a ceiling that is printed.
+The first and third block ask the whole question of programs that solve an equilibrium. The second
+and fourth are bare formulas with the constant handed in, where plain numpy sets a ceiling that is
+printed.
 
-Run it with ``python tests/bench/bench_chemistry.py`` (``pip install '.[test,bench]'``). It ends with status 1 if values
-differ by more than the tolerance printed with them; times it prints and does not judge. CPU time of one process,
-median of interleaved runs; databases and input are made before. phreeqpython gets all its solutions in one run, and
-also a database that holds nothing else; that batch is what our single calls ("one case a call") are set against too.
+Run it with ``python tests/bench/bench_chemistry.py`` (``pip install '.[test,bench]'``). It ends
+with status 1 if values differ by more than the tolerance printed with them; times it prints and
+does not judge. CPU time of one process, median of interleaved runs; databases and input are made
+before. phreeqpython gets all its solutions in one run, and also a database that holds nothing else;
+that batch is what our single calls ("one case a call") are set against too.
 
-Not compared, since they do not compute the same number: ``chemicals`` has neither; ``thermo`` has no speciation and no
-salts; the Davies equation of ``pyEQL`` has the slope 0.2, ours and PHREEQC's 0.3; uncharged solutes are ideal in
-``pyEQL`` and absent from PHREEQC's Pitzer database.
+Not compared, since they do not compute the same number: ``chemicals`` has neither; ``thermo`` has
+no speciation and no salts; the Davies equation of ``pyEQL`` has the slope 0.2, ours and PHREEQC's
+0.3; uncharged solutes are ideal in ``pyEQL`` and absent from PHREEQC's Pitzer database.
 """
 
 from __future__ import annotations
@@ -49,7 +52,9 @@ CHARGES = {"Na": 1, "K": 1, "Ca": 2, "Cl": -1, "Sf": -2}
 UNCHARGED = ("sucrose", "sorbitol", "propylene-glycol")  # Norrish rows without a cubic term
 NO_SUGAR, NO_SALT = wa.Norrish([], [], []), wa.Pitzer(*([[]] * 11))
 
-DAVIES_REASON = "its Davies slope A comes from a model of water, ours from 3 points; 0.003 in A is 5e-04"
+DAVIES_REASON = (
+    "its Davies slope A comes from a model of water, ours from 3 points; 0.003 in A is 5e-04"
+)
 # as far as PHREEQC's own constants are held to ours in tests/outside
 HIGHEST_MOL_KG = 2.5
 
@@ -88,10 +93,16 @@ class Section:
             fastest = min(self.theirs, key=lambda name: found[name])
             least = found[fastest]
             print(f"  fastest library: {fastest}")
-            print(f"  ours faster per value: {least / base:.0f} x in arrays, {least / single:.2g} x one case a call")
+            print(
+                f"  ours faster per value: {least / base:.0f} x in arrays, {least / single:.2g} x "
+                "one case a call"
+            )
             for name in self.floor:
                 print(f"  at most possible, by {name}: {least / found[name]:.0f} x")
-            print(f"  at least {WANTED} times faster per value: {'yes' if least >= WANTED * base else 'no'}")
+            print(
+                f"  at least {WANTED} times faster per value: "
+                f"{'yes' if least >= WANTED * base else 'no'}"
+            )
         return agree
 
 
@@ -106,17 +117,27 @@ def optional(name: str) -> Any:
 
 def shares() -> Section:
     """Undissociated shares of six acids at pH, temperature and ionic strength."""
-    section = Section(f"Undissociated share of {len(ACIDS)} acids at pH, temperature, ionic strength")
+    section = Section(
+        f"Undissociated share of {len(ACIDS)} acids at pH, temperature, ionic strength"
+    )
     rows = {a.inci: a for a in load_tables().actives}
-    constants = {k: (rows[n].pka_25c or np.nan, rows[n].dh_ion_kj_mol or 0.0) for k, n in ACIDS.items()}
+    constants = {
+        k: (rows[n].pka_25c or np.nan, rows[n].dh_ion_kj_mol or 0.0) for k, n in ACIDS.items()
+    }
     pka, enthalpy = np.array(list(constants.values())).T
     draw = np.random.default_rng(6)
 
     def media(n: int) -> tuple[Any, Any, Any]:
-        return draw.uniform(3.0, 7.0, (n, 1)), draw.uniform(15.0, 45.0, (n, 1)), draw.uniform(0.01, 0.4, (n, 1))
+        return (
+            draw.uniform(3.0, 7.0, (n, 1)),
+            draw.uniform(15.0, 45.0, (n, 1)),
+            draw.uniform(0.01, 0.4, (n, 1)),
+        )
 
     def ours(ph: Any, temp_c: Any, strength: Any) -> Any:
-        return sp.undissociated_fraction(ph, sp.pka_mixed(sp.pka_at(pka, enthalpy, temp_c), 0, strength, temp_c))
+        return sp.undissociated_fraction(
+            ph, sp.pka_mixed(sp.pka_at(pka, enthalpy, temp_c), 0, strength, temp_c)
+        )
 
     for n in (1, SOME, MANY):
         one = media(n)
@@ -135,7 +156,10 @@ def shares() -> Section:
         punched = [f'MOL("H{n}")/TOT("{n}")' for n in names]
         text = run_text(names, punched, solutions)
         title = f"phreeqpython, {database}, {len(names)} in a solution"
-        section.theirs[title] = (lambda program=program, text=text: answer(program, text), THEIRS * len(names))
+        section.theirs[title] = (
+            lambda program=program, text=text: answer(program, text),
+            THEIRS * len(names),
+        )
         # the strength it found, with the ions of water and of the acids, belongs to its shares
         back = np.array(answer(program, run_text([*names, "mu"], [*punched, "MU"], solutions)))
         mine = ours(*given[:2], back[:, -1:])[:, [list(ACIDS).index(n) for n in names]]
@@ -149,18 +173,29 @@ def bare_shares() -> Section:
     draw = np.random.default_rng(7)
     for n in (1, SOME, MANY):
         ph, pka = draw.uniform(3.0, 7.0, n), draw.uniform(3.0, 5.5, n)
-        section.ours[f"preservecheck, {n:,} at once"] = (lambda ph=ph, pka=pka: sp.undissociated_fraction(ph, pka), n)
+        section.ours[f"preservecheck, {n:,} at once"] = (
+            lambda ph=ph, pka=pka: sp.undissociated_fraction(ph, pka),
+            n,
+        )
     library = optional("pyEQL.equilibrium")
     if library is not None:
         pairs = list(zip(ph[:THEIRS].tolist(), pka[:THEIRS].tolist(), strict=True))
-        section.theirs["pyEQL alpha, numbers"] = (lambda: [library.alpha(0, p, [k]) for p, k in pairs], THEIRS)
-        section.theirs["pyEQL alpha, arrays (not documented)"] = (lambda: library.alpha(0, ph, [pka]), MANY)
+        section.theirs["pyEQL alpha, numbers"] = (
+            lambda: [library.alpha(0, p, [k]) for p, k in pairs],
+            THEIRS,
+        )
+        section.theirs["pyEQL alpha, arrays (not documented)"] = (
+            lambda: library.alpha(0, ph, [pka]),
+            MANY,
+        )
         for name, values in (
             ("numbers", [library.alpha(0, p, [k]) for p, k in pairs]),
             ("arrays", library.alpha(0, ph, [pka])),
         ):
             mine = sp.undissociated_fraction(ph, pka)[: len(values)]
-            section.compare(f"pyEQL alpha, {name}", mine, values, 1e-12, "the same formula: rounding")
+            section.compare(
+                f"pyEQL alpha, {name}", mine, values, 1e-12, "the same formula: rounding"
+            )
     section.floor["numpy.power alone"] = (lambda: np.power(10.0, ph), MANY)
     return section
 
@@ -171,15 +206,21 @@ def salts() -> Section:
     rows = {s.id: s for s in load_tables().solutes}
     draw = np.random.default_rng(8)
     fields = [
-        wa.Pitzer(*([np.nan if (v := getattr(rows[s], f)) is None else v] for f in wa.Pitzer._fields)) for s in SALTS
+        wa.Pitzer(
+            *([np.nan if (v := getattr(rows[s], f)) is None else v] for f in wa.Pitzer._fields)
+        )
+        for s in SALTS
     ]
 
     def molalities(n: int) -> list[Any]:
-        return [draw.uniform(0.05, min(HIGHEST_MOL_KG, c.valid_max_molality[0]), (n, 1)) for c in fields]
+        return [
+            draw.uniform(0.05, min(HIGHEST_MOL_KG, c.valid_max_molality[0]), (n, 1)) for c in fields
+        ]
 
     def ours(amounts: list[Any]) -> list[Any]:
         return [
-            wa.water_activity(np.empty((len(m), 0)), NO_SUGAR, m, c).aw for m, c in zip(amounts, fields, strict=True)
+            wa.water_activity(np.empty((len(m), 0)), NO_SUGAR, m, c).aw
+            for m, c in zip(amounts, fields, strict=True)
         ]
 
     for n in (1, SOME, MANY):
@@ -201,21 +242,36 @@ def salts() -> Section:
         ),
     ):
         solutions = [
-            ["temp 25", "pH 7", f"{c} {row.nu_plus * m}", f"{sulfate if a == 'Sf' else a} {row.nu_minus * m}"]
-            for (c, a), row, amounts in zip(SALTS.values(), (rows[s] for s in SALTS), given, strict=True)
+            [
+                "temp 25",
+                "pH 7",
+                f"{c} {row.nu_plus * m}",
+                f"{sulfate if a == 'Sf' else a} {row.nu_minus * m}",
+            ]
+            for (c, a), row, amounts in zip(
+                SALTS.values(), (rows[s] for s in SALTS), given, strict=True
+            )
             for m in amounts[:, 0].tolist()
         ]
         text = run_text(["aw"], ['ACT("H2O")'], solutions)
-        section.theirs[title] = (lambda program=program, text=text: answer(program, text), len(solutions))
+        section.theirs[title] = (
+            lambda program=program, text=text: answer(program, text),
+            len(solutions),
+        )
         section.compare(title, mine, np.array(answer(program, text))[:, 0], tolerance, reason)
 
     library = optional("pyEQL")
     if library is not None:
         title, few = "pyEQL, Solution.get_water_activity", given[0][:10, 0].tolist()
-        made = [library.Solution({"Na+": f"{m} mol/kg", "Cl-": f"{m} mol/kg"}, temperature="25 degC") for m in few]
+        made = [
+            library.Solution({"Na+": f"{m} mol/kg", "Cl-": f"{m} mol/kg"}, temperature="25 degC")
+            for m in few
+        ]
         section.theirs[title] = (lambda: [s.get_water_activity() for s in made], len(made))
         theirs = [float(s.get_water_activity().magnitude) for s in made]
-        section.compare(title, mine[: len(few)], theirs, 1e-3, "its own constants; sodium chloride alone")
+        section.compare(
+            title, mine[: len(few)], theirs, 1e-3, "its own constants; sodium chloride alone"
+        )
     return section
 
 
@@ -227,13 +283,18 @@ def uncharged() -> Section:
 
     def ours(amounts: list[Any]) -> list[Any]:
         return [
-            wa.water_activity(m, wa.Norrish([rows[s].k_norrish], [0.0], [1.0]), np.empty((len(m), 0)), NO_SALT).aw
+            wa.water_activity(
+                m, wa.Norrish([rows[s].k_norrish], [0.0], [1.0]), np.empty((len(m), 0)), NO_SALT
+            ).aw
             for m, s in zip(amounts, UNCHARGED, strict=True)
         ]
 
     for n in (1, SOME, MANY):
         one = [draw.uniform(0.05, 5.0, (n, 1)) for _ in UNCHARGED]
-        section.ours[f"preservecheck, {n:,} at once"] = (lambda one=one: ours(one), n * len(UNCHARGED))
+        section.ours[f"preservecheck, {n:,} at once"] = (
+            lambda one=one: ours(one),
+            n * len(UNCHARGED),
+        )
     last, k_last = one[-1], rows[UNCHARGED[-1]].k_norrish
 
     def written_out() -> Any:
@@ -241,28 +302,42 @@ def uncharged() -> Section:
         return water * np.exp(k_last * (1.0 - water) ** 2)
 
     section.floor["the formula in plain numpy"] = (written_out, MANY)
-    section.compare("plain numpy", ours(one)[-1], written_out()[:, 0], 1e-12, "the same formula: rounding")
+    section.compare(
+        "plain numpy", ours(one)[-1], written_out()[:, 0], 1e-12, "the same formula: rounding"
+    )
     library = optional("thermo.nrtl")
     if library is not None:
-        # with both alphas 0 this model is ln gamma = (tau12 + tau21) X^2, which is Norrish's equation
+        # with both alphas 0 this model is ln gamma = (tau12 + tau21) X^2, which is Norrish's
+        # equation
         some = [m[:SOME, 0] for m in one]
         water = [1.0 / (1.0 + wa.MOLAR_MASS_WATER_KG_MOL * m) for m in some]
         pairs = [np.column_stack([w, 1.0 - w]).ravel().tolist() for w in water]
 
         def theirs() -> list[list[float]]:
             return [
-                [x * g for x, g in zip(p[::2], library.NRTL_gammas_binaries(p, k, 0.0, 0.0, 0.0)[::2], strict=True)]
+                [
+                    x * g
+                    for x, g in zip(
+                        p[::2], library.NRTL_gammas_binaries(p, k, 0.0, 0.0, 0.0)[::2], strict=True
+                    )
+                ]
                 for p, k in zip(pairs, (rows[s].k_norrish for s in UNCHARGED), strict=True)
             ]
 
         section.theirs["thermo, NRTL_gammas_binaries"] = (theirs, SOME * len(UNCHARGED))
         mine = ours([m[:, None] for m in some])
         section.compare(
-            "thermo", mine, theirs(), 1e-9, "the same formula, but thermo holds alpha at its least value, not 0"
+            "thermo",
+            mine,
+            theirs(),
+            1e-9,
+            "the same formula, but thermo holds alpha at its least value, not 0",
         )
     return section
 
 
 if __name__ == "__main__":
     print("CPU time per value; ratios are to the last line of preservecheck in each block")
-    sys.exit(0 if all([section().show() for section in (shares, bare_shares, salts, uncharged)]) else 1)
+    sys.exit(
+        0 if all([section().show() for section in (shares, bare_shares, salts, uncharged)]) else 1
+    )

@@ -1,4 +1,5 @@
-"""How long the search over all systems, 40 doses and 40 pH values takes, and the whole command against pandas.
+"""How long the search over all systems, 40 doses and 40 pH values takes, and the whole command
+against pandas.
 
 Run it with ``python tests/bench/bench_choose.py [FORMULA]``. It prints and judges nothing.
 """
@@ -20,12 +21,13 @@ PANDAS = "import pandas"
 
 
 def grid_seconds(path: str, runs: int = 9) -> tuple[float, float, tuple[int, ...]]:
-    """Median time of the grid and of the whole search in this process, and the shape of the grid. [s]"""
-    from preservecheck.choose.host import Host  # noqa: PLC0415
-    from preservecheck.choose.search import ranked  # noqa: PLC0415
-    from preservecheck.choose.window import Window  # noqa: PLC0415
-    from preservecheck.formula.load import load_formula  # noqa: PLC0415
-    from preservecheck.reference.load import load_tables  # noqa: PLC0415
+    """Median time of the grid and of the whole search in this process, and the shape of the grid.
+    [s]"""
+    from preservecheck.choose.host import Host
+    from preservecheck.choose.search import ranked
+    from preservecheck.choose.window import Window
+    from preservecheck.formula.load import load_formula
+    from preservecheck.reference.load import load_tables
 
     tables, today = load_tables(), dt.date(2026, 11, 25)
     formula = load_formula(path, tables, today=today)
@@ -46,8 +48,18 @@ def grid_seconds(path: str, runs: int = 9) -> tuple[float, float, tuple[int, ...
 
 if __name__ == "__main__":
     example = (
-        str(Path(sys.argv[1]).resolve()) if len(sys.argv) > 1 else str(ROOT / "tests/examples/passing-leave-in.toml")
+        str(Path(sys.argv[1]).resolve())
+        if len(sys.argv) > 1
+        else str(ROOT / "tests/examples/passing-leave-in.toml")
     )
     seconds, everything, size = grid_seconds(example)
-    print(f"grid of {' x '.join(map(str, size))} (systems, doses, pH values): {seconds:.3f} s; all: {everything:.3f} s")
-    show(medians({PANDAS: ("-c", "import pandas"), "choose": ("-m", "preservecheck", "choose", example)}), (PANDAS,))
+    print(
+        f"grid of {' x '.join(map(str, size))} (systems, doses, pH values): {seconds:.3f} s; all: "
+        f"{everything:.3f} s"
+    )
+    show(
+        medians(
+            {PANDAS: ("-c", "import pandas"), "choose": ("-m", "preservecheck", "choose", example)}
+        ),
+        (PANDAS,),
+    )

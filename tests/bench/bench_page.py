@@ -1,10 +1,13 @@
-"""How long a maker waits for the verdict after a key, in a real browser, against a bare question to the program.
+"""How long a maker waits for the verdict after a key, in a real browser, against a bare question to
+the program.
 
-The formula has fifteen lines. Each key is a real one; the time runs from the browser's input event to the frame after
-the new verdict stands in the page, its 20 ms of waiting for a second key included. The floor is the same form posted
-to an address that does nothing (``/there``), from the same page in the same run.
+The formula has fifteen lines. Each key is a real one; the time runs from the browser's input event
+to the frame after the new verdict stands in the page, its 20 ms of waiting for a second key
+included. The floor is the same form posted to an address that does nothing (``/there``), from the
+same page in the same run.
 
-Run it with ``python tests/bench/bench_page.py``. It prints, and judges nothing: a slow minute is no fault.
+Run it with ``python tests/bench/bench_page.py``. It prints, and judges nothing: a slow minute is no
+fault.
 """
 
 from __future__ import annotations
@@ -86,7 +89,10 @@ def told(name: str, taken: list[float], floor: float) -> None:
     """Print the median, the 95th percentile and the ratio to the floor."""
     late = statistics.quantiles(taken, n=20)[-1]
     middle = statistics.median(taken)
-    print(f"{name:34}  median {middle:6.1f} ms   95 % within {late:6.1f} ms   {middle / floor:5.1f} x the floor")
+    print(
+        f"{name:34}  median {middle:6.1f} ms   95 % within {late:6.1f} ms   {middle / floor:5.1f} "
+        "x the floor"
+    )
     if name.startswith("key"):
         print(f"{'':34}  95 % within {TARGET_MS} ms: {'yes' if late <= TARGET_MS else 'no'}")
 
@@ -94,12 +100,15 @@ def told(name: str, taken: list[float], floor: float) -> None:
 def main() -> None:
     """Type, wait, print."""
     if not BROWSER:
-        raise SystemExit("No Chromium here: install Debian's chromium, or name one in PRESERVECHECK_CHROMIUM.")
+        raise SystemExit(
+            "No Chromium here: install Debian's chromium, or name one in PRESERVECHECK_CHROMIUM."
+        )
     program = Program().start()
     try:
         with sync_playwright() as playwright:
             browser = playwright.chromium.launch(
-                executable_path=BROWSER, args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+                executable_path=BROWSER,
+                args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
             )
             page = browser.new_page(viewport=WIDTHS["desk"])
             page.goto(program.link)

@@ -1,6 +1,8 @@
-"""How long ``review`` and ``--help`` take against importing pandas and against importing numpy and pydantic alone.
+"""How long ``review`` and ``--help`` take against importing pandas and against importing numpy and
+pydantic alone.
 
-Run it with ``python tests/bench/bench_review.py``. It prints, and judges nothing: a slow minute is no fault.
+Run it with ``python tests/bench/bench_review.py``. It prints, and judges nothing: a slow minute is
+no fault.
 """
 
 from __future__ import annotations

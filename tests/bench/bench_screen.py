@@ -1,7 +1,9 @@
-"""How fast ``screen`` is: per core, as piles grow, on all cores against all systems, and above one pass of numpy.
+"""How fast ``screen`` is: per core, as piles grow, on all cores against all systems, and above one
+pass of numpy.
 
-Run it with ``python tests/bench/bench_screen.py [--most 1000000] [--pairs 100000]``. It prints and judges nothing; the
-formulas are invented. CPU time where one process works, wall time where several do.
+Run it with ``python tests/bench/bench_screen.py [--most 1000000] [--pairs 100000]``. It prints and
+judges nothing; the formulas are invented. CPU time where one process works, wall time where several
+do.
 """
 
 from __future__ import annotations
@@ -38,12 +40,17 @@ BASE = 2_000
 
 
 class Shelf:
-    """Invented formulas in any number: some thousands that differ in all ways, again and again with other amounts."""
+    """Invented formulas in any number: some thousands that differ in all ways, again and again with
+    other amounts."""
 
     def __init__(self) -> None:
         self.lines, self.products = pile(load_tables(), BASE, seed=7)
         self.lines["number"] = pd.factorize(self.lines["formula"])[0]
-        self.rest = self.lines.groupby("number")["percent"].transform(lambda c: (c == "rest").any()).to_numpy()
+        self.rest = (
+            self.lines.groupby("number")["percent"]
+            .transform(lambda c: (c == "rest").any())
+            .to_numpy()
+        )
         self.draw = np.random.default_rng(11)
 
     def tiles(self, count: int) -> Iterator[tuple[pd.DataFrame, pd.DataFrame]]:
@@ -57,7 +64,8 @@ class Shelf:
             names = np.array([f"f{first + n:07d}" for n in range(many)], dtype=object)
             moved = lines.assign(
                 formula=names[lines["number"].to_numpy()],
-                rest=(lines["percent"] == "rest").to_numpy() | (lines["grams"] == "rest").to_numpy(),
+                rest=(lines["percent"] == "rest").to_numpy()
+                | (lines["grams"] == "rest").to_numpy(),
                 percent=percent,
                 grams=pd.to_numeric(lines["grams"], errors="coerce"),
             ).drop(columns="number")
@@ -66,17 +74,21 @@ class Shelf:
 
     def written(self, path: Path, count: int) -> Path:
         """A long table of so many formulas as Parquet, its products beside it."""
-        import pyarrow as pa  # noqa: PLC0415
-        import pyarrow.parquet as pq  # noqa: PLC0415
+        import pyarrow as pa
+        import pyarrow.parquet as pq
 
         writers: list[Any] = [None, None]
         schemas: list[Any] = [None, None]
         for tile in self.tiles(count):
-            for at, (frame, place) in enumerate(zip(tile, (path, path.with_suffix(".products.parquet")), strict=True)):
+            for at, (frame, place) in enumerate(
+                zip(tile, (path, path.with_suffix(".products.parquet")), strict=True)
+            ):
                 if writers[at] is None:
                     schemas[at] = pa.Schema.from_pandas(frame, preserve_index=False)
                     writers[at] = pq.ParquetWriter(place, schemas[at])
-                writers[at].write_table(pa.Table.from_pandas(frame, schema=schemas[at], preserve_index=False))
+                writers[at].write_table(
+                    pa.Table.from_pandas(frame, schema=schemas[at], preserve_index=False)
+                )
         for writer in writers:
             writer.close()
         return path
@@ -113,7 +125,11 @@ def core(shelf: Shelf) -> None:
             rows += len(frame_of(taken, screen))
             frame += time.process_time() - start
             through = arrays_of(taken.sound)
-            through += [a for r in found for a in (r.judged.codes, r.judged.value, r.judged.tolerance, r.percent)]
+            through += [
+                a
+                for r in found
+                for a in (r.judged.codes, r.judged.value, r.judged.tolerance, r.percent)
+            ]
             start = time.process_time()
             for _ in range(20):
                 for a in through:
@@ -122,8 +138,14 @@ def core(shelf: Shelf) -> None:
         many = BASE * len(some)
         line(f"--against {against}: reading, one core", f"{read / many * 1e6:.0f} µs a formula")
         line(f"--against {against}: judging, one core", f"{judge / rows * 1e6:.1f} µs a verdict")
-        line(f"--against {against}: and putting the rows together", f"{max(0.0, frame - judge) / rows * 1e6:.1f} µs")
-        line(f"--against {against}: one pass of numpy over the same arrays", f"{floor / rows * 1e6:.3f} µs a verdict")
+        line(
+            f"--against {against}: and putting the rows together",
+            f"{max(0.0, frame - judge) / rows * 1e6:.1f} µs",
+        )
+        line(
+            f"--against {against}: one pass of numpy over the same arrays",
+            f"{floor / rows * 1e6:.3f} µs a verdict",
+        )
         line(f"--against {against}: judging above that floor", f"{judge / floor:.0f} x")
 
 
@@ -134,7 +156,9 @@ def growth(shelf: Shelf, folder: Path, most: int) -> None:
     for size in sizes:
         path = shelf.written(folder / f"shelf{size}.parquet", size)
         start = time.process_time()
-        run = Run(Job(None, ("own",), TODAY, "parquet"), sources_of([path]), folder / "parts", jobs=1)
+        run = Run(
+            Job(None, ("own",), TODAY, "parquet"), sources_of([path]), folder / "parts", jobs=1
+        )
         run.prepare(resume=False)
         summary = run.done()
         taken.append(time.process_time() - start)
@@ -152,7 +176,7 @@ def growth(shelf: Shelf, folder: Path, most: int) -> None:
 
 def watched(arguments: list[str]) -> tuple[float, float]:
     """Wall time of a command, and the largest memory of it and its helpers together. [s, GB]"""
-    import psutil  # noqa: PLC0415
+    import psutil
 
     most = 0
     start = time.perf_counter()
@@ -194,7 +218,10 @@ def whole(shelf: Shelf, folder: Path, pairs: int, most: int) -> None:
     options = ["--format", "parquet", "--output", output]
     taken, memory = watched(["screen", str(path), "--against", "all", *options])
     line(f"{pairs:,} formulas x {systems} systems, {os.cpu_count()} cores", f"{taken:.0f} s")
-    line("verdicts a minute (formula and system; 13 checks each)", f"{pairs * systems / taken * 60:,.0f}")
+    line(
+        "verdicts a minute (formula and system; 13 checks each)",
+        f"{pairs * systems / taken * 60:,.0f}",
+    )
     line("largest memory", f"{memory:.2f} GB")
     path = folder / f"shelf{most}.parquet"
     taken, memory = watched(["screen", str(path), *options])
@@ -204,29 +231,37 @@ def whole(shelf: Shelf, folder: Path, pairs: int, most: int) -> None:
 
 def engine(shelf: Shelf, formulas: int, against: list[str]) -> None:
     """The pure function mapped over partitions by dask, with one worker process and with two."""
-    import dask  # noqa: PLC0415
-    import dask.dataframe as dd  # noqa: PLC0415
+    import dask
+    import dask.dataframe as dd
 
-    from preservecheck.screen import screen_frame  # noqa: PLC0415
+    from preservecheck.screen import screen_frame
 
     frame = pd.concat(
-        [a.merge(b, on="formula") for a, b in shelf.tiles(formulas)],
-        ignore_index=True,
+        [a.merge(b, on="formula") for a, b in shelf.tiles(formulas)], ignore_index=True
     )
     frame = frame.set_index(pd.factorize(frame["formula"])[0])
     many = dd.from_pandas(frame, npartitions=8, sort=True)
-    rows = many.map_partitions(screen_frame, against=against, today=TODAY, meta=screen_frame(frame.iloc[:0]))
+    rows = many.map_partitions(
+        screen_frame, against=against, today=TODAY, meta=screen_frame(frame.iloc[:0])
+    )
     counts = rows["verdict"].value_counts()
     taken = {}
     for workers in (1, 2):
-        with ProcessPoolExecutor(workers) as pool, dask.config.set(scheduler="processes", pool=pool):
-            counts.compute()  # the processes start, and read the tables, apart from what is measured here
+        with (
+            ProcessPoolExecutor(workers) as pool,
+            dask.config.set(scheduler="processes", pool=pool),
+        ):
+            # the processes start, and read the tables, apart from what is measured here
+            counts.compute()
             start = time.perf_counter()
             found = counts.compute()
             taken[workers] = time.perf_counter() - start
         if int(found.sum()) != formulas * len(against):
             raise RuntimeError("dask lost rows")
-        line(f"dask, {formulas:,} formulas x {len(against)} systems, {workers} worker(s)", f"{taken[workers]:.1f} s")
+        line(
+            f"dask, {formulas:,} formulas x {len(against)} systems, {workers} worker(s)",
+            f"{taken[workers]:.1f} s",
+        )
     line("two workers against one", f"{taken[1] / taken[2]:.2f} x as fast")
 
 

@@ -46,11 +46,14 @@ def _water(ions: Mapping[str, int]) -> str:
 
 
 def acids_block(acids: Mapping[str, tuple[float, float]]) -> str:
-    """Monoprotic acids by an element name of their own, each with its pKa and enthalpy of dissociation [kJ/mol]."""
+    """Monoprotic acids by an element name of their own, each with its pKa and enthalpy of
+    dissociation [kJ/mol]."""
     masters = [f"{n} {n}- 0 {n} 100" for n in acids]
     species = [
-        # reactions are written towards the acid, so the enthalpy turns its sign; the uncharged form is ideal
-        f"{n}- = {n}-\n log_k 0\n{n}- + H+ = H{n}\n log_k {pka}\n -delta_h {-enthalpy} kJ\n -gamma 0 0"
+        # reactions are written towards the acid, so the enthalpy turns its sign; the uncharged form
+        # is ideal
+        f"{n}- = {n}-\n log_k 0\n{n}- + H+ = H{n}\n log_k {pka}\n -delta_h {-enthalpy} kJ\n "
+        "-gamma 0 0"
         for n, (pka, enthalpy) in acids.items()
     ]
     return "\n".join(["SOLUTION_MASTER_SPECIES", *masters, "SOLUTION_SPECIES", *species, "END"])
@@ -62,19 +65,26 @@ def small_davies(acids: Mapping[str, tuple[float, float]]) -> str:
 
 
 def small_pitzer(ions: Mapping[str, int], salts: Sequence[tuple[str, str, Any]]) -> str:
-    """Water and these ions as a database, with Pitzer constants of each pair (cation, anion, row of our table)."""
+    """Water and these ions as a database, with Pitzer constants of each pair (cation, anion, row of
+    our table)."""
     lines = [_water(ions), "PITZER"]
     for keyword, field in (("-B0", "beta0"), ("-B1", "beta1"), ("-C0", "c_phi")):
         lines.append(keyword)
-        lines += [f" {_charged(c, ions[c])} {_charged(a, ions[a])} {getattr(row, field)}" for c, a, row in salts]
+        lines += [
+            f" {_charged(c, ions[c])} {_charged(a, ions[a])} {getattr(row, field)}"
+            for c, a, row in salts
+        ]
     return "\n".join([*lines, "END"])
 
 
-def run_text(headings: Sequence[str], punched: Sequence[str], solutions: Sequence[Sequence[str]]) -> str:
-    """Text of one run over all solutions that gives back one row of the expressions in ``punched`` for each."""
+def run_text(
+    headings: Sequence[str], punched: Sequence[str], solutions: Sequence[Sequence[str]]
+) -> str:
+    """Text of one run over all solutions that gives back one row of the expressions in ``punched``
+    for each."""
     lines = [
         "SELECTED_OUTPUT 1", "-reset false",
-        "USER_PUNCH 1", f"-headings {' '.join(headings)}", "-start", f"10 PUNCH {', '.join(punched)}", "-end",
+        "USER_PUNCH 1", f"-headings {' '.join(headings)}", "-start", "10 PUNCH " f"{', '.join(punched)}", "-end",
     ]  # fmt: skip
     for number, parts in enumerate(solutions, 1):
         lines += [f"SOLUTION {number}", "units mol/kgw", *parts]

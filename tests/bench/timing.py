@@ -1,4 +1,5 @@
-"""Commands and calls timed side by side: interleaved runs, so that a busy minute slows all, and the median of each."""
+"""Commands and calls timed side by side: interleaved runs, so that a busy minute slows all, and the
+median of each."""
 
 from __future__ import annotations
 
@@ -45,7 +46,9 @@ def medians(commands: Mapping[str, Sequence[str]], runs: int = RUNS) -> dict[str
     return {name: statistics.median(taken) for name, taken in times.items()}
 
 
-def seconds_per_value(calls: Mapping[str, tuple[Callable[[], object], int]], runs: int = RUNS) -> dict[str, float]:
+def seconds_per_value(
+    calls: Mapping[str, tuple[Callable[[], object], int]], runs: int = RUNS
+) -> dict[str, float]:
     """Median CPU time that one value costs in each call. [s]
 
     Parameters
@@ -53,8 +56,8 @@ def seconds_per_value(calls: Mapping[str, tuple[Callable[[], object], int]], run
     calls
         A call that computes values, and how many, by a name.
     runs
-        How often each is timed; one more run before is not counted. Calls too short for the clock are repeated in one
-        timing.
+        How often each is timed; one more run before is not counted. Calls too short for the clock
+        are repeated in one timing.
     """
     times: dict[str, list[float]] = {name: [] for name in calls}
     repeats: dict[str, int] = {}

@@ -1,6 +1,7 @@
 """Check burden: how much food is there, and what stands in the way besides the preservative?
 
-The lines and weights are judgement of this program (common practice, no source); these tests hold them still.
+The lines and weights are judgement of this program (common practice, no source); these tests hold
+them still.
 """
 
 import pytest
@@ -19,12 +20,19 @@ def test_rows_behind_the_numbers_below():
     assert (rows[PROTEIN].nutrient_load, rows[PROTEIN].water_fraction) == ("high", 0)
     assert (rows["Glycerin"].nutrient_load, rows["Xanthan Gum"].nutrient_load) == ("low", "medium")
     flax = rows["Linum Usitatissimum Seed Extract"]
-    assert (flax.nutrient_load, flax.water_fraction, "unpreserved" in flax.tags) == ("high", 0.97, True)
+    assert (flax.nutrient_load, flax.water_fraction, "unpreserved" in flax.tags) == (
+        "high",
+        0.97,
+        True,
+    )
 
 
-@pytest.mark.parametrize(("percent", "expected"), [(0.2, "pass"), (0.21, "warn"), (1.0, "warn"), (1.01, "serious")])
+@pytest.mark.parametrize(
+    ("percent", "expected"), [(0.2, "pass"), (0.21, "warn"), (1.0, "warn"), (1.01, "serious")]
+)
 def test_load_without_a_hurdle(percent, expected):
-    """Low load passes, medium (above 0.2 %) warns, high (above 1 %) is serious where no second hurdle stands."""
+    """Low load passes, medium (above 0.2 %) warns, high (above 1 %) is serious where no second
+    hurdle stands."""
     found = the(ID, {"items": {PROTEIN: percent}, "systems": LOW_DOSE}, ph=6)
     assert value(found, "nutrient_percent") == pytest.approx(percent)
     assert value(found, "hurdles") == 0
@@ -32,7 +40,8 @@ def test_load_without_a_hurdle(percent, expected):
 
 
 def test_nutrients_by_hand():
-    """Glycerin 5 % at 0.02, xanthan 0.5 % at 0.3 and flax gel 4 % with 3 % dry at 1: 0.1 + 0.15 + 0.12 = 0.37 %."""
+    """Glycerin 5 % at 0.02, xanthan 0.5 % at 0.3 and flax gel 4 % with 3 % dry at 1: 0.1 + 0.15 +
+    0.12 = 0.37 %."""
     items = {"Glycerin": 5, "Xanthan Gum": 0.5, "Linum Usitatissimum Seed Extract": 4}
     found = the(ID, {"items": items, "systems": LOW_DOSE}, ph=6)
     assert value(found, "nutrient_percent") == pytest.approx(0.37)
@@ -60,7 +69,8 @@ def test_unpreserved_gel(percent, expected):
     ],
 )
 def test_each_hurdle(change, hurdles):
-    """The upper half of the dose, pH 5, a water activity of 0.95 and 0.05 % of chelator are one hurdle each."""
+    """The upper half of the dose, pH 5, a water activity of 0.95 and 0.05 % of chelator are one
+    hurdle each."""
     found = the(ID, {"items": {PROTEIN: 2}, "systems": LOW_DOSE, "ph": 6} | change)
     assert value(found, "hurdles") == hurdles
     assert outcome(found) == ("warn" if hurdles else "serious")
@@ -75,7 +85,10 @@ def test_two_hurdles_are_enough():
 @pytest.mark.parametrize(("package", "expected"), [("pump", "pass"), ("jar", "warn")])
 def test_jar(package, expected):
     """An open jar counts as one step of load more."""
-    assert outcome(the(ID, {"items": {"Glycerin": 3}, "systems": LOW_DOSE}, ph=6, package=package)) == expected
+    assert (
+        outcome(the(ID, {"items": {"Glycerin": 3}, "systems": LOW_DOSE}, ph=6, package=package))
+        == expected
+    )
 
 
 @pytest.mark.parametrize(("package", "expected"), [("pump", "pass"), ("jar", "warn")])
@@ -93,7 +106,12 @@ def test_dry_product():
 
 def test_oils_are_no_food():
     """Vegetable oil carries no load here."""
-    assert value(the(ID, {"items": {"Sunflower oil": 20}, "systems": LOW_DOSE}, ph=6), "nutrient_percent") == 0
+    assert (
+        value(
+            the(ID, {"items": {"Sunflower oil": 20}, "systems": LOW_DOSE}, ph=6), "nutrient_percent"
+        )
+        == 0
+    )
 
 
 def test_ph_not_measured():
@@ -114,5 +132,7 @@ def test_batch():
         ID,
         make_formula({PROTEIN: 2, "Disodium EDTA": 0.1}, LOW_DOSE, ph=4.8),
         make_formula({"Glycerin": 3}, package="jar"),
-        make_formula({"Linum Usitatissimum Seed Extract": 60}, {"potassium-sorbate": 0.5, "bronopol": 0.01}),
+        make_formula(
+            {"Linum Usitatissimum Seed Extract": 60}, {"potassium-sorbate": 0.5, "bronopol": 0.01}
+        ),
     )

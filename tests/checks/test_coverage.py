@@ -12,8 +12,18 @@ GROUPS = ("gram_positive", "gram_negative", "yeast", "mould")
 def test_rows_behind_the_verdicts_below():
     """The ratings that the tests below rest on."""
     rows = {s.id: tuple(getattr(s, g) for g in GROUPS) for s in load_tables().systems}
-    assert rows["phenoxyethanol-benzoic-dehydroacetic"] == ("strong", "moderate", "strong", "strong")
-    assert rows["phenoxyethanol-ethylhexylglycerin-90-10"] == ("strong", "strong", "moderate", "weak")
+    assert rows["phenoxyethanol-benzoic-dehydroacetic"] == (
+        "strong",
+        "moderate",
+        "strong",
+        "strong",
+    )
+    assert rows["phenoxyethanol-ethylhexylglycerin-90-10"] == (
+        "strong",
+        "strong",
+        "moderate",
+        "weak",
+    )
     assert rows["leuconostoc-radish-root-ferment-filtrate"] == ("weak", "weak", "weak", "none")
     assert rows["potassium-sorbate"] == ("weak", "weak", "strong", "strong")
 
@@ -24,12 +34,19 @@ def test_rows_behind_the_verdicts_below():
         ({"phenoxyethanol-benzoic-dehydroacetic": 1}, "pass"),  # moderate is enough
         ({"phenoxyethanol-ethylhexylglycerin-90-10": 1}, "warn"),  # mould weak
         ({"leuconostoc-radish-root-ferment-filtrate": 4}, "serious"),  # mould none
-        ({"phenoxyethanol-ethylhexylglycerin-90-10": 1, "potassium-sorbate": 0.3}, "pass"),  # the pair closes the gap
-        ({"leuconostoc-radish-root-ferment-filtrate": 4, "potassium-sorbate": 0.3}, "warn"),  # bacteria still weak
+        (
+            {"phenoxyethanol-ethylhexylglycerin-90-10": 1, "potassium-sorbate": 0.3},
+            "pass",
+        ),  # the pair closes the gap
+        (
+            {"leuconostoc-radish-root-ferment-filtrate": 4, "potassium-sorbate": 0.3},
+            "warn",
+        ),  # bacteria still weak
     ],
 )
 def test_best_rating_counts(systems, expected):
-    """Strong or moderate passes, weak warns, none is serious; of several systems the best counts."""
+    """Strong or moderate passes, weak warns, none is serious; of several systems the best
+    counts."""
     assert outcome(the(ID, {"systems": systems})) == expected
 
 
@@ -47,12 +64,21 @@ def test_no_system():
         ({}, {"phenoxyethanol-benzoic-dehydroacetic": 1}, 2),  # strong, moderate, strong, strong
         ({}, {"phenoxyethanol-ethylhexylglycerin-90-10": 1}, 1),  # mould weak
         ({"o-Cymen-5-ol": 0.1}, {}, None),  # nothing is rated
-        ({"o-Cymen-5-ol": 0.1}, {"phenoxyethanol-ethylhexylglycerin-90-10": 1}, None),  # may close the gap, or not
-        ({"o-Cymen-5-ol": 0.1}, {"phenoxyethanol-benzoic-dehydroacetic": 1}, 2),  # takes nothing away
+        (
+            {"o-Cymen-5-ol": 0.1},
+            {"phenoxyethanol-ethylhexylglycerin-90-10": 1},
+            None,
+        ),  # may close the gap, or not
+        (
+            {"o-Cymen-5-ol": 0.1},
+            {"phenoxyethanol-benzoic-dehydroacetic": 1},
+            2,
+        ),  # takes nothing away
     ],
 )
 def test_weakest_of_the_four(items, systems, weakest):
-    """The lowest of the four ratings in the tables; unknown where an unrated active may raise it."""
+    """The lowest of the four ratings in the tables; unknown where an unrated active may raise
+    it."""
     assert the(ID, {"items": items, "systems": systems}).figures["weakest"].value == weakest
 
 
@@ -80,10 +106,15 @@ def test_figures_and_remedy():
     assert "moulds" in (found.do or "")
 
 
-@pytest.mark.parametrize(("activity", "expected"), [(0.70, "pass"), (0.75, "warn"), (0.80, "serious")])
+@pytest.mark.parametrize(
+    ("activity", "expected"), [(0.70, "pass"), (0.75, "warn"), (0.80, "serious")]
+)
 def test_dry_product(activity, expected):
-    """Surely below a water activity of 0.75 no spectrum is asked for; where it may be, a gap only warns."""
-    found = the(ID, {"items": {"Glycerin": 60}}, water_activity=activity, water_activity_tolerance=0.01)
+    """Surely below a water activity of 0.75 no spectrum is asked for; where it may be, a gap only
+    warns."""
+    found = the(
+        ID, {"items": {"Glycerin": 60}}, water_activity=activity, water_activity_tolerance=0.01
+    )
     assert outcome(found) == expected
 
 

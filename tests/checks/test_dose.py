@@ -9,7 +9,8 @@ ID = "dose"
 
 
 def test_row_behind_the_numbers_below():
-    """The row of phenoxyethanol reads 0.5 to 1.0 %; if it is changed these tests want new numbers."""
+    """The row of phenoxyethanol reads 0.5 to 1.0 %; if it is changed these tests want new
+    numbers."""
     row = next(s for s in load_tables().systems if s.id == "phenoxyethanol")
     assert (row.usage_min_percent, row.usage_max_percent) == (0.5, 1.0)
 
@@ -30,19 +31,29 @@ def test_edges(percent, expected):
     """The ends of the range belong to it; beyond either the batch should not be filled."""
     found = the(ID, {"systems": {"phenoxyethanol": percent}})
     assert outcome(found) == expected
-    assert [value(found, n) for n in ("percent", "percent_min", "percent_max")] == [percent, 0.5, 1.0]
+    assert [value(found, n) for n in ("percent", "percent_min", "percent_max")] == [
+        percent,
+        0.5,
+        1.0,
+    ]
 
 
-@pytest.mark.parametrize(("percent", "expected"), [(0.499, "warn"), (0.5, "pass"), (1.001, "serious")])
+@pytest.mark.parametrize(
+    ("percent", "expected"), [(0.499, "warn"), (0.5, "pass"), (1.001, "serious")]
+)
 def test_recognised_single_substance(percent, expected):
-    """A substance that nobody named as the system may be there as a helper: below the range it only warns."""
+    """A substance that nobody named as the system may be there as a helper: below the range it only
+    warns."""
     found = the(ID, {"items": {"Phenoxyethanol": percent}})
     assert (found.about, outcome(found)) == ("phenoxyethanol", expected)
 
 
 def test_lines_add_up():
     """Two lines of one system, 0.3 % each, are 0.6 % of it."""
-    items = [{"preservative": "phenoxyethanol", "percent": 0.3}, {"ingredient": "Water", "rest": True}]
+    items = [
+        {"preservative": "phenoxyethanol", "percent": 0.3},
+        {"ingredient": "Water", "rest": True},
+    ]
     found = the(ID, {"phases": [{"name": "a", "items": items}, {"name": "b", "items": items[:1]}]})
     assert value(found, "percent") == pytest.approx(0.6)
     assert outcome(found) == "pass"

@@ -1,6 +1,7 @@
 """Check free-active: is enough of the preservative free, in its working form, in the water?
 
-Every expected number is worked out here from the table's constants by the formulas of the manual page, step by step.
+Every expected number is worked out here from the table's constants by the formulas of the manual
+page, step by step.
 """
 
 import math
@@ -8,10 +9,22 @@ import math
 import pytest
 
 from preservecheck.reference.load import load_tables
-from tests.helpers import about, four_sigma, make_formula, outcome, run_check, same_alone_and_together, value
+from tests.helpers import (
+    about,
+    four_sigma,
+    make_formula,
+    outcome,
+    run_check,
+    same_alone_and_together,
+    value,
+)
 
 ID = "free-active"
-ASPERGILLUS, PSEUDOMONAS, STAPHYLOCOCCUS = "Aspergillus brasiliensis", "Pseudomonas aeruginosa", "Staphylococcus aureus"
+ASPERGILLUS, PSEUDOMONAS, STAPHYLOCOCCUS = (
+    "Aspergillus brasiliensis",
+    "Pseudomonas aeruginosa",
+    "Staphylococcus aureus",
+)
 MICROBES = {ASPERGILLUS, PSEUDOMONAS, STAPHYLOCOCCUS, "Escherichia coli", "Candida albicans"}
 TABLES = load_tables()
 
@@ -23,14 +36,18 @@ def active(inci):
 
 def mic(inci, microbe):
     """Preferred MIC. [% w/v]"""
-    row = next(m for m in TABLES.mic if (m.active, m.organism, m.preferred) == (inci, microbe, "yes"))
+    row = next(
+        m for m in TABLES.mic if (m.active, m.organism, m.preferred) == (inci, microbe, "yes")
+    )
     return row.mic_mg_l / 10_000
 
 
 def k_oil(inci, oil_class):
     """Preferred oil-water partition coefficient."""
     return next(
-        p.k_oil_water for p in TABLES.partition if (p.active, p.oil_class, p.preferred) == (inci, oil_class, "yes")
+        p.k_oil_water
+        for p in TABLES.partition
+        if (p.active, p.oil_class, p.preferred) == (inci, oil_class, "yes")
     )
 
 
@@ -54,11 +71,16 @@ def fraction(ph, pka):
 
 
 def test_plain_water_by_hand():
-    """Sodium benzoate 0.5 % at pH 4.8 in water: C, I, pKa', f, free and free over MIC, each as worked out here."""
+    """Sodium benzoate 0.5 % at pH 4.8 in water: C, I, pKa', f, free and free over MIC, each as
+    worked out here."""
     found = about(run_check(ID, {"items": {"Sodium Benzoate": 0.5}}, ph=4.8), ASPERGILLUS)
     acid, salt = active("Benzoic Acid"), active("Sodium Benzoate")
-    total = 0.5 * acid.molar_mass_g_mol / salt.molar_mass_g_mol  # 0.4237 %, the water phase is the whole formula
-    strength = 1000 * 0.5 / salt.molar_mass_g_mol / 99.5  # mol per kg of water: Na+ and benzoate, 1/2 (1 + 1)
+    total = (
+        0.5 * acid.molar_mass_g_mol / salt.molar_mass_g_mol
+    )  # 0.4237 %, the water phase is the whole formula
+    strength = (
+        1000 * 0.5 / salt.molar_mass_g_mol / 99.5
+    )  # mol per kg of water: Na+ and benzoate, 1/2 (1 + 1)
     pka = acid.pka_25c + davies(strength)
     f = fraction(4.8, pka)
     free = total * f
@@ -69,14 +91,23 @@ def test_plain_water_by_hand():
     assert value(found, "pka.Benzoic Acid") == pytest.approx(pka, abs=1e-3)
     assert value(found, "undissociated_fraction.Benzoic Acid") == pytest.approx(f, rel=2e-3)
     assert value(found, "free_percent.Benzoic Acid") == pytest.approx(free, rel=2e-3)
-    assert value(found, "mic_percent.Benzoic Acid") == pytest.approx(mic("Benzoic Acid", ASPERGILLUS))
-    assert value(found, "sum_of_ratios") == pytest.approx(free / mic("Benzoic Acid", ASPERGILLUS), rel=2e-3)
+    assert value(found, "mic_percent.Benzoic Acid") == pytest.approx(
+        mic("Benzoic Acid", ASPERGILLUS)
+    )
+    assert value(found, "sum_of_ratios") == pytest.approx(
+        free / mic("Benzoic Acid", ASPERGILLUS), rel=2e-3
+    )
 
 
 def test_oil_and_polysorbate_by_hand():
-    """With 10 % sunflower oil and 0.5 % polysorbate 80: C / (K phi + R + (1 - f)/f) over a 90 % water phase."""
+    """With 10 % sunflower oil and 0.5 % polysorbate 80: C / (K phi + R + (1 - f)/f) over a 90 %
+    water phase."""
     found = about(
-        run_check(ID, {"items": {"Sodium Benzoate": 0.5, "Sunflower oil": 10, "Polysorbate 80": 0.5}}, ph=4.8),
+        run_check(
+            ID,
+            {"items": {"Sodium Benzoate": 0.5, "Sunflower oil": 10, "Polysorbate 80": 0.5}},
+            ph=4.8,
+        ),
         ASPERGILLUS,
     )
     acid, salt = active("Benzoic Acid"), active("Sodium Benzoate")
@@ -91,20 +122,26 @@ def test_oil_and_polysorbate_by_hand():
     assert value(found, "oil_term.Benzoic Acid") == pytest.approx(oil, rel=1e-6)
     assert value(found, "bound_ratio.Benzoic Acid") == pytest.approx(bound, rel=1e-6)
     assert value(found, "free_percent.Benzoic Acid") == pytest.approx(free, rel=2e-3)
-    assert value(found, "sum_of_ratios") == pytest.approx(free / mic("Benzoic Acid", ASPERGILLUS), rel=2e-3)
+    assert value(found, "sum_of_ratios") == pytest.approx(
+        free / mic("Benzoic Acid", ASPERGILLUS), rel=2e-3
+    )
 
 
 class TestExampleF:
-    """Example F of the activity model: leave-in, 0.50 % sodium benzoate, phi = 0.10, pH 4.80, 25 °C, I = 0.05.
+    """Example F of the activity model: leave-in, 0.50 % sodium benzoate, phi = 0.10, pH 4.80, 25
+    °C, I = 0.05.
 
-    phi = 0.10 wants m/density/(100 - m) = 0.10: 8.425 % of vegetable oil (0.92 g/mL), 7.834 % of mineral oil (0.85).
-    I: 0.0381 mol per kg of water from the benzoate; 0.0119 more are 0.063 % sodium chloride.
+    phi = 0.10 wants m/density/(100 - m) = 0.10: 8.425 % of vegetable oil (0.92 g/mL), 7.834 % of
+    mineral oil (0.85). I: 0.0381 mol per kg of water from the benzoate; 0.0119 more are 0.063 %
+    sodium chloride.
     """
 
     SALTS = {"Sodium Benzoate": 0.5, "Sodium Chloride": 0.063}
 
     def figures(self, items, ph):
-        return about(run_check(ID, {"items": self.SALTS | items}, ph=ph, temperature="25 °C"), ASPERGILLUS)
+        return about(
+            run_check(ID, {"items": self.SALTS | items}, ph=ph, temperature="25 °C"), ASPERGILLUS
+        )
 
     @pytest.mark.parametrize(
         ("items", "free"),
@@ -120,11 +157,14 @@ class TestExampleF:
         assert value(found, "ionic_strength") == pytest.approx(0.05, abs=0.001)
         assert value(found, "oil_to_water_volume") == pytest.approx(0.10, rel=2e-3)
         assert value(found, "pka.Benzoic Acid") == pytest.approx(4.117, abs=0.002)
-        assert value(found, "undissociated_fraction.Benzoic Acid") == pytest.approx(0.1717, rel=0.01)
+        assert value(found, "undissociated_fraction.Benzoic Acid") == pytest.approx(
+            0.1717, rel=0.01
+        )
         assert value(found, "free_percent.Benzoic Acid") == pytest.approx(free, rel=0.02)
 
     def test_sum(self):
-        """Against 0.027 % for the mould: S 2.6 to 3.0 at pH 4.8, about 0.7 at pH 5.5, where f = 0.0397."""
+        """Against 0.027 % for the mould: S 2.6 to 3.0 at pH 4.8, about 0.7 at pH 5.5, where f =
+        0.0397."""
         assert 2.6 <= value(self.figures({"Sunflower oil": 8.425}, 4.8), "sum_of_ratios") <= 3.0
         weak = self.figures({"Sunflower oil": 8.425}, 5.5)
         assert value(weak, "undissociated_fraction.Benzoic Acid") == pytest.approx(0.0397, rel=0.02)
@@ -133,7 +173,8 @@ class TestExampleF:
 
 
 @pytest.mark.parametrize(
-    ("percent", "expected"), [(0.159, "serious"), (0.1601, "warn"), (0.319, "warn"), (0.3201, "pass"), (0.8, "pass")]
+    ("percent", "expected"),
+    [(0.159, "serious"), (0.1601, "warn"), (0.319, "warn"), (0.3201, "pass"), (0.8, "pass")],
 )
 def test_lines(percent, expected):
     """Phenoxyethanol against Pseudomonas, MIC 0.32 %: a sum below 0.5 is serious, below 1 warns."""
@@ -191,7 +232,9 @@ def test_mic_that_only_says_more_than():
     """An MIC of 'more than 1000 mg/L' counts as nothing, not as unknown and not as 1000."""
     row = next(m for m in TABLES.mic if (m.active, m.organism) == ("Climbazole", PSEUDOMONAS))
     assert row.comparator == ">"
-    found = about(run_check(ID, {"items": {"Climbazole": 0.5}, "type": "shampoo"}, ph=6), PSEUDOMONAS)
+    found = about(
+        run_check(ID, {"items": {"Climbazole": 0.5}, "type": "shampoo"}, ph=6), PSEUDOMONAS
+    )
     assert (outcome(found), value(found, "sum_of_ratios")) == ("serious", 0)
 
 
@@ -201,12 +244,15 @@ def test_nothing_at_all_is_serious():
     assert (outcome(found), value(found, "sum_of_ratios")) == ("serious", 0)
 
 
-@pytest.mark.parametrize(("binder", "expected"), [("Polysorbate 80", "serious"), ("Sodium Laureth Sulfate", "warn")])
+@pytest.mark.parametrize(
+    ("binder", "expected"), [("Polysorbate 80", "serious"), ("Sodium Laureth Sulfate", "warn")]
+)
 def test_uptake_that_nobody_measured(binder, expected):
-    """A sum below 0.5 is serious where the uptake was measured, and a warning where it was lent from ethoxylates.
+    """A sum below 0.5 is serious where the uptake was measured, and a warning where it was lent
+    from ethoxylates.
 
-    Phenoxyethanol 0.35 % with 15 %: R = 1 + 0.108 x 15 = 2.62, 0.35 / 2.62 / 0.32 = 0.417; with half the uptake
-    R = 1.81 and the sum is 0.604.
+    Phenoxyethanol 0.35 % with 15 %: R = 1 + 0.108 x 15 = 2.62, 0.35 / 2.62 / 0.32 = 0.417; with
+    half the uptake R = 1.81 and the sum is 0.604.
     """
     assert k_bind("Phenoxyethanol", "nonionic ethoxylate") == 0.108
     found = about(run_check(ID, {"items": {"Phenoxyethanol": 0.35, binder: 15}}, ph=5), PSEUDOMONAS)
@@ -214,19 +260,32 @@ def test_uptake_that_nobody_measured(binder, expected):
     assert outcome(found) == expected
 
 
-@pytest.mark.parametrize(("activity", "expected"), [(0.73, "pass"), (0.75, "warn"), (0.77, "serious")])
+@pytest.mark.parametrize(
+    ("activity", "expected"), [(0.73, "pass"), (0.75, "warn"), (0.77, "serious")]
+)
 def test_where_the_water_activity_may_be_enough(activity, expected):
-    """A sum of 0 is no fault where the water activity holds growth, and only warns where it may (± 0.01)."""
+    """A sum of 0 is no fault where the water activity holds growth, and only warns where it may (±
+    0.01)."""
     found = about(
-        run_check(ID, {"items": {"Glycerin": 55}}, ph=5, water_activity=activity, water_activity_tolerance=0.01),
+        run_check(
+            ID,
+            {"items": {"Glycerin": 55}},
+            ph=5,
+            water_activity=activity,
+            water_activity_tolerance=0.01,
+        ),
         PSEUDOMONAS,
     )
     assert outcome(found) == expected
 
 
 def test_ferment_is_unknown():
-    """A system that holds nothing whose amount could be compared with an MIC is unknown, neither failed nor passed."""
-    found = about(run_check(ID, {"systems": {"leuconostoc-radish-root-ferment-filtrate": 4}}, ph=4.5), PSEUDOMONAS)
+    """A system that holds nothing whose amount could be compared with an MIC is unknown, neither
+    failed nor passed."""
+    found = about(
+        run_check(ID, {"systems": {"leuconostoc-radish-root-ferment-filtrate": 4}}, ph=4.5),
+        PSEUDOMONAS,
+    )
     assert outcome(found) == "unknown"
 
 
@@ -237,12 +296,15 @@ def test_dry_product_needs_none():
 
 
 def test_tolerance_of_the_ph():
-    """A sum just above 1 that falls below 1 within ± 0.1 warns; the chance is near one half when it is 1 itself.
+    """A sum just above 1 that falls below 1 within ± 0.1 warns; the chance is near one half when it
+    is 1 itself.
 
-    At pH 4.8 the mould's 0.027 % wants about 0.15 % of acid, 0.17 % of the salt, which has I = 0.012 and pKa' = 4.153:
-    f = 0.1840, and 0.027 / 0.1840 / 0.8475 = 0.1732 %.
+    At pH 4.8 the mould's 0.027 % wants about 0.15 % of acid, 0.17 % of the salt, which has I =
+    0.012 and pKa' = 4.153: f = 0.1840, and 0.027 / 0.1840 / 0.8475 = 0.1732 %.
     """
-    found = about(run_check(ID, {"items": {"Sodium Benzoate": 0.1732}}, ph=4.8, ph_tolerance=0.1), ASPERGILLUS)
+    found = about(
+        run_check(ID, {"items": {"Sodium Benzoate": 0.1732}}, ph=4.8, ph_tolerance=0.1), ASPERGILLUS
+    )
     assert value(found, "sum_of_ratios") == pytest.approx(1.0, abs=0.005)
     assert outcome(found) == "warn"
     # 0.005 in the sum are 0.0027 in pH, 0.05 standard deviations, 2 % of chance
@@ -250,14 +312,18 @@ def test_tolerance_of_the_ph():
     tolerance = found.figures["sum_of_ratios"].tolerance
     # f changes by ln(10) (1 - f) = 188 % per unit of pH: 18.8 % for 0.1
     assert tolerance == pytest.approx(0.188, abs=0.005)
-    surely = about(run_check(ID, {"items": {"Sodium Benzoate": 0.30}}, ph=4.8, ph_tolerance=0.1), ASPERGILLUS)
+    surely = about(
+        run_check(ID, {"items": {"Sodium Benzoate": 0.30}}, ph=4.8, ph_tolerance=0.1), ASPERGILLUS
+    )
     assert outcome(surely) == "pass"
 
 
 def test_temperature_of_the_sample():
-    """The pKa moves with the temperature of the sample: 0.7 kJ/mol x 52.23 x (1/313.15 - 1/298.15) = -0.0059 at 40 °C.
+    """The pKa moves with the temperature of the sample: 0.7 kJ/mol x 52.23 x (1/313.15 - 1/298.15)
+    = -0.0059 at 40 °C.
 
-    1000/(8.314 x 2.3026) = 52.23. The salt's coefficient at 40 °C is 0.524 against 0.509: another -0.002 or so.
+    1000/(8.314 x 2.3026) = 52.23. The salt's coefficient at 40 °C is 0.524 against 0.509: another
+    -0.002 or so.
     """
     assert active("Benzoic Acid").dh_ion_kj_mol == 0.7
     cold, warm = (
@@ -265,13 +331,17 @@ def test_temperature_of_the_sample():
         for t in ("25 °C", "40 °C")
     )
     # benzoic acid alone adds no ions, so only van 't Hoff's term is left
-    assert value(warm, "pka.Benzoic Acid") - value(cold, "pka.Benzoic Acid") == pytest.approx(-0.00587, abs=2e-4)
+    assert value(warm, "pka.Benzoic Acid") - value(cold, "pka.Benzoic Acid") == pytest.approx(
+        -0.00587, abs=2e-4
+    )
 
 
 def test_base_works_uncharged():
     """Climbazole is a base: its free share is 1/(1 + 10^(pKa' - pH)) and rises with the pH."""
     row = active("Climbazole")
-    found = about(run_check(ID, {"items": {"Climbazole": 0.5}, "type": "shampoo"}, ph=7.0), "Candida albicans")
+    found = about(
+        run_check(ID, {"items": {"Climbazole": 0.5}, "type": "shampoo"}, ph=7.0), "Candida albicans"
+    )
     # no ions in it, so pKa' is pKa
     free_base = 1 / (1 + 10 ** (row.pka_25c - 7))
     assert value(found, "undissociated_fraction.Climbazole") == pytest.approx(free_base, rel=1e-3)
@@ -285,7 +355,8 @@ def test_never_above_solubility():
 
 
 class TestCation:
-    """Benzalkonium, 0.2 % of a 50 % solution: 0.1 % active, 1000 x 0.1 x 10 / 360 = 2.778 meq/kg."""
+    """Benzalkonium, 0.2 % of a 50 % solution: 0.1 % active, 1000 x 0.1 x 10 / 360 = 2.778
+    meq/kg."""
 
     SYSTEM = {"benzalkonium-chloride": 0.2}
 
@@ -298,15 +369,20 @@ class TestCation:
         assert self.free({"Glycerin": 3}) == pytest.approx(0.1, rel=1e-6)
 
     def test_half_paired_off(self):
-        """Laureth sulfate of 420 g/mol with half its charge, 1.389 meq/kg = 0.05833 %, leaves half of it."""
+        """Laureth sulfate of 420 g/mol with half its charge, 1.389 meq/kg = 0.05833 %, leaves half
+        of it."""
         assert self.free({"Sodium Laureth Sulfate": 0.05833}) == pytest.approx(0.05, rel=1e-3)
 
     def test_all_paired_off(self):
         """With more anionic than cationic charge none is left, and the formula fails."""
         found = about(
-            run_check(ID, {"items": {"Sodium Laureth Sulfate": 8}, "systems": self.SYSTEM}, ph=6), STAPHYLOCOCCUS
+            run_check(ID, {"items": {"Sodium Laureth Sulfate": 8}, "systems": self.SYSTEM}, ph=6),
+            STAPHYLOCOCCUS,
         )
-        assert (value(found, "free_percent.Benzalkonium Chloride"), outcome(found)) == (0, "serious")
+        assert (value(found, "free_percent.Benzalkonium Chloride"), outcome(found)) == (
+            0,
+            "serious",
+        )
 
     def test_polysorbate(self):
         """1 % polysorbate takes R = 1 + k of it; its water phase is the whole formula."""
@@ -336,7 +412,9 @@ def test_batch():
     same_alone_and_together(
         ID,
         make_formula(
-            {"Sunflower oil": 5, "Polysorbate 80": 0.5}, {"sodium-benzoate": 0.4, "phenoxyethanol": 0.8}, ph=4.6
+            {"Sunflower oil": 5, "Polysorbate 80": 0.5},
+            {"sodium-benzoate": 0.4, "phenoxyethanol": 0.8},
+            ph=4.6,
         ),
         make_formula({"Sodium Laureth Sulfate": 0.1}, {"benzalkonium-chloride": 0.2}, ph=6.2),
         make_formula({"Glycerin": 3, "Undecylenic Acid": 0.1}),

@@ -3,7 +3,16 @@
 import pytest
 
 from preservecheck.reference.load import load_tables
-from tests.helpers import about, four_sigma, make_formula, outcome, run_check, same_alone_and_together, the, value
+from tests.helpers import (
+    about,
+    four_sigma,
+    make_formula,
+    outcome,
+    run_check,
+    same_alone_and_together,
+    the,
+    value,
+)
 
 ID = "heat-limit"
 WATER = {"ingredient": "Water", "rest": True}
@@ -13,7 +22,12 @@ DUAL = "imidazolidinyl-urea-methylparaben-propylparaben"
 
 def phases(*kinds):
     """Phases from (fields, items)."""
-    return {"phases": [{"name": f"phase {i}", **fields, "items": items} for i, (fields, items) in enumerate(kinds)]}
+    return {
+        "phases": [
+            {"name": f"phase {i}", **fields, "items": items}
+            for i, (fields, items) in enumerate(kinds)
+        ]
+    }
 
 
 def test_rows_behind_the_numbers_below():
@@ -22,7 +36,10 @@ def test_rows_behind_the_numbers_below():
     acid, plain = rows["benzyl-alcohol-dehydroacetic-acid"], rows["phenoxyethanol"]
     assert (acid.heat_limit_c, acid.preferred_add_below_c) == (40, 40)
     assert (plain.heat_limit_c, plain.preferred_add_below_c) == (85, 45)
-    assert [(p.heat_limit_c, p.preferred_add_below_c) for p in rows[DUAL].parts] == [(40, 40), (80, 70)]
+    assert [(p.heat_limit_c, p.preferred_add_below_c) for p in rows[DUAL].parts] == [
+        (40, 40),
+        (80, 70),
+    ]
 
 
 @pytest.mark.parametrize(
@@ -40,14 +57,17 @@ def test_rows_behind_the_numbers_below():
     ],
 )
 def test_limit_with_the_thermometer(added_at, expected):
-    """Against 40 °C: up to 38 passes, 40 ± 2 is too close to call, from 42 on it is above even at the best reading.
+    """Against 40 °C: up to 38 passes, 40 ± 2 is too close to call, from 42 on it is above even at
+    the best reading.
 
     100 °F are 37.8 °C, 120 °F are 48.9 °C.
     """
     assert outcome(the(ID, ACID, added_at=added_at)) == expected
 
 
-@pytest.mark.parametrize(("added_at", "expected"), [("43 °C", "pass"), ("43.1 °C", "warn"), ("75 °C", "warn")])
+@pytest.mark.parametrize(
+    ("added_at", "expected"), [("43 °C", "pass"), ("43.1 °C", "warn"), ("75 °C", "warn")]
+)
 def test_where_it_does_most_good(added_at, expected):
     """Above 45 - 2 °C phenoxyethanol only warns: its limit of 85 °C is far off."""
     assert outcome(the(ID, {"systems": {"phenoxyethanol": 0.8}}, added_at=added_at)) == expected
@@ -86,20 +106,31 @@ def test_later_peak():
     items = [WATER, {"preservative": "benzyl-alcohol-dehydroacetic-acid", "percent": 0.8}]
     later = [{"ingredient": "Cetearyl Alcohol", "percent": 3}]
     found = the(ID, phases(({"added_at": "25 °C"}, items), ({"heated_to": "70 °C"}, later)))
-    assert (value(found, "added_at_c"), value(found, "temperature_c"), outcome(found)) == (25, 70, "serious")
+    assert (value(found, "added_at_c"), value(found, "temperature_c"), outcome(found)) == (
+        25,
+        70,
+        "serious",
+    )
     assert "later" in found.because
 
 
 def test_hot_phase_added_to_a_cool_batch():
-    """A later phase with its own added_at brings the batch to that temperature, not to its own heat."""
+    """A later phase with its own added_at brings the batch to that temperature, not to its own
+    heat."""
     items = [WATER, {"preservative": "benzyl-alcohol-dehydroacetic-acid", "percent": 0.8}]
     later = [{"ingredient": "Glycerin", "percent": 3}]
-    found = the(ID, phases(({"added_at": "25 °C"}, items), ({"heated_to": "70 °C", "added_at": "30 °C"}, later)))
+    found = the(
+        ID,
+        phases(
+            ({"added_at": "25 °C"}, items), ({"heated_to": "70 °C", "added_at": "30 °C"}, later)
+        ),
+    )
     assert (value(found, "temperature_c"), outcome(found)) == (30, "pass")
 
 
 def test_part_by_part():
-    """A system with two addition points at 60 °C: the urea is above its 40 °C, the parabens below their 80 °C."""
+    """A system with two addition points at 60 °C: the urea is above its 40 °C, the parabens below
+    their 80 °C."""
     found = run_check(ID, {"systems": {DUAL: 0.6}}, added_at="60 °C")
     assert outcome(about(found, f"{DUAL} (Imidazolidinyl Urea)")) == "serious"
     assert outcome(about(found, f"{DUAL} (Methylparaben + Propylparaben)")) == "pass"
@@ -108,7 +139,9 @@ def test_part_by_part():
 def test_each_addition():
     """A system added twice is judged twice."""
     line = [{"preservative": "phenoxyethanol", "percent": 0.4}]
-    found = run_check(ID, phases(({"added_at": "90 °C"}, [WATER, *line]), ({"added_at": "40 °C"}, line)))
+    found = run_check(
+        ID, phases(({"added_at": "90 °C"}, [WATER, *line]), ({"added_at": "40 °C"}, line))
+    )
     assert [outcome(f) for f in found] == ["serious", "pass"]
 
 
@@ -124,7 +157,8 @@ def test_remedy_names_a_temperature():
 
 
 def test_batch():
-    """A batch reads like its formulas one by one, also with more additions and parts in one of them."""
+    """A batch reads like its formulas one by one, also with more additions and parts in one of
+    them."""
     line = [{"preservative": "phenoxyethanol", "percent": 0.4}]
     twice = phases(({"heated_to": "70 °C"}, [WATER, *line]), ({"added_at": "40 °C"}, line))
     same_alone_and_together(

@@ -3,7 +3,15 @@
 import pytest
 
 from preservecheck.reference.load import load_tables
-from tests.helpers import about, make_formula, outcome, run_check, same_alone_and_together, the, value
+from tests.helpers import (
+    about,
+    make_formula,
+    outcome,
+    run_check,
+    same_alone_and_together,
+    the,
+    value,
+)
 
 ID = "ionic"
 QUAT = {"systems": {"benzalkonium-chloride": 0.2}}
@@ -12,10 +20,20 @@ QUAT = {"systems": {"benzalkonium-chloride": 0.2}}
 def test_rows_behind_the_verdicts_below():
     """What the rows say about the classes used below."""
     rows = {s.id: s for s in load_tables().systems}
-    quat, benzoate, plain = rows["benzalkonium-chloride"], rows["sodium-benzoate"], rows["phenoxyethanol"]
-    assert (quat.with_anionic_surfactant.word, quat.with_nonionic_ethoxylates.word) == ("avoid", "caution")
+    quat, benzoate, plain = (
+        rows["benzalkonium-chloride"],
+        rows["sodium-benzoate"],
+        rows["phenoxyethanol"],
+    )
+    assert (quat.with_anionic_surfactant.word, quat.with_nonionic_ethoxylates.word) == (
+        "avoid",
+        "caution",
+    )
     assert (quat.with_proteins.word, quat.with_electrolytes.word) == ("caution", "caution")
-    assert (benzoate.with_cationic_surfactant.word, plain.with_cationic_surfactant.word) == ("caution", "ok")
+    assert (benzoate.with_cationic_surfactant.word, plain.with_cationic_surfactant.word) == (
+        "caution",
+        "ok",
+    )
 
 
 @pytest.mark.parametrize(
@@ -35,21 +53,30 @@ def test_rows_behind_the_verdicts_below():
     ],
 )
 def test_classes_of_a_cationic_preservative(items, expected):
-    """Benzalkonium: avoid with anionic surfactant from 0.1 %, care with ethoxylates 1 %, protein 0.1 %, salts 0.3 %.
+    """Benzalkonium: avoid with anionic surfactant from 0.1 %, care with ethoxylates 1 %, protein
+    0.1 %, salts 0.3 %.
 
-    2 % of a quat beside it (41.7 meq/kg) keeps 0.1 % of laureth sulfate (2.4 meq/kg) from pairing off a tenth of it.
+    2 % of a quat beside it (41.7 meq/kg) keeps 0.1 % of laureth sulfate (2.4 meq/kg) from pairing
+    off a tenth of it.
     """
     assert outcome(the(ID, QUAT | {"items": items})) == expected
 
 
 @pytest.mark.parametrize(
     ("percent", "share", "expected"),
-    [(0.0116, 0.901, "pass"), (0.0118, 0.899, "warn"), (0.058, 0.503, "warn"), (0.059, 0.494, "serious")],
+    [
+        (0.0116, 0.901, "pass"),
+        (0.0118, 0.899, "warn"),
+        (0.058, 0.503, "warn"),
+        (0.059, 0.494, "serious"),
+    ],
 )
 def test_what_is_paired_off(percent, share, expected):
-    """Cationic preservative against anionic charge, 2.778 against 23.81 meq/kg for each per cent of laureth sulfate.
+    """Cationic preservative against anionic charge, 2.778 against 23.81 meq/kg for each per cent of
+    laureth sulfate.
 
-    More than a tenth paired off warns, more than half is serious, also where no class of the row is reached.
+    More than a tenth paired off warns, more than half is serious, also where no class of the row is
+    reached.
     """
     found = the(ID, QUAT | {"items": {"Sodium Laureth Sulfate": percent}})
     assert value(found, "unpaired_share") == pytest.approx(share, abs=0.001)
@@ -57,7 +84,8 @@ def test_what_is_paired_off(percent, share, expected):
 
 
 def test_anionic_gum_pairs_off_too():
-    """Xanthan gum 0.2 % carries 3.4 meq/kg, more than the 2.778 of the preservative: nothing is left."""
+    """Xanthan gum 0.2 % carries 3.4 meq/kg, more than the 2.778 of the preservative: nothing is
+    left."""
     found = the(ID, QUAT | {"items": {"Xanthan Gum": 0.2}})
     assert (value(found, "unpaired_share"), outcome(found)) == (0, "serious")
     assert "nonionic gum" in (found.do or "")
@@ -72,13 +100,19 @@ def test_anionic_charge_does_not_touch_a_neutral_system():
 @pytest.mark.parametrize(("percent", "expected"), [(0.099, "pass"), (0.1, "warn")])
 def test_weak_acid_with_a_quat(percent, expected):
     """Sodium benzoate wants care with a cationic surfactant from 0.1 % on."""
-    found = the(ID, {"items": {"Behentrimonium Methosulfate": percent}, "systems": {"sodium-benzoate": 0.4}}, ph=4.5)
+    found = the(
+        ID,
+        {"items": {"Behentrimonium Methosulfate": percent}, "systems": {"sodium-benzoate": 0.4}},
+        ph=4.5,
+    )
     assert outcome(found) == expected
 
 
 def test_cationic_polymer_counts_as_cationic():
     """A cationic polymer is of the same class as a cationic surfactant."""
-    found = the(ID, {"items": {"Polyquaternium-10": 0.2}, "systems": {"sodium-benzoate": 0.4}}, ph=4.5)
+    found = the(
+        ID, {"items": {"Polyquaternium-10": 0.2}, "systems": {"sodium-benzoate": 0.4}}, ph=4.5
+    )
     assert outcome(found) == "warn"
 
 
@@ -86,8 +120,13 @@ class TestCharges:
     """Charges in meq/kg: percent x 10 x 1000 / (g/mol), or percent x 10 x meq/g for polymers."""
 
     def test_by_hand(self):
-        """BTMS 2 % of 479.8 g/mol: 41.68; laureth sulfate 0.5 % of 420: 11.905; benzalkonium 0.1 % of 360: 2.778."""
-        found = the(ID, QUAT | {"items": {"Behentrimonium Methosulfate": 2, "Sodium Laureth Sulfate": 0.5}}, ph=5)
+        """BTMS 2 % of 479.8 g/mol: 41.68; laureth sulfate 0.5 % of 420: 11.905; benzalkonium 0.1 %
+        of 360: 2.778."""
+        found = the(
+            ID,
+            QUAT | {"items": {"Behentrimonium Methosulfate": 2, "Sodium Laureth Sulfate": 0.5}},
+            ph=5,
+        )
         assert value(found, "preservative_meq_kg") == pytest.approx(2.778, abs=0.001)
         assert value(found, "cationic_meq_kg") == pytest.approx(41.684, abs=0.001)
         assert value(found, "anionic_meq_kg") == pytest.approx(11.905, abs=0.001)
@@ -103,25 +142,38 @@ class TestCharges:
     def test_simple_salts_do_not_pair(self):
         """Sodium chloride adds to neither side."""
         found = the(ID, {"items": {"Sodium Chloride": 2}, "systems": {"phenoxyethanol": 0.8}})
-        assert [value(found, f"{n}_meq_kg") for n in ("preservative", "cationic", "anionic")] == [0, 0, 0]
+        assert [value(found, f"{n}_meq_kg") for n in ("preservative", "cationic", "anionic")] == [
+            0,
+            0,
+            0,
+        ]
 
     def test_weak_acid_by_its_dissociated_share(self):
-        """Sodium benzoate 0.5 % at pH 4.8: 34.70 meq/kg of benzoic acid times 1 - f = 0.827 is 28.7, negative.
+        """Sodium benzoate 0.5 % at pH 4.8: 34.70 meq/kg of benzoic acid times 1 - f = 0.827 is
+        28.7, negative.
 
-        I from 0.0349 mol/L of the salt: log10 gamma -0.075, pKa' 4.127, f = 1/(1 + 10^0.673) = 0.1751.
+        I from 0.0349 mol/L of the salt: log10 gamma -0.075, pKa' 4.127, f = 1/(1 + 10^0.673) =
+        0.1751.
         """
         found = the(ID, {"items": {"Glycerin": 3}, "systems": {"sodium-benzoate": 0.5}}, ph=4.8)
         assert value(found, "preservative_meq_kg") == pytest.approx(-34.70 * (1 - 0.1751), rel=3e-3)
 
     def test_without_a_ph(self):
-        """Without a pH the charge of a weak acid is not known; the verdict by classes stands all the same."""
-        found = the(ID, {"items": {"Behentrimonium Methosulfate": 2}, "systems": {"sodium-benzoate": 0.5}})
+        """Without a pH the charge of a weak acid is not known; the verdict by classes stands all
+        the same."""
+        found = the(
+            ID, {"items": {"Behentrimonium Methosulfate": 2}, "systems": {"sodium-benzoate": 0.5}}
+        )
         assert (found.figures["preservative_meq_kg"].value, outcome(found)) == (None, "warn")
 
 
 def test_unknown():
-    """A recognised active without a row says nothing about quats; where no charge is there, nothing is asked."""
-    assert outcome(the(ID, {"items": {"Behentrimonium Methosulfate": 2, "o-Cymen-5-ol": 0.1}})) == "unknown"
+    """A recognised active without a row says nothing about quats; where no charge is there, nothing
+    is asked."""
+    assert (
+        outcome(the(ID, {"items": {"Behentrimonium Methosulfate": 2, "o-Cymen-5-ol": 0.1}}))
+        == "unknown"
+    )
     assert outcome(the(ID, {"items": {"Glycerin": 2, "o-Cymen-5-ol": 0.1}})) == "pass"
 
 
@@ -149,6 +201,8 @@ def test_batch():
             {"sodium-benzoate": 0.5, "bronopol": 0.05},
             ph=4.8,
         ),
-        make_formula({"Sodium Laureth Sulfate": 5, "o-Cymen-5-ol": 0.1}, {"benzalkonium-chloride": 0.2}),
+        make_formula(
+            {"Sodium Laureth Sulfate": 5, "o-Cymen-5-ol": 0.1}, {"benzalkonium-chloride": 0.2}
+        ),
         make_formula({"Glycerin": 3}),
     )

@@ -1,9 +1,18 @@
-"""Check pairs: do two things in it disable each other, spoil the product or make something harmful?"""
+"""Check pairs: do two things in it disable each other, spoil the product or make something
+harmful?"""
 
 import pytest
 
 from preservecheck.reference.load import load_tables
-from tests.helpers import about, every_row, make_formula, outcome, run_check, same_alone_and_together, value
+from tests.helpers import (
+    about,
+    every_row,
+    make_formula,
+    outcome,
+    run_check,
+    same_alone_and_together,
+    value,
+)
 
 ID = "pairs"
 ROWS = {r.id: r for r in load_tables().incompatibilities}
@@ -17,19 +26,27 @@ def one(formula, subject, **changes):
     return outcome(found[0]) if found else None
 
 
-@pytest.mark.parametrize(("percent", "expected"), [(0.0009, None), (0.0011, "serious"), (0.5, "serious")])
+@pytest.mark.parametrize(
+    ("percent", "expected"), [(0.0009, None), (0.0011, "serious"), (0.5, "serious")]
+)
 def test_two_substances(percent, expected):
     """Benzoate with ascorbic acid can form benzene: serious, from a trace of 0.001 % on."""
     assert ROWS["sodium-benzoate-ascorbic-acid"].severity == "serious"
-    found = one({"items": {"Ascorbic Acid": percent}, "systems": BENZOATE}, "Sodium Benzoate × Ascorbic Acid", ph=4)
+    found = one(
+        {"items": {"Ascorbic Acid": percent}, "systems": BENZOATE},
+        "Sodium Benzoate × Ascorbic Acid",
+        ph=4,
+    )
     assert found == expected
 
 
 @pytest.mark.parametrize(
-    ("anionic", "expected"), [(0.49, None), (0.5, "warn"), (3.9, "warn"), (8.0, "warn"), (8.1, None)]
+    ("anionic", "expected"),
+    [(0.49, None), (0.5, "warn"), (3.9, "warn"), (8.0, "warn"), (8.1, None)],
 )
 def test_amounts_of_the_row(anionic, expected):
-    """Cationic polymer with 0.5 to 8 % of anionic surfactant: a caution; above 8 % the shampoo is built that way."""
+    """Cationic polymer with 0.5 to 8 % of anionic surfactant: a caution; above 8 % the shampoo is
+    built that way."""
     row = ROWS["cationic-polymer-anionic-surfactant"]
     assert (row.second_min_percent, row.second_max_percent, row.severity) == (0.5, 8, "caution")
     formula = {"items": {"Polyquaternium-10": 0.3, "Sodium Laureth Sulfate": anionic}}
@@ -38,10 +55,18 @@ def test_amounts_of_the_row(anionic, expected):
 
 @pytest.mark.parametrize(
     ("ph", "expected"),
-    [(5.09, None), (5.11, "warn"), (5.29, "warn"), (5.31, "serious"), (6.5, "serious"), (None, "unknown")],
+    [
+        (5.09, None),
+        (5.11, "warn"),
+        (5.29, "warn"),
+        (5.31, "serious"),
+        (6.5, "serious"),
+        (None, "unknown"),
+    ],
 )
 def test_ph_of_the_row(ph, expected):
-    """Benzoate from pH 5.2 up is serious; within ± 0.1 of it only a warning; without a pH unknown."""
+    """Benzoate from pH 5.2 up is serious; within ± 0.1 of it only a warning; without a pH
+    unknown."""
     row = ROWS["benzoic-acid-ph-above-pka"]
     assert (row.ph_from, row.ph_to, row.first_min_percent) == (5.2, None, 0.2)
     assert one({"systems": BENZOATE}, "Sodium Benzoate", ph=ph) == expected
@@ -53,7 +78,9 @@ def test_amount_of_the_first_side(percent, expected):
     assert one({"systems": {"sodium-benzoate": percent}}, "Sodium Benzoate", ph=6) == expected
 
 
-@pytest.mark.parametrize(("ph", "expected"), [(4.8, "serious"), (4.91, "warn"), (5.09, "warn"), (5.11, None)])
+@pytest.mark.parametrize(
+    ("ph", "expected"), [(4.8, "serious"), (4.91, "warn"), (5.09, "warn"), (5.11, None)]
+)
 def test_row_that_holds_below_a_ph(ph, expected):
     """Carbomer collapses at pH 5 and below."""
     assert ROWS["acrylate-gels-ph-below-5"].ph_to == 5
@@ -62,10 +89,17 @@ def test_row_that_holds_below_a_ph(ph, expected):
 
 @pytest.mark.parametrize(
     ("added_at", "expected"),
-    [("37.9 °C", None), ("38.1 °C", "warn"), ("42 °C", "warn"), ("42.1 °C", "serious"), (None, "unknown")],
+    [
+        ("37.9 °C", None),
+        ("38.1 °C", "warn"),
+        ("42 °C", "warn"),
+        ("42.1 °C", "serious"),
+        (None, "unknown"),
+    ],
 )
 def test_heat_of_the_row(added_at, expected):
-    """Bronopol above 40 °C: ± 2 °C for the thermometer warns, beyond is serious, no temperature is unknown."""
+    """Bronopol above 40 °C: ± 2 °C for the thermometer warns, beyond is serious, no temperature is
+    unknown."""
     assert ROWS["bronopol-heat-above-40"].heat_above_c == 40
     found = [
         outcome(f)
@@ -81,7 +115,11 @@ def test_heat_of_another_system_does_not_count():
     hot = [water, {"preservative": "phenoxyethanol", "percent": 0.5}]
     phases = [
         {"name": "hot", "heated_to": "75 °C", "items": hot},
-        {"name": "cool", "added_at": "30 °C", "items": [{"preservative": "bronopol", "percent": 0.05}]},
+        {
+            "name": "cool",
+            "added_at": "30 °C",
+            "items": [{"preservative": "bronopol", "percent": 0.05}],
+        },
     ]
     assert one({"phases": phases}, "2-Bromo-2-Nitropropane-1,3-Diol", ph=5) is None
 
@@ -89,7 +127,8 @@ def test_heat_of_another_system_does_not_count():
 def test_benefit():
     """A chelator beside a preservative helps: shown as a pass, without a remedy."""
     found = about(
-        run_check(ID, {"items": {"Disodium EDTA": 0.1}, "systems": BENZOATE}, ph=4.5), "Disodium EDTA × Sodium Benzoate"
+        run_check(ID, {"items": {"Disodium EDTA": 0.1}, "systems": BENZOATE}, ph=4.5),
+        "Disodium EDTA × Sodium Benzoate",
     )
     assert (outcome(found), found.do) == ("pass", None)
     assert "this helps" in found.because
@@ -99,11 +138,15 @@ class TestConditions:
     """States of the formula that a row names in words."""
 
     @pytest.mark.parametrize(
-        ("quat", "oil", "expected"), [(0.3, 1.0, "warn"), (0.29, 1.0, None), (0.3, 0.69, None), (0.3, 0.71, "warn")]
+        ("quat", "oil", "expected"),
+        [(0.3, 1.0, "warn"), (0.29, 1.0, None), (0.3, 0.69, None), (0.3, 0.71, "warn")],
     )
     def test_cationic_emulsion(self, quat, oil, expected):
         """0.3 % of a quat in 1 % of oil phase; BTMS is a wax and part of the oil phase itself."""
-        formula = {"items": {"Behentrimonium Methosulfate": quat, "Squalane": oil}, "systems": BENZOATE}
+        formula = {
+            "items": {"Behentrimonium Methosulfate": quat, "Squalane": oil},
+            "systems": BENZOATE,
+        }
         assert one(formula, "Sodium Benzoate × cationic emulsion", ph=4) == expected
 
     @pytest.mark.parametrize(("oil", "expected"), [(20, None), (20.1, "warn")])
@@ -127,7 +170,9 @@ class TestConditions:
     def test_unguarded_oil(self, items, expected):
         """1 % of an oil that goes rancid, and no antioxidant."""
         formula = {"items": items, "systems": {"phenoxyethanol": 0.8}}
-        assert one(formula, "Phenoxyethanol × unsaturated oil without antioxidant", ph=5) == expected
+        assert (
+            one(formula, "Phenoxyethanol × unsaturated oil without antioxidant", ph=5) == expected
+        )
 
     @pytest.mark.parametrize(
         ("heated", "other", "expected"),
@@ -141,7 +186,10 @@ class TestConditions:
             {"ingredient": "Caprylyl Glycol", "percent": 0.5},
         ]
         phase = {"name": "a", "items": items} | ({"heated_to": heated} if heated else {})
-        assert one({"phases": [phase]}, "Caprylyl Glycol × melted into the oil phase", ph=5) == expected
+        assert (
+            one({"phases": [phase]}, "Caprylyl Glycol × melted into the oil phase", ph=5)
+            == expected
+        )
 
 
 def test_advice_rows_are_no_findings():
@@ -154,18 +202,31 @@ def test_advice_rows_are_no_findings():
 def test_figures():
     """Both amounts are figures, and the readings where they decide."""
     found = about(
-        run_check(ID, {"items": {"Ascorbic Acid": 0.5}, "systems": BENZOATE}, ph=4), "Sodium Benzoate × Ascorbic Acid"
+        run_check(ID, {"items": {"Ascorbic Acid": 0.5}, "systems": BENZOATE}, ph=4),
+        "Sodium Benzoate × Ascorbic Acid",
     )
     assert (value(found, "first_percent"), value(found, "second_percent")) == (0.4, 0.5)
     by_ph = about(run_check(ID, {"systems": BENZOATE}, ph=6), "Sodium Benzoate")
-    assert (value(by_ph, "ph"), value(by_ph, "ph_from"), by_ph.figures["ph_to"].value) == (6, 5.2, None)
+    assert (value(by_ph, "ph"), value(by_ph, "ph_from"), by_ph.figures["ph_to"].value) == (
+        6,
+        5.2,
+        None,
+    )
 
 
 def test_batch():
     """A batch reads like its formulas one by one."""
     same_alone_and_together(
         ID,
-        make_formula({"Ascorbic Acid": 0.5, "Sunflower oil": 3, "Behentrimonium Methosulfate": 1}, BENZOATE, ph=5.25),
-        make_formula({"Polyquaternium-10": 0.3, "Sodium Laureth Sulfate": 4}, {"bronopol": 0.05}, added_at="41 °C"),
+        make_formula(
+            {"Ascorbic Acid": 0.5, "Sunflower oil": 3, "Behentrimonium Methosulfate": 1},
+            BENZOATE,
+            ph=5.25,
+        ),
+        make_formula(
+            {"Polyquaternium-10": 0.3, "Sodium Laureth Sulfate": 4},
+            {"bronopol": 0.05},
+            added_at="41 °C",
+        ),
         make_formula({"Glycerin": 3}),
     )

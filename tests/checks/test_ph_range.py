@@ -3,14 +3,23 @@
 import pytest
 
 from preservecheck.reference.load import load_tables
-from tests.helpers import about, make_formula, outcome, run_check, same_alone_and_together, the, value
+from tests.helpers import (
+    about,
+    make_formula,
+    outcome,
+    run_check,
+    same_alone_and_together,
+    the,
+    value,
+)
 
 ID = "ph-range"
 SORBATE = {"systems": {"potassium-sorbate": 0.3}}
 
 
 def test_row_behind_the_numbers_below():
-    """The row of potassium sorbate reads 2.5 to 6.0; if it is changed these tests want new numbers."""
+    """The row of potassium sorbate reads 2.5 to 6.0; if it is changed these tests want new
+    numbers."""
     row = next(s for s in load_tables().systems if s.id == "potassium-sorbate")
     assert (row.ph_min, row.ph_max) == (2.5, 6.0)
 
@@ -30,7 +39,8 @@ def test_row_behind_the_numbers_below():
     ],
 )
 def test_edges(ph, expected):
-    """A pH ± 0.1 inside 2.5 to 6.0 passes, reaching over an edge warns, wholly outside is serious."""
+    """A pH ± 0.1 inside 2.5 to 6.0 passes, reaching over an edge warns, wholly outside is
+    serious."""
     assert outcome(the(ID, SORBATE, ph=ph, ph_tolerance=0.1)) == expected
 
 
@@ -61,7 +71,8 @@ def test_range_not_known():
 
 
 def test_each_system_by_itself():
-    """Of two systems each gets its own verdict: at pH 6.5 phenoxyethanol works and sorbate does not."""
+    """Of two systems each gets its own verdict: at pH 6.5 phenoxyethanol works and sorbate does
+    not."""
     found = run_check(ID, {"systems": {"phenoxyethanol": 0.8, "potassium-sorbate": 0.3}}, ph=6.5)
     assert outcome(about(found, "phenoxyethanol")) == "pass"
     assert outcome(about(found, "potassium-sorbate")) == "serious"

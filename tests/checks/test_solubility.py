@@ -3,28 +3,44 @@
 import pytest
 
 from preservecheck.reference.load import load_tables
-from tests.helpers import about, four_sigma, make_formula, outcome, run_check, same_alone_and_together, the, value
+from tests.helpers import (
+    about,
+    four_sigma,
+    make_formula,
+    outcome,
+    run_check,
+    same_alone_and_together,
+    the,
+    value,
+)
 
 ID = "solubility"
 SOLUBILITY = {a.inci: a.water_solubility_g_l for a in load_tables().actives}
 
 
 @pytest.mark.parametrize(
-    ("percent", "expected"), [(1.0, "pass"), (2.17, "pass"), (2.18, "warn"), (2.87, "warn"), (2.88, "serious")]
+    ("percent", "expected"),
+    [(1.0, "pass"), (2.17, "pass"), (2.18, "warn"), (2.87, "warn"), (2.88, "serious")],
 )
 def test_lines(percent, expected):
-    """Phenoxyethanol, 25 g/L, read, so good to a factor 1.15: from 21.74 g/L too close to call, from 28.75 serious."""
+    """Phenoxyethanol, 25 g/L, read, so good to a factor 1.15: from 21.74 g/L too close to call,
+    from 28.75 serious."""
     assert SOLUBILITY["Phenoxyethanol"] == 25
     found = the(ID, {"items": {"Phenoxyethanol": percent}}, ph=5)
     assert value(found, "dissolved_g_l") == pytest.approx(10 * percent, rel=1e-6)
-    assert (value(found, "solubility_g_l"), outcome(found), found.about) == (25, expected, "Phenoxyethanol")
+    assert (value(found, "solubility_g_l"), outcome(found), found.about) == (
+        25,
+        expected,
+        "Phenoxyethanol",
+    )
 
 
 @pytest.mark.parametrize(
     ("percent", "expected"), [(0.399, "pass"), (0.401, "warn"), (0.899, "warn"), (0.901, "serious")]
 )
 def test_recalled_solubility(percent, expected):
-    """Chlorphenesin, 6 g/L, recalled, so good to a factor 1.5: from 4 g/L too close to call, from 9 g/L serious."""
+    """Chlorphenesin, 6 g/L, recalled, so good to a factor 1.5: from 4 g/L too close to call, from 9
+    g/L serious."""
     assert SOLUBILITY["Chlorphenesin"] == 6
     assert outcome(the(ID, {"items": {"Chlorphenesin": percent}}, ph=5)) == expected
 
@@ -49,13 +65,15 @@ def test_acid_by_ph(ph, expected):
 
 
 def test_salt_counts_as_its_acid():
-    """Sodium benzoate 0.6 % at pH 3 holds 0.5085 % of acid: over, though the salt itself dissolves freely."""
+    """Sodium benzoate 0.6 % at pH 3 holds 0.5085 % of acid: over, though the salt itself dissolves
+    freely."""
     found = the(ID, {"items": {"Sodium Benzoate": 0.6}}, ph=3)
     assert (found.about, outcome(found)) == ("Benzoic Acid", "serious")
 
 
 def test_oil_takes_some():
-    """What the oil takes up does not have to dissolve in the water: 1 % over a 70 % water phase with 30 % oil."""
+    """What the oil takes up does not have to dissolve in the water: 1 % over a 70 % water phase
+    with 30 % oil."""
     plain, with_oil = (
         value(the(ID, {"items": {"Phenoxyethanol": 1} | oil}, ph=5), "dissolved_g_l")
         for oil in ({}, {"Sunflower oil": 30})
@@ -88,7 +106,9 @@ def test_chance():
 
     f = 0.50435: pH = 4.202 + log10(0.49565/0.50435) = 4.1944.
     """
-    assert the(ID, {"items": {"Benzoic Acid": 0.5}}, ph=4.1944).chance == pytest.approx(0.5, abs=four_sigma(0.5))
+    assert the(ID, {"items": {"Benzoic Acid": 0.5}}, ph=4.1944).chance == pytest.approx(
+        0.5, abs=four_sigma(0.5)
+    )
 
 
 def test_batch():

@@ -4,25 +4,39 @@ import math
 
 import pytest
 
-from tests.helpers import four_sigma, make_formula, outcome, run_check, same_alone_and_together, the, value
+from tests.helpers import (
+    four_sigma,
+    make_formula,
+    outcome,
+    run_check,
+    same_alone_and_together,
+    the,
+    value,
+)
 
 ID = "water-activity"
 SYSTEM = {"phenoxyethanol": 0.8}
 
 
 def test_figure_by_hand():
-    """Sucrose 10 %: x = (10/342.297) / (10/342.297 + 90/18.015) = 0.0058137; ln a_w = ln(1 - x) - 6.47 x^2."""
+    """Sucrose 10 %: x = (10/342.297) / (10/342.297 + 90/18.015) = 0.0058137; ln a_w = ln(1 - x) -
+    6.47 x^2."""
     solute, water = 10 / 342.297, 90 / 18.015
     x = solute / (solute + water)
     expected = math.exp(math.log(1 - x) - 6.47 * x**2)
     assert expected == pytest.approx(0.99397, abs=5e-6)
-    assert value(the(ID, {"items": {"Sucrose": 10}}), "water_activity") == pytest.approx(expected, abs=2e-5)
+    assert value(the(ID, {"items": {"Sucrose": 10}}), "water_activity") == pytest.approx(
+        expected, abs=2e-5
+    )
 
 
 def test_measured_value_wins():
     """A measured water activity is shown as it is, with its own tolerance."""
     figure = the(
-        ID, {"items": {"Glycerin": 3}, "systems": SYSTEM}, water_activity=0.98, water_activity_tolerance=0.004
+        ID,
+        {"items": {"Glycerin": 3}, "systems": SYSTEM},
+        water_activity=0.98,
+        water_activity_tolerance=0.004,
     ).figures["water_activity"]
     assert (figure.value, figure.tolerance, figure.unit) == (0.98, 0.004, "")
 
@@ -52,7 +66,9 @@ def test_boosters_alone(percent, expected):
 )
 def test_measured_line(activity, expected):
     """Without a preservative 0.75 must lie clear of the ± 0.005 of the meter, on either side."""
-    found = the(ID, {"items": {"Glycerin": 50}}, water_activity=activity, water_activity_tolerance=0.005)
+    found = the(
+        ID, {"items": {"Glycerin": 50}}, water_activity=activity, water_activity_tolerance=0.005
+    )
     assert outcome(found) == expected
 
 
@@ -81,10 +97,12 @@ def test_without_water():
 
 
 @pytest.mark.parametrize(
-    ("ph", "expected"), [(2.89, "warn"), (2.91, "serious"), (7.0, "serious"), (10.09, "serious"), (10.11, "warn")]
+    ("ph", "expected"),
+    [(2.89, "warn"), (2.91, "serious"), (7.0, "serious"), (10.09, "serious"), (10.11, "warn")],
 )
 def test_extreme_ph(ph, expected):
-    """A pH that is wholly below 3 or above 10 (± 0.1) is a low-risk criterion of its own, and only warns."""
+    """A pH that is wholly below 3 or above 10 (± 0.1) is a low-risk criterion of its own, and only
+    warns."""
     assert outcome(the(ID, {"items": {"Glycerin": 3}}, ph=ph)) == expected
 
 
@@ -96,7 +114,8 @@ def test_chance():
 
 
 def test_alcohol_counts_only_from_twenty_per_cent():
-    """Alcohol is a preservative system from 20 % of the product on (ISO 29621, recalled by the tables)."""
+    """Alcohol is a preservative system from 20 % of the product on (ISO 29621, recalled by the
+    tables)."""
     assert outcome(the(ID, {"items": {"Alcohol": 19.9}})) == "serious"
     assert outcome(the(ID, {"items": {"Alcohol": 20}})) == "pass"
 
@@ -113,4 +132,7 @@ def test_batch():
 
 def test_one_finding_for_the_formula():
     """However many systems there are, the formula is judged once."""
-    assert len(run_check(ID, {"items": {"Glycerin": 3}, "systems": SYSTEM | {"sodium-benzoate": 0.3}})) == 1
+    assert (
+        len(run_check(ID, {"items": {"Glycerin": 3}, "systems": SYSTEM | {"sodium-benzoate": 0.3}}))
+        == 1
+    )

@@ -17,12 +17,7 @@ def course(rate=0.02, room=21.0, start=74.0, times=TIMES):
     return room + (start - room) * np.exp(-rate * times)
 
 
-@given(
-    st.floats(0, 500),
-    st.floats(30, 100),
-    st.floats(0, 29),
-    st.floats(1e-4, 1),
-)
+@given(st.floats(0, 500), st.floats(30, 100), st.floats(0, 29), st.floats(1e-4, 1))
 def test_never_undershoots_the_room(time, start, room, rate):
     """A cooling batch stays between its start and the room."""
     found = float(cooling.temperature_at(time, start, room, rate))
@@ -44,7 +39,10 @@ def test_room_is_never_reached(target):
 
 def test_arrays_keep_their_shape():
     """Arrays go in and come out with the shape they have together."""
-    assert cooling.temperature_at(np.zeros((3, 1)), 70.0, np.array([20.0, 21.0]), 0.1).shape == (3, 2)
+    assert cooling.temperature_at(np.zeros((3, 1)), 70.0, np.array([20.0, 21.0]), 0.1).shape == (
+        3,
+        2,
+    )
     assert cooling.mixed_temperature_c(np.ones((4, 2)), [4.0, 2.0], [60.0, 20.0]).shape == (4,)
 
 

@@ -162,8 +162,7 @@ class TestRelations:
         assert 1 / fa.VEGETABLE_OIL_FACTOR < ratio < fa.VEGETABLE_OIL_FACTOR
 
     @pytest.mark.parametrize(
-        ("log_p", "measured"),
-        [(1.46, 0.067), (1.96, 0.3), (3.04, 0.5), (3.57, 3.0), (3.10, 1.53)],
+        ("log_p", "measured"), [(1.46, 0.067), (1.96, 0.3), (3.04, 0.5), (3.57, 3.0), (3.10, 1.53)]
     )
     def test_hydrocarbon_relation_against_measurements(self, log_p, measured):
         """The same five in mineral oil lie within a factor 4 (methylparaben is 0.02 to 0.3)."""

@@ -19,7 +19,9 @@ NAN = float("nan")
 class TestDavies:
     """Activity coefficients."""
 
-    @pytest.mark.parametrize(("strength", "shift"), [(0.01, -0.045), (0.05, -0.085), (0.10, -0.107), (0.20, -0.127)])
+    @pytest.mark.parametrize(
+        ("strength", "shift"), [(0.01, -0.045), (0.05, -0.085), (0.10, -0.107), (0.20, -0.127)]
+    )
     def test_shift_table(self, strength, shift):
         """By hand: 0.509 (0.1 / 1.1 - 0.003) = 0.0447 at I = 0.01, and so on."""
         assert sp.davies_log10_gamma(1, strength) == pytest.approx(shift, abs=0.0006)
@@ -49,7 +51,9 @@ class TestDavies:
 class TestPka:
     """Constants at other temperatures and in salt."""
 
-    @pytest.mark.parametrize(("temp_c", "pka"), [(10.0, 7.76), (25.0, 7.61), (40.0, 7.47), (55.0, 7.35)])
+    @pytest.mark.parametrize(
+        ("temp_c", "pka"), [(10.0, 7.76), (25.0, 7.61), (40.0, 7.47), (55.0, 7.35)]
+    )
     def test_phenol_with_temperature(self, temp_c, pka):
         """4-Hydroxybenzaldehyde follows Serjeant and Dempsey's series with 16.3 kJ/mol."""
         assert sp.pka_at(7.61, 16.3, temp_c) == pytest.approx(pka, abs=0.005)

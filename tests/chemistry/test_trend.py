@@ -9,10 +9,12 @@ from preservecheck.chemistry import trend
 
 
 @pytest.mark.parametrize(
-    ("readings", "step"), [([74, 66, 59], 1), ([74.5, 66, 59], 0.1), ([5.12, 5.1], 0.01), ([700, 600], 1)]
+    ("readings", "step"),
+    [([74, 66, 59], 1), ([74.5, 66, 59], 0.1), ([5.12, 5.1], 0.01), ([700, 600], 1)],
 )
 def test_rounding_by_the_last_digit(readings, step):
-    """The last digit written gives the step; a uniform distribution a standard deviation of step over root 12."""
+    """The last digit written gives the step; a uniform distribution a standard deviation of step
+    over root 12."""
     assert trend.rounding_error(readings) == pytest.approx(step / math.sqrt(12))
 
 
@@ -22,7 +24,8 @@ def test_computed_numbers_have_no_rounding():
 
 
 def test_line_by_hand():
-    """Readings 1 2 2 4 at 0 1 2 3: slope 4.5 / 5, intercept 2.25 - 1.35, squares 0.01 + 0.04 + 0.49 + 0.16 = 0.70."""
+    """Readings 1 2 2 4 at 0 1 2 3: slope 4.5 / 5, intercept 2.25 - 1.35, squares 0.01 + 0.04 + 0.49
+    + 0.16 = 0.70."""
     line = trend.fitted_line([0, 1, 2, 3], [1, 2, 2, 4])
     assert (line.slope, line.intercept) == pytest.approx((0.9, 0.9))
     assert line.error == pytest.approx(math.sqrt(0.70 / 2))

@@ -1,4 +1,5 @@
-"""Challenge tests read: reductions, verdicts, what is missing, and what is kept beside a formula."""
+"""Challenge tests read: reductions, verdicts, what is missing, and what is kept beside a
+formula."""
 
 from __future__ import annotations
 
@@ -81,7 +82,8 @@ def test_detection_limit_too_high_is_open(write):
 
 @pytest.mark.parametrize(("count", "verdict"), [("31", "A"), ("36", "fails")])
 def test_growth_after_below_detection_counts_from_the_limit(write, count, verdict):
-    """After <10 a count of 31 is 0.5 log above the limit and no increase, 36 is 0.6 above and one."""
+    """After <10 a count of 31 is 0.5 log above the limit and no increase, 36 is 0.6 above and
+    one."""
     counts = passing() | {"Escherichia coli": {0: "500000", 7: "<10", 14: "<10", 28: count}}
     found = one(challenge(write(counts), "iso-11930", TABLES), "Escherichia coli")
     assert found.verdict == verdict
@@ -107,7 +109,9 @@ def test_one_b_makes_the_set_b(write):
 
 def test_one_fail_fails_the_set(write):
     """One organism under B fails the set, also where another is missing."""
-    counts = passing() | {"Escherichia coli": {0: "500000", 7: "500000", 14: "400000", 28: "400000"}}
+    counts = passing() | {
+        "Escherichia coli": {0: "500000", 7: "500000", 14: "400000", 28: "400000"}
+    }
     del counts["Candida albicans"]
     found = challenge(write(counts), "iso-11930", TABLES)
     assert found.verdict == "fails"
@@ -125,7 +129,9 @@ def test_missing_organism_is_named(write, organism):
     assert len(found.organisms) == 4
 
 
-@pytest.mark.parametrize(("day", "said"), [(0, "the inoculum (day 0)"), (7, "day 7"), (14, "day 14"), (28, "day 28")])
+@pytest.mark.parametrize(
+    ("day", "said"), [(0, "the inoculum (day 0)"), (7, "day 7"), (14, "day 14"), (28, "day 28")]
+)
 def test_missing_day_is_named(write, day, said):
     """A set without a day that the standard needs is not judged, and names it."""
     counts = passing()
@@ -143,7 +149,8 @@ def test_day_that_is_not_needed_may_be_missing(write):
 
 
 def test_mould_that_grows_late_warns(write):
-    """Mould under A may not grow from day 14 to 28: one page of three prints it, so a miss warns and does not fail."""
+    """Mould under A may not grow from day 14 to 28: one page of three prints it, so a miss warns
+    and does not fail."""
     counts = passing() | {"Aspergillus brasiliensis": {0: "50000", 14: "100", 28: "1000"}}
     found = one(challenge(write(counts), "iso-11930", TABLES), "Aspergillus brasiliensis")
     assert found.verdict == "A"
@@ -161,21 +168,34 @@ def test_coli_is_no_part_of_ph_eur(write):
     """Ph. Eur. topical needs no E. coli; ISO and USP do."""
     counts = passing()
     del counts["Escherichia coli"]
-    assert "Escherichia coli" not in " ".join(challenge(write(counts), "ph-eur-5.1.3", TABLES).missing)
+    assert "Escherichia coli" not in " ".join(
+        challenge(write(counts), "ph-eur-5.1.3", TABLES).missing
+    )
     assert "Escherichia coli" in " ".join(challenge(write(counts), "usp-51", TABLES).missing)
 
 
 def test_odd_inoculum_is_remarked(write):
     """A start far from the customary one is said."""
     counts = passing() | {"Escherichia coli": {0: "20000000", 7: "<10", 14: "<10", 28: "<10"}}
-    assert "inoculum" in one(challenge(write(counts), "iso-11930", TABLES), "Escherichia coli").notes[0]
+    assert (
+        "inoculum"
+        in one(challenge(write(counts), "iso-11930", TABLES), "Escherichia coli").notes[0]
+    )
 
 
 # ---- reading ----
 
 
 @pytest.mark.parametrize(
-    "name", ["E. coli", "e.coli", "Escherichia coli ATCC 8739", "ESCHERICHIA COLI (NBRC 3972)", "ATCC 8739", "E coli"]
+    "name",
+    [
+        "E. coli",
+        "e.coli",
+        "Escherichia coli ATCC 8739",
+        "ESCHERICHIA COLI (NBRC 3972)",
+        "ATCC 8739",
+        "E coli",
+    ],
 )
 def test_names_of_organisms(write, name):
     """Short names, strain numbers and spellings mean the same microbe."""
@@ -184,7 +204,9 @@ def test_names_of_organisms(write, name):
 
 def test_former_name_of_the_mould(write):
     """Aspergillus niger is the former name of the test mould."""
-    assert list(read_counts(write({"A. niger": {0: 100}}), TABLES).by_organism) == ["Aspergillus brasiliensis"]
+    assert list(read_counts(write({"A. niger": {0: 100}}), TABLES).by_organism) == [
+        "Aspergillus brasiliensis"
+    ]
 
 
 @pytest.mark.parametrize(
@@ -192,27 +214,38 @@ def test_former_name_of_the_mould(write):
 )
 def test_days_as_written(write, day, number):
     """Days in words or numbers; the inoculum is day 0."""
-    assert list(read_counts(write({"E. coli": {day: 100}}), TABLES).by_organism["Escherichia coli"]) == [number]
+    assert list(
+        read_counts(write({"E. coli": {day: 100}}), TABLES).by_organism["Escherichia coli"]
+    ) == [number]
 
 
 def test_replicates_are_averaged(write):
     """Counts of one day are averaged as counts: 100 and 300 are 200."""
-    found = read_counts(write("E. coli,7,100\nE. coli,7,300"), TABLES).by_organism["Escherichia coli"][7]
+    found = read_counts(write("E. coli,7,100\nE. coli,7,300"), TABLES).by_organism[
+        "Escherichia coli"
+    ][7]
     assert (10**found.log10, found.replicates) == (pytest.approx(200), 2)
 
 
 def test_replicates_below_detection(write):
-    """All below: below at the highest limit; some below: those count at their limit and it is noted."""
-    below = read_counts(write("E. coli,7,<10\nE. coli,7,<100"), TABLES).by_organism["Escherichia coli"][7]
+    """All below: below at the highest limit; some below: those count at their limit and it is
+    noted."""
+    below = read_counts(write("E. coli,7,<10\nE. coli,7,<100"), TABLES).by_organism[
+        "Escherichia coli"
+    ][7]
     assert (below.below, below.log10) == (True, 2)
-    some = read_counts(write("E. coli,7,<10\nE. coli,7,30"), TABLES).by_organism["Escherichia coli"][7]
+    some = read_counts(write("E. coli,7,<10\nE. coli,7,30"), TABLES).by_organism[
+        "Escherichia coli"
+    ][7]
     assert (some.below, some.some_below, 10**some.log10) == (False, True, pytest.approx(20))
 
 
 def test_logarithms_and_counts_agree(write):
     """The same set as logarithms gives the same result."""
     logs = "E. coli,0,5.7\nE. coli,7,2.3\nE. coli,14,<1"
-    found = read_counts(write(logs, "organism,day,log10_cfu"), TABLES).by_organism["Escherichia coli"]
+    found = read_counts(write(logs, "organism,day,log10_cfu"), TABLES).by_organism[
+        "Escherichia coli"
+    ]
     assert (found[0].log10, found[7].log10, found[14].below) == (5.7, 2.3, True)
 
 
@@ -227,7 +260,11 @@ def test_logarithms_and_counts_agree(write):
         ("E. coli,7,15", "organism,day,log10_cfu", "a logarithm from 0 to 12"),
         ("E. coli,7,1,1", "organism,day,cfu_per_g,log10_cfu", "keep one"),
         ("E. coli,7,1", "organism,day,cfu_per_kg", "no column cfu or log10_cfu"),
-        ("E. coli,7,1,10\nE. coli,7,1,20", "organism,day,replicate,cfu_per_g", "stands already on row 2"),
+        (
+            "E. coli,7,1,10\nE. coli,7,1,20",
+            "organism,day,replicate,cfu_per_g",
+            "stands already on row 2",
+        ),
     ],
 )
 def test_faults_of_the_file(write, rows, heading, said):
@@ -238,7 +275,8 @@ def test_faults_of_the_file(write, rows, heading, said):
 
 
 @pytest.mark.parametrize(
-    ("written", "id_"), [("ISO 11930:2019", "iso-11930"), ("USP <51>", "usp-51"), ("Ph. Eur. 5.1.3", "ph-eur-5.1.3")]
+    ("written", "id_"),
+    [("ISO 11930:2019", "iso-11930"), ("USP <51>", "usp-51"), ("Ph. Eur. 5.1.3", "ph-eur-5.1.3")],
 )
 def test_names_of_standards(written, id_):
     """Standards as laboratories write them."""
@@ -277,7 +315,11 @@ def product(tmp_path):
 def test_kept_result_is_shown(write, product):
     """A kept result stands in the report of its formula."""
     formula = load_formula(product, TABLES)
-    keep(challenge(write(passing()), "iso-11930", TABLES, formula=formula, today=TODAY).to_json(), formula, TODAY)
+    keep(
+        challenge(write(passing()), "iso-11930", TABLES, formula=formula, today=TODAY).to_json(),
+        formula,
+        TODAY,
+    )
     assert kept_for(formula).covers
     shown = review(product, TABLES, today=TODAY).challenge_test.result
     assert shown.startswith("Test of 2026-11-25 by ISO 11930: criterion A reached.")
@@ -295,7 +337,8 @@ def test_changed_formula_is_not_covered(write, product):
 
 
 def test_record_shows_a_kept_result_and_still_agrees(write, product, tmp_path):
-    """The record prints a kept result; worked out again elsewhere, without it, the record still agrees."""
+    """The record prints a kept result; worked out again elsewhere, without it, the record still
+    agrees."""
     formula = load_formula(product, TABLES)
     keep(challenge(write(passing()), "iso-11930", TABLES).to_json(), formula, TODAY)
     folder = tmp_path / "record"
@@ -313,7 +356,8 @@ def test_nothing_kept(product):
 
 
 @pytest.mark.parametrize(
-    "text", ["{", "[]", '{"verdict": "A"}', '{"verdict":"superb","standard":"x","formula_sha256":"y"}']
+    "text",
+    ["{", "[]", '{"verdict": "A"}', '{"verdict":"superb","standard":"x","formula_sha256":"y"}'],
 )
 def test_damaged_result_is_told(product, text):
     """A file that cannot be read is told, never hidden and never a crash."""
@@ -333,7 +377,13 @@ def test_place_of_a_set_of_sheets(tmp_path):
 
 def test_plan_dates(product):
     """Counts on days 7, 14 and 28 after the start; a weekend is said."""
-    found = plan("iso-11930", dt.date(2026, 12, 1), TABLES, formula=load_formula(product, TABLES), today=TODAY)
+    found = plan(
+        "iso-11930",
+        dt.date(2026, 12, 1),
+        TABLES,
+        formula=load_formula(product, TABLES),
+        today=TODAY,
+    )
     assert [(s.day, s.date.isoformat()) for s in found.samplings] == [
         (0, "2026-12-01"), (7, "2026-12-08"), (14, "2026-12-15"), (28, "2026-12-29")]  # fmt: skip
     assert not any("weekend" in b for b in found.before)
@@ -351,7 +401,10 @@ def test_plan_holds_what_a_laboratory_needs():
     """Strains, inoculum, neutraliser, amounts and papers."""
     found = plan("iso-11930", dt.date(2026, 12, 1), TABLES)
     assert {o.strain for o in found.organisms} >= {"ATCC 9027", "ATCC 10231", "ATCC 16404"}
-    assert {(o.name, o.inoculum_low) for o in found.organisms} >= {("Candida albicans", 1e4), ("Escherichia coli", 1e5)}
+    assert {(o.name, o.inoculum_low) for o in found.organisms} >= {
+        ("Candida albicans", 1e4),
+        ("Escherichia coli", 1e5),
+    }
     assert found.sample_g >= 5 * 20
     assert any("half of the control" in n for n in found.neutraliser)
     assert any("final pack" in s for s in found.send)
@@ -406,7 +459,10 @@ def test_command_plan(form):
 
 def test_command_keep(write, product):
     """--keep writes the result beside the formula, and wants one."""
-    assert run(write(passing()), "--standard", "iso-11930", "--keep", "--formula", product).exit_code == 0
+    assert (
+        run(write(passing()), "--standard", "iso-11930", "--keep", "--formula", product).exit_code
+        == 0
+    )
     assert kept_path(product).is_file()
     assert run(write(passing()), "--standard", "iso-11930", "--keep").exit_code == 2
 

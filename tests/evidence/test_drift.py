@@ -38,7 +38,9 @@ def write(tmp_path):
 
 def line(slope, storage="22", start=5.0, days=(0, 7, 14, 21, 28, 42), wobble=0.01):
     """Readings about a line."""
-    return [(d, round(start + slope * d + wobble * (-1) ** i, 3), storage) for i, d in enumerate(days)]
+    return [
+        (d, round(start + slope * d + wobble * (-1) ** i, 3), storage) for i, d in enumerate(days)
+    ]
 
 
 def test_slope_and_leaving_by_hand(write):
@@ -78,7 +80,8 @@ def test_too_few(write, days, enough):
 
 
 def test_outside_already_is_serious(write):
-    """A last reading outside the window is serious, also where the readings are too few for a trend."""
+    """A last reading outside the window is serious, also where the readings are too few for a
+    trend."""
     for days in ((0, 7), (0, 7, 14, 28)):
         found = drift(write(line(-0.01, start=4.25, days=days)), FORMULA, today=TODAY).series[0]
         assert (found.verdict, found.serious) == ("warn", True)
@@ -99,23 +102,31 @@ def test_recheck_comes_before_the_earliest_leaving(write):
         found = drift(write(line(slope, days=(0, 7, 14, 21))), FORMULA, today=TODAY).series[0]
         last = found.dates[-1]
         assert last < found.recheck_on
-        assert found.leaves_on_early <= last + dt.timedelta(days=1) or found.recheck_on < found.leaves_on_early
+        assert (
+            found.leaves_on_early <= last + dt.timedelta(days=1)
+            or found.recheck_on < found.leaves_on_early
+        )
 
 
 def test_readings_that_lie_on_a_line_keep_their_rounding(write):
     """Readings to 0.1 that happen to lie on a line still have a band."""
-    found = drift(write(line(-0.01, days=(0, 10, 20, 30), wobble=0.0)), FORMULA, today=TODAY).series[0]
+    found = drift(
+        write(line(-0.01, days=(0, 10, 20, 30), wobble=0.0)), FORMULA, today=TODAY
+    ).series[0]
     assert found.slope_low < found.slope_per_day < found.slope_high
 
 
 def test_digits_that_are_written_count(write):
-    """5.00 again and again is read to 0.01, so that a year stays sure; 5.0 is read to 0.1 and leaves it open.
+    """5.00 again and again is read to 0.01, so that a year stays sure; 5.0 is read to 0.1 and
+    leaves it open.
 
-    The band a year on: 0.01 / sqrt(12) x t(4; 0.975) = 2.776 x sqrt(1 + 1/6 + (407 - 18.7)^2 / 1143) = 0.093 pH; ten
-    times as much for 0.1, which reaches beyond pH 4.2 or 5.5 from 5.0.
+    The band a year on: 0.01 / sqrt(12) x t(4; 0.975) = 2.776 x sqrt(1 + 1/6 + (407 - 18.7)^2 /
+    1143) = 0.093 pH; ten times as much for 0.1, which reaches beyond pH 4.2 or 5.5 from 5.0.
     """
     for written, verdict in (("5.00", "pass"), ("5.0", "warn"), ("5", "warn")):
-        rows = "\n".join(f"{START + dt.timedelta(days=d)},{written},22" for d in (0, 7, 14, 21, 28, 42))
+        rows = "\n".join(
+            f"{START + dt.timedelta(days=d)},{written},22" for d in (0, 7, 14, 21, 28, 42)
+        )
         found = drift(write(rows), FORMULA, today=TODAY).series[0]
         assert (found.verdict, found.slope_per_day) == (verdict, 0)
         # of the last digit, and a tenth where none is written
@@ -136,7 +147,9 @@ def test_window_is_named(write):
 def test_order_does_not_matter(write):
     """Readings are put in the order of the days."""
     points = line(-0.005)
-    assert drift(write(points[::-1]), FORMULA, today=TODAY).series[0].ph == tuple(p for _, p, _ in points)
+    assert drift(write(points[::-1]), FORMULA, today=TODAY).series[0].ph == tuple(
+        p for _, p, _ in points
+    )
 
 
 def test_without_storage(write):
@@ -210,7 +223,8 @@ def test_command_words(write, product, form):
     ("points", "said"),
     [
         (line(0.0, start=4.9, days=LONG), "The pH stays inside the window for 365 days and more"),
-        # 0.01 a day down from 5.005 is at 4.205 on day 80 and below 4.2 on day 81: 2026-01-01 + 81 d
+        # 0.01 a day down from 5.005 is at 4.205 on day 80 and below 4.2 on day 81: 2026-01-01 + 81
+        # d
         (
             line(0.0, wobble=0.0) + line(-0.01, "40", start=5.005, wobble=0.0),
             "40 °C (104 °F): the pH would leave the window on 2026-03-23",

@@ -45,11 +45,12 @@ CHALLENGE = {
 
 
 def rich_formula(**changes):
-    """An emulsion with oil, a binder, a salt, a blend that carries a preservative, and an own powder."""
+    """An emulsion with oil, a binder, a salt, a blend that carries a preservative, and an own
+    powder."""
     phases = [
         {"name": "heated", "heated_to": "75 °C", "held": "20 min", "items": [
             {"ingredient": "Water", "rest": True}, {"ingredient": "Glycerin", "percent": 3},
-            {"ingredient": "Helianthus Annuus Seed Oil", "percent": 5}, {"ingredient": "Polysorbate 80", "percent": 1},
+            {"ingredient": "Helianthus Annuus Seed Oil", "percent": 5}, {"ingredient": "Polysorbate " "80", "percent": 1},
             {"ingredient": "Sodium Chloride", "percent": 0.5}, {"ingredient": "my powder", "percent": 0.5}]},
         {"name": "cool-down", "added_at": "35 °C", "items": [
             {"ingredient": "oat glycerite", "percent": 2, "note": "stir"},
@@ -124,9 +125,16 @@ def test_holds_everything(data):
     assert data["formula"]["measured"]["ph_tolerance"] == 0.1
     carried = next(s for s in data["composition"]["substances"] if s["inci"] == "Phenoxyethanol")
     assert carried["from"] == [
-        {"line": "oat glycerite", "origin": "oat glycerite", "percent": pytest.approx(0.012), "carried_in": True}
+        {
+            "line": "oat glycerite",
+            "origin": "oat glycerite",
+            "percent": pytest.approx(0.012),
+            "carried_in": True,
+        }
     ]
-    assert {"figures", "verdict", "chance", "sources", "because"} <= set(data["report"]["checks"][0])
+    assert {"figures", "verdict", "chance", "sources", "because"} <= set(
+        data["report"]["checks"][0]
+    )
     assert {len(data[k]) for k in ("tables_sha256", "formula_sha256", "content_sha256")} <= {0, 64}
     assert data["program"].startswith("preservecheck ")
     assert data["report"]["labels"]
@@ -138,16 +146,30 @@ def test_each_alternative_has_its_reason(data):
     """Every system of the tables was looked at; each but the chosen one says why it lost."""
     found = data["alternatives"]
     assert [a["rank"] for a in found] == list(range(1, len(load_tables().systems) + 1))
-    assert [a["id"] for a in found if a["chosen"]] == ["sodium-benzoate-potassium-sorbate"] == data["chosen"]
+    assert (
+        [a["id"] for a in found if a["chosen"]]
+        == ["sodium-benzoate-potassium-sorbate"]
+        == data["chosen"]
+    )
     for a in found:
         assert a["reason"]
         assert (a["reason"] == "chosen") == a["chosen"]
 
 
 def test_rows_have_source_basis_and_state(data):
-    """Each row used has its source and basis; recalled cells are named, rows of law carry the date of their state."""
+    """Each row used has its source and basis; recalled cells are named, rows of law carry the date
+    of their state."""
     rows = data["rows"]
-    always = {"systems", "actives", "ingredients", "mic", "solutes", "growth_limits", "product_ph", "test_organisms"}
+    always = {
+        "systems",
+        "actives",
+        "ingredients",
+        "mic",
+        "solutes",
+        "growth_limits",
+        "product_ph",
+        "test_organisms",
+    }
     here = {"partition", "binding", "legal_limits", "label_rules", "cautions"}
     assert always | here <= {x["table"] for x in rows}
     assert all(x["source"] and x["basis"] in ("published", "memory", "practice") for x in rows)
@@ -189,7 +211,11 @@ def test_page_is_sound(built):
     tree = check_page(to_html(built))
     titles = [text_of(h) for h in all_of(tree, "h2")]
     assert titles[0] == "What this is"
-    assert titles[-3:] == ["Appendix A: table rows used", "Appendix B: rules", "Appendix C: sources"]
+    assert titles[-3:] == [
+        "Appendix A: table rows used",
+        "Appendix B: rules",
+        "Appendix C: sources",
+    ]
     assert len(all_of(tree, "figure")) == 4
     words = text_of(tree)
     for blank in ("Batch number", "Signature", "Date", "Made by (name)"):
@@ -218,7 +244,8 @@ def test_batch_number_and_reason():
 def test_hostile_texts_are_harmless():
     """A script in any name or text of the maker is shown, not run."""
     formula = rich_formula(
-        name=HOSTILE, own={"my powder": {"role": "powder", "water_fraction": 0, "aliases": [HOSTILE]}}
+        name=HOSTILE,
+        own={"my powder": {"role": "powder", "water_fraction": 0, "aliases": [HOSTILE]}},
     )
     built = r.build(formula, today=TODAY, batch_number=HOSTILE, reason=HOSTILE)
     tree = check_page(to_html(built))
@@ -247,7 +274,8 @@ def test_outsider_water_phase_and_ionic_strength(data):
 
 
 def test_outsider_free_active(data):
-    """From amounts, pKa, K, k, pH and I to the sum of ratios, by the printed formulas and nothing else."""
+    """From amounts, pKa, K, k, pH and I to the sum of ratios, by the printed formulas and nothing
+    else."""
     w = data["working"]
     strength, t = w["ionic_strength_mol_kg"], w["temperature_c"]
     a = 0.505 + 0.0008 * (t - 20) + 0.00001 * (t - 20) * (t - 25)
@@ -258,16 +286,24 @@ def test_outsider_free_active(data):
         c = 100 * total / w["water_phase_percent"]
         f = 1.0
         if active["kind"] == "acid":
-            heat = 1000 * (active["dh_ion_kj_mol"] or 0) / (w["constants"]["gas_constant_j_mol_k"] * math.log(10))
+            heat = (
+                1000
+                * (active["dh_ion_kj_mol"] or 0)
+                / (w["constants"]["gas_constant_j_mol_k"] * math.log(10))
+            )
             pka = active["pka_25c"] + heat * (1 / (t + 273.15) - 1 / 298.15) - davies
             assert pka == pytest.approx(active["pka_used"])
             f = 1 / (1 + 10 ** (w["ph"] - pka))
         oil = sum(k * w["oil_to_water_volume"][o] for o, k in active["k_oil"].items())
-        bound = 1 + sum(k * w["binder_percent_w_v"][b] for b, k in active["k_bind"].items() if k is not None)
+        bound = 1 + sum(
+            k * w["binder_percent_w_v"][b] for b, k in active["k_bind"].items() if k is not None
+        )
         free = min(c / (oil + bound + (1 - f) / f), active["solubility_g_l"] / 10)
         assert free == pytest.approx(active["free_percent"])
         for m in active["microbes"]:
-            sums[m["name"]] = sums.get(m["name"], 0) + (free / m["mic_percent"] if m["mic_percent"] else 0)
+            sums[m["name"]] = sums.get(m["name"], 0) + (
+                free / m["mic_percent"] if m["mic_percent"] else 0
+            )
     checks = [c for c in data["report"]["checks"] if c["id"] == "free-active"]
     assert len(checks) == 5
     for check in checks:
@@ -281,7 +317,8 @@ def test_outsider_oil_and_surfactant_are_there(data):
 
 
 def test_outsider_water_activity(data):
-    """The estimate follows from the printed molalities and constants of salt and glycerin (Norrish, Pitzer, Raoult)."""
+    """The estimate follows from the printed molalities and constants of salt and glycerin (Norrish,
+    Pitzer, Raoult)."""
     w, mass = data["working"]["water_activity"], 0.0180153
     neutral = [s for s in w["solutes"] if s["model"] in ("norrish", "ideal")]
     m = sum(s["mol_kg"] for s in neutral)
@@ -309,13 +346,27 @@ def test_outsider_water_activity(data):
 def test_what_an_outsider_needs_is_printed(built, data):
     """Each number and formula of that chain stands on the paper, to four digits and more."""
     for page in (text_of(check_page(to_html(built))), to_markdown(built).replace("\\", "")):
-        for rule in ("f = 1 / (1 + 10^(pH - pKa'))", "free = C / (K phi + R + (1 - f)/f)", "ionic strength I = 1000 x"):
+        for rule in (
+            "f = 1 / (1 + 10^(pH - pKa'))",
+            "free = C / (K phi + R + (1 - f)/f)",
+            "ionic strength I = 1000 x",
+        ):
             assert rule in page
         printed = {float(n) for n in re.findall(r"-?[0-9]+(?:\.[0-9]+)?", page)}
-        wanted = [data["working"][k] for k in ("water_phase_percent", "ionic_strength_mol_kg", "temperature_c")]
+        wanted = [
+            data["working"][k]
+            for k in ("water_phase_percent", "ionic_strength_mol_kg", "temperature_c")
+        ]
         for active in data["working"]["actives"]:
-            wanted += [active[k] for k in ("pka_25c", "pka_used", "working_fraction", "oil_term", "bound_ratio")]
-            wanted += [active["free_percent"], *active["k_oil"].values(), *active["k_bind"].values()]
+            wanted += [
+                active[k]
+                for k in ("pka_25c", "pka_used", "working_fraction", "oil_term", "bound_ratio")
+            ]
+            wanted += [
+                active["free_percent"],
+                *active["k_oil"].values(),
+                *active["k_bind"].values(),
+            ]
             wanted += [m["mic_percent"] for m in active["microbes"]]
         for number in (n for n in wanted if n is not None):
             assert any(math.isclose(number, p, rel_tol=1e-4) for p in printed), number
@@ -326,7 +377,8 @@ def test_what_an_outsider_needs_is_printed(built, data):
 
 @pytest.mark.parametrize("name", ["passing-leave-in", "failing-gel", "unmeasured-shampoo"])
 def test_untouched_record_agrees(name, tmp_path):
-    """A record that nobody touched agrees, also of formulas with unknown figures, at another day."""
+    """A record that nobody touched agrees, also of formulas with unknown figures, at another
+    day."""
     built = r.build(EXAMPLES / f"{name}.toml", today=TODAY)
     found = v.verify(on_disk(tmp_path, r.to_json(built.record)))
     assert found.agrees, v.render(found)
@@ -353,7 +405,9 @@ def test_any_digit_edited_is_found(place, shift):
     text, places = rich_text()
     at = places[place % len(places)]
     edited = text[:at] + str((int(text[at]) + shift) % 10) + text[at + 1 :]
-    with suppress(ValueError):  # a number may not begin with 0: it is no JSON any more, which is found as well
+    with suppress(
+        ValueError
+    ):  # a number may not begin with 0: it is no JSON any more, which is found as well
         assert json.loads(edited).get(r.DIGEST) != r.content_digest(edited)
 
 
@@ -411,11 +465,14 @@ def changed_tables(tmp_path, table, before, after):
 
 
 def test_changed_row_is_named(data, text, tmp_path):
-    """A cell of a row that the record rests on: table, row, column, both values and what follows are named."""
-    row = next(x for x in load_tables().mic if x.active == "Benzoic Acid" and x.organism == "Candida albicans"
+    """A cell of a row that the record rests on: table, row, column, both values and what follows
+    are named."""
+    row = next(x for x in load_tables().mic if x.active == "Benzoic Acid" and x.organism == "Candida " "albicans"
                and x.preferred == "yes")  # fmt: skip
     file = Path(str(tables_root())) / "mic.csv"
-    line = next(x for x in file.read_text(encoding="utf-8").splitlines() if x.startswith(f"{row.id},"))
+    line = next(
+        x for x in file.read_text(encoding="utf-8").splitlines() if x.startswith(f"{row.id},")
+    )
     new = line.replace(f",{row.mic_mg_l:g},", f",{row.mic_mg_l + 1:g},", 1)
     found = v.verify(on_disk(tmp_path, text), changed_tables(tmp_path, "mic", line, new))
     assert not found.edited
@@ -428,11 +485,13 @@ def test_changed_row_is_named(data, text, tmp_path):
 
 
 def test_changed_row_of_something_else_is_named(data, text, tmp_path):
-    """A row that this record does not rest on is named too, and that every figure comes out as recorded."""
+    """A row that this record does not rest on is named too, and that every figure comes out as
+    recorded."""
     line = next(x for x in (Path(str(tables_root())) / "growth_limits.csv").read_text(encoding="utf-8").splitlines()
                 if x.startswith("acinetobacter,"))  # fmt: skip
     found = v.verify(
-        on_disk(tmp_path, text), changed_tables(tmp_path, "growth_limits", line, line.replace("0.95", "0.94"))
+        on_disk(tmp_path, text),
+        changed_tables(tmp_path, "growth_limits", line, line.replace("0.95", "0.94")),
     )
     assert found.changed == {"growth_limits": (["acinetobacter"], 1)}
     assert not found.agrees
@@ -451,7 +510,17 @@ def test_changed_program_is_named(text, tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize(
-    "content", ["", "no json", "[]", "{}", '{"a": 1, "a": 2}', "[" * 100_000, '{"content_sha256": NaN}', "\ufeff\x00"]
+    "content",
+    [
+        "",
+        "no json",
+        "[]",
+        "{}",
+        '{"a": 1, "a": 2}',
+        "[" * 100_000,
+        '{"content_sha256": NaN}',
+        "\ufeff\x00",
+    ],
 )
 def test_files_that_are_no_record(content, tmp_path):
     """A file that is no record is refused with a message, not a traceback."""
@@ -500,7 +569,9 @@ def run(*arguments):
 def test_command_writes_three_files(tmp_path):
     """Three files in a new folder; the status tells the verdict; the record agrees."""
     folder = tmp_path / "new" / "records"
-    done = run("record", EXAMPLES / "passing-leave-in.toml", "--output", folder, "--batch-number", "7")
+    done = run(
+        "record", EXAMPLES / "passing-leave-in.toml", "--output", folder, "--batch-number", "7"
+    )
     assert done.exit_code == 0, done.output
     names = [f"passing-leave-in.record.{end}" for end in ("html", "json", "md")]
     assert sorted(f.name for f in folder.iterdir()) == names
@@ -518,11 +589,16 @@ def test_command_does_not_overwrite(tmp_path):
     """A record that is there is kept unless it is asked to be overwritten."""
     assert run("record", EXAMPLES / "passing-leave-in.toml", "--output", tmp_path).exit_code == 0
     before = {f: f.read_bytes() for f in tmp_path.iterdir()}
-    again = run("record", EXAMPLES / "passing-leave-in.toml", "--output", tmp_path, "--reason", "other")
+    again = run(
+        "record", EXAMPLES / "passing-leave-in.toml", "--output", tmp_path, "--reason", "other"
+    )
     assert again.exit_code == 2
     assert "exists already" in again.stderr
     assert {f: f.read_bytes() for f in tmp_path.iterdir()} == before
-    assert run("record", EXAMPLES / "passing-leave-in.toml", "--output", tmp_path, "--force").exit_code == 0
+    assert (
+        run("record", EXAMPLES / "passing-leave-in.toml", "--output", tmp_path, "--force").exit_code
+        == 0
+    )
 
 
 def test_command_verify_statuses(tmp_path):
@@ -548,12 +624,22 @@ def test_command_takes_results(tmp_path):
     results = tmp_path / "challenge.json"
     results.write_text(json.dumps(CHALLENGE | {"format": 1}), encoding="utf-8")
     folder = tmp_path / "records"
-    done = run("record", EXAMPLES / "passing-leave-in.toml", "--output", folder, "--results", results)
+    done = run(
+        "record", EXAMPLES / "passing-leave-in.toml", "--output", folder, "--results", results
+    )
     assert done.exit_code == 0, done.output
     path = folder / "passing-leave-in.record.json"
     assert json.loads(path.read_text(encoding="utf-8"))["challenge"] == CHALLENGE
     assert run("record", "--verify", path).exit_code == 0
-    wrong = run("record", EXAMPLES / "passing-leave-in.toml", "--output", folder, "--force", "--results", path)
+    wrong = run(
+        "record",
+        EXAMPLES / "passing-leave-in.toml",
+        "--output",
+        folder,
+        "--force",
+        "--results",
+        path,
+    )
     assert wrong.exit_code == 2
     assert "challenge RESULTS --format json" in wrong.stderr
 
@@ -570,7 +656,8 @@ def test_all_or_none(tmp_path):
 
 
 def test_all_or_none_when_the_last_step_fails(tmp_path, monkeypatch):
-    """Where the second of two moves fails, the first is undone, whether a file was there before or not."""
+    """Where the second of two moves fails, the first is undone, whether a file was there before or
+    not."""
     old, new, last = tmp_path / "old", tmp_path / "new", tmp_path / "last"
     old.write_text("before", encoding="utf-8")
     real = __import__("os").replace

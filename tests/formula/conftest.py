@@ -1,4 +1,5 @@
-"""Small tables that stay as they are when the shipped ones change, and helpers to write and read formulas."""
+"""Small tables that stay as they are when the shipped ones change, and helpers to write and read
+formulas."""
 
 import copy
 import datetime as dt
@@ -143,7 +144,13 @@ def write_csv(tmp_path):
     """Write sheets as CSV files; gives the path of the one with the lines."""
 
     def cell(value, decimal):
-        return "" if value is None else str(value).replace(".", decimal) if isinstance(value, float) else str(value)
+        return (
+            ""
+            if value is None
+            else str(value).replace(".", decimal)
+            if isinstance(value, float)
+            else str(value)
+        )
 
     def write(sheets, separator=",", decimal="."):
         for name, rows in sheets.items():

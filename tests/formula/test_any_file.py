@@ -69,7 +69,8 @@ VALUES = st.recursive(
         VALUES,
     )
 )
-# on a fresh machine the first text drawn builds the table of all characters, which takes longer than the limit
+# on a fresh machine the first text drawn builds the table of all characters, which takes longer
+# than the limit
 @settings(max_examples=300, suppress_health_check=[HealthCheck.too_slow])
 def test_any_values(tables, raw):
     """Whatever a file holds, it is a formula or a fault in words."""
@@ -84,7 +85,11 @@ def mangled(draw, source):
     """A sound file with a stretch of its bytes replaced."""
     start = draw(st.integers(0, len(source)))
     stop = draw(st.integers(start, min(len(source), start + 40)))
-    return source[:start] + draw(st.binary(max_size=30) | st.text(max_size=20).map(str.encode)) + source[stop:]
+    return (
+        source[:start]
+        + draw(st.binary(max_size=30) | st.text(max_size=20).map(str.encode))
+        + source[stop:]
+    )
 
 
 def outcome(tables, path, data):
@@ -96,7 +101,9 @@ def outcome(tables, path, data):
         assert all(m.startswith(str(path.parent)) and len(m) < 3000 for m in error.messages)  # noqa: PT017
 
 
-FUZZ = settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+FUZZ = settings(
+    max_examples=200, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 
 
 @given(data=st.binary(max_size=200) | mangled(SOUND.encode()))
@@ -120,5 +127,7 @@ def test_any_workbook(tables, tmp_path, data):
 @FUZZ
 def test_any_csv(tables, tmp_path, data):
     """Random CSV is read or refused, never more."""
-    (tmp_path / "a.Product.csv").write_text("field,value\nname,x\nuse,leave-on\ntype,leave-in\nmarkets,EU\n")
+    (tmp_path / "a.Product.csv").write_text(
+        "field,value\nname,x\nuse,leave-on\ntype,leave-in\nmarkets,EU\n"
+    )
     outcome(tables, tmp_path / "a.Formula.csv", data)

@@ -77,7 +77,10 @@ PRODUCT = [
     (
         "name",
         "a\nb",
-        ('product.name is "a?b"; it holds a line break or another control character; write it on one line'),
+        (
+            'product.name is "a?b"; it holds a line break or another control character; write it '
+            "on one line"
+        ),
     ),
     (
         "name",
@@ -106,9 +109,17 @@ PRODUCT = [
         'product.package is "jars"; did you mean jar? give jar, pump, tube, spray or bottle',
     ),
     ("batch", 500, f'product.batch: "500" has no unit; {MASS}'),
-    ("batch", "0 g", 'product.batch is "0 g"; give a mass above zero and at most 100,000 kg, such as "500 g"'),
+    (
+        "batch",
+        "0 g",
+        'product.batch is "0 g"; give a mass above zero and at most 100,000 kg, such as "500 g"',
+    ),
     ("scale_step", "0 g", 'product.scale_step is "0 g"; give a mass above zero, such as "0.1 g"'),
-    ("batch", True, 'product.batch is true; give a mass above zero and at most 100,000 kg, such as "500 g"'),
+    (
+        "batch",
+        True,
+        'product.batch is true; give a mass above zero and at most 100,000 kg, such as "500 g"',
+    ),
     (
         "scale_step",
         "0.1 grains",
@@ -240,7 +251,9 @@ def test_empty_product(raw, faults):
     raw["product"] = {}
     needed = ("name", "use", "type", "markets")
     found = faults(raw)
-    assert [f.partition(" is missing; ")[0] for f in found] == [f"cream.toml: product.{key}" for key in needed]
+    assert [f.partition(" is missing; ")[0] for f in found] == [
+        f"cream.toml: product.{key}" for key in needed
+    ]
 
 
 @pytest.mark.parametrize(
@@ -248,7 +261,10 @@ def test_empty_product(raw, faults):
     [
         (
             {"name": None},
-            ('phase number 1: name is missing; give the phase a name, such as "heated" or "cool-down"'),
+            (
+                'phase number 1: name is missing; give the phase a name, such as "heated" or '
+                '"cool-down"'
+            ),
         ),
         (
             {"name": 1},
@@ -256,7 +272,10 @@ def test_empty_product(raw, faults):
         ),
         (
             {"name": "Cool-Down"},
-            ('phase "cool-down" stands twice; give every phase a name of its own, or put its lines together'),
+            (
+                'phase "cool-down" stands twice; give every phase a name of its own, or put its '
+                "lines together"
+            ),
         ),
         ({"heated_to": "250 °C"}, f'phase "heated": heated_to is "250 °C"; {TEMPERATURE}'),
         ({"heated_to": "-51 °C"}, f'phase "heated": heated_to is "-51 °C"; {TEMPERATURE}'),
@@ -288,15 +307,24 @@ def test_empty_product(raw, faults):
         ),
         (
             {"items": []},
-            ('phase "heated" is empty; give it lines: items = [ { ingredient = "Water", rest = true } ]'),
+            (
+                'phase "heated" is empty; give it lines: items = [ { ingredient = "Water", rest = '
+                "true } ]"
+            ),
         ),
         (
             {"items": None},
-            ('phase "heated" is empty; give it lines: items = [ { ingredient = "Water", rest = true } ]'),
+            (
+                'phase "heated" is empty; give it lines: items = [ { ingredient = "Water", rest = '
+                "true } ]"
+            ),
         ),
         (
             {"items": "Water"},
-            ('phase "heated" has items = "Water"; give it lines: items = [ { ingredient = "Water", rest = true } ]'),
+            (
+                'phase "heated" has items = "Water"; give it lines: items = [ { ingredient = '
+                '"Water", rest = true } ]'
+            ),
         ),
     ],
 )
@@ -321,7 +349,10 @@ def test_all_faults_at_once(raw, faults):
     assert faults(raw) == [
         f'cream.toml: product.use is "rinse"; did you mean rinse-off? give {USES}',
         "cream.toml: measured.ph is 15.2; give a pH from 0 to 14",
-        ('cream.toml: phase "cool-down", line 2 (phenoxyethanol): percent is -1; give a number from 0 to 100'),
+        (
+            'cream.toml: phase "cool-down", line 2 (phenoxyethanol): percent is -1; give a number '
+            "from 0 to 100"
+        ),
     ]
 
 

@@ -1,4 +1,5 @@
-"""Workbooks built to exhaust the reader are refused, quickly and within memory; those of spreadsheets are read."""
+"""Workbooks built to exhaust the reader are refused, quickly and within memory; those of
+spreadsheets are read."""
 
 import io
 import os
@@ -27,11 +28,14 @@ def workbook_with(**changes):
     """The starter workbook with some members replaced or added."""
     with zipfile.ZipFile(io.BytesIO(workbook_bytes(starter_sheets()))) as archive:
         members = {name: archive.read(name) for name in archive.namelist()}
-    return zipped(members | {k.replace("__", "/").replace("_xml", ".xml"): v for k, v in changes.items()})
+    return zipped(
+        members | {k.replace("__", "/").replace("_xml", ".xml"): v for k, v in changes.items()}
+    )
 
 
 def with_shared_strings(extra=b""):
-    """The starter workbook with its texts in a part of their own, as spreadsheet programs write it."""
+    """The starter workbook with its texts in a part of their own, as spreadsheet programs write
+    it."""
     strings = []
 
     def shared(match):
@@ -64,7 +68,9 @@ def test_shared_strings(tmp_path):
     plain.write_bytes(workbook_bytes(starter_sheets()))
     shared.write_bytes(with_shared_strings())
     blank = {"sha256": "", "path": None}
-    assert load_formula(shared).model_copy(update=blank) == load_formula(plain).model_copy(update=blank)
+    assert load_formula(shared).model_copy(update=blank) == load_formula(plain).model_copy(
+        update=blank
+    )
 
 
 @pytest.mark.parametrize(
@@ -83,7 +89,9 @@ def test_archives_that_unpack_to_too_much(tmp_path, refused, data, size):
     path.write_bytes(data)
     (message,) = refused(path)
     assert message.startswith(f"a.xlsx: unpacks to {size} in ")
-    assert message.endswith("more than a formula needs; copy the formula's sheets into a new workbook")
+    assert message.endswith(
+        "more than a formula needs; copy the formula's sheets into a new workbook"
+    )
 
 
 def test_damaged_workbooks(tmp_path, refused):
@@ -95,7 +103,8 @@ def test_damaged_workbooks(tmp_path, refused):
     ):
         path.write_bytes(data)
         assert refused(path) == [
-            f"a.xlsx: not readable as a workbook ({error}); open it in a spreadsheet program and save it again as .xlsx"
+            f"a.xlsx: not readable as a workbook ({error}); open it in a spreadsheet program and "
+            "save it again as .xlsx"
         ]
 
 
@@ -116,8 +125,14 @@ TAIL = b"</sheetData></worksheet>"
 @pytest.mark.parametrize(
     "sheet",
     [
-        HEAD + b"".join(b'<row r="%d"><c r="A%d"/></row>' % (n, n) for n in range(1, 300_000)) + TAIL,
-        HEAD + b'<row r="1">' + b"".join(b'<c r="A1" s="%d"/>' % (n % 9) for n in range(600_000)) + b"</row>" + TAIL,
+        HEAD
+        + b"".join(b'<row r="%d"><c r="A%d"/></row>' % (n, n) for n in range(1, 300_000))
+        + TAIL,
+        HEAD
+        + b'<row r="1">'
+        + b"".join(b'<c r="A1" s="%d"/>' % (n % 9) for n in range(600_000))
+        + b"</row>"
+        + TAIL,
         HEAD + b'<row r="99999999999"><c r="A99999999999"><v>1</v></c></row>' + TAIL,
         HEAD + b'<row r="99999999999"><c r="A99999999999"/></row>' + TAIL,
         HEAD + TAIL[:12] + b'<mergeCells><mergeCell ref="A1:XFD1048576"/></mergeCells></worksheet>',
@@ -125,7 +140,8 @@ TAIL = b"</sheetData></worksheet>"
     ids=["many empty rows", "a wide row", "a far cell", "a far empty cell", "a huge merge"],
 )
 def test_memory(tmp_path, sheet):
-    """Sheets below the limits that are built to fill the memory are refused within 300 MB and 20 s."""
+    """Sheets below the limits that are built to fill the memory are refused within 300 MB and 20
+    s."""
     path = tmp_path / "a.xlsx"
     filler = os.urandom(1_000_000)  # keeps the ratio of packing below its limit
     path.write_bytes(workbook_with(xl__worksheets__sheet3_xml=sheet, xl__media__a=filler))
@@ -135,7 +151,8 @@ def test_memory(tmp_path, sheet):
         "from preservecheck.errors import FormulaError\n"
         "try: load_formula(sys.argv[1])\n"
         "except FormulaError as error: print(str(error)[:200])\n"
-        # not getrusage: its peak is that of the process that started this one, where that was larger
+        # not getrusage: its peak is that of the process that started this one, where that was
+        # larger
         "hwm = next(line for line in open('/proc/self/status') if line.startswith('VmHWM'))\n"
         "print(int(hwm.split()[1]) // 1024)"
     )

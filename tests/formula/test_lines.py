@@ -47,11 +47,17 @@ def line(raw, **change):
         ),
         (
             {"ingredient": "Glycerin"},
-            (f"(Glycerin): has no amount; give percent or grams, or {REST} on the one line that fills up to 100 %"),
+            (
+                f"(Glycerin): has no amount; give percent or grams, or {REST} on the one line "
+                "that fills up to 100 %"
+            ),
         ),
         (
             {"ingredient": "Glycerin", "rest": False},
-            (f"(Glycerin): has no amount; give percent or grams, or {REST} on the one line that fills up to 100 %"),
+            (
+                f"(Glycerin): has no amount; give percent or grams, or {REST} on the one line "
+                "that fills up to 100 %"
+            ),
         ),
         (
             {"ingredient": "Glycerin", "rest": "yes", "percent": 3},
@@ -116,7 +122,10 @@ def line(raw, **change):
         ),
         (
             {"preservative": 7, "percent": 3},
-            (": preservative is 7; give the id of a system; 'preservecheck tables list systems' shows them"),
+            (
+                ": preservative is 7; give the id of a system; 'preservecheck tables list "
+                "systems' shows them"
+            ),
         ),
         (
             {"preservative": "phenoxyethanl", "percent": 1},
@@ -146,7 +155,8 @@ def test_line_that_is_no_table(raw, faults):
     """A bare name in the list of lines is answered with how a line is written."""
     raw["phase"][0]["items"][1] = "Glycerin"
     assert faults(raw) == [
-        'cream.toml: phase "heated", line 2 is "Glycerin"; write { ingredient = "Glycerin", percent = 3 }'
+        'cream.toml: phase "heated", line 2 is "Glycerin"; write { ingredient = "Glycerin", '
+        "percent = 3 }"
     ]
 
 
@@ -159,7 +169,9 @@ def test_strength_on_a_blend(raw, faults):
     ]
 
 
-@pytest.mark.parametrize("written", ["GLYCEROL", "vegetable  glycerine", "Glycérin", "coco betaine"])
+@pytest.mark.parametrize(
+    "written", ["GLYCEROL", "vegetable  glycerine", "Glycérin", "coco betaine"]
+)
 def test_names_are_matched_loosely(raw, tables, written):
     """Aliases count, whatever their case, accents, spacing or spelling."""
     formula = build(line(raw, ingredient=written, percent=3), "cream.toml", tables)
@@ -192,13 +204,16 @@ def test_unknown_ingredient(raw, faults):
 
 
 def test_the_block_to_paste_is_sound(raw, faults, tables):
-    """The block, with a role filled in, makes the formula readable; left without one it is refused."""
-    import tomllib  # noqa: PLC0415
+    """The block, with a role filled in, makes the formula readable; left without one it is
+    refused."""
+    import tomllib
 
     raw = line(raw, ingredient="Glycerine oil", percent=3)
     pasted = tomllib.loads(BLOCK)
     (message,) = faults(raw | pasted)
-    assert message.startswith('cream.toml: ingredient."Glycerine oil".role is ""; give water, humectant, cationic')
+    assert message.startswith(
+        'cream.toml: ingredient."Glycerine oil".role is ""; give water, humectant, cationic'
+    )
     pasted["ingredient"]["Glycerine oil"]["role"] = "oil"
     assert build(raw | pasted, "cream.toml", tables).own_ingredients[0].role == "oil"
 
@@ -230,7 +245,9 @@ def amounts(raw, unit, *values):
     return raw
 
 
-@pytest.mark.parametrize("values", [(97, 3), (97, 2.9), (97.1, 3), (None, 100), (None, 0), (33.3, 33.3, 33.3)])
+@pytest.mark.parametrize(
+    "values", [(97, 3), (97, 2.9), (97.1, 3), (None, 100), (None, 0), (33.3, 33.3, 33.3)]
+)
 def test_percent_that_makes_a_whole(raw, tables, values):
     """Percents come to 100 ± 0.1, or leave something for the rest line."""
     assert build(amounts(raw, "percent", *values), "cream.toml", tables).amounts == "percent"
@@ -274,7 +291,9 @@ def test_percent_that_makes_none(raw, faults, values, message):
     assert faults(amounts(raw, "percent", *values)) == [f"cream.toml: {message}"]
 
 
-@pytest.mark.parametrize(("batch", "values"), [(None, (480, 15)), ("500 g", (None, 20)), ("1 kg", (480, 15))])
+@pytest.mark.parametrize(
+    ("batch", "values"), [(None, (480, 15)), ("500 g", (None, 20)), ("1 kg", (480, 15))]
+)
 def test_grams(raw, tables, batch, values):
     """Grams without a rest line are the whole by themselves; with one they fit into the batch."""
     if batch:
@@ -290,7 +309,10 @@ def test_grams(raw, tables, batch, values):
         (
             None,
             (None, 20),
-            ('product.batch is missing; with grams and a rest line give the size of the batch, such as "500 g"'),
+            (
+                "product.batch is missing; with grams and a rest line give the size of the batch, "
+                'such as "500 g"'
+            ),
         ),
         (
             "500 g",
@@ -304,7 +326,10 @@ def test_grams(raw, tables, batch, values):
         (
             "500",
             (None, 20),
-            ('product.batch: "500" has no unit; give a mass in mg, g, kg, oz or lb, such as "500 g" or "17 oz"'),
+            (
+                'product.batch: "500" has no unit; give a mass in mg, g, kg, oz or lb, such as '
+                '"500 g" or "17 oz"'
+            ),
         ),
         (
             None,

@@ -34,7 +34,10 @@ def test_byte_order_mark(tmp_path, load):
     assert load(path).product.name == "x"
 
 
-FORMS = "a formula is a .toml file, an .xlsx workbook, or CSV files NAME.Product.csv and NAME.Formula.csv"
+FORMS = (
+    "a formula is a .toml file, an .xlsx workbook, or CSV files NAME.Product.csv and "
+    "NAME.Formula.csv"
+)
 
 
 @pytest.mark.parametrize(
@@ -45,7 +48,10 @@ FORMS = "a formula is a .toml file, an .xlsx workbook, or CSV files NAME.Product
         (
             "a.toml",
             b'name = "Cr\xe8me"',
-            ("a.toml: not UTF-8: byte 10 on line 1 is 0xE8; save it as UTF-8 (in a spreadsheet: 'CSV UTF-8')"),
+            (
+                "a.toml: not UTF-8: byte 10 on line 1 is 0xE8; save it as UTF-8 (in a "
+                "spreadsheet: 'CSV UTF-8')"
+            ),
         ),
         (
             "a.toml",
@@ -102,7 +108,9 @@ def test_refused_files(tmp_path, refused, name, data, message):
 
 def test_no_file(tmp_path, refused):
     """A file that is not there, a folder, a pipe and a name that cannot be are told apart."""
-    assert refused(tmp_path / "a.toml") == ["a.toml: there is no such file; check the name and the folder"]
+    assert refused(tmp_path / "a.toml") == [
+        "a.toml: there is no such file; check the name and the folder"
+    ]
     (tmp_path / "b.toml").mkdir()
     assert refused(tmp_path / "b.toml") == [f"b.toml: is a folder; give a file. A{FORMS[1:]}"]
     os.mkfifo(tmp_path / "c.toml")
@@ -125,7 +133,9 @@ def test_large_files_are_not_read(tmp_path, refused, monkeypatch, name, size, li
     with path.open("wb") as file:
         file.truncate(size)
     monkeypatch.setattr(Path, "open", lambda *_, **__: pytest.fail("opened"))
-    assert refused(path) == [f"{name}: {size / 1e6:.1f} MB; a formula of this form has at most {limit} MB"]
+    assert refused(path) == [
+        f"{name}: {size / 1e6:.1f} MB; a formula of this form has at most {limit} MB"
+    ]
 
 
 @pytest.mark.parametrize(

@@ -39,7 +39,10 @@ def test_a_blend_wins_over_an_inci_name(tables):
         ),
         (
             {"wax": {"Glycerin": 60, "Water": 40.6}},
-            ('blend "wax" adds up to 100.6 %; its parts must come to 100 ± 0.5 %: correct the percents'),
+            (
+                'blend "wax" adds up to 100.6 %; its parts must come to 100 ± 0.5 %: correct the '
+                "percents"
+            ),
         ),
         (
             {"wax": {}},
@@ -51,7 +54,10 @@ def test_a_blend_wins_over_an_inci_name(tables):
         ),
         (
             {"wax": {"Glycerin": "100"}},
-            ('blend "wax": Glycerin is "100"; give its percent of the blend, from 0 to 100 without quotation marks'),
+            (
+                'blend "wax": Glycerin is "100"; give its percent of the blend, from 0 to 100 '
+                "without quotation marks"
+            ),
         ),
         (
             {"wax": {"Glycerin": -1, "Water": 99}},
@@ -67,7 +73,10 @@ def test_a_blend_wins_over_an_inci_name(tables):
         ),
         (
             {"w" * 201: {"Glycerin": 100}},
-            (f'blend "{"w" * 60}…": the name is longer than 200 characters or holds a control character; shorten it'),
+            (
+                f'blend "{"w" * 60}…": the name is longer than 200 characters or holds a control '
+                "character; shorten it"
+            ),
         ),
         (
             {"wax": {"wax": 30, "Water": 70}},
@@ -96,7 +105,8 @@ def test_unknown_part(raw, faults):
     raw["blend"] = {"wax": {"Cetearil Alcohol": 99, "benzyl-alcohol-dehydroacetic-acid": 1}}
     unknown, system = faults(raw)
     assert unknown.startswith(
-        'cream.toml: blend "wax": "Cetearil Alcohol" is not a known ingredient; the nearest names are Cetearyl Alcohol'
+        'cream.toml: blend "wax": "Cetearil Alcohol" is not a known ingredient; the nearest names '
+        "are Cetearyl Alcohol"
     )
     assert '\n[ingredient."Cetearil Alcohol"]\n' in unknown
     assert system.endswith("A blend takes the substances in it, each with its percent")
@@ -113,24 +123,32 @@ def test_deep_blends(raw, faults):
 
 def test_blends_that_multiply(raw, faults):
     """Ten parts that each open into ten, four times over, are refused before they are opened."""
-    raw["blend"] = {f"{n} {k}": {f"{n + 1} {j}": 10 for j in range(10)} for n in range(4) for k in range(10)}
+    raw["blend"] = {
+        f"{n} {k}": {f"{n + 1} {j}": 10 for j in range(10)} for n in range(4) for k in range(10)
+    }
     raw["blend"] |= {f"4 {k}": {"Water": 100} for k in range(10)}
     (message,) = faults(raw)
-    assert message.startswith('cream.toml: blend "0 0" is 5 blends deep and opens into 10,000 parts')
+    assert message.startswith(
+        'cream.toml: blend "0 0" is 5 blends deep and opens into 10,000 parts'
+    )
 
 
 def test_more_than_any_formula_has(raw, faults):
-    """Thousands of blends, of own ingredients or of parts are refused before they are read one by one."""
+    """Thousands of blends, of own ingredients or of parts are refused before they are read one by
+    one."""
     many = {f"n{n}": 1 for n in range(5001)}
     assert faults(raw | {"blend": many, "ingredient": many}) == [
         "cream.toml: ingredient has 5,001 entries; at most 5,000 are read",
         "cream.toml: blend has 5,001 entries; at most 5,000 are read",
     ]
-    assert faults(raw | {"blend": {"wax": many}}) == ['cream.toml: blend "wax" has 5,001 parts; at most 5,000 are read']
+    assert faults(raw | {"blend": {"wax": many}}) == [
+        'cream.toml: blend "wax" has 5,001 parts; at most 5,000 are read'
+    ]
 
 
 def test_own_ingredient(raw, tables):
-    """A block needs a role alone; the rest is filled in, and the row is marked as the user's own."""
+    """A block needs a role alone; the rest is filled in, and the row is marked as the user's
+    own."""
     raw["ingredient"] = {"my powder": {"role": "powder"}}
     raw["phase"][0]["items"].append({"ingredient": "My Powder", "percent": 1})
     (row,) = build(raw, "cream.toml", tables).own_ingredients
@@ -147,7 +165,8 @@ def test_own_ingredient(raw, tables):
 
 
 def test_own_ingredient_with_everything(raw, tables):
-    """Other columns of the table may be given; under an INCI name of its own the heading stays an alias."""
+    """Other columns of the table may be given; under an INCI name of its own the heading stays an
+    alias."""
     raw["ingredient"] = {
         "nettle juice": {
             "inci": "Urtica Dioica Juice",
@@ -162,7 +181,8 @@ def test_own_ingredient_with_everything(raw, tables):
         }
     }
     raw["phase"][0]["items"] += [
-        {"ingredient": n, "percent": 1} for n in ("Nettle juice", "stinging juice", "urtica dioica juice")
+        {"ingredient": n, "percent": 1}
+        for n in ("Nettle juice", "stinging juice", "urtica dioica juice")
     ]
     (row,) = build(raw, "cream.toml", tables).own_ingredients
     assert row.inci == "Urtica Dioica Juice"
@@ -218,7 +238,10 @@ def test_own_ingredient_with_everything(raw, tables):
         ({"role": "powder", "ph_min": 7, "ph_max": 5}, '": ph_min 7 is above ph_max 5'),
         (
             {"role": "powder", "composition": "Aqua:1"},
-            ('".composition is "Aqua:1"; write it as [blend."my powder"] with the percent of each part'),
+            (
+                '".composition is "Aqua:1"; write it as [blend."my powder"] with the percent of '
+                "each part"
+            ),
         ),
         (5, '" is 5; write the heading [ingredient."my powder"] and below it role = "…"'),
     ],

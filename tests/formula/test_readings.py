@@ -1,4 +1,5 @@
-"""Reading tables of readings: separators, units, clock times, and one clear message for each fault."""
+"""Reading tables of readings: separators, units, clock times, and one clear message for each
+fault."""
 
 from __future__ import annotations
 
@@ -58,15 +59,18 @@ def test_same_course_in_many_spellings(write, text):
 
 
 @pytest.mark.parametrize(
-    "times", [("14:05", "14:15"), ("2:05 pm", "2:15 PM"), ("23:55", "00:05"), ("14:05:30", "14:15:30")]
+    "times",
+    [("14:05", "14:15"), ("2:05 pm", "2:15 PM"), ("23:55", "00:05"), ("14:05:30", "14:15:30")],
 )
 def test_clock_times(write, times):
     """Clock times count from the first, also past midnight."""
     course = file_course(write(f"time,temperature_c\n{times[0]},74\n{times[1]},66\n"))
     assert course.time_min == pytest.approx((0, 10))
-    assert course.clock(10) == {"2:15 PM": "14:15", "00:05": "00:05 (+1 d)", "14:15:30": "14:16"}.get(
-        times[1], times[1]
-    )
+    assert course.clock(10) == {
+        "2:15 PM": "14:15",
+        "00:05": "00:05 (+1 d)",
+        "14:15:30": "14:16",
+    }.get(times[1], times[1])
 
 
 def test_workbook(tmp_path):
@@ -94,7 +98,10 @@ def test_typed_pairs():
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("minutes,temperature_c\n0,74,5\n10,66,2\n", "rows 2, 3: more cells than the 2 headings; with decimal commas"),
+        (
+            "minutes,temperature_c\n0,74,5\n10,66,2\n",
+            "rows 2, 3: more cells than the 2 headings; with decimal commas",
+        ),
         ("minutes,warmth\n0,74\n", '"warmth" is not known here'),
         ("minutes,note\n0,x\n", "no column temperature"),
         ("minutes,temperature_c\n0,74\n10,\n", "row 3: temperature is missing"),
@@ -124,7 +131,8 @@ def test_all_faults_at_once(write):
 
 
 def test_missing_empty_and_strange_files(write, tmp_path):
-    """A file that is not there, empty, of another kind or not UTF-8 is refused in the words of readings."""
+    """A file that is not there, empty, of another kind or not UTF-8 is refused in the words of
+    readings."""
     assert "no such file" in messages(tmp_path / "nowhere.csv")[0]
     assert "write the readings into it" in messages(write(""))[0]
     assert "a .csv file or an .xlsx workbook" in messages(write("x", "r.ods"))[0]
@@ -145,7 +153,8 @@ def test_large_numbers(text):
 
 
 def test_days():
-    """Days as year-month-day or with dots; a day with strokes can be read in two ways and is none."""
+    """Days as year-month-day or with dots; a day with strokes can be read in two ways and is
+    none."""
     assert as_day("2026-12-01") == as_day("1.12.2026") == dt.date(2026, 12, 1)
     assert as_day("01/12/2026") is None
 
@@ -173,11 +182,17 @@ COOLING = "time,temperature_c\n14:00,70\n14:10,50\n14:30,34\n14:40,36\n"
 
 @pytest.mark.parametrize(
     ("added_at", "temperature", "later"),
-    [("cool.csv@14:10", 50, None), ("cool.csv@14:20", 42, None), ("cool.csv@30", 34, 36), ("cool.csv", 36, None)],
+    [
+        ("cool.csv@14:10", 50, None),
+        ("cool.csv@14:20", 42, None),
+        ("cool.csv@30", 34, 36),
+        ("cool.csv", 36, None),
+    ],
     ids=["read", "between two readings", "hotter later", "last reading"],
 )
 def test_added_at_from_readings(write, added_at, temperature, later):
-    """The temperature at a moment is read off or put between two readings; a hotter one later counts as heat."""
+    """The temperature at a moment is read off or put between two readings; a hotter one later
+    counts as heat."""
     write(COOLING, "cool.csv")
     phase = load_formula(write(FORMULA.format(added_at), "f.toml")).phases[1]
     assert (phase.added_at_c, phase.heated_to_c) == (temperature, later)
@@ -201,7 +216,8 @@ def test_added_at_faults(write, added_at, said):
 
 
 def test_readings_belong_to_the_digest(write):
-    """Readings that change make another formula, so that a test kept beside it no longer covers it."""
+    """Readings that change make another formula, so that a test kept beside it no longer covers
+    it."""
     write(COOLING, "cool.csv")
     path = write(FORMULA.format("cool.csv@14:10"), "f.toml")
     before = load_formula(path).sha256

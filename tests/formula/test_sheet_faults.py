@@ -45,12 +45,14 @@ def test_error_cells(write_workbook, refused, sheets):
     """A cell that holds an error of the spreadsheet is named."""
     sheets["Formula"][2][2] = "#REF!"
     assert refused(write_workbook(sheets)) == [
-        "cream.xlsx: sheet Formula, cell C3 holds the error #REF!; correct it in the spreadsheet and save again"
+        "cream.xlsx: sheet Formula, cell C3 holds the error #REF!; correct it in the spreadsheet "
+        "and save again"
     ]
 
 
 def test_other_sheets(write_workbook, load, refused, sheets):
-    """Sheets that are empty or called Read me are passed over; any other is refused, lest a misspelt one be lost."""
+    """Sheets that are empty or called Read me are passed over; any other is refused, lest a
+    misspelt one be lost."""
     load(write_workbook(sheets | {"Sheet1": [[None]], "Read me too": [["hello"]]}))
     assert refused(write_workbook(sheets | {"Phase": [["phase"], ["x"]]})) == [
         "cream.xlsx: sheet Phase is not known here; the sheets are Product, Formula, Phases,"
@@ -125,13 +127,19 @@ FIELDS = (
             "Formula",
             2,
             ["heated", None, 100],
-            ("sheet Formula, row 3: no ingredient; name it, or delete the row (a row of totals is not read)"),
+            (
+                "sheet Formula, row 3: no ingredient; name it, or delete the row (a row of totals "
+                "is not read)"
+            ),
         ),
         (
             "Formula",
             2,
             ["heated", "Glycerin", 3, None, None, "dear"],
-            ('sheet Formula, row 3: "dear" stands under no heading; delete it or move it to another file'),
+            (
+                'sheet Formula, row 3: "dear" stands under no heading; delete it or move it to '
+                "another file"
+            ),
         ),
         (
             "Phases",
@@ -170,7 +178,8 @@ FIELDS = (
     ],
 )
 def test_sheet_faults(write_workbook, write_csv, refused, sheets, sheet, row, cells, message):  # noqa: PLR0917
-    """What cannot be understood in a sheet is named with sheet and row, alike in a workbook and in CSV."""
+    """What cannot be understood in a sheet is named with sheet and row, alike in a workbook and in
+    CSV."""
     sheets |= {
         "Blends": [
             ["blend", "ingredient", "percent"],
@@ -204,7 +213,10 @@ def test_cells_that_are_no_number(write_workbook, refused, sheets):
             'cream.xlsx: phase "heated": heated_to: "75" has no unit; give a temperature in °C or'
             ' °F, such as "40 °C" or "104 °F"'
         ),
-        ('cream.xlsx: phase "heated", line 2 (Glycerin): percent is "1,500"; give a number from 0 to 100'),
+        (
+            'cream.xlsx: phase "heated", line 2 (Glycerin): percent is "1,500"; give a number '
+            "from 0 to 100"
+        ),
         (
             'cream.xlsx: phase "cool-down", line 1 (Avena sativa kernel extract): percent is'
             ' "2026-05-01T00:00:00"; give a number from 0 to 100'
@@ -236,7 +248,9 @@ def test_large_sheets(write_workbook, write_csv, refused, sheets):
     """More rows or columns than a recipe has are refused in a workbook and in CSV."""
     limit = "more than 5,000 rows or 50 columns; keep only the formula in this"
     long = sheets | {"Formula": [*sheets["Formula"], *([["heated", "Glycerin", 0]] * 5000)]}
-    wide = sheets | {"Formula": [[*sheets["Formula"][0], *([None] * 50), "x"], *sheets["Formula"][1:]]}
+    wide = sheets | {
+        "Formula": [[*sheets["Formula"][0], *([None] * 50), "x"], *sheets["Formula"][1:]]
+    }
     for big in (long, wide):
         assert refused(write_workbook(big)) == [f"cream.xlsx: sheet Formula: {limit} workbook"]
         assert refused(write_csv(big)) == [f"cream.Formula.csv: {limit} file"]
@@ -249,7 +263,8 @@ def test_a_cell_far_away(write_workbook, refused, sheets):
     book["Formula"]["XFD1048576"] = "x"
     book.save(path)
     assert refused(path) == [
-        "cream.xlsx: sheet Formula: more than 5,000 rows or 50 columns; keep only the formula in this workbook"
+        "cream.xlsx: sheet Formula: more than 5,000 rows or 50 columns; keep only the formula in "
+        "this workbook"
     ]
 
 
@@ -259,7 +274,8 @@ def test_csv_names(tmp_path, refused):
     path.write_text("phase,ingredient,percent\n")
     (message,) = refused(path)
     assert message.startswith(
-        "cream.csv: a formula in CSV is a set of files of one name: NAME.Product.csv and NAME.Formula.csv"
+        "cream.csv: a formula in CSV is a set of files of one name: NAME.Product.csv and "
+        "NAME.Formula.csv"
     )
 
 
@@ -292,6 +308,9 @@ def test_csv_in_another_encoding(write_csv, tmp_path, refused, sheets):
     (tmp_path / "cream.Product.csv").write_bytes("field,value\nname,Crème\n".encode("cp1252"))
     (tmp_path / "cream.Phases.csv").write_bytes("phase\n".encode("utf-16"))
     assert refused(tmp_path / "cream.Formula.csv") == [
-        ("cream.Product.csv: not UTF-8: byte 19 on line 2 is 0xE8; save it as UTF-8 (in a spreadsheet: 'CSV UTF-8')"),
+        (
+            "cream.Product.csv: not UTF-8: byte 19 on line 2 is 0xE8; save it as UTF-8 (in a "
+            "spreadsheet: 'CSV UTF-8')"
+        ),
         "cream.Phases.csv: written as UTF-16; save it as UTF-8 (in a spreadsheet: 'CSV UTF-8')",
     ]

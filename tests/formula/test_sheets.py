@@ -69,7 +69,8 @@ def bare(formula):
 
 @pytest.mark.parametrize("kind", ["percent", "grams"])
 def test_all_forms_say_the_same(write_workbook, write_csv, tmp_path, load, kind):
-    """TOML, workbook and CSV of a formula with everything give the same formula, to the 15 digits of a spreadsheet."""
+    """TOML, workbook and CSV of a formula with everything give the same formula, to the 15 digits
+    of a spreadsheet."""
     text = EVERYTHING.replace("percent =", f"{kind} =")
     toml = tmp_path / "cream.toml"
     toml.write_text(text, encoding="utf-8")
@@ -91,7 +92,8 @@ def test_any_file_of_the_set(write_csv, tmp_path, load, sheets):
 
 
 def test_headings(write_workbook, write_csv, load, sheets):
-    """Headings may carry a unit, which then holds for bare numbers, and may be written in any case."""
+    """Headings may carry a unit, which then holds for bare numbers, and may be written in any
+    case."""
     sheets["Phases"] = [
         ["PHASE", "Heated to (°F)", "added_at °C", "Held min"],
         ["heated", 167, None, 20],
@@ -99,7 +101,9 @@ def test_headings(write_workbook, write_csv, load, sheets):
     ]
     sheets["Formula"][0] = ["Phase", "Ingredient:", "%", "Strength (%)", "Note"]
     sheets["Product"] += [["Batch (kg)", 0.5], ["sample temperature °F", 75.2]]
-    sheets["Product"] = [r for r in sheets["Product"] if r[0] not in ("batch", "sample temperature")]
+    sheets["Product"] = [
+        r for r in sheets["Product"] if r[0] not in ("batch", "sample temperature")
+    ]
     for path in (write_workbook(sheets), write_csv(sheets)):
         formula = load(path)
         assert formula.product.batch_g == 500
@@ -110,7 +114,9 @@ def test_headings(write_workbook, write_csv, load, sheets):
         ]
 
 
-@pytest.mark.parametrize("written", ["rest", "REST", "q.s.", "qs", "q.s. to 100", "qs ad 100 %", "ad 100", "to 100%"])
+@pytest.mark.parametrize(
+    "written", ["rest", "REST", "q.s.", "qs", "q.s. to 100", "qs ad 100 %", "ad 100", "to 100%"]
+)
 def test_rest(write_csv, load, sheets, written):
     """The rest line says so in any of the usual ways."""
     sheets["Formula"][1][2] = written
@@ -118,7 +124,8 @@ def test_rest(write_csv, load, sheets, written):
 
 
 def test_percent_cells(write_workbook, load, sheets):
-    """A cell shown as 7 % is stored as 0.07 and read as 7; a percent sign that is only printed changes nothing."""
+    """A cell shown as 7 % is stored as 0.07 and read as 7; a percent sign that is only printed
+    changes nothing."""
     sheets["Formula"][2][2], sheets["Formula"][3][2] = 0.07, 1
     path = write_workbook(sheets)
     book = openpyxl.load_workbook(path)
@@ -194,7 +201,7 @@ def test_cells_are_streamed(write_workbook, load, sheets):
     """A wrong statement of its size in a workbook does not hide rows."""
     path = write_workbook(sheets)
     expected = bare(load(path))
-    import zipfile  # noqa: PLC0415
+    import zipfile
 
     out = io.BytesIO()
     with zipfile.ZipFile(path) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
@@ -202,7 +209,11 @@ def test_cells_are_streamed(write_workbook, load, sheets):
             data = old.read(name)
             if "worksheets" in name:
                 start = data.index(b"<dimension")
-                data = data[:start] + b'<dimension ref="A1:B2"/>' + data[data.index(b"/>", start) + 2 :]
+                data = (
+                    data[:start]
+                    + b'<dimension ref="A1:B2"/>'
+                    + data[data.index(b"/>", start) + 2 :]
+                )
             new.writestr(name, data)
     path.write_bytes(out.getvalue())
     assert bare(load(path)) == expected

@@ -1,4 +1,5 @@
-"""The starter formula is accepted at once, in every form, and nothing is overwritten by accident."""
+"""The starter formula is accepted at once, in every form, and nothing is overwritten by
+accident."""
 
 import re
 
@@ -18,7 +19,9 @@ def test_starter_is_accepted(tmp_path, name):
     (toml,) = write_starter(tmp_path / "base.toml")
     first = write_starter(tmp_path / name)[0]
     blank = {"sha256": "", "path": None}
-    assert load_formula(first, tables).model_copy(update=blank) == load_formula(toml, tables).model_copy(update=blank)
+    assert load_formula(first, tables).model_copy(update=blank) == load_formula(
+        toml, tables
+    ).model_copy(update=blank)
 
 
 def test_starter_is_sensible(tmp_path):
@@ -35,7 +38,7 @@ def test_starter_is_sensible(tmp_path):
 
 def test_every_key_is_shown():
     """The TOML starter shows every field of a product and of the readings, at least as a remark."""
-    from preservecheck.formula.build import MEASURED, PRODUCT  # noqa: PLC0415
+    from preservecheck.formula.build import MEASURED, PRODUCT
 
     for key in (*PRODUCT, *MEASURED):
         assert re.search(rf"^(# )?{key} = ", starter_toml(), re.MULTILINE), key
@@ -54,10 +57,13 @@ def test_workbook_look(tmp_path):
 
 @pytest.mark.parametrize("name", ["a.toml", "a.xlsx", "a.csv"])
 def test_nothing_is_overwritten(tmp_path, name):
-    """An existing file stays, unless overwriting is asked for; nothing half-written is left behind."""
+    """An existing file stays, unless overwriting is asked for; nothing half-written is left
+    behind."""
     files = write_starter(tmp_path / name)
     files[-1].write_text("mine")
-    with pytest.raises(FormulaError, match="exists already; choose another name, or overwrite it with --force"):
+    with pytest.raises(
+        FormulaError, match="exists already; choose another name, or overwrite it with --force"
+    ):
         write_starter(tmp_path / name)
     assert files[-1].read_text() == "mine"
     write_starter(tmp_path / name, force=True)
@@ -83,7 +89,7 @@ def test_places_that_cannot_be_written(tmp_path, name, message):
 
 def test_a_failed_write_leaves_nothing(tmp_path, monkeypatch):
     """Where the disk refuses, the old file stays and no part file remains."""
-    from pathlib import Path  # noqa: PLC0415
+    from pathlib import Path
 
     path = tmp_path / "a.toml"
     path.write_text("mine")

@@ -1,7 +1,8 @@
 """Invented counts on both sides of every line of the three standards.
 
-The lines are those that laboratories' pages print (see test_challenge_standards.py); none of the standards was read.
-The counts are invented. ISO: half a log of tolerance on reductions; USP and Ph. Eur.: none, after rounding.
+The lines are those that laboratories' pages print (see test_challenge_standards.py); none of the
+standards was read. The counts are invented. ISO: half a log of tolerance on reductions; USP and Ph.
+Eur.: none, after rounding.
 """
 
 import pytest
@@ -16,7 +17,9 @@ BACTERIUM, YEAST, MOULD = "Pseudomonas aeruginosa", "Candida albicans", "Aspergi
 
 def verdict(standard, organism, reductions, start=6.0):
     """Verdict of one organism whose log reductions are given by day."""
-    course = {0: Count(start, False, 1)} | {d: Count(start - r, False, 1) for d, r in reductions.items()}
+    course = {0: Count(start, False, 1)} | {
+        d: Count(start - r, False, 1) for d, r in reductions.items()
+    }
     found = judged(Counts("x", None, {organism: course}), standard, TABLES)
     return found.organisms[0].verdict
 
@@ -105,11 +108,15 @@ def test_ph_eur_topical(organism, reductions, expected):
 def test_iso_a_is_no_ph_eur_a():
     """3 log by day 7 is ISO A; without 2 log on day 2 it is Ph. Eur. B."""
     course = {2: 1.0, 7: 3.0, 14: 3.0, 28: 3.0}
-    assert (verdict("iso-11930", BACTERIUM, course), verdict("ph-eur-5.1.3", BACTERIUM, course)) == ("A", "B")
+    assert (
+        verdict("iso-11930", BACTERIUM, course),
+        verdict("ph-eur-5.1.3", BACTERIUM, course),
+    ) == ("A", "B")
 
 
 def test_detection_limits_of_the_protocol():
-    """Start 1e5: a limit of 100 shows 3 log, enough for ISO A; 1000 shows 2 log and is open, not a fail."""
+    """Start 1e5: a limit of 100 shows 3 log, enough for ISO A; 1000 shows 2 log and is open, not a
+    fail."""
     for limit, expected in ((2.0, "A"), (3.0, "incomplete")):
         course = {0: Count(5.0, False, 1)} | {d: Count(limit, True, 1) for d in (7, 14, 28)}
         found = judged(Counts("x", None, {BACTERIUM: course}), "iso-11930", TABLES)

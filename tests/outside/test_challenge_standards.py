@@ -1,7 +1,9 @@
-"""Challenge-test criteria and strains against the standards, from memory and from laboratory pages read for the facts.
+"""Challenge-test criteria and strains against the standards, from memory and from laboratory pages
+read for the facts.
 
-ISO 11930 (criteria A and B), USP <51> (category 2, topical products in water) and Ph. Eur. 5.1.3 (topical). The
-standards themselves were not opened; the figures below are those that the laboratories' pages agree on.
+ISO 11930 (criteria A and B), USP <51> (category 2, topical products in water) and Ph. Eur. 5.1.3
+(topical). The standards themselves were not opened; the figures below are those that the
+laboratories' pages agree on.
 """
 
 import pytest
@@ -85,7 +87,9 @@ def test_no_increase(key):
 
 def test_nothing_else_in_the_table():
     """Every line of the table belongs to one of these criteria."""
-    assert {(r.standard, r.criterion, r.organism_group) for r in TABLES.challenge_criteria} == set(REDUCTIONS)
+    assert {(r.standard, r.criterion, r.organism_group) for r in TABLES.challenge_criteria} == set(
+        REDUCTIONS
+    )
 
 
 def test_half_a_log_counts_as_no_increase():
@@ -104,7 +108,8 @@ def test_strains():
 
 
 @pytest.mark.parametrize(
-    ("standard", "without"), [("iso_11930", set()), ("usp_51", set()), ("ph_eur_5_1_3", {"Escherichia coli"})]
+    ("standard", "without"),
+    [("iso_11930", set()), ("usp_51", set()), ("ph_eur_5_1_3", {"Escherichia coli"})],
 )
 def test_panel(standard, without):
     """All five for ISO 11930 and USP <51>; Ph. Eur. asks E. coli only of oral products."""

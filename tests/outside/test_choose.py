@@ -1,7 +1,8 @@
 """Doses, pH ends and chances that ``choose`` finds, against closed forms worked out by hand.
 
-Figures of the tables come in as they stand there (MIC, K, pKa, usage ranges); every formula is written out here again.
-Water has a density of 1 g/mL, vegetable oil 0.92 g/mL (facts on the activity model, section 0).
+Figures of the tables come in as they stand there (MIC, K, pKa, usage ranges); every formula is
+written out here again. Water has a density of 1 g/mL, vegetable oil 0.92 g/mL (facts on the
+activity model, section 0).
 """
 
 from __future__ import annotations
@@ -27,13 +28,17 @@ SLICE = 1 / 500 + 0.0005
 
 
 def mics(active):
-    """MIC of one active by test organism, and its factor; one that is only known as above a figure is none. [% w/v]"""
-    wanted = ("Pseudomonas aeruginosa", "Escherichia coli", "Staphylococcus aureus", "Candida albicans",
+    """MIC of one active by test organism, and its factor; one that is only known as above a figure
+    is none. [% w/v]"""
+    wanted = ("Pseudomonas aeruginosa", "Escherichia coli", "Staphylococcus aureus", "Candida " "albicans",
               "Aspergillus brasiliensis")  # fmt: skip
     return {
         m.organism: (m.mic_mg_l / 10_000, m.uncertainty_factor)
         for m in SHIPPED.mic
-        if m.active == active and m.preferred == "yes" and m.organism in wanted and m.comparator != ">"
+        if m.active == active
+        and m.preferred == "yes"
+        and m.organism in wanted
+        and m.comparator != ">"
     }
 
 
@@ -50,12 +55,15 @@ def the(formula, tables, **options):
 
 @pytest.fixture
 def only(tmp_path):
-    """Makes tables with one system alone, some of its columns changed: what is asked is soon answered."""
+    """Makes tables with one system alone, some of its columns changed: what is asked is soon
+    answered."""
     shutil.copytree(str(tables_root()), tmp_path, dirs_exist_ok=True)
 
     def tables(system, **changes):
         file = tmp_path / "systems.csv"
-        rows = csv.DictReader(io.StringIO((tables_root() / "systems.csv").read_text(encoding="utf-8")))
+        rows = csv.DictReader(
+            io.StringIO((tables_root() / "systems.csv").read_text(encoding="utf-8"))
+        )
         row = next(r for r in rows if r["id"] == system) | {k: str(v) for k, v in changes.items()}
         with file.open("w", encoding="utf-8", newline="") as out:
             writer = csv.DictWriter(out, row)
@@ -74,9 +82,11 @@ class TestLowestDose:
 
     @pytest.mark.parametrize("oil", [0.0, 2.0, 10.0, 30.0])
     def test_nonionic_in_water_and_vegetable_oil(self, only, oil):
-        """Free = C / (K phi + 1) = MIC, so dose = MIC (1 + K phi) times the share of the water phase.
+        """Free = C / (K phi + 1) = MIC, so dose = MIC (1 + K phi) times the share of the water
+        phase.
 
-        By hand for 10 % oil: phi = (10 / 0.92) / (90 / 1.00) = 0.1208; K = 2.6, MIC 0.85 % w/v for the hardest microbe;
+        By hand for 10 % oil: phi = (10 / 0.92) / (90 / 1.00) = 0.1208; K = 2.6, MIC 0.85 % w/v for
+        the hardest microbe;
         0.85 x (1 + 2.6 x 0.1208) x 0.90 = 1.005 % of the formula.
         """
         k = next(
@@ -85,19 +95,25 @@ class TestLowestDose:
             if (p.active, p.oil_class, p.preferred) == ("Phenoxyethanol", "vegetable", "yes")
         )
         phi = (oil / 0.92) / (100 - oil)
-        dose = max(m for m, _ in mics("Phenoxyethanol").values()) * (1 + k * phi) * (100 - oil) / 100
+        dose = (
+            max(m for m, _ in mics("Phenoxyethanol").values()) * (1 + k * phi) * (100 - oil) / 100
+        )
         if oil == 10:
             assert dose == pytest.approx(1.005, abs=0.0005)
-        found = the(make_formula({"Sunflower oil": oil} if oil else {}, ph=5), only("phenoxyethanol"))
+        found = the(
+            make_formula({"Sunflower oil": oil} if oil else {}, ph=5), only("phenoxyethanol")
+        )
         assert found.percent_low == pytest.approx(dose, rel=1e-9)
 
     @pytest.mark.parametrize("ph", [3.5, 4.2, 4.8, 5.5])
     @pytest.mark.parametrize("acid", ["Benzoic Acid", "Sorbic Acid"])
     def test_weak_acid_without_oil(self, only, acid, ph):
-        """Free = C / (1 + 10^(pH - pKa')) = MIC, so dose = MIC (1 + 10^(pH - pKa')) over the share of acid in the salt.
+        """Free = C / (1 + 10^(pH - pKa')) = MIC, so dose = MIC (1 + 10^(pH - pKa')) over the share
+        of acid in the salt.
 
-        pKa' = pKa - 0.509 (sqrt I / (1 + sqrt I) - 0.3 I), where the salt itself is the ionic strength: found by
-        putting the dose back in until it stands. By hand for benzoate at pH 4.2: 0.115 % is 0.0081 mol/kg, pKa' = 4.202
+        pKa' = pKa - 0.509 (sqrt I / (1 + sqrt I) - 0.3 I), where the salt itself is the ionic
+        strength: found by putting the dose back in until it stands. By hand for benzoate at pH 4.2:
+        0.115 % is 0.0081 mol/kg, pKa' = 4.202
         - 0.041 = 4.161; 0.049 x (1 + 10^0.039) / 0.84747 = 0.121 %.
         """
         system, mass = SALT[acid]
@@ -115,15 +131,18 @@ class TestLowestDose:
         assert found.percent_low == pytest.approx(dose, rel=5e-4)
 
     def test_two_actives_add_up(self, only):
-        """c1 / MIC1 + c2 / MIC2 = 1 for each microbe; the dose is the largest of 1 / (x1 / MIC1 + x2 / MIC2).
+        """c1 / MIC1 + c2 / MIC2 = 1 for each microbe; the dose is the largest of 1 / (x1 / MIC1 +
+        x2 / MIC2).
 
-        Phenoxyethanol 0.75 and chlorphenesin 0.25 of the system, both neutral, no oil. Chlorphenesin is known only to
-        be above a figure for P. aeruginosa and is not counted there: 0.32 / 0.75 = 0.427 %, the largest.
+        Phenoxyethanol 0.75 and chlorphenesin 0.25 of the system, both neutral, no oil.
+        Chlorphenesin is known only to be above a figure for P. aeruginosa and is not counted there:
+        0.32 / 0.75 = 0.427 %, the largest.
         """
         parts = {"Phenoxyethanol": 0.75, "Chlorphenesin": 0.25}
         every = {a: mics(a) for a in parts}
         doses = [
-            1 / sum(x / every[a][m][0] for a, x in parts.items() if m in every[a]) for m in every["Phenoxyethanol"]
+            1 / sum(x / every[a][m][0] for a, x in parts.items() if m in every[a])
+            for m in every["Phenoxyethanol"]
         ]
         found = the(make_formula(ph=5), only("chlorphenesin-phenoxyethanol"))
         assert found.percent_low == pytest.approx(max(doses), rel=1e-9)
@@ -131,7 +150,8 @@ class TestLowestDose:
 
 
 class TestPhInterval:
-    """The ends of the interval are the Henderson-Hasselbalch equation turned round, to 0.05, inside."""
+    """The ends of the interval are the Henderson-Hasselbalch equation turned round, to 0.05,
+    inside."""
 
     @staticmethod
     def ends(acid, dose):
@@ -148,9 +168,12 @@ class TestPhInterval:
         return low, high
 
     @pytest.mark.parametrize("dose", [0.2, 0.31, 0.4, 0.45, 0.5])
-    @pytest.mark.parametrize(("acid", "ph_min", "ph_max"), [("Benzoic Acid", 2.5, 5.0), ("Sorbic Acid", 2.5, 6.0)])
+    @pytest.mark.parametrize(
+        ("acid", "ph_min", "ph_max"), [("Benzoic Acid", 2.5, 5.0), ("Sorbic Acid", 2.5, 6.0)]
+    )
     def test_ends(self, only, acid, ph_min, ph_max, dose):
-        """F = MIC / C, so pH = pKa' + log10(C / MIC - 1); below, C f must stay within the solubility.
+        """F = MIC / C, so pH = pKa' + log10(C / MIC - 1); below, C f must stay within the
+        solubility.
 
         By hand for 0.4 % benzoate: C = 0.339 %, I = 0.0279, pKa' = 4.202 - 0.069 = 4.133;
         4.133 + log10(0.339 / 0.049 - 1) = 4.906, down to 4.90.
@@ -162,7 +185,9 @@ class TestPhInterval:
         found = the(make_formula(ph=4.2), tables)
         assert found.percent == dose
         assert found.ph_high == pytest.approx(min(math.floor(high / 0.05) * 0.05, ph_max), abs=1e-9)
-        assert found.ph_low == pytest.approx(max(math.ceil(low / 0.05) * 0.05 if low > 0 else 0, ph_min), abs=1e-9)
+        assert found.ph_low == pytest.approx(
+            max(math.ceil(low / 0.05) * 0.05 if low > 0 else 0, ph_min), abs=1e-9
+        )
 
     def test_neutral_molecule(self, only):
         """What does not ionise works over the whole range of its row."""
@@ -178,7 +203,13 @@ class TestHighestDose:
         ("system", "product", "limit", "share"),
         [
             # 0.5 % benzoic acid; sodium benzoate is 0.84747 of it: 0.590 %
-            pytest.param("sodium-benzoate", {"use": "leave-on"}, 0.5, AS_ACID["Benzoic Acid"], id="EU benzoate"),
+            pytest.param(
+                "sodium-benzoate",
+                {"use": "leave-on"},
+                0.5,
+                AS_ACID["Benzoic Acid"],
+                id="EU benzoate",
+            ),
             # the same limit, 60 % of the blend is sodium benzoate: 0.983 %
             pytest.param(
                 "sodium-benzoate-potassium-sorbate",
@@ -207,9 +238,13 @@ class TestHighestDose:
         assert found.percent_high == pytest.approx(limit / share, rel=2e-5)
 
     def test_what_a_material_carries_in_counts(self, only):
-        """0.5 % allowed, 0.12 % carried in: room for (0.5 - 0.12) / 0.84747 = 0.448 % sodium benzoate."""
+        """0.5 % allowed, 0.12 % carried in: room for (0.5 - 0.12) / 0.84747 = 0.448 % sodium
+        benzoate."""
         formula = make_formula(
-            {"oat extract": 4.0}, blends={"oat extract": {"Glycerin": 97, "Benzoic Acid": 3}}, use="leave-on", ph=4.6
+            {"oat extract": 4.0},
+            blends={"oat extract": {"Glycerin": 97, "Benzoic Acid": 3}},
+            use="leave-on",
+            ph=4.6,
         )
         found = the(formula, only("sodium-benzoate"))
         assert found.percent_high == pytest.approx(0.38 / AS_ACID["Benzoic Acid"], rel=2e-5)
@@ -217,7 +252,9 @@ class TestHighestDose:
     def test_the_strictest_market_counts(self, only):
         """In the EU 0.590 %, in the USA the usage range of 0.6 %, in both 0.590 %."""
         high = {
-            m: the(make_formula(ph=4.6, use="leave-on"), only("sodium-benzoate"), markets=m).percent_high
+            m: the(
+                make_formula(ph=4.6, use="leave-on"), only("sodium-benzoate"), markets=m
+            ).percent_high
             for m in (("EU",), ("US",), ("US", "EU"))
         }
         assert high["US",] == pytest.approx(0.6)
@@ -231,31 +268,47 @@ class TestHighestDose:
         assert found.why.startswith("legal-limit")
 
     def test_solubility(self, only):
-        """Anisic acid, pH 4.4, usage to 2 %: its undissociated form may reach what surely dissolves.
+        """Anisic acid, pH 4.4, usage to 2 %: its undissociated form may reach what surely
+        dissolves.
 
         C f = S, f = 1 / (1 + 10^(pH - pKa)); the acid adds no ions, so pKa' = pKa.
         """
         row = ACTIVES["p-Anisic Acid"]
-        sure = row.water_solubility_g_l / 10 / (1.5 if "water_solubility_g_l" in (row.recalled or ()) else 1.15)
+        sure = (
+            row.water_solubility_g_l
+            / 10
+            / (1.5 if "water_solubility_g_l" in (row.recalled or ()) else 1.15)
+        )
         tables = only("p-anisic-acid", usage_max_percent=2)
         found = the(make_formula(ph=4.4, ph_tolerance=0), tables, markets=("US",))
         assert found.percent_high == pytest.approx(sure * (1 + 10 ** (4.4 - row.pka_25c)), rel=1e-5)
 
 
 class TestChance:
-    """One tolerance at a time, against the normal distribution. A tolerance holds 95 of 100: 1.96 deviations."""
+    """One tolerance at a time, against the normal distribution. A tolerance holds 95 of 100: 1.96
+    deviations."""
 
     @pytest.mark.parametrize(
-        ("ph", "tolerance"), [(5.9, 0.1), (5.88, 0.1), (5.8, 0.2), (5.96, 0.02), (5.5, 0.5), (5.5, 0.45), (5.1, 0.1)]
+        ("ph", "tolerance"),
+        [(5.9, 0.1), (5.88, 0.1), (5.8, 0.2), (5.96, 0.02), (5.5, 0.5), (5.5, 0.45), (5.1, 0.1)],
     )
     def test_ph_alone(self, only, ph, tolerance):
         """Works from pH 5 to 6: Phi((6 - pH) / s) - Phi((5 - pH) / s), s = tolerance / 1.96.
 
-        2 % phenoxyethanol is 2.35 times what stops the hardest microbe, an MIC good to a factor 1.5: that is
-        ln 2.35 / (ln 1.5 / 1.96) = 4.1 deviations away and does not show.
+        2 % phenoxyethanol is 2.35 times what stops the hardest microbe, an MIC good to a factor
+        1.5: that is ln 2.35 / (ln 1.5 / 1.96) = 4.1 deviations away and does not show.
         """
-        tables = only("phenoxyethanol", ph_min=5, ph_max=6, usage_min_percent=2, usage_max_percent=2, **EVERYTHING)
-        formula = make_formula({}, {"phenoxyethanol": 2}, ph=ph, ph_tolerance=tolerance, added_at="25 °C")
+        tables = only(
+            "phenoxyethanol",
+            ph_min=5,
+            ph_max=6,
+            usage_min_percent=2,
+            usage_max_percent=2,
+            **EVERYTHING,
+        )
+        formula = make_formula(
+            {}, {"phenoxyethanol": 2}, ph=ph, ph_tolerance=tolerance, added_at="25 °C"
+        )
         found = the(formula, tables, markets=("US",))
         s = tolerance / 1.96
         assert found.outcome == "fits"
@@ -265,7 +318,9 @@ class TestChance:
     def test_thermometer_alone(self, only, added_at):
         """A limit of 40 °C and a thermometer good to 2 °C: Phi((40 - T) / (2 / 1.96))."""
         usage = {"usage_min_percent": 2, "usage_max_percent": 2}
-        tables = only("phenoxyethanol", heat_limit_c=40, preferred_add_below_c=40, **usage, **EVERYTHING)
+        tables = only(
+            "phenoxyethanol", heat_limit_c=40, preferred_add_below_c=40, **usage, **EVERYTHING
+        )
         formula = make_formula({}, {"phenoxyethanol": 2}, added_at=f"{added_at} °C", ph=5)
         found = the(formula, tables, markets=("US",))
         assert found.outcome == "fits"
@@ -273,13 +328,19 @@ class TestChance:
 
     @pytest.mark.parametrize("dose", [0.86, 0.9, 1.0, 1.1, 1.3])
     def test_mic_alone(self, only, dose):
-        """Phenoxyethanol in water: the product over the microbes of Phi(ln(c / MIC) / (ln(factor) / 1.96)).
+        """Phenoxyethanol in water: the product over the microbes of Phi(ln(c / MIC) / (ln(factor) /
+        1.96)).
 
-        By hand for 0.90 %: S. aureus 0.85 %, factor 1.5: ln(0.90 / 0.85) / (0.4055 / 1.96) = 0.276, Phi = 0.609;
-        the others stand at 0.54 % and less, and take off another 0.7 %.
+        By hand for 0.90 %: S. aureus 0.85 %, factor 1.5: ln(0.90 / 0.85) / (0.4055 / 1.96) = 0.276,
+        Phi = 0.609; the others stand at 0.54 % and less, and take off another 0.7 %.
         """
-        tables = only("phenoxyethanol", usage_min_percent=dose, usage_max_percent=dose, **EVERYTHING)
-        each = [normal(math.log(dose / m) / (math.log(f) / 1.96)) for m, f in mics("Phenoxyethanol").values()]
+        tables = only(
+            "phenoxyethanol", usage_min_percent=dose, usage_max_percent=dose, **EVERYTHING
+        )
+        each = [
+            normal(math.log(dose / m) / (math.log(f) / 1.96))
+            for m, f in mics("Phenoxyethanol").values()
+        ]
         share = math.prod(each)
         if dose == 0.9:
             assert min(each) == pytest.approx(0.609, abs=0.001)
@@ -288,11 +349,16 @@ class TestChance:
         found = the(formula, tables, markets=("US",))
         others = 1 - share / min(each)
         assert found.outcome == "fits"
-        assert found.chance == pytest.approx(share, abs=SLICE + 4 * math.sqrt(others * (1 - others) / 500))
+        assert found.chance == pytest.approx(
+            share, abs=SLICE + 4 * math.sqrt(others * (1 - others) / 500)
+        )
 
     def test_ph_moves_a_weak_acid(self, only):
-        """The nearer a weak acid is to the pH above which too little is undissociated, the smaller the chance."""
-        tables = only("potassium-sorbate", usage_min_percent=0.2, usage_max_percent=0.2, **EVERYTHING)
+        """The nearer a weak acid is to the pH above which too little is undissociated, the smaller
+        the chance."""
+        tables = only(
+            "potassium-sorbate", usage_min_percent=0.2, usage_max_percent=0.2, **EVERYTHING
+        )
         chance = [the(make_formula(ph=ph), tables).chance for ph in (3.6, 4.2, 4.6, 4.9)]
         assert sorted(chance, reverse=True) == chance
         assert chance[0] > 0.9
@@ -301,7 +367,11 @@ class TestChance:
     def test_repeats_exactly(self):
         """The same formula gives the same chances, to the last digit."""
         formula = make_formula(
-            {"Sunflower oil": 3.0}, {"phenoxyethanol": 0.9}, ph=4.9, batch="500 g", scale_step="0.1 g"
+            {"Sunflower oil": 3.0},
+            {"phenoxyethanol": 0.9},
+            ph=4.9,
+            batch="500 g",
+            scale_step="0.1 g",
         )
         first, second = (choose(formula, today=TODAY) for _ in range(2))
         assert first == second

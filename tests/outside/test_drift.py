@@ -20,16 +20,22 @@ def test_slope_against_scipy(seed):
     ph = 5.2 - 0.004 * DAYS + np.random.default_rng(seed).normal(0, 0.03, DAYS.size)
     theirs = linregress(DAYS, ph)
     found = series_of(
-        "x", 22.0, [(START + dt.timedelta(days=int(d)), p) for d, p in zip(DAYS, ph, strict=True)], (4, 6)
+        "x",
+        22.0,
+        [(START + dt.timedelta(days=int(d)), p) for d, p in zip(DAYS, ph, strict=True)],
+        (4, 6),
     )
     half = student.ppf(0.975, DAYS.size - 2) * theirs.stderr
     assert found.slope_per_day == pytest.approx(theirs.slope)
-    assert (found.slope_low, found.slope_high) == pytest.approx((theirs.slope - half, theirs.slope + half))
+    assert (found.slope_low, found.slope_high) == pytest.approx(
+        (theirs.slope - half, theirs.slope + half)
+    )
     assert found.moves == (theirs.pvalue < 0.05)
 
 
 def test_coverage_of_the_band():
-    """Over 1,000 draws the band holds a new reading four weeks on, and the interval the true slope, 92 to 98 of 100."""
+    """Over 1,000 draws the band holds a new reading four weeks on, and the interval the true slope,
+    92 to 98 of 100."""
     rng = np.random.default_rng(20261203)
     slope, ahead = -0.004, 84.0
     readings = slopes = 0

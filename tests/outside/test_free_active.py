@@ -91,7 +91,9 @@ class TestRelations:
             [
                 np.log10(relation(log_p[row.active]) / row.k_oil_water)
                 for row in tables.partition
-                if row.oil_class == oil_class and row.kind == "measured" and log_p.get(row.active) is not None
+                if row.oil_class == oil_class
+                and row.kind == "measured"
+                and log_p.get(row.active) is not None
             ]
         )
 
@@ -105,7 +107,9 @@ class TestRelations:
 class TestUnits:
     """Charge in meq/kg against a unit library."""
 
-    @pytest.mark.parametrize(("percent", "mass", "z"), [(0.1, 360.0, 1), (2.0, 399.1, 1), (1.5, 90.0, 2)])
+    @pytest.mark.parametrize(
+        ("percent", "mass", "z"), [(0.1, 360.0, 1), (2.0, 399.1, 1), (1.5, 90.0, 2)]
+    )
     def test_charge_with_units(self, percent, mass, z):
         """Per cent over molar mass is the same number when the units are carried along."""
         unit = pint.UnitRegistry()

@@ -1,7 +1,9 @@
-"""The arithmetic of shares and water activity against general libraries that are given our constants.
+"""The arithmetic of shares and water activity against general libraries that are given our
+constants.
 
-PHREEQC (phreeqpython) gets the pKa, enthalpies and Pitzer constants of our tables, thermo the Norrish constants; so
-only the equations can differ. PHREEQC with constants of its own is in ``test_water_activity.py``.
+PHREEQC (phreeqpython) gets the pKa, enthalpies and Pitzer constants of our tables, thermo the
+Norrish constants; so only the equations can differ. PHREEQC with constants of its own is in
+``test_water_activity.py``.
 """
 
 from __future__ import annotations
@@ -36,7 +38,10 @@ def test_shares_of_acids_at_imposed_ph(temp_c, salt):
     program = PhreeqPython(database="phreeqc.dat").ip
     program.run_string(acids_block(constants))
     phs = [3.0, 4.0, 4.5, 5.0, 5.5, 6.0, 7.0]
-    solutions = [[f"temp {temp_c}", f"pH {p}", f"Na {salt}", f"Cl {salt}", *(f"{n} 1e-6" for n in ACIDS)] for p in phs]
+    solutions = [
+        [f"temp {temp_c}", f"pH {p}", f"Na {salt}", f"Cl {salt}", *(f"{n} 1e-6" for n in ACIDS)]
+        for p in phs
+    ]
     punched = [*(f'MOL("H{n}")/TOT("{n}")' for n in ACIDS), "MU"]
     found = np.array(answer(program, run_text([*ACIDS, "mu"], punched, solutions)))
     theirs, strength = found[:, :-1], found[:, -1:]
@@ -44,7 +49,9 @@ def test_shares_of_acids_at_imposed_ph(temp_c, salt):
     assert strength[:, 0] == pytest.approx(salt, abs=0.0015)
     pka, enthalpy = np.array(list(constants.values())).T
     mixed = sp.pka_mixed(sp.pka_at(pka, enthalpy, temp_c), 0, strength, temp_c)
-    assert sp.undissociated_fraction(np.array(phs)[:, None], mixed) == pytest.approx(theirs, abs=5e-4)
+    assert sp.undissociated_fraction(np.array(phs)[:, None], mixed) == pytest.approx(
+        theirs, abs=5e-4
+    )
 
 
 @pytest.mark.parametrize(
@@ -57,14 +64,18 @@ def test_shares_of_acids_at_imposed_ph(temp_c, salt):
     ],
 )
 def test_salts_with_our_constants(salt, cation, anion):
-    """Single salts up to 2.5 mol/kg are those of PHREEQC within 0.00005 if it has our Pitzer constants."""
-    # its Debye-Hückel slope is from a model of water; 0.0002 of it is, for calcium chloride at 2.5 mol/kg,
-    # 0.018 x 3 x 2.5 x 2 x 0.0002 x 2.74 / (1 + 1.2 x 2.74) = 0.000035 in ln aw
+    """Single salts up to 2.5 mol/kg are those of PHREEQC within 0.00005 if it has our Pitzer
+    constants."""
+    # its Debye-Hückel slope is from a model of water; 0.0002 of it is, for calcium chloride at 2.5
+    # mol/kg, 0.018 x 3 x 2.5 x 2 x 0.0002 x 2.74 / (1 + 1.2 x 2.74) = 0.000035 in ln aw
     row = SOLUTES[salt]
     program = PhreeqPython(database="pitzer.dat").ip
     program.load_database_string(small_pitzer(CHARGES, [(cation, anion, row)]))
     molalities = [0.1, 0.5, 1.0, 2.0, 2.5]
-    solutions = [["temp 25", "pH 7", f"{cation} {row.nu_plus * m}", f"{anion} {row.nu_minus * m}"] for m in molalities]
+    solutions = [
+        ["temp 25", "pH 7", f"{cation} {row.nu_plus * m}", f"{anion} {row.nu_minus * m}"]
+        for m in molalities
+    ]
     theirs = np.array(answer(program, run_text(["aw"], ['ACT("H2O")'], solutions)))[:, 0]
     fields = [getattr(row, f) for f in wa.Pitzer._fields]
     ln_aw, outside = wa.pitzer_osmotic_ln_aw(
@@ -77,8 +88,10 @@ def test_salts_with_our_constants(salt, cation, anion):
 
 @pytest.mark.parametrize("solute", ["sucrose", "sorbitol", "propylene-glycol"])
 def test_uncharged_solutes(solute):
-    """Norrish's equation is thermo's two-liquid model (NRTL) without its nonrandomness, within 1e-9."""
-    # ln gamma(water) = (tau12 + tau21) X^2 when both alphas are 0; thermo puts a tiny least value in place of 0
+    """Norrish's equation is thermo's two-liquid model (NRTL) without its nonrandomness, within
+    1e-9."""
+    # ln gamma(water) = (tau12 + tau21) X^2 when both alphas are 0; thermo puts a tiny least value
+    # in place of 0
     k = SOLUTES[solute].k_norrish
     molalities = np.array([0.1, 0.5, 1.0, 3.0, 5.0])
     # 0.0180153 kg/mol: molar mass of water, IUPAC 2021

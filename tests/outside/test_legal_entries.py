@@ -1,9 +1,10 @@
-"""Limits of Regulation (EC) No 1223/2009, Annexes II, III and V, typed by hand from the entries, on both sides.
+"""Limits of Regulation (EC) No 1223/2009, Annexes II, III and V, typed by hand from the entries, on
+both sides.
 
-Entry number, basis and figure come from the regulation's annexes as amended (the facts were read in the Commission's
-data export of 2026-10-07; the arithmetic of the basis uses molar masses of the molecular formulas). Each line gives an
-amount that is still allowed and one that is not. The retained text of Great Britain keeps the figures tested here (from
-memory).
+Entry number, basis and figure come from the regulation's annexes as amended (the facts were read in
+the Commission's data export of 2026-10-07; the arithmetic of the basis uses molar masses of the
+molecular formulas). Each line gives an amount that is still allowed and one that is not. The
+retained text of Great Britain keeps the figures tested here (from memory).
 """
 
 import datetime as dt
@@ -15,9 +16,11 @@ from tests.helpers import every_row, make_formula, outcome, run_check, value
 RINSE, STAY = ("rinse-off", "shampoo"), ("leave-on", "leave-in")
 CONDITIONER = ("rinse-off", "conditioner")
 
-# entry, product, substance, allowed per cent, per cent over, limit on the printed basis, grams of basis per gram
+# entry, product, substance, allowed per cent, per cent over, limit on the printed basis, grams of
+# basis per gram
 LIMITS = [
-    # V/1: benzoic acid and its sodium salt, 2.5 % rinse-off and 0.5 % leave-on as acid; 122.12/144.10
+    # V/1: benzoic acid and its sodium salt, 2.5 % rinse-off and 0.5 % leave-on as acid;
+    # 122.12/144.10
     ("V/1", STAY, "Benzoic Acid", 0.50, 0.51, 0.5, 1.0),
     ("V/1", STAY, "Sodium Benzoate", 0.58, 0.60, 0.5, 122.12 / 144.10),
     ("V/1", RINSE, "Sodium Benzoate", 2.9, 3.0, 2.5, 122.12 / 144.10),
@@ -40,7 +43,8 @@ LIMITS = [
     # V/9: inorganic sulfites, 0.2 % as free SO2; two SO2 from one metabisulfite, 2 x 64.06/190.09
     ("V/9", RINSE, "Sodium Metabisulfite", 0.29, 0.30, 0.2, 2 * 64.06 / 190.09),
     ("V/11", RINSE, "Chlorobutanol", 0.50, 0.51, 0.5, 1.0),
-    # V/12: each ester 0.4 % as 4-hydroxybenzoic acid, 138.12; V/12a: propyl and butyl together 0.14 %
+    # V/12: each ester 0.4 % as 4-hydroxybenzoic acid, 138.12; V/12a: propyl and butyl together 0.14
+    # %
     ("V/12", STAY, "Methylparaben", 0.44, 0.45, 0.4, 138.12 / 152.15),
     ("V/12", STAY, "Ethylparaben", 0.48, 0.49, 0.4, 138.12 / 166.18),
     ("V/12a", STAY, "Propylparaben", 0.18, 0.19, 0.14, 138.12 / 180.20),
@@ -113,14 +117,31 @@ BANS = [
     ("V/57", STAY, "Methylisothiazolinone"),
     ("V/25", RINSE, "Triclosan"),
 ]
-SAME_IN_GREAT_BRITAIN = ("V/1", "V/4", "V/12", "V/12a", "V/13", "V/21", "V/29", "V/33", "V/34", "V/50", "V/54", "V/57")
+SAME_IN_GREAT_BRITAIN = (
+    "V/1",
+    "V/4",
+    "V/12",
+    "V/12a",
+    "V/13",
+    "V/21",
+    "V/29",
+    "V/33",
+    "V/34",
+    "V/50",
+    "V/54",
+    "V/57",
+)
 
 
 def findings(entry, product, items, market="EU", **changes):
     """What the check says about one entry."""
     use, type_ = product
     formula = make_formula(items, use=use, type=type_, markets=[market], **changes)
-    return [f for f in every_row("legal-limit", formula) if f.because.startswith(f"{market}, Annex {entry}:")]
+    return [
+        f
+        for f in every_row("legal-limit", formula)
+        if f.because.startswith(f"{market}, Annex {entry}:")
+    ]
 
 
 def worst(found):
@@ -130,7 +151,8 @@ def worst(found):
 
 @pytest.mark.parametrize("line", LIMITS, ids=lambda line: f"{line[0]} {line[1][0]} {line[2]}")
 def test_both_sides(line):
-    """The allowed amount passes with the printed figure on the printed basis, the next step is serious."""
+    """The allowed amount passes with the printed figure on the printed basis, the next step is
+    serious."""
     entry, product, substance, allowed, over, limit, factor = line
     assert allowed * factor <= limit * (1 + 1e-9) < over * factor
     below, above = (findings(entry, product, {substance: percent}) for percent in (allowed, over))
@@ -167,17 +189,30 @@ class TestSums:
     """Sums that the entries print."""
 
     def test_benzoates(self):
-        """V/1: acid and sodium salt together, 0.30 + 0.23 x 0.8475 = 0.495 and 0.30 + 0.24 x 0.8475 = 0.503."""
-        assert worst(findings("V/1", STAY, {"Benzoic Acid": 0.30, "Sodium Benzoate": 0.23})) == "pass"
-        assert worst(findings("V/1", STAY, {"Benzoic Acid": 0.30, "Sodium Benzoate": 0.24})) == "serious"
+        """V/1: acid and sodium salt together, 0.30 + 0.23 x 0.8475 = 0.495 and 0.30 + 0.24 x 0.8475
+        = 0.503."""
+        assert (
+            worst(findings("V/1", STAY, {"Benzoic Acid": 0.30, "Sodium Benzoate": 0.23})) == "pass"
+        )
+        assert (
+            worst(findings("V/1", STAY, {"Benzoic Acid": 0.30, "Sodium Benzoate": 0.24}))
+            == "serious"
+        )
 
     def test_propyl_and_butyl(self):
-        """V/12a: together 0.14 as acid, 0.09 x 0.7665 + 0.09 x 0.7111 = 0.133 and with 0.10 of each 0.148."""
-        assert worst(findings("V/12a", STAY, {"Propylparaben": 0.09, "Butylparaben": 0.09})) == "pass"
-        assert worst(findings("V/12a", STAY, {"Propylparaben": 0.10, "Butylparaben": 0.10})) == "serious"
+        """V/12a: together 0.14 as acid, 0.09 x 0.7665 + 0.09 x 0.7111 = 0.133 and with 0.10 of each
+        0.148."""
+        assert (
+            worst(findings("V/12a", STAY, {"Propylparaben": 0.09, "Butylparaben": 0.09})) == "pass"
+        )
+        assert (
+            worst(findings("V/12a", STAY, {"Propylparaben": 0.10, "Butylparaben": 0.10}))
+            == "serious"
+        )
 
     def test_all_parabens(self):
-        """V/12: the mixture 0.8 as acid; 0.44 x 0.9078 + 0.48 x 0.8312 = 0.798, with 0.01 propylparaben 0.806."""
+        """V/12: the mixture 0.8 as acid; 0.44 x 0.9078 + 0.48 x 0.8312 = 0.798, with 0.01
+        propylparaben 0.806."""
         both = {"Methylparaben": 0.44, "Ethylparaben": 0.48}
         assert worst(findings("V/12", STAY, both)) == "pass"
         assert worst(findings("V/12", STAY, both | {"Propylparaben": 0.01})) == "serious"
@@ -191,7 +226,8 @@ class TestSums:
         assert worst(findings("V/39", STAY, ok)) == "serious"
 
     def test_hydroxymethylglycinate_gate(self):
-        """V/51: theoretical formaldehyde below 0.1 % from all sources: 30.03/127.08 = 0.2363, so 0.42, not 0.43 %."""
+        """V/51: theoretical formaldehyde below 0.1 % from all sources: 30.03/127.08 = 0.2363, so
+        0.42, not 0.43 %."""
         assert worst(findings("V/51", STAY, {"Sodium Hydroxymethylglycinate": 0.42})) == "pass"
         assert worst(findings("V/51", STAY, {"Sodium Hydroxymethylglycinate": 0.43})) == "serious"
         # 0.40 x 0.2363 = 0.0945 leaves room for 0.0055 / 0.3191 = 0.017 % of DMDM hydantoin
@@ -200,9 +236,16 @@ class TestSums:
         assert worst(findings("V/51", STAY, pair | {"DMDM Hydantoin": 0.020})) == "serious"
 
     def test_phenylphenol_and_its_salt(self):
-        """V/7 since 2026-05-01: together 0.2 as phenol; 0.1 + 0.11 x 170.21/192.19 = 0.197, with 0.12 it is 0.206."""
-        assert worst(findings("V/7", RINSE, {"o-Phenylphenol": 0.1, "Sodium o-Phenylphenate": 0.11})) == "pass"
-        assert worst(findings("V/7", RINSE, {"o-Phenylphenol": 0.1, "Sodium o-Phenylphenate": 0.12})) == "serious"
+        """V/7 since 2026-05-01: together 0.2 as phenol; 0.1 + 0.11 x 170.21/192.19 = 0.197, with
+        0.12 it is 0.206."""
+        assert (
+            worst(findings("V/7", RINSE, {"o-Phenylphenol": 0.1, "Sodium o-Phenylphenate": 0.11}))
+            == "pass"
+        )
+        assert (
+            worst(findings("V/7", RINSE, {"o-Phenylphenol": 0.1, "Sodium o-Phenylphenate": 0.12}))
+            == "serious"
+        )
 
 
 class TestPurposes:
@@ -210,11 +253,16 @@ class TestPurposes:
 
     def test_cetrimonium(self):
         """V/44: 0.1 % as a preservative; III/286: 2.5 % as a conditioner that is rinsed off."""
-        formula = make_formula({}, {"cetrimonium-chloride": 0.34}, type="conditioner")  # 0.34 x 0.29 = 0.0986 %
+        formula = make_formula(
+            {}, {"cetrimonium-chloride": 0.34}, type="conditioner"
+        )  # 0.34 x 0.29 = 0.0986 %
         assert "serious" not in {outcome(f) for f in run_check("legal-limit", formula)}
         formula = make_formula({}, {"cetrimonium-chloride": 0.35}, type="conditioner")  # 0.1015 %
         assert "serious" in {outcome(f) for f in run_check("legal-limit", formula)}
-        assert {outcome(f) for f in run_check("legal-limit", make_formula({"Cetrimonium Chloride": 2.0}))} == {"pass"}
+        assert {
+            outcome(f)
+            for f in run_check("legal-limit", make_formula({"Cetrimonium Chloride": 2.0}))
+        } == {"pass"}
 
 
 class TestAgesAndPacks:
@@ -233,12 +281,16 @@ class TestAgesAndPacks:
         ],
     )
     def test_under_three(self, substance, product, expected):
-        """V/3 and V/56: salicylic acid never, its salts in shampoo, the carbamate in bath, shower and shampoo only."""
+        """V/3 and V/56: salicylic acid never, its salts in shampoo, the carbamate in bath, shower
+        and shampoo only."""
         use, type_ = product
         formula = make_formula({substance: 0.01}, use=use, type=type_, users="under-3")
         assert worst(run_check("legal-limit", formula)) == expected
         # older users may have it
-        assert worst(run_check("legal-limit", make_formula({substance: 0.01}, use=use, type=type_))) == "pass"
+        assert (
+            worst(run_check("legal-limit", make_formula({substance: 0.01}, use=use, type=type_)))
+            == "pass"
+        )
 
     def test_spray(self):
         """V/58: ethyl lauroyl arginate in no spray."""
@@ -249,7 +301,9 @@ class TestAgesAndPacks:
 class TestDays:
     """The law of the day."""
 
-    @pytest.mark.parametrize(("day", "expected"), [(dt.date(2022, 2, 28), "none"), (dt.date(2022, 3, 1), "serious")])
+    @pytest.mark.parametrize(
+        ("day", "expected"), [(dt.date(2022, 2, 28), "none"), (dt.date(2022, 3, 1), "serious")]
+    )
     def test_zinc_pyrithione(self, day, expected):
         """II/1670 by Reg. (EU) 2021/1902, from 2022-03-01."""
         found = findings("II/1670", RINSE, {"Zinc Pyrithione": 0.1}, on_market=day)

@@ -1,6 +1,8 @@
-"""Molar masses, log P and registry numbers against the ``chemicals`` library (1.5), a compilation of public data sets.
+"""Molar masses, log P and registry numbers against the ``chemicals`` library (1.5), a compilation
+of public data sets.
 
-Molar mass within 0.1 %, log P within 0.35 (the scatter between two compilations); every exception has its reason here.
+Molar mass within 0.1 %, log P within 0.35 (the scatter between two compilations); every exception
+has its reason here.
 """
 
 import pytest
@@ -13,7 +15,10 @@ TABLES = load_tables()
 # the library knows the free acid under the number of its disodium salt
 NOT_THE_SAME_SUBSTANCE = {"Disodium EDTA": "found as the free acid"}
 # mixtures and polymers: a mean or a repeat unit stands for them
-NO_SINGLE_FORMULA = {"Benzalkonium Chloride": "chains of different length", "Polyaminopropyl Biguanide": "polymer"}
+NO_SINGLE_FORMULA = {
+    "Benzalkonium Chloride": "chains of different length",
+    "Polyaminopropyl Biguanide": "polymer",
+}
 # names under which the library finds something else
 OTHER_NAMES = {
     "Dichlorobenzyl Alcohol": "the cosmetic one is the 2,4 isomer",
@@ -55,7 +60,9 @@ def known(query):
 def with_number(name):
     """Rows of a table whose registry number the library knows."""
     return [
-        (r, found) for r in TABLES.rows(name) if r.cas and r.molar_mass_g_mol and (found := known(r.cas)) is not None
+        (r, found)
+        for r in TABLES.rows(name)
+        if r.cas and r.molar_mass_g_mol and (found := known(r.cas)) is not None
     ]
 
 
@@ -64,7 +71,11 @@ def test_molar_mass_by_number(name, least):
     """The molar mass is that of the registry number, within 0.1 %."""
     rows = with_number(name)
     assert len(rows) >= least
-    wrong = {r.inci: (r.molar_mass_g_mol, f.MW) for r, f in rows if r.molar_mass_g_mol != pytest.approx(f.MW, rel=1e-3)}
+    wrong = {
+        r.inci: (r.molar_mass_g_mol, f.MW)
+        for r, f in rows
+        if r.molar_mass_g_mol != pytest.approx(f.MW, rel=1e-3)
+    }
     assert set(wrong) == {i for i in NOT_THE_SAME_SUBSTANCE if i in {r.inci for r, _ in rows}}
 
 
@@ -75,7 +86,8 @@ def test_molar_mass_by_formula():
     wrong = {
         a.inci: (a.molar_mass_g_mol, a.formula)
         for a in rows
-        if a.molar_mass_g_mol != pytest.approx(molecular_weight(nested_formula_parser(a.formula)), rel=1e-3)
+        if a.molar_mass_g_mol
+        != pytest.approx(molecular_weight(nested_formula_parser(a.formula)), rel=1e-3)
     }
     assert wrong == {}
 
@@ -85,10 +97,16 @@ def test_molar_mass_of_ingredients_by_name():
     rows = [
         (i, f)
         for i in TABLES.ingredients
-        if i.molar_mass_g_mol and i.inci not in MIXTURES and (f := known(i.inci.lower())) is not None
+        if i.molar_mass_g_mol
+        and i.inci not in MIXTURES
+        and (f := known(i.inci.lower())) is not None
     ]
     assert len(rows) >= 100
-    wrong = {i.inci: (i.molar_mass_g_mol, f.MW) for i, f in rows if i.molar_mass_g_mol != pytest.approx(f.MW, rel=1e-3)}
+    wrong = {
+        i.inci: (i.molar_mass_g_mol, f.MW)
+        for i, f in rows
+        if i.molar_mass_g_mol != pytest.approx(f.MW, rel=1e-3)
+    }
     assert wrong == {}
 
 
@@ -109,10 +127,15 @@ def test_log_p():
     rows = [
         (a, found)
         for a in TABLES.actives
-        if a.cas and a.log_p is not None and a.acid_form is None and (found := logP(a.cas)) is not None
+        if a.cas
+        and a.log_p is not None
+        and a.acid_form is None
+        and (found := logP(a.cas)) is not None
     ]
     assert len(rows) >= 20
-    wrong = {a.inci: (a.log_p, found) for a, found in rows if a.log_p != pytest.approx(found, abs=0.35)}
+    wrong = {
+        a.inci: (a.log_p, found) for a, found in rows if a.log_p != pytest.approx(found, abs=0.35)
+    }
     assert wrong == {}
 
 
@@ -127,7 +150,8 @@ def test_salts_carry_the_log_p_of_their_acid():
 
 
 def test_octanol_rows_are_log_p():
-    """A partition row for octanol is ten to the log P of its active, within the rounding of three digits."""
+    """A partition row for octanol is ten to the log P of its active, within the rounding of three
+    digits."""
     log_p = {a.inci: a.log_p for a in TABLES.actives}
     rows = [
         p
@@ -140,7 +164,8 @@ def test_octanol_rows_are_log_p():
 
 
 def test_legal_conversions():
-    """Factors of the law are n x M(basis) / M(substance) with the library's molar masses, within 0.1 %."""
+    """Factors of the law are n x M(basis) / M(substance) with the library's molar masses, within
+    0.1 %."""
     seen = 0
     for row in TABLES.conversions:
         basis, substance = known(row.basis_name.lower()), known(row.substance.lower())
@@ -151,5 +176,7 @@ def test_legal_conversions():
         if abs(substance.MW / row.molar_mass_g_mol - 1) > 0.02:
             continue  # the library found another hydrate or member of a mixture
         seen += 1
-        assert row.factor == pytest.approx(row.units * basis.MW / substance.MW, rel=1e-3), row.key_text
+        assert row.factor == pytest.approx(row.units * basis.MW / substance.MW, rel=1e-3), (
+            row.key_text
+        )
     assert seen >= 25

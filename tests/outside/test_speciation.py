@@ -143,8 +143,12 @@ class TestEquilibriumProgram:
 
     def test_benzoic_and_citric_acid_in_salt(self, phreeqc):
         """Two acids, base and 0.05 mol/kg of salt: within 0.01."""
-        theirs = phreeqc({"Bz": [4.202], "Ci": CITRIC}, {"Bz": 0.02, "Ci": 0.01, "Na": 0.08, "Cl": 0.05})
-        ours = sp.charge_balance_ph([0.02, 0.01], [[4.202, NAN, NAN], CITRIC], [0, 0], 0.03, background_mol_l=0.05)
+        theirs = phreeqc(
+            {"Bz": [4.202], "Ci": CITRIC}, {"Bz": 0.02, "Ci": 0.01, "Na": 0.08, "Cl": 0.05}
+        )
+        ours = sp.charge_balance_ph(
+            [0.02, 0.01], [[4.202, NAN, NAN], CITRIC], [0, 0], 0.03, background_mol_l=0.05
+        )
         assert ours == pytest.approx(theirs, abs=0.01)
 
 

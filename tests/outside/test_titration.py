@@ -1,4 +1,5 @@
-"""Titrations against PHREEQC, an independent equilibrium program, and against scipy's monotone interpolation."""
+"""Titrations against PHREEQC, an independent equilibrium program, and against scipy's monotone
+interpolation."""
 
 import numpy as np
 import pytest
@@ -31,10 +32,13 @@ def phreeqc():
             for protons in range(1, len(pkas) + 1):
                 left = charge + protons
                 formula = f"{'H' if protons == 1 else f'H{protons}'}{name}{left if left else ''}"
-                species += [f"{name}{charge} + {protons} H+ = {formula}", f" log_k {sum(pkas[-protons:])}"]
+                species += [
+                    f"{name}{charge} + {protons} H+ = {formula}",
+                    f" log_k {sum(pkas[-protons:])}",
+                ]
                 species += [" -gamma 0 0"] if left == 0 else []
-        lines = ["SOLUTION_MASTER_SPECIES", *masters, "SOLUTION_SPECIES", *species, "SOLUTION 1", "units mol/kgw",
-                 "temp 25", "pH 5 charge", *(f"{e} {a}" for e, a in totals.items()), "SELECTED_OUTPUT", "-reset false",
+        lines = ["SOLUTION_MASTER_SPECIES", *masters, "SOLUTION_SPECIES", *species, "SOLUTION 1", "units " "mol/kgw",
+                 "temp 25", "pH 5 charge", *(f"{e} {a}" for e, a in totals.items()), "SELECTED_OUTPUT", "-reset " "false",
                  "USER_PUNCH", "-headings pH", '10 PUNCH -LA("H+")', "END"]  # fmt: skip
         program.run_string("\n".join(lines))
         return program.get_selected_output_array()[-1][0]
@@ -44,20 +48,27 @@ def phreeqc():
 
 @pytest.mark.parametrize("target", [5.5, 5.0, 4.5])
 def test_citric_acid_into_citrate(phreeqc, target):
-    """Citric acid that takes 0.02 mol/kg of sodium citrate buffer (0.05 mol/kg Na) down: PHREEQC's pH within 0.05."""
+    """Citric acid that takes 0.02 mol/kg of sodium citrate buffer (0.05 mol/kg Na) down: PHREEQC's
+    pH within 0.05."""
     start = phreeqc({"Ci": CITRIC}, {"Ci": 0.02, "Na": 0.05})
     strength = 0.5 * (0.05 + 0.02 * 2.5**2)
-    buffers = Buffers(("Citric Acid",), np.array([0.02]), np.array([CITRIC]), np.array([0.0]), strength, 1.0, ())
+    buffers = Buffers(
+        ("Citric Acid",), np.array([0.02]), np.array([CITRIC]), np.array([0.0]), strength, 1.0, ()
+    )
     agent, _ = agent_of("Citric Acid", TABLES)
     mol = agent_needed(buffers, agent, start, target)
-    assert phreeqc({"Ci": CITRIC}, {"Ci": 0.02 + mol, "Na": 0.05}) == pytest.approx(target, abs=0.05)
+    assert phreeqc({"Ci": CITRIC}, {"Ci": 0.02 + mol, "Na": 0.05}) == pytest.approx(
+        target, abs=0.05
+    )
 
 
 @pytest.mark.parametrize("target", [5.5, 4.5, 4.0])
 def test_lactic_acid_into_citrate(phreeqc, target):
     """Lactic acid into the same citrate buffer: PHREEQC's pH within 0.05."""
     start = phreeqc({"Ci": CITRIC}, {"Ci": 0.02, "Na": 0.05})
-    buffers = Buffers(("Citric Acid",), np.array([0.02]), np.array([CITRIC]), np.array([0.0]), 0.0875, 1.0, ())
+    buffers = Buffers(
+        ("Citric Acid",), np.array([0.02]), np.array([CITRIC]), np.array([0.0]), 0.0875, 1.0, ()
+    )
     agent, _ = agent_of("Lactic Acid", TABLES)
     mol = agent_needed(buffers, agent, start, target)
     found = phreeqc({"Ci": CITRIC, "La": LACTIC}, {"Ci": 0.02, "La": mol, "Na": 0.05})
@@ -65,9 +76,12 @@ def test_lactic_acid_into_citrate(phreeqc, target):
 
 
 def test_lye_into_lactic_acid(phreeqc):
-    """Sodium hydroxide that takes 0.05 mol/kg lactic acid, a fifth neutralised, to pH 4.5: PHREEQC's pH within 0.05."""
+    """Sodium hydroxide that takes 0.05 mol/kg lactic acid, a fifth neutralised, to pH 4.5:
+    PHREEQC's pH within 0.05."""
     start = phreeqc({"La": LACTIC}, {"La": 0.05, "Na": 0.01})
-    buffers = Buffers(("Lactic Acid",), np.array([0.05]), np.array([LACTIC]), np.array([0.0]), 0.03, 1.0, ())
+    buffers = Buffers(
+        ("Lactic Acid",), np.array([0.05]), np.array([LACTIC]), np.array([0.0]), 0.03, 1.0, ()
+    )
     agent, _ = agent_of("Sodium Hydroxide", TABLES)
     mol = agent_needed(buffers, agent, start, 4.5)
     assert phreeqc({"La": LACTIC}, {"La": 0.05, "Na": 0.01 + mol}) == pytest.approx(4.5, abs=0.05)
@@ -76,7 +90,9 @@ def test_lye_into_lactic_acid(phreeqc):
 def test_expected_ph_of_the_steps(phreeqc):
     """Half of the acid: the pH that the step names is PHREEQC's within 0.05."""
     start = phreeqc({"Ci": CITRIC}, {"Ci": 0.02, "Na": 0.05})
-    buffers = Buffers(("Citric Acid",), np.array([0.02]), np.array([CITRIC]), np.array([0.0]), 0.0875, 1.0, ())
+    buffers = Buffers(
+        ("Citric Acid",), np.array([0.02]), np.array([CITRIC]), np.array([0.0]), 0.0875, 1.0, ()
+    )
     agent, _ = agent_of("Lactic Acid", TABLES)
     mol = agent_needed(buffers, agent, start, 4.5) / 2
     theirs = phreeqc({"Ci": CITRIC, "La": LACTIC}, {"Ci": 0.02, "La": mol, "Na": 0.05})
@@ -85,7 +101,8 @@ def test_expected_ph_of_the_steps(phreeqc):
 
 @pytest.mark.parametrize(("acid", "pkas"), [("Ci", CITRIC), ("La", LACTIC)])
 def test_titration_file_against_phreeqc(phreeqc, tmp_path, acid, pkas):
-    """A titration that PHREEQC makes up, read at seven points: the amount for pH 4.5 is PHREEQC's within 2 %."""
+    """A titration that PHREEQC makes up, read at seven points: the amount for pH 4.5 is PHREEQC's
+    within 2 %."""
     name, mass = {"Ci": ("Citric Acid", 192.123), "La": ("Lactic Acid", 90.078)}[acid]
 
     def ph(grams):  # of 20 % solution in 50 g of water with 0.02 mol/kg of citrate
@@ -98,9 +115,19 @@ def test_titration_file_against_phreeqc(phreeqc, tmp_path, acid, pkas):
     steps = np.linspace(0, 1.6 if acid == "Ci" else 1.0, 7)
     rows = [f"{g:.3f},{ph(g):.3f}" for g in steps]
     file = tmp_path / "t.csv"
-    file.write_text(f"sample_grams,50\nagent,{name}\nagent_percent,20\ngrams_added,ph\n" + "\n".join(rows), "utf-8")
-    found = adjust(make_formula({"Citric Acid": 0.4}, ph=6.0, batch="1 kg"), titration=file, target_ph=4.5, today=TODAY)
-    assert found.grams == pytest.approx(20 * brentq(lambda g: ph(g) - 4.5, 1e-6, steps[-1]), rel=0.02)
+    file.write_text(
+        f"sample_grams,50\nagent,{name}\nagent_percent,20\ngrams_added,ph\n" + "\n".join(rows),
+        "utf-8",
+    )
+    found = adjust(
+        make_formula({"Citric Acid": 0.4}, ph=6.0, batch="1 kg"),
+        titration=file,
+        target_ph=4.5,
+        today=TODAY,
+    )
+    assert found.grams == pytest.approx(
+        20 * brentq(lambda g: ph(g) - 4.5, 1e-6, steps[-1]), rel=0.02
+    )
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -113,4 +140,6 @@ def test_interpolation_against_scipy(seed):
     places = np.linspace(grams[0], grams[-1], 50)
     assert interpolated(grams, ph, places) == pytest.approx(theirs(places), abs=1e-12)
     target = float(ph.mean())
-    assert amount_for(grams, ph, target) == pytest.approx(brentq(lambda g: theirs(g) - target, grams[0], grams[-1]))
+    assert amount_for(grams, ph, target) == pytest.approx(
+        brentq(lambda g: theirs(g) - target, grams[0], grams[-1])
+    )

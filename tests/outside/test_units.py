@@ -15,7 +15,9 @@ ureg = pint.UnitRegistry()
 @pytest.mark.parametrize("value", [0.1, 1, 17, 1234.5])
 def test_mass(unit, name, value):
     """Grams agree with pint to rounding."""
-    assert mass_g(f"{value} {unit}") == pytest.approx(ureg.Quantity(value, name).to("gram").magnitude, rel=1e-12)
+    assert mass_g(f"{value} {unit}") == pytest.approx(
+        ureg.Quantity(value, name).to("gram").magnitude, rel=1e-12
+    )
 
 
 @pytest.mark.parametrize("value", [-40, 32, 98.6, 104, 167, 392])

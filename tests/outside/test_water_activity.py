@@ -29,7 +29,10 @@ def composition(text):
 def points():
     """All rows of the data file."""
     with DATA.open(encoding="utf-8", newline="") as file:
-        return [{**row, "composition": composition(row["composition_mol_kg"])} for row in csv.DictReader(file)]
+        return [
+            {**row, "composition": composition(row["composition_mol_kg"])}
+            for row in csv.DictReader(file)
+        ]
 
 
 POINTS = points()
@@ -62,7 +65,8 @@ def select(names, temperature):
     chosen = [
         pytest.param(p, id=f"{p['id']} {p['composition_mol_kg']}")
         for p in POINTS
-        if set(p["composition"]) == set(names) and (float(p["temperature_c"]) == 25.0) == (temperature == 25.0)
+        if set(p["composition"]) == set(names)
+        and (float(p["temperature_c"]) == 25.0) == (temperature == 25.0)
     ]
     assert chosen, names
     return chosen

@@ -36,7 +36,15 @@ class Program:
     def start(self):
         """Run it until its link stands in its window."""
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "preservecheck", "page", "--no-browser", "--port", str(self.port)],
+            [
+                sys.executable,
+                "-m",
+                "preservecheck",
+                "page",
+                "--no-browser",
+                "--port",
+                str(self.port),
+            ],
             cwd=ROOT,
             env=os.environ | {"PYTHONPATH": str(ROOT)},
             stdout=subprocess.PIPE,
@@ -95,8 +103,8 @@ def tab_to(page, wanted, most=150):
 def write(page, text):
     """Type into what has the focus; in a list, what its entry begins with.
 
-    A browser takes letters as one word of a list only while less than a second lies between them: on a busy machine a
-    word falls in two, and is typed again after a pause.
+    A browser takes letters as one word of a list only while less than a second lies between them:
+    on a busy machine a word falls in two, and is typed again after a pause.
     """
     for _ in range(5):
         page.keyboard.type(text)

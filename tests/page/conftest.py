@@ -40,7 +40,8 @@ def client(stranger):
     return stranger
 
 
-# ---- in a real browser: one program and one browser for a module, since a waiting browser holds the event loop ----
+# ---- in a real browser: one program and one browser for a module, since a waiting browser holds
+# the event loop ----
 
 
 @pytest.fixture(scope="module")
@@ -49,7 +50,8 @@ def chromium():
 
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
-            executable_path=BROWSER, args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+            executable_path=BROWSER,
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
         )
         yield browser
         browser.close()
@@ -65,13 +67,17 @@ def program():
 
 @pytest.fixture
 def maker(chromium, program):
-    """Opens the start link as a maker does; nothing may be asked of anybody else, and no script may fail."""
+    """Opens the start link as a maker does; nothing may be asked of anybody else, and no script may
+    fail."""
     contexts, strangers, faults = [], [], []
 
     def open_link(size="desk", path="/", scheme="light", **options):
         context = chromium.new_context(viewport=WIDTHS[size], color_scheme=scheme, **options)
         context.set_default_timeout(PATIENCE_MS)
-        context.on("request", lambda r: r.url.startswith((program.origin, "data:")) or strangers.append(r.url))
+        context.on(
+            "request",
+            lambda r: r.url.startswith((program.origin, "data:")) or strangers.append(r.url),
+        )
         context.on("console", lambda m: faults.append(m.text) if m.type == "error" else None)
         context.on("weberror", lambda e: faults.append(str(e.error)))
         contexts.append(context)

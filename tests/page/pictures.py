@@ -1,6 +1,7 @@
 """Pictures of every view of the page, at both widths, light and dark, to be looked at.
 
-``python tests/page/pictures.py FOLDER`` writes ``formula-phone-dark.png`` and so on: the whole page, scrolled out.
+``python tests/page/pictures.py FOLDER`` writes ``formula-phone-dark.png`` and so on: the whole
+page, scrolled out.
 """
 
 from __future__ import annotations
@@ -67,13 +68,16 @@ def after(page: Page) -> None:
 def main(folder: Path) -> None:
     """One picture a view, a width and a scheme."""
     if not BROWSER:
-        raise SystemExit("No Chromium here: install Debian's chromium, or name one in PRESERVECHECK_CHROMIUM.")
+        raise SystemExit(
+            "No Chromium here: install Debian's chromium, or name one in PRESERVECHECK_CHROMIUM."
+        )
     folder.mkdir(parents=True, exist_ok=True)
     program = Program().start()
     try:
         with sync_playwright() as playwright:
             browser = playwright.chromium.launch(
-                executable_path=BROWSER, args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+                executable_path=BROWSER,
+                args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
             )
             for width, size in WIDTHS.items():
                 for scheme in ("light", "dark"):

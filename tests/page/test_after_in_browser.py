@@ -26,9 +26,11 @@ def paste(page, field, text):
 
 
 def test_counts_are_pasted_judged_and_kept(maker, program):
-    """Cells of a spreadsheet, pasted: the verdict and the courses come by themselves, and survive a reload.
+    """Cells of a spreadsheet, pasted: the verdict and the courses come by themselves, and survive a
+    reload.
 
-    Escherichia coli goes down by log10(500000 / 50000) = 1 where 3 log are asked for, so that the set fails.
+    Escherichia coli goes down by log10(500000 / 50000) = 1 where 3 log are asked for, so that the
+    set fails.
     """
     page = maker(path="/after")
     page.locator("#after-standard").select_option(label="ISO 11930")
@@ -75,7 +77,8 @@ def test_fault_leads_to_its_line(maker):
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", ["phone", "desk"])
 def test_examples_with_the_formula(maker, program, size, scheme):
-    """One click each, judged against the formula of the first view; nothing serious, and none scrolls sideways."""
+    """One click each, judged against the formula of the first view; nothing serious, and none
+    scrolls sideways."""
     page = maker(size, scheme=scheme)
     page.get_by_role("button", name="Show an example").click()
     expect(page.locator("#verdict .stamp")).to_be_visible()
@@ -85,14 +88,17 @@ def test_examples_with_the_formula(maker, program, size, scheme):
         expect(page.locator(f"#{part}-result .stamp")).to_be_visible()
         expect(page.locator(f"#{part}-result svg")).to_be_visible()
         expect(page.locator(f"[value='example {part}']")).to_be_hidden()
-    expect(page.locator("#ph-result .stamp")).to_contain_text("40 °C (104 °F): the pH would leave the window on")
+    expect(page.locator("#ph-result .stamp")).to_contain_text(
+        "40 °C (104 °F): the pH would leave the window on"
+    )
     expect(page.locator("#ph-result")).to_contain_text("Window: pH")
     assert violations(page) == []
     assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]
 
 
 def test_file_is_picked(maker, tmp_path):
-    """It stands in the field and is judged at once; one that cannot be read leaves what stands there."""
+    """It stands in the field and is judged at once; one that cannot be read leaves what stands
+    there."""
     page = maker(path="/after")
     good, bad = tmp_path / "c.csv", tmp_path / "c.pdf"
     good.write_text("standard,ISO 11930\n" + counts(), encoding="utf-8")
@@ -107,7 +113,8 @@ def test_file_is_picked(maker, tmp_path):
 
 
 def test_without_scripting(maker):
-    """A form that posts: the example, the verdict and its picture come as a whole page, and what is pasted stays."""
+    """A form that posts: the example, the verdict and its picture come as a whole page, and what is
+    pasted stays."""
     page = maker(path="/after", java_script_enabled=False)
     page.locator("[value='example counts']").click()
     expect(page.locator("#counts-result .stamp")).to_contain_text("A: every organism")

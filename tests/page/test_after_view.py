@@ -1,4 +1,5 @@
-"""Afterwards: challenge results and pH over time, pasted, judged, and saved as the commands write them."""
+"""Afterwards: challenge results and pH over time, pasted, judged, and saved as the commands write
+them."""
 
 from __future__ import annotations
 
@@ -16,7 +17,15 @@ from preservecheck.evidence.challenge import challenge
 from preservecheck.evidence.drift import drift
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.readings_text import readings_text
-from preservecheck.page.after_form import COUNTS_COLUMNS, EXAMPLES, PARTS, PH_COLUMNS, acted, after_of, pairs_beside
+from preservecheck.page.after_form import (
+    COUNTS_COLUMNS,
+    EXAMPLES,
+    PARTS,
+    PH_COLUMNS,
+    acted,
+    after_of,
+    pairs_beside,
+)
 from preservecheck.page.draft import from_raw
 from preservecheck.page.form import pairs_of
 from preservecheck.page.guard import MAX_BODY
@@ -86,7 +95,9 @@ def told(client, *parts):
 
 def faults(text):
     """The messages about what was pasted, and the fields that they lead to."""
-    return re.findall(r'<li class="message"><a href="#[\w-]+" data-field="([\w-]+)">(.*?)</a>', text)
+    return re.findall(
+        r'<li class="message"><a href="#[\w-]+" data-field="([\w-]+)">(.*?)</a>', text
+    )
 
 
 def file_named(tmp_path, text, name="c.csv"):
@@ -107,7 +118,8 @@ def saved_formula(client, tmp_path):
 
 
 def test_passing_set(client):
-    """Each organism goes down by more than criterion A asks: log10(500000 / 10) = 4.7, log10(50000 / 1000) = 1.7."""
+    """Each organism goes down by more than criterion A asks: log10(500000 / 10) = 4.7, log10(50000
+    / 1000) = 1.7."""
     text = told(client, pasted(counts=counts(), standard="iso-11930"))
     assert '<span class="word pass">A: every organism meets the target criterion</span>' in text
     assert "≥4.7" in text
@@ -148,9 +160,15 @@ def test_what_is_missing_is_said(client):
 
 @pytest.mark.parametrize("separator", [",", ";", "\t"])
 def test_separators_and_line_ends(client, separator):
-    """As a spreadsheet or a file has it, also with the line ends that a form sends: the same result."""
+    """As a spreadsheet or a file has it, also with the line ends that a form sends: the same
+    result."""
     whole = [
-        re.sub(r"<textarea.*?</textarea>", "", told(client, pasted(counts=text, standard="iso-11930")), flags=re.DOTALL)
+        re.sub(
+            r"<textarea.*?</textarea>",
+            "",
+            told(client, pasted(counts=text, standard="iso-11930")),
+            flags=re.DOTALL,
+        )
         for text in (counts(), counts(separator).replace("\n", "\r\n"))
     ]
     assert whole[0] == whole[1]
@@ -166,12 +184,15 @@ def test_decimal_commas(client):
 
 
 def test_standard_of_the_text(client):
-    """Named above the heading, nothing has to be chosen; another one that is chosen is a fault of the choice."""
+    """Named above the heading, nothing has to be chosen; another one that is chosen is a fault of
+    the choice."""
     text = "standard,ISO 11930\n" + counts()
     assert "A: every organism meets" in told(client, pasted(counts=text))
     found = faults(told(client, pasted(counts=text, standard="usp-51")))
     assert [field for field, _ in found] == ["after-standard"]
-    assert found[0][1].startswith("What you pasted says it was done by ISO 11930; judging it by USP <51>")
+    assert found[0][1].startswith(
+        "What you pasted says it was done by ISO 11930; judging it by USP <51>"
+    )
 
 
 def test_standard_is_asked_for(client):
@@ -195,7 +216,18 @@ def test_faults_come_at_once_with_their_lines(client):
 
 @pytest.mark.parametrize(
     "text",
-    ["x", '"', "\x00", "a\tb\tc", "sep=|\na|b", "=1+1", "organism,day,cfu_per_g", "," * 60, "\ufeff", "1\n" * 5001],
+    [
+        "x",
+        '"',
+        "\x00",
+        "a\tb\tc",
+        "sep=|\na|b",
+        "=1+1",
+        "organism,day,cfu_per_g",
+        "," * 60,
+        "\ufeff",
+        "1\n" * 5001,
+    ],
 )
 @pytest.mark.parametrize("part", PARTS)
 def test_rubbish_is_a_fault(client, part, text):
@@ -212,7 +244,11 @@ def test_rubbish_is_a_fault(client, part, text):
 def test_without_a_formula_a_test_is_judged(client):
     """And with a faulty one, which is said."""
     assert "A: every" in told(client, pasted(counts=counts(), standard="iso-11930"))
-    page = told(client, draft_fields() | {"measured-ph": "15"}, pasted(counts=counts(), standard="iso-11930"))
+    page = told(
+        client,
+        draft_fields() | {"measured-ph": "15"},
+        pasted(counts=counts(), standard="iso-11930"),
+    )
     assert "A: every" in page
     assert "The formula has 1 to see to" in page
 
@@ -221,7 +257,8 @@ def test_without_a_formula_a_test_is_judged(client):
 
 
 def test_ph_stays(client):
-    """Ten months within 0.01 of 4.42: another year moves it by about as little, far from 3.8 and 4.8."""
+    """Ten months within 0.01 of 4.42: another year moves it by about as little, far from 3.8 and
+    4.8."""
     months = "".join(f"2026-{m:02d}-01;4,4{2 + m % 2};22\n" for m in range(1, 11))
     text = told(client, draft_fields(), pasted(ph=f"date;ph;storage_c\n{months}"))
     assert '<span class="word pass">pass</span>' in text
@@ -230,7 +267,8 @@ def test_ph_stays(client):
 
 
 def test_ph_outside_is_serious(client):
-    """4.9 is above 4.8: the sign is that of a batch not to be sold, and the words are of the page."""
+    """4.9 is above 4.8: the sign is that of a batch not to be sold, and the words are of the
+    page."""
     text = told(client, draft_fields(), pasted(ph=PH.replace("4,4", "4,9")))
     assert '<span class="word serious">serious</span>' in text
     assert "adjust the pH (“At the bench”), find what moves it" in text
@@ -253,7 +291,9 @@ def test_formula_is_asked_for(client):
 def test_challenge_files_are_those_of_the_command(client, tmp_path, with_formula):
     """Letter by letter, for the same counts and formula."""
     formula = saved_formula(client, tmp_path) if with_formula else None
-    found = challenge(file_named(tmp_path, counts()), "iso-11930", TABLES, formula=formula, today=TODAY)
+    found = challenge(
+        file_named(tmp_path, counts()), "iso-11930", TABLES, formula=formula, today=TODAY
+    )
     data = (draft_fields() if with_formula else {}) | pasted(counts=counts(), standard="iso-11930")
     courses(found, tmp_path / "chart.svg")
     expected = {
@@ -273,9 +313,13 @@ def test_drift_files_are_those_of_the_command(client, tmp_path):
     found = drift(file_named(tmp_path, PH), saved_formula(client, tmp_path), TABLES, today=TODAY)
     drifting(found, tmp_path / "chart.svg")
     data = draft_fields() | pasted(ph=PH)
-    assert client.post("/after/ph.json", data=data).json() == json.loads(pages.render_json(found.to_json()))
+    assert client.post("/after/ph.json", data=data).json() == json.loads(
+        pages.render_json(found.to_json())
+    )
     assert client.post("/after/ph.md", data=data).text == pages.render_markdown(drift_page(found))
-    assert client.post("/after/ph.svg", data=data).text == (tmp_path / "chart.svg").read_text(encoding="utf-8")
+    assert client.post("/after/ph.svg", data=data).text == (tmp_path / "chart.svg").read_text(
+        encoding="utf-8"
+    )
 
 
 def test_page_says_what_the_command_says(client, tmp_path):
@@ -284,7 +328,11 @@ def test_page_says_what_the_command_says(client, tmp_path):
     data = (draft_fields(), pasted(counts=counts(), ph=PH, standard="iso-11930"))
     text = re.sub(r"<[^>]*>", "", told(client, *data))
     for page in (
-        challenge_page(challenge(file_named(tmp_path, counts()), "iso-11930", TABLES, formula=formula, today=TODAY)),
+        challenge_page(
+            challenge(
+                file_named(tmp_path, counts()), "iso-11930", TABLES, formula=formula, today=TODAY
+            )
+        ),
         drift_page(drift(file_named(tmp_path, PH), formula, TABLES, today=TODAY)),
     ):
         sentences = [page.verdict, *page.lead]
@@ -351,7 +399,8 @@ def workbook(rows):
 
 
 def test_workbook_is_opened(client, tmp_path):
-    """Its cells stand in the field, an empty row with its line, and it reads as the workbook itself does."""
+    """Its cells stand in the field, an empty row with its line, and it reads as the workbook itself
+    does."""
     rows = [
         ["date", "ph", "storage_c", "note"],
         [dt.datetime(2026, 9, 1, 8, 30), 4.425, 22, "a, b\nc"],
@@ -361,9 +410,13 @@ def test_workbook_is_opened(client, tmp_path):
     ]
     data = workbook(rows)
     text = client.post(
-        "/after/open", data=draft_fields() | {"do": "open ph"}, files={"file-ph": ("week 1.xlsx", data)}
+        "/after/open",
+        data=draft_fields() | {"do": "open ph"},
+        files={"file-ph": ("week 1.xlsx", data)},
     ).text
-    shown = html.unescape(re.search(r'<textarea id="after-ph".*?>(.*?)</textarea>', text, re.DOTALL).group(1))
+    shown = html.unescape(
+        re.search(r'<textarea id="after-ph".*?>(.*?)</textarea>', text, re.DOTALL).group(1)
+    )
     assert shown.splitlines() == [
         "date,ph,storage_c,note",
         '2026-09-01,4.425,22,"a, b c"',
@@ -403,7 +456,9 @@ def test_text_file_is_opened_as_it_is(client):
 def test_files_that_cannot_be_read(client, name, data):
     """A message without a folder, and what was pasted stays."""
     answer = client.post(
-        "/after/open", data={"do": "open counts", "after-counts": "mine"}, files={"file-counts": (name, data)}
+        "/after/open",
+        data={"do": "open counts", "after-counts": "mine"},
+        files={"file-counts": (name, data)},
     )
     text = answer.text
     assert answer.status_code in (200, 422)
@@ -432,7 +487,9 @@ def test_formula_and_texts_come_back(client):
     assert f">\n\n{counts()}</textarea>" in text
     assert '<option value="usp-51" selected>' in text
     assert 'value="Plain rinse for tests"' in client.post("/", data=data).text
-    assert dict(pairs_beside(after_of(data.items()))) == pasted(counts="\n" + counts(), ph=PH, standard="usp-51")
+    assert dict(pairs_beside(after_of(data.items()))) == pasted(
+        counts="\n" + counts(), ph=PH, standard="usp-51"
+    )
 
 
 def test_what_is_pasted_is_escaped(client):
@@ -441,7 +498,9 @@ def test_what_is_pasted_is_escaped(client):
     text = client.post("/after", data=pasted(counts=bad, ph="<i>", standard="<u>")).text
     for tag in ("</textarea><script>", "<b>", "<i>", "<u>"):
         assert tag not in text
-    text = client.post("/after", data=draft_fields() | pasted(counts=counts(), ph=PH, standard="iso-11930")).text
+    text = client.post(
+        "/after", data=draft_fields() | pasted(counts=counts(), ph=PH, standard="iso-11930")
+    ).text
     assert " style=" not in text
     assert "<style" not in text
 

@@ -69,7 +69,18 @@ TEXTS = st.text(max_size=40) | st.sampled_from(
     ]
 )
 # fields that may be left out together
-PARTS = ("product-", "measured-", "phase-", "phase-0-", "phase-1-", "blend-", "cool-", "drop-", "sheet-", "after-")
+PARTS = (
+    "product-",
+    "measured-",
+    "phase-",
+    "phase-0-",
+    "phase-1-",
+    "blend-",
+    "cool-",
+    "drop-",
+    "sheet-",
+    "after-",
+)
 FIELDS = [name for name, _ in FORMULA + BESIDE]
 
 
@@ -79,7 +90,8 @@ FIELDS = [name for name, _ in FORMULA + BESIDE]
     st.sets(st.sampled_from(PARTS), max_size=2),
     st.booleans(),
 )
-# the client of the test is the same for all examples, and keeps nothing of them; the same examples on every machine
+# the client of the test is the same for all examples, and keeps nothing of them; the same examples
+# on every machine
 @settings(
     derandomize=True,
     max_examples=150,
@@ -88,7 +100,11 @@ FIELDS = [name for name, _ in FORMULA + BESIDE]
 )
 def test_any_text_in_any_field(client, path, typed, without, piece):
     """The test client raises what the program does not catch; a refusal is said in words."""
-    pairs = [(n, typed.get(n, value)) for n, value in FORMULA + BESIDE if not n.startswith(tuple(without))]
+    pairs = [
+        (n, typed.get(n, value))
+        for n, value in FORMULA + BESIDE
+        if not n.startswith(tuple(without))
+    ]
     data: dict[str, list[str]] = {}
     for name, value in pairs:
         data.setdefault(name, []).append(value.encode("utf-8", "replace").decode())

@@ -79,7 +79,11 @@ def on_the_law(count=4, start=14 * 60 + 5):
     """Readings every ten minutes on Newton's law: 21 °C room, 74 °C at first, 0.02 per minute."""
     times = [10 * i for i in range(count)]
     return [
-        (f"{(start + t) // 60 % 24:02d}:{(start + t) % 60:02d}", f"{21 + 53 * math.exp(-0.02 * t):.2f}") for t in times
+        (
+            f"{(start + t) // 60 % 24:02d}:{(start + t) % 60:02d}",
+            f"{21 + 53 * math.exp(-0.02 * t):.2f}",
+        )
+        for t in times
     ]
 
 
@@ -93,11 +97,13 @@ def told(client, *parts, path="/bench"):
 
 
 def test_time_by_hand(client):
-    """40 °C less 2 °C for the thermometer is 38 °C; ln(53 / 17) / 0.02 = 56.85 min after 14:05, so 15:02."""
+    """40 °C less 2 °C for the thermometer is 38 °C; ln(53 / 17) / 0.02 = 56.85 min after 14:05, so
+    15:02."""
     text = told(client, draft_fields(), readings(*on_the_law(), room="21"))
     assert "not yet" in text
     found = re.search(
-        r"About (\d\d:\d\d) \(between (\d\d:\d\d) and (\d\d:\d\d)\), once the thermometer shows (.*?) or", text
+        r"About (\d\d:\d\d) \(between (\d\d:\d\d) and (\d\d:\d\d)\), once the thermometer shows (.*?) or",
+        text,
     )
     assert found.group(1) == "15:02"
     assert found.group(2) <= "15:02" <= found.group(3)
@@ -107,7 +113,9 @@ def test_time_by_hand(client):
 def test_countdown_runs_from_the_last_reading(client):
     """26.85 min after the last reading, at 14:35, whatever the clock of this program says."""
     text = told(client, draft_fields(), readings(*on_the_law(), room="21"))
-    best, low, high = (float(re.search(rf'data-{k}="([0-9.]+)"', text).group(1)) for k in ("best", "low", "high"))
+    best, low, high = (
+        float(re.search(rf'data-{k}="([0-9.]+)"', text).group(1)) for k in ("best", "low", "high")
+    )
     assert best == pytest.approx(56.85 - 30, abs=0.1)
     assert low < best < high
 
@@ -141,7 +149,8 @@ def test_past_midnight(client):
 
 
 def test_cool_enough_is_said_in_words(client):
-    """The thermometer has shown 37.9 °C: it may go in, and nothing counts down. At 38.1 °C it may not."""
+    """The thermometer has shown 37.9 °C: it may go in, and nothing counts down. At 38.1 °C it may
+    not."""
     rows = [("14:05", "74"), ("14:35", "50"), ("14:55", "37.9")]
     text = told(client, draft_fields(), readings(*rows, room="21"))
     assert "may go in" in text
@@ -179,7 +188,11 @@ def test_without_a_formula(client):
 
 def test_faults_lead_to_their_fields(client):
     """All at once, each with its field, in words of the page; nothing is foretold from them."""
-    text = told(client, draft_fields(), readings(("14:05", "74"), ("", "66"), ("14:25", "sixty"), room="warm"))
+    text = told(
+        client,
+        draft_fields(),
+        readings(("14:05", "74"), ("", "66"), ("14:25", "sixty"), room="warm"),
+    )
     for field in ("cool-1-time", "cool-2-temp", "cool-room"):
         assert f'data-field="{field}"' in text
     assert "--" not in re.sub(r"<[^>]*>|var\(--", "", text)
@@ -187,7 +200,8 @@ def test_faults_lead_to_their_fields(client):
 
 
 def test_went_in_too_hot(client):
-    """In at 14:25, at 74 - 53 + ... = 56.5 °C by the law, above 40 °C: serious, and no time is counted down."""
+    """In at 14:25, at 74 - 53 + ... = 56.5 °C by the law, above 40 °C: serious, and no time is
+    counted down."""
     text = told(client, draft_fields(), readings(*on_the_law(), room="21", added="14:25"))
     assert f"{SYSTEM}: serious. It met 56.5" in text
     assert 'class="count"' not in text
@@ -202,9 +216,14 @@ def test_went_in_after_the_last_reading(client):
 
 
 def test_plan_of_the_formula_is_no_addition(client):
-    """What nobody put in is not told to be in, though the batch is below the planned temperature."""
+    """What nobody put in is not told to be in, though the batch is below the planned
+    temperature."""
     text = FORMULA.replace('name = "cool-down"\n', 'name = "cool-down"\nadded_at = "38 °C"\n')
-    page = told(client, draft_fields(text), readings(("14:05", "74"), ("14:35", "50"), ("14:55", "37"), room="21"))
+    page = told(
+        client,
+        draft_fields(text),
+        readings(("14:05", "74"), ("14:35", "50"), ("14:55", "37"), room="21"),
+    )
     assert "Already in" not in page
     assert "so it may go in" in page
 
@@ -213,7 +232,8 @@ def test_plan_of_the_formula_is_no_addition(client):
 
 
 def test_reading_is_taken_in_without_scripting(client):
-    """A post adds the reading, keeps the others and the formula, and answers with the whole page."""
+    """A post adds the reading, keeps the others and the formula, and answers with the whole
+    page."""
     data = (
         draft_fields()
         | readings(("14:05", "74"), room="21")
@@ -221,7 +241,12 @@ def test_reading_is_taken_in_without_scripting(client):
     )
     text = client.post("/bench", data=data).text
     assert "<!DOCTYPE html>" in text
-    for field, value in (("cool-0-temp", "74"), ("cool-1-temp", "66"), ("cool-1-time", "14:15"), ("cool-new-temp", "")):
+    for field, value in (
+        ("cool-0-temp", "74"),
+        ("cool-1-temp", "66"),
+        ("cool-1-time", "14:15"),
+        ("cool-new-temp", ""),
+    ):
         assert re.search(rf'<input id="{field}"[^>]* value="{value}"', text), field
     assert '<input type="hidden" name="product-name" value="Plain rinse for tests">' in text
 
@@ -234,8 +259,15 @@ def test_formula_survives_the_view(client):
 
 def test_fields_of_the_bench_come_back():
     """What is read from the fields is written to the same fields."""
-    data = readings(("14:05", "74"), ("14:15", "66"), unit="°F", room="70") | drops(("0", "6"), sample="50")
-    data |= {"sheet-number": "B 7", "cool-new-temp": "6", "drop-new-grams": "0.1", "cool-0-day": "2026-11-25"}
+    data = readings(("14:05", "74"), ("14:15", "66"), unit="°F", room="70") | drops(
+        ("0", "6"), sample="50"
+    )
+    data |= {
+        "sheet-number": "B 7",
+        "cool-new-temp": "6",
+        "drop-new-grams": "0.1",
+        "cool-0-day": "2026-11-25",
+    }
     assert dict(pairs_beside(bench_of(data.items()))) == data
 
 
@@ -270,7 +302,11 @@ def test_buttons(do, left):
 
 def test_what_is_typed_is_escaped(client):
     """A reading is a text, never a part of the page."""
-    data = readings(('"><script>x', "<b>"), added='"><i>') | drops(('"><u>', "1")) | {"sheet-reason": "</textarea><s>"}
+    data = (
+        readings(('"><script>x', "<b>"), added='"><i>')
+        | drops(('"><u>', "1"))
+        | {"sheet-reason": "</textarea><s>"}
+    )
     text = client.post("/bench", data=draft_fields() | data).text
     for bad in ("<script>x", "<b>", "<i>", "<u>", "<s>"):
         assert bad not in text
@@ -291,24 +327,35 @@ STRAIGHT = (("0", "6.2"), ("0.1", "5.8"), ("0.2", "5.4"), ("0.3", "5.0"), ("0.4"
 
 
 def test_amount_by_hand(client):
-    """0.4 pH every 0.1 g in 50 g: 0.35 g brings it to 4.8, so 1 kg takes 7 g; half a kilogram 3.5 g."""
+    """0.4 pH every 0.1 g in 50 g: 0.35 g brings it to 4.8, so 1 kg takes 7 g; half a kilogram 3.5
+    g."""
     data = drops(*STRAIGHT, sample="50", agent="Lactic Acid", strength="20", target="4.8")
     assert "add 7 g" in told(client, draft_fields(), data)
-    assert "add 3.5 g" in told(client, draft_fields(), data, {"sheet-batch": "0,5", "sheet-batch_unit": "kg"})
+    assert "add 3.5 g" in told(
+        client, draft_fields(), data, {"sheet-batch": "0,5", "sheet-batch_unit": "kg"}
+    )
 
 
 def test_cautions_stand_before_anything_is_added(client):
     """Lye: into cold water, never the other way round; also while no amount can be told."""
     text = told(client, drops(agent="Sodium Hydroxide"))
     assert "Add lye to cold water, never water to lye" in text
-    text = told(client, draft_fields(), drops(*STRAIGHT, sample="50", agent="Lactic Acid", strength="80", target="4.8"))
+    text = told(
+        client,
+        draft_fields(),
+        drops(*STRAIGHT, sample="50", agent="Lactic Acid", strength="80", target="4.8"),
+    )
     assert text.count("never water to acid") == 1
     assert "dilute it to 10 to 20 %" in text
 
 
 def test_too_few_readings_are_counted(client):
     """Two of three: no titration yet, and the estimate is called one."""
-    text = told(client, draft_fields(), drops(*STRAIGHT[:2], sample="50", agent="Lactic Acid", strength="20"))
+    text = told(
+        client,
+        draft_fields(),
+        drops(*STRAIGHT[:2], sample="50", agent="Lactic Acid", strength="20"),
+    )
     assert "2 of at least 3 readings" in text
     assert "ESTIMATE" in text
 
@@ -316,7 +363,9 @@ def test_too_few_readings_are_counted(client):
 def test_faults_of_a_titration(client):
     """Each leads to its field."""
     rows = (("0", "6.2"), ("0.1", "x"), ("0.05", "5.4"), ("0.3", "5"))
-    text = told(client, draft_fields(), drops(*rows, agent="Lactic Acid", strength="200", target="15"))
+    text = told(
+        client, draft_fields(), drops(*rows, agent="Lactic Acid", strength="200", target="15")
+    )
     for field in ("drop-1-ph", "drop-sample", "drop-strength", "drop-target"):
         assert f'data-field="{field}"' in text
     assert "[measured]" not in text
@@ -326,8 +375,10 @@ def test_words_of_the_command_line_are_left_out():
     """Options are not for this page."""
     for said in (
         "Measure the room and give it with --room.",
-        'The mass of the batch is not known, so amounts are told per kg; give it with --batch "500 g".',
-        "Change the product ('preservecheck choose', or “Which one?” on the page, ranks systems for it).",
+        "The mass of the batch is not known, so amounts are told per kg; give it with --batch "
+        '"500 g".',
+        "Change the product ('preservecheck choose', or “Which one?” on the page, ranks systems "
+        "for it).",
         "adjust the pH until then, or say with --target where to go.",
     ):
         assert "--" not in on_page(said)
@@ -348,7 +399,9 @@ def saved(client, tmp_path):
 def test_batch_sheet_is_that_of_the_command(client, tmp_path, paper):
     """Letter by letter, for the same formula and size."""
     path = saved(client, tmp_path)
-    there = to_html(worksheet(path, load_tables(), batch_g=2000, batch_number="B 7", today=TODAY), paper)
+    there = to_html(
+        worksheet(path, load_tables(), batch_g=2000, batch_number="B 7", today=TODAY), paper
+    )
     assert "B 7" in there
     data = draft_fields() | {
         "sheet-batch": "2",
@@ -358,17 +411,25 @@ def test_batch_sheet_is_that_of_the_command(client, tmp_path, paper):
     }
     answer = client.post("/bench/sheet.html", data=data)
     assert answer.text == there
-    assert 'filename="plain-rinse-for-tests.batch-sheet.html"' in answer.headers["content-disposition"]
+    assert (
+        'filename="plain-rinse-for-tests.batch-sheet.html"' in answer.headers["content-disposition"]
+    )
 
 
 def test_paper_on_the_screen_says_the_same(client):
     """Without its styles the page that is shown is the file, but for what links them."""
     data = draft_fields() | {"sheet-number": "B 7", "sheet-reason": "Mild\nand known"}
     for what in ("sheet", "record"):
-        file, page = client.post(f"/bench/{what}.html", data=data).text, client.post(f"/bench/{what}", data=data).text
+        file, page = (
+            client.post(f"/bench/{what}.html", data=data).text,
+            client.post(f"/bench/{what}", data=data).text,
+        )
         assert "<style" not in page
         assert " style=" not in page
-        words = [re.sub(r"\s+", " ", re.sub(r"(?s)<style.*?</style>|<[^>]*>", " ", t)).strip() for t in (file, page)]
+        words = [
+            re.sub(r"\s+", " ", re.sub(r"(?s)<style.*?</style>|<[^>]*>", " ", t)).strip()
+            for t in (file, page)
+        ]
         assert words[0] == words[1]
     assert "B 7" in page
     assert "Mild" in page
@@ -383,7 +444,10 @@ def test_styles_of_the_papers(client, name):
     answer = client.get(f"/bench/{name}")
     assert answer.headers["content-type"].startswith("text/css")
     assert "".join(answer.text.split()) == "".join(html.unescape(inside).split())
-    assert f"/bench/{name}" in client.post(f"/bench/{what}", data=draft_fields() | {"sheet-paper": paper}).text
+    assert (
+        f"/bench/{name}"
+        in client.post(f"/bench/{what}", data=draft_fields() | {"sheet-paper": paper}).text
+    )
     assert client.get("/bench/other.css").status_code == 404
 
 
@@ -402,9 +466,11 @@ def test_record_can_be_worked_out_again(client, tmp_path):
 
 
 def test_record_takes_the_counts_along(client, tmp_path):
-    """A challenge test that was pasted afterwards stands in the record; an example is none; faults are told.
+    """A challenge test that was pasted afterwards stands in the record; an example is none; faults
+    are told.
 
-    Escherichia coli goes down by log10(500000 / 50000) = 1 where ISO 11930 asks for 3 log, so that it fails.
+    Escherichia coli goes down by log10(500000 / 50000) = 1 where ISO 11930 asks for 3 log, so that
+    it fails.
     """
     pasted = counts(changed={"Escherichia coli": ("500000", "50000", "50000", "50000")})
     data = draft_fields() | {"after-standard": "iso-11930", "after-counts": pasted}
@@ -418,7 +484,9 @@ def test_record_takes_the_counts_along(client, tmp_path):
     for none in (EXAMPLES["counts"], EXAMPLES["counts"].replace("\n", "\r\n"), "  "):
         answer = client.post("/bench/record.json", data=data | {"after-counts": none})
         assert json.loads(answer.text)["challenge"] is None
-    answer = client.post("/bench/record", data=data | {"after-counts": pasted.replace(",500000", ",x", 1)})
+    answer = client.post(
+        "/bench/record", data=data | {"after-counts": pasted.replace(",500000", ",x", 1)}
+    )
     assert answer.status_code == 422
     assert "The counts under Afterwards cannot be used: " in html.unescape(answer.text)
 
@@ -435,14 +503,18 @@ def test_plain_forms_carry_what_other_views_hold(client):
         "after-counts": "organism,day\r\nmine,0",
     }
     for path in ("/", "/which", "/bench", "/after", "/"):
-        page = html5lib.parse(client.post(path, data=fields | beside).text, namespaceHTMLElements=False)
+        page = html5lib.parse(
+            client.post(path, data=fields | beside).text, namespaceHTMLElements=False
+        )
         held = {e.get("name"): e.get("value") for e in page.iter("input")}
         held |= {e.get("name"): "".join(e.itertext()) for e in page.iter("textarea")}
         for name, value in beside.items():
             assert held[name].strip() == value.replace("\r\n", "\n"), (path, name)
 
 
-@pytest.mark.parametrize("path", ["/bench/sheet", "/bench/sheet.xlsx", "/bench/record", "/bench/record.md"])
+@pytest.mark.parametrize(
+    "path", ["/bench/sheet", "/bench/sheet.xlsx", "/bench/record", "/bench/record.md"]
+)
 def test_no_paper_of_a_faulty_formula(client, path):
     """The page says why, and keeps what was typed."""
     data = draft_fields() | {"measured-ph": "15", "sheet-reason": "Mild"}
@@ -461,7 +533,8 @@ def test_sheet_asks_for_the_size(client):
 
 @pytest.mark.parametrize("size", ["0", "-0", "1000000000"])
 def test_sheet_of_no_batch_is_refused(client, size):
-    """Nothing can be weighed into nothing, nor into more than any vessel holds: the rule of the formula file."""
+    """Nothing can be weighed into nothing, nor into more than any vessel holds: the rule of the
+    formula file."""
     answer = client.post("/bench/sheet", data=draft_fields() | {"sheet-batch": size})
     assert answer.status_code == 422
     assert "give a mass above zero and at most 100,000 kg" in answer.text

@@ -130,7 +130,9 @@ def test_blank_lines_and_phases_are_left_out():
 def test_buttons_of_the_editor(do, names):
     """Lines move, go and take a proposed name; what makes no sense does nothing."""
     items = [{"ingredient": n, "percent": 1} for n in ("Aqua", "Glycerin", "Wax")]
-    draft = from_raw({"phase": [{"name": "a", "items": items}, {"name": "b", "items": [{"ingredient": "Oat"}]}]})
+    draft = from_raw(
+        {"phase": [{"name": "a", "items": items}, {"name": "b", "items": [{"ingredient": "Oat"}]}]}
+    )
     edited(draft, do)
     assert [line["ingredient"] for p in draft.phases for line in p.lines] == names
 
@@ -138,7 +140,12 @@ def test_buttons_of_the_editor(do, names):
 def test_line_moves_over_the_edge_of_its_phase():
     """Down from the last place of a phase is the first of the next one, and up again is back."""
     draft = from_raw(
-        {"phase": [{"items": [{"ingredient": "A"}, {"ingredient": "B"}]}, {"items": [{"ingredient": "C"}]}]}
+        {
+            "phase": [
+                {"items": [{"ingredient": "A"}, {"ingredient": "B"}]},
+                {"items": [{"ingredient": "C"}]},
+            ]
+        }
     )
     assert edited(draft, "down phase-0-line-1") == "do:down phase-1-line-0"
     assert [[x["ingredient"] for x in p.lines] for p in draft.phases] == [["A"], ["B", "C"]]
@@ -147,7 +154,8 @@ def test_line_moves_over_the_edge_of_its_phase():
 
 
 def test_percent_and_grams():
-    """3 % of 500 g is 15 g, and back; the line that fills up shows what is left: 100 - 3 = 97 %, 500 - 15 = 485 g."""
+    """3 % of 500 g is 15 g, and back; the line that fills up shows what is left: 100 - 3 = 97 %,
+    500 - 15 = 485 g."""
     items = [{"ingredient": "Aqua", "rest": True}, {"ingredient": "Glycerin", "percent": 3}]
     draft = from_raw({"product": {"batch": "500 g"}, "phase": [{"name": "a", "items": items}]})
     assert whole(draft) == {"said": "Aqua: 97 %", "rest": "97"}
@@ -159,7 +167,8 @@ def test_percent_and_grams():
 
 
 def test_every_fault_has_its_field():
-    """Each message leads to the field that it speaks of; Glicerin stands on the third line, after the rest line."""
+    """Each message leads to the field that it speaks of; Glicerin stands on the third line, after
+    the rest line."""
     raw = make_raw({"Aqua": 90.0, "Glicerin": 200.0, "my mix": 5.0}, ph=15.0)
     raw["product"] |= {"use": "sometimes", "batch": "heavy"}
     raw["phase"][0]["heated_to"] = "hot"
@@ -209,8 +218,14 @@ def test_name_that_stands_twice_is_a_fault():
 )
 def test_unit_of_the_field_may_stand_behind_the_number(amounts, typed, meant):
     """As on a printed recipe; another unit is left for the check of the formula to refuse."""
-    fields = {"amounts": amounts, "phase-0-line-0-ingredient": "Glycerin", "phase-0-line-0-amount": typed}
-    assert to_raw(draft_of(fields.items()))["phase"][0]["items"] == [{"ingredient": "Glycerin", amounts: meant}]
+    fields = {
+        "amounts": amounts,
+        "phase-0-line-0-ingredient": "Glycerin",
+        "phase-0-line-0-amount": typed,
+    }
+    assert to_raw(draft_of(fields.items()))["phase"][0]["items"] == [
+        {"ingredient": "Glycerin", amounts: meant}
+    ]
 
 
 def test_unit_behind_the_number_counts_for_the_rest():
@@ -232,12 +247,15 @@ def test_unit_behind_the_number_counts_for_the_rest():
 
 
 def test_workbook_leaves_out_what_a_cell_cannot_hold():
-    """Signs that XML 1.0 does not allow (production 2) are pasted with a name now and then; the rest of it is kept."""
+    """Signs that XML 1.0 does not allow (production 2) are pasted with a name now and then; the
+    rest of it is kept."""
     raw = make_raw({"my mix": 5})
     raw["product"]["name"] = "Oat\x1b rinse\ufffe"
     raw["blend"] = {"my mix": {"Glycerin\x00": 60, "Aqua": 40}}
     sheets = openpyxl.load_workbook(io.BytesIO(workbook_of(raw, load_tables())))
-    cells = {str(cell) for sheet in sheets for row in sheet.iter_rows(values_only=True) for cell in row}
+    cells = {
+        str(cell) for sheet in sheets for row in sheet.iter_rows(values_only=True) for cell in row
+    }
     assert {"Oat rinse", "Glycerin"} <= cells
 
 
@@ -255,7 +273,11 @@ def test_negative_amount_fills_nothing_up():
 @pytest.mark.parametrize(
     ("fields", "field", "words"),
     [
-        ({"own-0-name": "my gel"}, "own-0-role", 'Ingredient "my gel": what it does is missing; give'),
+        (
+            {"own-0-name": "my gel"},
+            "own-0-role",
+            'Ingredient "my gel": what it does is missing; give',
+        ),
         (
             {"blend-0-name": "my mix"},
             "blend-0-name",
@@ -275,7 +297,8 @@ def test_materials_are_told_in_the_words_of_the_page(fields, field, words):
 
 
 def test_long_number_is_read_in_one_go():
-    """A megabyte of digits in a file would take hours if each were tried as the end of the number."""
+    """A megabyte of digits in a file would take hours if each were tried as the end of the
+    number."""
     raw = make_raw({"Glycerin": 5})
     raw["phase"][0]["heated_to"] = "1" * 1_000_000 + " a b"
     assert from_raw(raw).phases[0].fields["heated_to"].endswith(" a b")

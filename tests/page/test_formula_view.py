@@ -9,7 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from preservecheck.formula.starter import starter_sheets, starter_toml, workbook_bytes, write_starter
+from preservecheck.formula.starter import (
+    starter_sheets,
+    starter_toml,
+    workbook_bytes,
+    write_starter,
+)
 from preservecheck.page.draft import from_raw
 from preservecheck.page.form import draft_of, pairs_of
 from preservecheck.page.judged import judged
@@ -41,7 +46,10 @@ def test_same_figures_as_the_command_line(path):
     """The JSON of the page's report is that of the file's, but for the digest of the file."""
     tables = load_tables()
     draft = draft_of(pairs_of(from_raw(tomllib.loads(path.read_text(encoding="utf-8")))))
-    here, there = judged(draft, tables, TODAY).to_json(), review(path, tables, today=TODAY).to_json()
+    here, there = (
+        judged(draft, tables, TODAY).to_json(),
+        review(path, tables, today=TODAY).to_json(),
+    )
     assert here.pop("formula_sha256") != there.pop("formula_sha256")
     assert here == there
 
@@ -50,7 +58,9 @@ def test_same_figures_as_the_command_line(path):
 def test_verdict_says_what_the_report_says(client, path):
     """Verdict, reasons, remedies and sources stand there word by word."""
     report = review(path, load_tables(), today=TODAY)
-    text = html.unescape(client.post("/verdict", data=fields(path.read_text(encoding="utf-8"))).text)
+    text = html.unescape(
+        client.post("/verdict", data=fields(path.read_text(encoding="utf-8"))).text
+    )
     assert outline.verdict_of(report) in text
     assert outline.counted(report.counts) in text
     for finding in report.checks:
@@ -77,7 +87,11 @@ def test_buttons_without_scripting(client):
 
 def test_faults_take_the_place_of_the_verdict(client):
     """All at once, each leading to its field, in words of the page."""
-    data = fields() | {"measured-ph": "15", "product-use": "", "phase-0-line-1-ingredient": "Glicerin"}
+    data = fields() | {
+        "measured-ph": "15",
+        "product-use": "",
+        "phase-0-line-1-ingredient": "Glicerin",
+    }
     text = html.unescape(client.post("/verdict", data=data).text)
     assert "stamp" not in text
     for field in ("measured-ph", "product-use", "phase-0-line-1-ingredient"):
@@ -151,11 +165,15 @@ def test_sliders_change_nothing_of_the_formula():
     before = formula.model_dump()
     found = tried(formula, {"try-ph": 7.5}, tables, report)
     other = review(
-        formula.model_copy(update={"measured": formula.measured.model_copy(update={"ph": 7.5})}), tables, today=TODAY
+        formula.model_copy(update={"measured": formula.measured.model_copy(update={"ph": 7.5})}),
+        tables,
+        today=TODAY,
     )
     assert found.verdict == outline.verdict_of(other)
     assert found.counted == outline.counted(other.counts)
-    assert any(c.check == "ph-range" and (c.now, c.then) == ("pass", "serious") for c in found.changes)
+    assert any(
+        c.check == "ph-range" and (c.now, c.then) == ("pass", "serious") for c in found.changes
+    )
     assert formula.model_dump() == before
 
 
@@ -189,7 +207,10 @@ def opened(client, *files, piece=True):
 @pytest.mark.parametrize("piece", [True, False])
 def test_open_toml_and_workbook(client, piece):
     """Both forms fill the editor."""
-    for name, data in (("a.toml", starter_toml().encode()), ("b.xlsx", workbook_bytes(starter_sheets()))):
+    for name, data in (
+        ("a.toml", starter_toml().encode()),
+        ("b.xlsx", workbook_bytes(starter_sheets())),
+    ):
         answer = opened(client, (name, data), piece=piece)
         assert answer.status_code == 200
         assert 'value="Oat rinse conditioner for the market stall"' in answer.text
@@ -225,7 +246,9 @@ def test_file_that_cannot_be_read(client, name, data, said):
 
 def test_faulty_file_is_opened_with_its_faults(client):
     """What can be shown is shown, and what is wrong is said."""
-    answer = opened(client, ("a.toml", starter_toml().replace('use = "rinse-off"', 'usage = "often"').encode()))
+    answer = opened(
+        client, ("a.toml", starter_toml().replace('use = "rinse-off"', 'usage = "often"').encode())
+    )
     assert answer.status_code == 200
     assert "product.usage is not known here" in html.unescape(answer.text)
     assert 'value="conditioning wax"' in answer.text
@@ -291,10 +314,15 @@ def test_other_views_have_their_place(client, path):
     ],
 )
 def test_lines_before_the_product(client, path):
-    """Who types what goes in before saying what it is: the page says what is missing, everywhere."""
+    """Who types what goes in before saying what it is: the page says what is missing,
+    everywhere."""
     data = {k: v for k, v in fields().items() if not k.startswith("product-")}
     answer = client.post(path, data=data)
     assert answer.status_code in (200, 422)
     if path in ("/", "/verdict", "/bench/sheet"):
-        for words in ("Name of the product is missing", "Kind of product is missing", "Where it is sold is missing"):
+        for words in (
+            "Name of the product is missing",
+            "Kind of product is missing",
+            "Where it is sold is missing",
+        ):
             assert words in answer.text

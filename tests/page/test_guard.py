@@ -57,7 +57,9 @@ def test_localhost_is_our_own_name(client):
     assert client.get("/", headers={"host": mine, "origin": f"http://{mine}"}).status_code == 200
 
 
-@pytest.mark.parametrize("origin", ["http://evil.example", "null", f"https://127.0.0.1:{PORT}", "http://127.0.0.1:1"])
+@pytest.mark.parametrize(
+    "origin", ["http://evil.example", "null", f"https://127.0.0.1:{PORT}", "http://127.0.0.1:1"]
+)
 @pytest.mark.parametrize("method", ["GET", "POST"])
 def test_foreign_origin_is_refused(client, origin, method):
     """Another site in the same browser can neither read nor send."""
@@ -77,7 +79,8 @@ def test_post_without_a_sign_of_the_page_is_refused(client):
     "path", ["/", "/editor", "/verdict", "/what-if", "/open", "/save.toml", "/save.xlsx", "/there"]
 )
 def test_post_needs_the_token(stranger, path):
-    """Without the cookie of this start, or with one of an earlier start, nothing is done and it says what to do."""
+    """Without the cookie of this start, or with one of an earlier start, nothing is done and it
+    says what to do."""
     stranger.headers["origin"] = OWN
     for cookie in ("", f"{cookie_name(PORT)}=of-yesterday"):
         answer = stranger.post(path, headers={"cookie": cookie})
@@ -86,7 +89,8 @@ def test_post_needs_the_token(stranger, path):
 
 
 def test_start_link(stranger):
-    """The token buys a cookie that no script reads and no other site sends; a wrong one buys nothing."""
+    """The token buys a cookie that no script reads and no other site sends; a wrong one buys
+    nothing."""
     assert stranger.get("/start", params={"token": "guess"}).status_code == 403
     assert stranger.get("/start").status_code == 403
     answer = stranger.get("/start", params={"token": "a-token-for-tests"})
@@ -105,7 +109,12 @@ def test_other_methods_are_refused(client):
 
 def test_rules_for_content_stand_on_every_answer(client):
     """Pages, files and refusals alike."""
-    for answer in (client.get("/"), client.get("/static/page.css"), client.get("/nothing"), client.put("/")):
+    for answer in (
+        client.get("/"),
+        client.get("/static/page.css"),
+        client.get("/nothing"),
+        client.put("/"),
+    ):
         rules = answer.headers["content-security-policy"]
         assert "default-src 'none'" in rules
         assert "unsafe" not in rules
@@ -115,7 +124,8 @@ def test_rules_for_content_stand_on_every_answer(client):
 
 
 def test_page_asks_nobody_else_and_writes_no_styles_or_scripts_inside(client):
-    """Whatever a full page would load or lead to is our own; the rules for content block what is written inside."""
+    """Whatever a full page would load or lead to is our own; the rules for content block what is
+    written inside."""
     text = client.post("/", data={"do": "example"}).text
     addresses = re.findall(r'\b(?:src|href|action|formaction|srcset|data|poster)="([^"]*)"', text)
     assert "/static/page.css" in addresses
@@ -152,7 +162,10 @@ def test_too_large_a_body_is_refused(client):
 
 def test_uploads_may_be_larger_but_not_without_end(client):
     """A workbook is larger than a form; the readers' own limit answers below, the guard's above."""
-    assert client.post("/open", files=[("files", ("a.toml", b"a" * (MAX_BODY + 1)))]).status_code == 422
+    assert (
+        client.post("/open", files=[("files", ("a.toml", b"a" * (MAX_BODY + 1)))]).status_code
+        == 422
+    )
     assert client.post("/open", content=b"a" * (MAX_UPLOAD + 1)).status_code == 413
 
 
@@ -180,10 +193,13 @@ def test_refusals_are_said_in_words(client, method, path, status, words):
 
 
 def test_more_parts_than_a_formula_has_are_refused_in_words(client):
-    """Too many files in one post, and too many fields in one form, which was once taken for an empty one."""
+    """Too many files in one post, and too many fields in one form, which was once taken for an
+    empty one."""
     files = [("files", (f"{i}.csv", b"a")) for i in range(60)]
     assert "Open one formula at a time" in client.post("/open", files=files).text
-    answer = client.post("/verdict", data={f"phase-0-line-{i}-note": "a" for i in range(MAX_FIELDS + 1)})
+    answer = client.post(
+        "/verdict", data={f"phase-0-line-{i}-note": "a" for i in range(MAX_FIELDS + 1)}
+    )
     assert answer.status_code == 400
     assert "too many" in answer.text
 
@@ -211,7 +227,8 @@ def test_body_at_the_limit_goes_through():
     ],
 )
 def test_answer_that_does_not_come_is_told(fault, status, words):
-    """Whoever is still there gets a sentence with the rules for content; our own fault goes on to the window."""
+    """Whoever is still there gets a sentence with the rules for content; our own fault goes on to
+    the window."""
     sent = []
 
     async def app(_scope, _receive, _send):

@@ -9,7 +9,12 @@ import pytest
 from playwright.sync_api import expect
 
 from preservecheck.formula.load import load_formula
-from preservecheck.formula.starter import starter_sheets, starter_toml, workbook_bytes, write_starter
+from preservecheck.formula.starter import (
+    starter_sheets,
+    starter_toml,
+    workbook_bytes,
+    write_starter,
+)
 from preservecheck.page.words import VIEWS
 from preservecheck.reference.load import load_tables
 from preservecheck.report import outline
@@ -42,7 +47,8 @@ def whole_words(path):
 
 
 def test_formula_from_scratch_by_keyboard(maker):
-    """Typed with the keyboard alone: a pH at which the preservative does not work is told, mended, and passes.
+    """Typed with the keyboard alone: a pH at which the preservative does not work is told, mended,
+    and passes.
 
     The effective range of benzyl alcohol with dehydroacetic acid ends at pH 6 (tables/systems.csv).
     """
@@ -103,9 +109,15 @@ def test_lines_are_added_moved_and_removed_by_keyboard(maker):
 
 
 def test_focus_stays_while_the_editor_is_drawn_anew(maker):
-    """A name is finished with the tab key, and the maker types on at once in fields and boxes of every kind."""
+    """A name is finished with the tab key, and the maker types on at once in fields and boxes of
+    every kind."""
     page = maker()
-    for after in ("phase-0-line-1-amount", "product-batch_unit", "phase-0-line-1-rest", "phase-0-line-1-more"):
+    for after in (
+        "phase-0-line-1-amount",
+        "product-batch_unit",
+        "phase-0-line-1-rest",
+        "phase-0-line-1-more",
+    ):
         page.locator("#phase-0-line-1-ingredient").fill(f"unknown {after}")
         named = page.locator(f'[name="{after}"]').or_(page.locator(f"#{after} > summary"))
         named.focus()
@@ -132,7 +144,9 @@ def test_unknown_name_is_answered_with_names_to_choose(maker):
     page.locator("#phase-0-line-1-amount").focus()
     expect(page.locator(".near")).to_be_visible()
     expect(page.locator("#phase-0-line-1-ingredient")).to_have_attribute("aria-invalid", "true")
-    expect(page.locator("#phase-0-line-1-ingredient")).to_have_accessible_description(re.compile("not a known ingred"))
+    expect(page.locator("#phase-0-line-1-ingredient")).to_have_accessible_description(
+        re.compile("not a known ingred")
+    )
     page.get_by_role("button", name="Glycerin", exact=True).click()
     expect(page.locator("#phase-0-line-1-ingredient")).to_have_value("Glycerin")
     expect(page.locator("#phase-0-line-1-amount")).to_be_focused()
@@ -140,7 +154,8 @@ def test_unknown_name_is_answered_with_names_to_choose(maker):
 
 
 def test_blend_is_opened_in_place(maker):
-    """A name that is not known becomes a blend with its parts; the parts must come to 100 %, as 60 + 40 do."""
+    """A name that is not known becomes a blend with its parts; the parts must come to 100 %, as 60
+    + 40 do."""
     page = maker()
     example(page)
     page.locator("#phase-0-line-1-ingredient").fill("my syrup")
@@ -338,7 +353,8 @@ def test_reload_keeps_all(maker):
 
 
 def test_two_tabs_do_not_disturb_each_other(maker, program):
-    """Each keeps its own formula; a new tab offers to go on with one; a tab that was copied goes its own way."""
+    """Each keeps its own formula; a new tab offers to go on with one; a tab that was copied goes
+    its own way."""
     one = maker()
     example(one)
     other = one.context.new_page()
@@ -352,7 +368,9 @@ def test_two_tabs_do_not_disturb_each_other(maker, program):
         expect(page.locator("#product-name")).to_have_value(name)
 
     with one.context.expect_page() as opened:
-        one.evaluate("window.open('/')")  # as "duplicate tab" does, it takes the tab's storage along
+        one.evaluate(
+            "window.open('/')"
+        )  # as "duplicate tab" does, it takes the tab's storage along
     copy = opened.value
     expect(copy.locator("#product-name")).to_have_value("the first")
     copy.locator("#product-name").fill("the copy")
@@ -363,7 +381,8 @@ def test_two_tabs_do_not_disturb_each_other(maker, program):
 
 
 def test_program_goes_and_comes_back(chromium):
-    """Typing goes on without it; started again on the same port, its new link brings the verdict back by itself."""
+    """Typing goes on without it; started again on the same port, its new link brings the verdict
+    back by itself."""
     program = Program().start()
     context = chromium.new_context()
     context.set_default_timeout(PATIENCE_MS)
@@ -455,7 +474,8 @@ def test_other_views_are_accessible(maker, view, size, scheme):
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", ["phone", "desk"])
 def test_formula_view_is_accessible(maker, size, scheme):
-    """empty, judged with a check opened and a pH tried, and faulty: nothing serious; none scrolls sideways."""
+    """empty, judged with a check opened and a pH tried, and faulty: nothing serious; none scrolls
+    sideways."""
     page = maker(size, scheme=scheme)
     assert violations(page) == []
     example(page)

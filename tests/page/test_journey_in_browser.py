@@ -81,12 +81,15 @@ def put(page, system):
 
 
 def picked(page):
-    """Narrow and sort the ranking, put in the first that fits and is another, undo, and put it in again: its dose."""
+    """Narrow and sort the ranking, put in the first that fits and is another, undo, and put it in
+    again: its dose."""
     rows = ranked(page)
     assert rows.count() == len(SYSTEMS)
     page.get_by_label("fits", exact=True).check()
     page.locator("th[data-order=margin] button").click()
-    expect(page.locator("th[data-order=margin]")).to_have_attribute("aria-sort", re.compile("ending"))
+    expect(page.locator("th[data-order=margin]")).to_have_attribute(
+        "aria-sort", re.compile("ending")
+    )
     fitting = rows.count()
     assert 2 <= fitting < len(SYSTEMS)
     expect(page.locator("#shown")).to_have_text(f"{fitting} of {len(SYSTEMS)} systems are shown.")
@@ -111,8 +114,9 @@ def picked(page):
 def cooled(page, system):
     """Two readings at the bench, and the time counted down.
 
-    Newton's law from 74 to 50.09 °C in 30 min in a room of 21 °C gives k = ln(53 / 29.09) / 30 = 0.02 per minute; the
-    mark of a system is the lower of its two heat figures (tables/systems.csv) less 2 °C for the thermometer.
+    Newton's law from 74 to 50.09 °C in 30 min in a room of 21 °C gives k = ln(53 / 29.09) / 30 =
+    0.02 per minute; the mark of a system is the lower of its two heat figures (tables/systems.csv)
+    less 2 °C for the thermometer.
     """
     expect(page.locator("#cool-new-time")).to_have_value(re.compile("^14:3[67]"))
     page.locator("#cool-room").fill("21")
@@ -145,7 +149,8 @@ def printed(page, which, told):
 
 
 def test_from_an_empty_page_to_the_record(maker, tmp_path):
-    """A formula is typed, warned of, mended; another system is picked; the batch cools; the papers are printed."""
+    """A formula is typed, warned of, mended; another system is picked; the batch cools; the papers
+    are printed."""
     page = maker()
     formula_from_scratch(page)
     assert SYSTEMS[FIRST].ph_max == 6
@@ -173,7 +178,8 @@ def test_from_an_empty_page_to_the_record(maker, tmp_path):
 
 
 def test_program_goes_while_ranking_and_at_the_bench(chromium):
-    """What was asked for comes by itself when the program is back; what was typed meanwhile is there."""
+    """What was asked for comes by itself when the program is back; what was typed meanwhile is
+    there."""
     program = Program().start()
     context = chromium.new_context()
     context.set_default_timeout(PATIENCE_MS)
@@ -226,12 +232,16 @@ def test_two_tabs_with_two_products(maker, program):
     two.goto(program.link)
     formula_from_scratch(two, "The second", "8")
     for page, fits in ((one, True), (two, False)):
-        expect(page.locator("#check-ph-range .word").first).to_have_text("pass" if fits else "serious")
+        expect(page.locator("#check-ph-range .word").first).to_have_text(
+            "pass" if fits else "serious"
+        )
         view(page, "Which one?")
     said = []
     for page, name in ((one, "The first"), (two, "The second")):
         ranked(page)
-        expect(page.locator("table.systems caption")).to_have_text(f"Preservative systems for {name}")
+        expect(page.locator("table.systems caption")).to_have_text(
+            f"Preservative systems for {name}"
+        )
         said.append(page.locator(f"#system-{FIRST} .word").first.inner_text())
     assert said[0] != said[1]
     for page, temperature in ((one, "71"), (two, "62")):
@@ -316,7 +326,8 @@ def test_ranking_is_accessible(maker, size, scheme):
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", ["phone", "desk"])
 def test_bench_is_accessible(maker, size, scheme):
-    """With readings and a titration, all opened; with faults; nothing serious, and none scrolls sideways."""
+    """With readings and a titration, all opened; with faults; nothing serious, and none scrolls
+    sideways."""
     page = maker(size, scheme=scheme)
     page.get_by_role("button", name="Show an example").click()
     expect(page.locator("#verdict .stamp")).to_be_visible()
@@ -346,7 +357,8 @@ def test_bench_is_accessible(maker, size, scheme):
 
 
 def test_ranking_and_bench_by_keyboard_alone(maker):
-    """Everything is reached with the tab key, and a table that looks like cards on a phone is still a table."""
+    """Everything is reached with the tab key, and a table that looks like cards on a phone is still
+    a table."""
     page = maker("phone")
     page.get_by_role("button", name="Show an example").press("Enter")
     expect(page.locator("#verdict .stamp")).to_be_visible()

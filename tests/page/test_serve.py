@@ -26,7 +26,9 @@ def test_port_that_is_asked_for_and_taken_is_an_error():
     """It is not changed in silence."""
     with listening(0) as one:
         port = one.getsockname()[1]
-        with pytest.raises(PreservecheckError, match=f"--port: {port} cannot be had .*; leave --port out"):
+        with pytest.raises(
+            PreservecheckError, match=f"--port: {port} cannot be had .*; leave --port out"
+        ):
             listening(port)
 
 
@@ -57,7 +59,8 @@ def test_interrupt_in_the_middle_of_a_request():
     cookie = f"{cookie_name(program.port)}={program.link.partition('token=')[2]}"
     with socket.create_connection(("127.0.0.1", program.port)) as place:
         head = (
-            f"POST /verdict HTTP/1.1\r\nHost: 127.0.0.1:{program.port}\r\nOrigin: {program.origin}\r\n"
+            f"POST /verdict HTTP/1.1\r\nHost: 127.0.0.1:{program.port}\r\nOrigin: "
+            f"{program.origin}\r\n"
             f"Cookie: {cookie}\r\nContent-Length: 1000\r\n\r\nhalf a form"
         )
         place.sendall(head.encode())

@@ -1,4 +1,5 @@
-"""The second view: the ranking, sorted and narrowed, and a system put into the formula and back out."""
+"""The second view: the ranking, sorted and narrowed, and a system put into the formula and back
+out."""
 
 from __future__ import annotations
 
@@ -34,7 +35,8 @@ def draft_in(text):
 
 
 def fields(text=DEMO, **more):
-    """The form that holds a formula, with fields of the view; ``_`` stands for ``-`` in their names."""
+    """The form that holds a formula, with fields of the view; ``_`` stands for ``-`` in their
+    names."""
     return dict(pairs_of(draft_in(text))) | {k.replace("_", "-"): v for k, v in more.items()}
 
 
@@ -43,7 +45,11 @@ RANKINGS = {}
 
 def once(formula, tables, *, today, **wishes):
     """``choose``, which works out the same question once in this module, as it takes a second."""
-    key = (formula.sha256, today, *sorted((k, tuple(v) if k != "natural" else v) for k, v in wishes.items() if v))
+    key = (
+        formula.sha256,
+        today,
+        *sorted((k, tuple(v) if k != "natural" else v) for k, v in wishes.items() if v),
+    )
     if key not in RANKINGS:
         RANKINGS[key] = choose(formula, tables, today=today, **wishes)
     return RANKINGS[key]
@@ -56,7 +62,9 @@ def _quick(monkeypatch):
 
 def ranked(text=DEMO, **wishes):
     """What ``choose`` says of the formula that the page reads."""
-    return once(formula_of(draft_in(text), load_tables(), TODAY), load_tables(), today=TODAY, **wishes)
+    return once(
+        formula_of(draft_in(text), load_tables(), TODAY), load_tables(), today=TODAY, **wishes
+    )
 
 
 def asked(client, data, **kinds):
@@ -66,10 +74,14 @@ def asked(client, data, **kinds):
 
 
 def shown(text, key="id"):
-    """Ids of the rows in their order, or one of their keys; rows that are narrowed away are left out."""
+    """Ids of the rows in their order, or one of their keys; rows that are narrowed away are left
+    out."""
     rows = re.findall(r'<tbody class="system" id="system-([^"]+)"(.*?)>\n<tr>', text, re.DOTALL)
     rows = [(i, rest) for i, rest in rows if not rest.endswith(" hidden")]
-    return [i if key == "id" else re.search(rf'data-by-{key}="([^"]*)"', rest).group(1) for i, rest in rows]
+    return [
+        i if key == "id" else re.search(rf'data-by-{key}="([^"]*)"', rest).group(1)
+        for i, rest in rows
+    ]
 
 
 # ---- the table ----
@@ -110,7 +122,8 @@ def numbers(values):
 
 
 def test_order(client):
-    """Smallest dose first, what has none last; turned round the largest first, and still none last."""
+    """Smallest dose first, what has none last; turned round the largest first, and still none
+    last."""
     up = shown(asked(client, fields(which_order="dose")), "dose")
     down = shown(asked(client, fields(which_order="dose", which_turned="yes")), "dose")
     fit = sum(s.outcome != "does-not-fit" for s in ranked().systems)
@@ -118,7 +131,9 @@ def test_order(client):
     assert up[fit:] == down[fit:] == [""] * (len(up) - fit)
     margins = numbers(shown(asked(client, fields(which_order="margin")), "margin"))
     assert margins == sorted(margins)
-    assert -margins[0] == max(s.weakest.sum_of_ratios for s in ranked().systems if s.outcome != "does-not-fit")
+    assert -margins[0] == max(
+        s.weakest.sum_of_ratios for s in ranked().systems if s.outcome != "does-not-fit"
+    )
     checks = [c for c in shown(asked(client, fields(which_order="check")), "check") if c]
     assert checks == sorted(s.check for s in ranked().systems if s.outcome == "does-not-fit")
 
@@ -171,7 +186,9 @@ def test_leave_out_an_unknown_name(client):
 
 def test_natural_and_markets(client):
     """The other wishes that ``choose`` takes."""
-    assert shown(asked(client, fields(which_natural="yes"))) == [s.id for s in ranked(natural=True).systems]
+    assert shown(asked(client, fields(which_natural="yes"))) == [
+        s.id for s in ranked(natural=True).systems
+    ]
     text = asked(client, fields(which_markets="JP"))
     assert words.title(ranked(markets=("JP",))) in text
     assert shown(text) == [s.id for s in ranked(markets=("JP",)).systems]
@@ -189,7 +206,11 @@ def test_without_a_formula(client):
 
 def test_what_is_typed_is_escaped(client):
     """A name is a name, never a part of the page."""
-    data = fields() | {"product-name": "<script>x</script>", "which-text": '"><b>', "which-leave-out": "<i>"}
+    data = fields() | {
+        "product-name": "<script>x</script>",
+        "which-text": '"><b>',
+        "which-leave-out": "<i>",
+    }
     text = client.post("/which", data=data).text
     assert "<script>x" not in text
     assert '"><b>' not in text
@@ -211,7 +232,9 @@ def test_opens_to_its_checks(client, system):
     assert all(f.because in text for f in report.checks)
     whole = client.post(f"/which/checks/{system}", data=fields()).text
     assert "Back to the ranking" in whole
-    whole = client.post(f"/which/checks/{system}", data=fields(which_without="Sorbic Acid", which_charge="mixed")).text
+    whole = client.post(
+        f"/which/checks/{system}", data=fields(which_without="Sorbic Acid", which_charge="mixed")
+    ).text
     assert 'name="which-without" value="Sorbic Acid"' in whole
     assert 'name="which-charge" value="mixed"' in whole
     assert 'name="product-name"' in whole
@@ -219,7 +242,10 @@ def test_opens_to_its_checks(client, system):
 
 def test_checks_of_no_system(client):
     """An id that is none, and one that is left out, are told."""
-    for data, system in ((fields(), "nonsense"), (fields(which_without="Phenoxyethanol"), "phenoxyethanol")):
+    for data, system in (
+        (fields(), "nonsense"),
+        (fields(which_without="Phenoxyethanol"), "phenoxyethanol"),
+    ):
         answer = client.post(f"/which/checks/{system}", data=data, headers=PIECE)
         assert answer.status_code == 200
         assert "no longer among those" in answer.text
@@ -232,7 +258,10 @@ def recipe(formula):
     """Everything of a formula that a recipe holds, but for the names of its phases."""
     return [
         (p.heated_to_c, p.held_min, None if p.added_at_c is None else round(p.added_at_c, 9))
-        + tuple((x.name, x.kind, None if x.amount is None else round(x.amount, 9), x.rest, x.strength) for x in p.lines)
+        + tuple(
+            (x.name, x.kind, None if x.amount is None else round(x.amount, 9), x.rest, x.strength)
+            for x in p.lines
+        )
         for p in formula.phases
     ]
 
@@ -282,7 +311,8 @@ SOURCES = {p.stem: p.read_text(encoding="utf-8") for p in EXAMPLES} | {
 
 @pytest.mark.parametrize("source", SOURCES.values(), ids=SOURCES)
 def test_put_in_is_the_formula_that_choose_judged(source):
-    """Every system that fits: the recipe in the draft is the one that the ranking speaks of; readings stay."""
+    """Every system that fits: the recipe in the draft is the one that the ranking speaks of;
+    readings stay."""
     tables, draft = load_tables(), draft_in(source)
     formula, before = formula_of(draft, tables, TODAY), pairs_of(draft)
     for option in ranked(source).systems:
@@ -294,7 +324,10 @@ def test_put_in_is_the_formula_that_choose_judged(source):
         assert after.measured == formula.measured
         assert after.product.scale_step_g == formula.product.scale_step_g
         facts = {"measured": option.formula.measured, "product": option.formula.product}
-        told = formula.measured != facts["measured"] or formula.product.scale_step_g != facts["product"].scale_step_g
+        told = (
+            formula.measured != facts["measured"]
+            or formula.product.scale_step_g != facts["product"].scale_step_g
+        )
         assert bool(picked.todo) is told, option.id
     assert pairs_of(draft) == before
 
@@ -313,10 +346,13 @@ def test_alone_as_among_all():
 
 
 def test_put_in_as_typed():
-    """The maker's own texts stay; °F where he writes °F; 185 + 12 + 1.6 + 1.4 = 200 g is the batch that was meant."""
+    """The maker's own texts stay; °F where he writes °F; 185 + 12 + 1.6 + 1.4 = 200 g is the batch
+    that was meant."""
     tables, draft = load_tables(), draft_in(GRAMS)
     option = next(
-        s for s in ranked(GRAMS).systems if s.outcome != "does-not-fit" and s.formula.phases[-1].name == "preservative"
+        s
+        for s in ranked(GRAMS).systems
+        if s.outcome != "does-not-fit" and s.formula.phases[-1].name == "preservative"
     )
     picked = put_in(draft, formula_of(draft, tables, TODAY), option, tables)
     assert picked.draft.phases[0].fields == draft.phases[0].fields
@@ -324,20 +360,32 @@ def test_put_in_as_typed():
     assert picked.draft.phases[-1].fields["added_at_unit"] == "°F"
     assert picked.draft.product["batch"] == "200"
     assert any("200 g" in text for text in picked.done)
-    assert picked.draft.phases[0].lines[0] == {"kind": "ingredient", "ingredient": "Aqua", "rest": "yes"}
+    assert picked.draft.phases[0].lines[0] == {
+        "kind": "ingredient",
+        "ingredient": "Aqua",
+        "rest": "yes",
+    }
     # 1.6 of 200 g
     assert "Taken out: 0.8 % benzyl-alcohol-dehydroacetic-acid" in " ".join(picked.done)
 
 
 def test_put_into_the_empty_phase_of_a_new_formula():
-    """Who starts from the page's own empty formula finds the preservative in the line that waits for it."""
+    """Who starts from the page's own empty formula finds the preservative in the line that waits
+    for it."""
     tables, draft = load_tables(), new_draft()
-    draft.product |= {"name": "First try", "use": "rinse-off", "type": "conditioner", "markets": "EU"}
+    draft.product |= {
+        "name": "First try",
+        "use": "rinse-off",
+        "type": "conditioner",
+        "markets": "EU",
+    }
     draft.measured["ph"] = "4.5"
     draft.phases[0].lines[1] |= {"ingredient": "Glycerin", "amount": "3"}
     formula = formula_of(draft, tables, TODAY)
     option = next(
-        s for s in choose(formula, tables, today=TODAY).systems if s.outcome != "does-not-fit" and not s.partner
+        s
+        for s in choose(formula, tables, today=TODAY).systems
+        if s.outcome != "does-not-fit" and not s.partner
     )
     picked = put_in(draft, formula, option, tables)
     assert [p.fields["name"] for p in picked.draft.phases] == ["heated", "cool-down"]
@@ -351,7 +399,9 @@ def test_gum_is_replaced_in_words():
     """Where ``choose`` wants another gum it stands in the formula, and that is said."""
     tables, draft = load_tables(), draft_in(ANIONIC)
     formula = formula_of(draft, tables, TODAY)
-    option = next(s for s in ranked(ANIONIC).systems if any("Hydroxyethylcellulose" in c for c in s.changes))
+    option = next(
+        s for s in ranked(ANIONIC).systems if any("Hydroxyethylcellulose" in c for c in s.changes)
+    )
     picked = put_in(draft, formula, option, tables)
     assert "Xanthan Gum is replaced by Hydroxyethylcellulose." in picked.done
     assert "Aqua now fills up the rest." in picked.done
@@ -362,7 +412,8 @@ def test_gum_is_replaced_in_words():
 
 
 def test_put_and_undo_without_scripting(client):
-    """The answer is the first view with its new verdict and what was done; undo brings the old formula back."""
+    """The answer is the first view with its new verdict and what was done; undo brings the old
+    formula back."""
     system = "sodium-benzoate-potassium-sorbate"
     answer = client.post("/which/put", data=fields(do=f"put {system}"))
     text = html.unescape(answer.text)
@@ -399,4 +450,9 @@ def test_what_does_not_fit_is_not_put_in(client, system):
 
 def test_put_needs_the_token(stranger):
     """Like everything that posts."""
-    assert stranger.post("/which/put", data=fields(), headers={"origin": "http://127.0.0.1:47613"}).status_code == 403
+    assert (
+        stranger.post(
+            "/which/put", data=fields(), headers={"origin": "http://127.0.0.1:47613"}
+        ).status_code
+        == 403
+    )

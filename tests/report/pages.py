@@ -44,7 +44,14 @@ def check_page(page):
     assert [i for i, n in Counter(ids).items() if n > 1] == []
     for element in tree.iter():
         for name, value in element.attrib.items():
-            if name in ("src", "href", "srcset", "action", "data", "{http://www.w3.org/1999/xlink}href"):
+            if name in (
+                "src",
+                "href",
+                "srcset",
+                "action",
+                "data",
+                "{http://www.w3.org/1999/xlink}href",
+            ):
                 assert value.startswith("#"), value
                 assert value[1:] in ids, value
             assert not name.startswith("on"), name
@@ -53,7 +60,11 @@ def check_page(page):
     assert not all_of(tree, "script")
     assert "url(http" not in page
     assert "@import" not in page
-    levels = [int(e.tag[-1]) for e in tree.iter() if isinstance(e.tag, str) and re.fullmatch(HTML + "h[1-6]", e.tag)]
+    levels = [
+        int(e.tag[-1])
+        for e in tree.iter()
+        if isinstance(e.tag, str) and re.fullmatch(HTML + "h[1-6]", e.tag)
+    ]
     assert levels[0] == 1
     assert all(b <= a + 1 for a, b in zip(levels, levels[1:], strict=False)), levels
     for table in all_of(tree, "table"):

@@ -1,4 +1,5 @@
-"""The ranking as text, Markdown and JSON: layout on options made by hand, so that no test hangs on the tables."""
+"""The ranking as text, Markdown and JSON: layout on options made by hand, so that no test hangs on
+the tables."""
 
 import datetime as dt
 import json
@@ -103,7 +104,8 @@ class TestText:
         assert "AFTER A CHANGE" not in report.render_text(ranking(option()))
 
     def test_figures(self):
-        """Dose, grams, the scale, the span of doses and pH, the temperature, the margin and the chance."""
+        """Dose, grams, the scale, the span of doses and pH, the temperature, the margin and the
+        chance."""
         page = text(option())
         for said in (
             "0.85 % = 4.25 g",
@@ -111,7 +113,8 @@ class TestText:
             "0.712 to 1 % would do",
             "Goes in below 45 °C (113 °F), phase cool-down.",
             "Works from pH 3 to 10.",
-            "Weakest against Staphylococcus aureus: 1.2 times what stops it, chance of passing 87 %: too close to "
+            "Weakest against Staphylococcus aureus: 1.2 times what stops it, chance of passing 87 "
+            "%: too close to "
             "count on.",
             "17 findings: 14 pass, 1 warn, 2 unknown",
         ):
@@ -119,21 +122,27 @@ class TestText:
 
     def test_change(self):
         """What has to be changed stands on its own line; one that fits names none."""
-        assert "Change: lower the pH from 5.5 to 4.9 or below; pair it with 0.9 % phenoxyethanol." in text(
-            option(**CHANGED)
+        assert (
+            "Change: lower the pH from 5.5 to 4.9 or below; pair it with 0.9 % phenoxyethanol."
+            in text(option(**CHANGED))
         )
         assert "Change:" not in text(option())
 
     def test_dose_for_another_ph(self):
         """A dose for another pH says so, and what holds at the pH as measured."""
         page = text(option(**CHANGED))
-        assert "(the scale may be off by 2.4 %); at pH 4.9; as measured, at pH 5.5, 0.712 to 1 % would do." in page
+        assert (
+            "(the scale may be off by 2.4 %); at pH 4.9; as measured, at pH 5.5, 0.712 to 1 % "
+            "would do." in page
+        )
 
     def test_remarks(self):
         """What is to be said of the formula stands above the ranking."""
         page = text(option(), remarks=("Mend this first.",))
         assert page.index("Mend this first.") < page.index("FITS (1)")
-        assert "Mend this first." in report.render_markdown(ranking(option(), remarks=("Mend this first.",)))
+        assert "Mend this first." in report.render_markdown(
+            ranking(option(), remarks=("Mend this first.",))
+        )
 
     def test_a_close_call(self):
         """Below 90 in 100 the chance is called close."""
@@ -155,7 +164,9 @@ class TestText:
     def test_closing(self):
         """The last words name what to write into the formula, the partner too."""
         assert "write 0.85 % phenoxyethanol into the formula" in text(option())
-        assert "write 0.85 % sodium-benzoate and 0.9 % phenoxyethanol into the formula" in text(option(**CHANGED))
+        assert "write 0.85 % sodium-benzoate and 0.9 % phenoxyethanol into the formula" in text(
+            option(**CHANGED)
+        )
 
     def test_screen(self):
         """The page says that it is no proof, and whose tables it used."""
@@ -169,7 +180,10 @@ class TestText:
             ({"percent_low": None}, "no dose is known at which every microbe is stopped"),
             ({"percent_low": 1.962}, "alone it would take 1.96 %, and at most 1 % is allowed"),
             ({"ph_low": None, "ph_high": None}, "No pH is known at which it works here alone."),
-            ({"weakest": Weakest(microbe="Candida albicans", sum_of_ratios=None)}, "Candida albicans: unknown"),
+            (
+                {"weakest": Weakest(microbe="Candida albicans", sum_of_ratios=None)},
+                "Candida albicans: unknown",
+            ),
         ],
     )
     def test_unknown_figures(self, changes, said):
@@ -194,7 +208,8 @@ class TestText:
         """The first line names the formula, the pH, the markets and what narrowed the choice."""
         page = text(option(), narrowed=("without Benzyl Alcohol", "markets JP"), ph=None)
         assert page.startswith(
-            "Preservatives for Oat | cream: 1 systems, pH not measured, EU, GB; without Benzyl Alcohol; markets JP."
+            "Preservatives for Oat | cream: 1 systems, pH not measured, EU, GB; without Benzyl "
+            "Alcohol; markets JP."
         )
 
     @pytest.mark.parametrize("width", [60, 80, 100])
@@ -210,7 +225,12 @@ class TestMarkdown:
         """A table for each group, a row for each system, as many cells in a row as in its head."""
         lines = report.render_markdown(EVERY).splitlines()
         rows = [x for x in lines if x.startswith("|")]
-        assert sum("phenoxyethanol |" in x or "sodium-benzoate |" in x or "mci-mi |" in x for x in rows) == 3
+        assert (
+            sum(
+                "phenoxyethanol |" in x or "sodium-benzoate |" in x or "mci-mi |" in x for x in rows
+            )
+            == 3
+        )
         widths = [x.replace(r"\|", "").count("|") for x in rows]
         assert sorted(set(widths)) == [3, 10]
 
@@ -221,7 +241,12 @@ class TestMarkdown:
     def test_same_facts(self):
         """Doses, changes and reasons of the text stand in it too."""
         page = report.render_markdown(EVERY)
-        for said in ("0.85 % = 4.25 g", "lower the pH from 5.5 to 4.9", "Annex V/39", "1.2 times what stops it"):
+        for said in (
+            "0.85 % = 4.25 g",
+            "lower the pH from 5.5 to 4.9",
+            "Annex V/39",
+            "1.2 times what stops it",
+        ):
             assert said in page
 
 
@@ -233,11 +258,18 @@ class TestJson:
         data = json.loads(report.render_json(EVERY))
         assert list(data)[:4] == ["format", "program", "tables_sha256", "formula_sha256"]
         assert data["order"] == "Fits before the rest."
-        assert [s["outcome"] for s in data["systems"]] == ["fits", "fits-after-change", "does-not-fit"]
+        assert [s["outcome"] for s in data["systems"]] == [
+            "fits",
+            "fits-after-change",
+            "does-not-fit",
+        ]
         assert data["systems"][0] | {"weakest": None} == {
             k: list(v) if isinstance(v, tuple) else v for k, v in FIGURES.items()
         } | {"weakest": None}
-        assert data["systems"][0]["weakest"] == {"microbe": "Staphylococcus aureus", "sum_of_ratios": 1.234}
+        assert data["systems"][0]["weakest"] == {
+            "microbe": "Staphylococcus aureus",
+            "sum_of_ratios": 1.234,
+        }
 
     def test_unknown_is_null(self):
         """What is not known is null."""

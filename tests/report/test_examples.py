@@ -1,4 +1,5 @@
-"""Three formulas of our own as whole reports in all forms; open the files beside this one to look at them."""
+"""Three formulas of our own as whole reports in all forms; open the files beside this one to look
+at them."""
 
 import datetime as dt
 import re
@@ -78,7 +79,11 @@ def test_verdicts():
     }
     unknown = {f.id for f in unmeasured.checks if f.verdict == "unknown"}
     assert unknown >= {"ph-range", "free-active", "product-ph", "heat-limit", "weighing"}
-    assert not any(f.verdict == "pass" for f in unmeasured.checks if f.id in ("ph-range", "product-ph", "heat-limit"))
+    assert not any(
+        f.verdict == "pass"
+        for f in unmeasured.checks
+        if f.id in ("ph-range", "product-ph", "heat-limit")
+    )
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -90,7 +95,8 @@ def test_lines_fit(name, width):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_every_reference_has_its_source(name):
-    """Every number in brackets stands in the source list, and no source stands there for nothing."""
+    """Every number in brackets stands in the source list, and no source stands there for
+    nothing."""
     page = text.render(report_on(name))
     body, _, sources = page.partition("\nSOURCES\n")
     listed = set(map(int, re.findall(r"^ +\[(\d+)\] ", sources, re.MULTILINE)))

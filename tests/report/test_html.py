@@ -1,4 +1,5 @@
-"""The HTML report: valid, self-contained, escaped, and with the same findings as the other forms."""
+"""The HTML report: valid, self-contained, escaped, and with the same findings as the other
+forms."""
 
 import datetime as dt
 import re
@@ -38,8 +39,16 @@ def test_all_that_the_report_says(name, pages):
     """Verdict, each reason, each remedy, label, caution, gap and source stand on the page."""
     report, page = pages[name]
     words = text_of(check_page(page))
-    wanted = [o.verdict_of(report), o.counted(report.counts), o.SCREEN, *report.cautions, *report.not_covered]
-    wanted += [f.because for f in report.checks] + [f.do for f in report.checks if f.do and f.verdict != "pass"]
+    wanted = [
+        o.verdict_of(report),
+        o.counted(report.counts),
+        o.SCREEN,
+        *report.cautions,
+        *report.not_covered,
+    ]
+    wanted += [f.because for f in report.checks] + [
+        f.do for f in report.checks if f.do and f.verdict != "pass"
+    ]
     wanted += [s for f in report.checks for s in f.sources]
     for text in wanted:
         assert " ".join(text.split()) in words
@@ -78,7 +87,9 @@ def test_report_without_formula_has_no_plots():
 
 def test_hostile_texts_are_harmless():
     """A script in any text of a report is shown, not run; a template mark is not filled in."""
-    finding = made_finding(about=HOSTILE, because=HOSTILE, do=HOSTILE, verdict="warn", sources=(HOSTILE,))
+    finding = made_finding(
+        about=HOSTILE, because=HOSTILE, do=HOSTILE, verdict="warn", sources=(HOSTILE,)
+    )
     texts = {n: (HOSTILE,) for n in ("remarks", "own_rows", "labels", "cautions", "not_covered")}
     page = html.render(made_report(finding, name=HOSTILE, **texts))
     tree = check_page(page)
@@ -107,7 +118,8 @@ def test_signs_that_a_page_may_not_hold():
 
 
 def test_several_reports_in_one_page(pages):
-    """Several reports share one valid page with a summary of all files, also those that could not be read."""
+    """Several reports share one valid page with a summary of all files, also those that could not
+    be read."""
     page = html.render_many([pages[n][0] for n in NAMES], ["lost.toml"])
     tree = check_page(page)
     rows = [text_of(r) for r in all_of(all_of(tree, "table")[-1], "tr")]
@@ -125,7 +137,8 @@ def colours(block):
 
 
 def luminance(colour):
-    """Relative luminance, WCAG 2.2: the linear parts of red, green and blue, weighed 0.2126, 0.7152, 0.0722."""
+    """Relative luminance, WCAG 2.2: the linear parts of red, green and blue, weighed 0.2126,
+    0.7152, 0.0722."""
     digits = colour[1:] if len(colour) == 7 else "".join(c * 2 for c in colour[1:])
     parts = [int(digits[i : i + 2], 16) / 255 for i in (0, 2, 4)]
     linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]

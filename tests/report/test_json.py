@@ -58,7 +58,9 @@ def test_keys_of_a_finding():
 def test_active_says_where_it_comes_from():
     """The origin of an active stands under ``from``."""
     (system,) = standard.loads(json.render(made_report(made_finding())))["preservatives"]
-    assert system["actives"] == [{"inci": "Phenoxyethanol", "percent": 1.0, "from": "phenoxyethanol"}]
+    assert system["actives"] == [
+        {"inci": "Phenoxyethanol", "percent": 1.0, "from": "phenoxyethanol"}
+    ]
 
 
 @pytest.mark.parametrize("value", [0.1 + 0.2, 1 / 3, 5e-324, None])

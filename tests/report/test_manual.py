@@ -21,7 +21,9 @@ def test_list_names_all_checks_in_order():
     """The list has all thirteen checks in the order of a report."""
     page = manual.render_list(width=80)
     assert [
-        line.split()[0] for line in page.splitlines() if line.startswith("  ") and not line.startswith("   ")
+        line.split()[0]
+        for line in page.splitlines()
+        if line.startswith("  ") and not line.startswith("   ")
     ] == list(BY_ID)
     assert len(BY_ID) == 13
 
@@ -35,18 +37,22 @@ def test_constants_have_their_sources():
 
 def test_constants_on_one_line_share_their_source():
     """A source above several figures holds for each of them."""
-    found = {name: (value, source) for name, value, source in manual.constants_of(BY_ID["free-active"])}
+    found = {
+        name: (value, source) for name, value, source in manual.constants_of(BY_ID["free-active"])
+    }
     assert found["enough"] == ("1", "fixed for this program, no outside source")
     assert found["half"] == ("0.5", "fixed for this program, no outside source")
 
 
 def test_uncertain_values_are_named():
-    """A page says which readings and table values can change the verdict within their tolerances."""
+    """A page says which readings and table values can change the verdict within their
+    tolerances."""
     assert "passing): the pH reading." in " ".join(manual.render("ph-range", width=80).split())
 
 
 @pytest.mark.parametrize(
-    ("written", "meant"), [("phrange", "ph-range"), ("free active", "free-active"), ("Does", "dose")]
+    ("written", "meant"),
+    [("phrange", "ph-range"), ("free active", "free-active"), ("Does", "dose")],
 )
 def test_unknown_check_gets_the_nearest(written, meant):
     """A name that is no check is answered with the nearest ones."""
@@ -61,9 +67,11 @@ def test_spelling_is_forgiven(written):
 
 
 def test_layout_of_a_docstring():
-    """Paragraphs are wrapped anew; a list keeps its columns, and its entries their continuation lines."""
+    """Paragraphs are wrapped anew; a list keeps its columns, and its entries their continuation
+    lines."""
     text = (
-        "One line that is rather long, in fact,\nand goes on.\n\n    fault      one\n    warning    two words here\n"
+        "One line that is rather long, in fact,\nand goes on.\n\n    fault      one\n    warning  "
+        "  two words here\n"
         "               three\n\nEnd."
     )
     assert manual.flowed(text, 30) == [

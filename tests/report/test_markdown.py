@@ -39,7 +39,10 @@ def test_same_order_as_the_text():
     """Verdict and remedies come first, then evidence, challenge test, sources and the footer."""
     page = markdown.render(
         made_report(
-            microbe("Candida albicans", 0.3), made_finding(), cautions=("Wear gloves.",), remarks=("Taken as pure.",)
+            microbe("Candida albicans", 0.3),
+            made_finding(),
+            cautions=("Wear gloves.",),
+            remarks=("Taken as pure.",),
         )
     )
     order = [
@@ -70,5 +73,6 @@ def test_several_reports_end_with_a_summary():
     """Several files share a page with a table of verdicts at its end."""
     page = markdown.render_many([made_report(made_finding())], ["c.toml"])
     assert page.endswith(
-        "| lotion.toml | pass | 1 findings: 1 pass, 0 warn, 0 unknown |\n| c.toml | unread | could not be read |\n"
+        "| lotion.toml | pass | 1 findings: 1 pass, 0 warn, 0 unknown |\n| c.toml | unread | "
+        "could not be read |\n"
     )

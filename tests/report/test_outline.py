@@ -13,7 +13,10 @@ from tests.report.made import made_finding, made_report, microbe
     ("figure", "text"),
     [
         (Figure(value=4.4, tolerance=0.1), "4.4 ± 0.1"),
-        (Figure(value=0.98993, tolerance=0.003), "0.990 ± 0.003"),  # as many places as the tolerance has
+        (
+            Figure(value=0.98993, tolerance=0.003),
+            "0.990 ± 0.003",
+        ),  # as many places as the tolerance has
         (Figure(value=3.8122, tolerance=0.0005), "3.81 ± 0.0005"),  # never more than three digits
         (Figure(value=38.0, tolerance=2.0, unit="°C"), "38 ± 2 °C"),
         (Figure(value=0.0, tolerance=0.1), "0.0 ± 0.1"),
@@ -24,13 +27,21 @@ from tests.report.made import made_finding, made_report, microbe
     ],
 )
 def test_figure_in_words(figure, text):
-    """A figure has its unit and tolerance and at most three digits behind which nothing is pretended."""
+    """A figure has its unit and tolerance and at most three digits behind which nothing is
+    pretended."""
     assert outline.figure_text(figure) == text
 
 
 @pytest.mark.parametrize(
     ("chance", "text"),
-    [(None, ""), (0.0, "0 %"), (0.004, "below 1 %"), (0.5, "50 %"), (0.9951, "above 99 %"), (1.0, "100 %")],
+    [
+        (None, ""),
+        (0.0, "0 %"),
+        (0.004, "below 1 %"),
+        (0.5, "50 %"),
+        (0.9951, "above 99 %"),
+        (1.0, "100 %"),
+    ],
 )
 def test_chance_in_words(chance, text):
     """A chance is only called 0 or 100 % where no draw at all did otherwise."""
@@ -38,7 +49,8 @@ def test_chance_in_words(chance, text):
 
 
 def test_worst_comes_first():
-    """Serious faults stand before warnings, these before unknowns, these before hints on what passes."""
+    """Serious faults stand before warnings, these before unknowns, these before hints on what
+    passes."""
     findings = [
         made_finding(verdict="pass", do="Keep it dry."),
         made_finding("weighing", verdict="unknown", do="Weigh."),
@@ -61,15 +73,22 @@ def test_pass_without_advice_asks_for_nothing():
 
 def test_same_remedy_is_said_once():
     """Microbes with the same remedy are one entry that gives the span of their sums."""
-    (action,) = outline.actions(made_report(microbe("Candida albicans", 0.3), microbe("Escherichia coli", 0.12)))
+    (action,) = outline.actions(
+        made_report(microbe("Candida albicans", 0.3), microbe("Escherichia coli", 0.12))
+    )
     assert action.title == "free-active: Candida albicans, Escherichia coli"
-    assert action.because == "The free amounts add up to 0.12 to 0.3 times what stops them; 1 is needed."
+    assert (
+        action.because
+        == "The free amounts add up to 0.12 to 0.3 times what stops them; 1 is needed."
+    )
 
 
 def test_different_remedies_stay_apart():
     """Microbes whose remedies differ are not put together."""
     found = outline.actions(
-        made_report(microbe("Candida albicans", 0.3, "Lower the pH."), microbe("Escherichia coli", 0.3))
+        made_report(
+            microbe("Candida albicans", 0.3, "Lower the pH."), microbe("Escherichia coli", 0.3)
+        )
     )
     assert [a.do for a in found] == ["Lower the pH.", "Raise the dose."]
 
@@ -77,7 +96,9 @@ def test_different_remedies_stay_apart():
 def test_serious_and_slight_stay_apart():
     """A remedy that a serious and a slight fault share is not shown as slight."""
     found = outline.actions(
-        made_report(microbe("Candida albicans", 0.9, serious=False), microbe("Escherichia coli", 0.3))
+        made_report(
+            microbe("Candida albicans", 0.9, serious=False), microbe("Escherichia coli", 0.3)
+        )
     )
     assert [a.kind for a in found] == ["serious", "warn"]
 
@@ -86,7 +107,11 @@ def test_remedy_of_several_checks():
     """Checks that wait for the same reading are one entry that names them all."""
     pending = [
         made_finding(c, a, "unknown", do="Measure the pH.")
-        for c, a in (("ph-range", "phenoxyethanol"), ("product-ph", "formula"), ("free-active", "Candida albicans"))
+        for c, a in (
+            ("ph-range", "phenoxyethanol"),
+            ("product-ph", "formula"),
+            ("free-active", "Candida albicans"),
+        )
     ]
     for f in pending[2:]:
         f.figures["sum_of_ratios"] = Figure(value=None)
@@ -104,7 +129,10 @@ def test_finding_without_remedy_points_to_the_evidence():
     ("text", "short"),
     [
         ("Too low. The rest is detail.", "Too low."),
-        ("Counted as in Ph. Eur. 5.1.3 today.", "Counted as in Ph."),  # cut early is harmless, cut late is long
+        (
+            "Counted as in Ph. Eur. 5.1.3 today.",
+            "Counted as in Ph.",
+        ),  # cut early is harmless, cut late is long
         ("a" * 100 + " " + "b" * 100, "a" * 100 + " …"),
         # 130 letters and a sign fit into 170, and are more than half of it; 30 are not
         ("a" * 130 + "; " + "b" * 20 + " " + "c" * 100, "a" * 130 + " …"),
@@ -157,9 +185,15 @@ def test_own_row_is_seen():
     ("finding", "words"),
     [
         (made_finding(), "pass: every check came out well"),
-        (made_finding(verdict="unknown"), "unknown: a figure is missing, and missing is not passed"),
+        (
+            made_finding(verdict="unknown"),
+            "unknown: a figure is missing, and missing is not passed",
+        ),
         (made_finding(verdict="warn"), "warn: see to what follows before you fill this batch"),
-        (made_finding(verdict="warn", serious=True), "warn, serious: do not fill this batch as it stands"),
+        (
+            made_finding(verdict="warn", serious=True),
+            "warn, serious: do not fill this batch as it stands",
+        ),
     ],
 )
 def test_verdict_in_words(finding, words):
@@ -169,7 +203,9 @@ def test_verdict_in_words(finding, words):
 
 def test_active_table_holds_unknown_limits():
     """An active whose MIC is not known shows that in its cell."""
-    microbes, (row,) = outline.active_rows([microbe("Candida albicans", 0.5), microbe("Escherichia coli", 0)])
+    microbes, (row,) = outline.active_rows(
+        [microbe("Candida albicans", 0.5), microbe("Escherichia coli", 0)]
+    )
     assert microbes == ["Candida albicans", "Escherichia coli"]
     assert row.limits == ("0.4", "not known")
     assert (row.total, row.working, row.free) == ("0.4", "50", "0.2")
@@ -198,11 +234,18 @@ def test_unit_of_several_figures_is_said_once():
         "temperature_c": Figure(value=40.0, tolerance=2.0, unit="°C"),
         "hurdles": Figure(value=None),
     }
-    assert outline.figures_text(figures) == "amount 0.1; at least 0.2 (%); hottest 40 ± 2 °C; further hurdles not known"
+    assert (
+        outline.figures_text(figures)
+        == "amount 0.1; at least 0.2 (%); hottest 40 ± 2 °C; further hurdles not known"
+    )
 
 
 def test_limit_that_does_not_exist_is_not_shown():
-    """An unknown figure is shown where the verdict is unknown; beside another verdict it is an open end."""
+    """An unknown figure is shown where the verdict is unknown; beside another verdict it is an open
+    end."""
     figures = {"ph": Figure(value=4.0), "ph_max": Figure(value=None)}
     assert list(outline.common_figures(made_finding(verdict="warn", figures=figures))) == ["ph"]
-    assert list(outline.common_figures(made_finding(verdict="unknown", figures=figures))) == ["ph", "ph_max"]
+    assert list(outline.common_figures(made_finding(verdict="unknown", figures=figures))) == [
+        "ph",
+        "ph_max",
+    ]

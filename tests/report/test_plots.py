@@ -56,7 +56,8 @@ def test_same_each_time(plain):
 
 
 def test_ids_are_unique_over_several_formulas(plain):
-    """Drawings of two formulas share no id, so that both stand in one page; every reference inside has its target."""
+    """Drawings of two formulas share no id, so that both stand in one page; every reference inside
+    has its target."""
     other, _ = drawn(make_formula(phases=HEATED, ph=4.5), prefix="r2-")
     text = "".join(p.svg for p in (*plain[0].values(), *other.values()))
     ids = re.findall(r'\bid="([^"]+)"', text)
@@ -87,7 +88,8 @@ def test_colours_are_the_page_s(plain):
 def test_lines_differ_without_colour(plain):
     """Two actives differ in dashes, not in colour alone."""
     lines = re.findall(
-        r'style="fill: none; (?:stroke-dasharray: ([^;]+); )?[^"]*stroke: var\(--line-(\d)', plain[0]["ph"].svg
+        r'style="fill: none; (?:stroke-dasharray: ([^;]+); )?[^"]*stroke: var\(--line-(\d)',
+        plain[0]["ph"].svg,
     )
     by_colour = {}
     for dash, colour in lines:
@@ -104,7 +106,8 @@ def test_measured_band_is_hatched(plain):
 
 
 def test_customary_ph_stands_over_the_plot():
-    """A rinse-off conditioner lies at pH 3.8 to 4.8 (tables/product_ph.csv: common practice, no source)."""
+    """A rinse-off conditioner lies at pH 3.8 to 4.8 (tables/product_ph.csv: common practice, no
+    source)."""
     rinsed = make_formula(None, BENZOATE, ph=4.5, type="conditioner", use="rinse-off")
     plot = drawn(rinsed)[0]["ph"]
     assert "pH 3.8 to 4.8 is customary for a conditioner." in plot.text
@@ -112,7 +115,8 @@ def test_customary_ph_stands_over_the_plot():
 
 
 def test_shares_follow_the_law_of_mass_action(plain):
-    """The share that the words give at pH 5 is 1 / (1 + 10^(5 - pKa')), with the pKa' that the check states."""
+    """The share that the words give at pH 5 is 1 / (1 + 10^(5 - pKa')), with the pKa' that the
+    check states."""
     plots, findings = plain
     figures = next(f for f in findings if f.id == "free-active").figures
     for acid in ("Benzoic Acid", "Sorbic Acid"):
@@ -129,7 +133,9 @@ def test_sums_are_those_of_the_check(plain):
     for f in found:
         said = re.search(rf"{f.about} ([0-9.]+) \(([0-9.]+) to ([0-9.]+)\)", plots["microbes"].text)
         value, low, high = map(float, said.groups())
-        assert value == pytest.approx(f.figures["sum_of_ratios"].value, rel=0.06)  # two digits are printed
+        assert value == pytest.approx(
+            f.figures["sum_of_ratios"].value, rel=0.06
+        )  # two digits are printed
         assert low < value < high
 
 
@@ -169,12 +175,17 @@ def test_no_preservative():
 
 def test_what_is_banned_is_shown():
     """A substance that is not allowed at all stands in the dose plot."""
-    plots, _ = drawn(make_formula({"Salicylic Acid": 0.5}, use="leave-on", type="styling", users="under-3", ph=4.5))
+    plots, _ = drawn(
+        make_formula(
+            {"Salicylic Acid": 0.5}, use="leave-on", type="styling", users="under-3", ph=4.5
+        )
+    )
     assert "not allowed" in plots["dose"].text
 
 
 @pytest.mark.parametrize(
-    "name", ["<script>alert(1)</script>", "$\\frac{1}{0}$", "a & b", "\u6d17\u53d1 \U0001f9f4", "x" * 90]
+    "name",
+    ["<script>alert(1)</script>", "$\\frac{1}{0}$", "a & b", "\u6d17\u53d1 \U0001f9f4", "x" * 90],
 )
 def test_odd_names(name):
     """A phase of any name is drawn, and its name stays text."""
@@ -188,7 +199,9 @@ def test_odd_names(name):
 def test_extreme_sums_stay_on_the_page():
     """Sums of nearly nothing and of very much are drawn at the edge and said in figures."""
     for percent, ph in ((0.0001, 9.0), (30.0, 3.0)):
-        plots, _ = drawn(make_formula(systems={"sodium-benzoate-potassium-sorbate": percent}, ph=ph))
+        plots, _ = drawn(
+            make_formula(systems={"sodium-benzoate-potassium-sorbate": percent}, ph=ph)
+        )
         assert "nan" not in plots["microbes"].svg.casefold()
 
 

@@ -18,19 +18,28 @@ def tables():
 def own(tmp_path_factory):
     """The shipped tables with one row of the user's own."""
     folder = tmp_path_factory.mktemp("own")
-    (folder / "product_ph.csv").write_text("type,use,ph_min,ph_max\nscalp,any,4.4,5.6\n", encoding="utf-8")
+    (folder / "product_ph.csv").write_text(
+        "type,use,ph_min,ph_max\nscalp,any,4.4,5.6\n", encoding="utf-8"
+    )
     return load_tables(folder)
 
 
 def test_all_tables_are_named_with_their_rows(tables):
     """The overview has every table with the number of its rows."""
-    lines = [line.split() for line in rows.render_tables(tables, width=80).splitlines() if line[:1].isalpha()]
-    assert {line[0]: int(line[1]) for line in lines if line[1].isdigit()} == {n: len(tables.rows(n)) for n in TABLES}
+    lines = [
+        line.split()
+        for line in rows.render_tables(tables, width=80).splitlines()
+        if line[:1].isalpha()
+    ]
+    assert {line[0]: int(line[1]) for line in lines if line[1].isdigit()} == {
+        n: len(tables.rows(n)) for n in TABLES
+    }
 
 
 @pytest.mark.parametrize("table", TABLES)
 def test_list_has_a_line_for_each_row(tables, table):
-    """Every row is a line that ends with its unbroken key, and the number of rows closes the list."""
+    """Every row is a line that ends with its unbroken key, and the number of rows closes the
+    list."""
     lines = rows.render_list(tables, table).splitlines()
     assert lines[-1] == f"{len(tables.rows(table))} rows"
     for row, line in zip(tables.rows(table), lines[1:], strict=False):
@@ -40,8 +49,14 @@ def test_list_has_a_line_for_each_row(tables, table):
 def test_list_of_systems_has_what_a_maker_picks_by(tables):
     """A system's line has pH, dose, heat, charge, four ratings and the unbroken id."""
     row = next(s for s in tables.systems if s.id == "phenoxyethanol")
-    line = next(line for line in rows.render_list(tables, "systems").splitlines() if line.endswith(" phenoxyethanol"))
-    ratings = [rows.RATINGS[r] for r in (row.gram_positive, row.gram_negative, row.yeast, row.mould)]
+    line = next(
+        line
+        for line in rows.render_list(tables, "systems").splitlines()
+        if line.endswith(" phenoxyethanol")
+    )
+    ratings = [
+        rows.RATINGS[r] for r in (row.gram_positive, row.gram_negative, row.yeast, row.mould)
+    ]
     assert line.split() == [
         f"{row.ph_min:g}-{row.ph_max:g}",
         f"{row.usage_min_percent:g}-{row.usage_max_percent:g}",
@@ -55,7 +70,8 @@ def test_list_of_systems_has_what_a_maker_picks_by(tables):
 
 @pytest.mark.parametrize("table", TABLES)
 def test_row_in_full_has_every_field_and_fits(tables, table):
-    """Every column of a row is shown, those of unknown value too, with source and basis, and nothing is too wide."""
+    """Every column of a row is shown, those of unknown value too, with source and basis, and
+    nothing is too wide."""
     row = tables.rows(table)[0]
     page = rows.render_row(tables, table, row.key_text, width=80)
     shown = {line.split()[0] for line in page.splitlines() if line[:1].strip()}

@@ -24,7 +24,11 @@ MICROBES = (
     "Aspergillus brasiliensis",
 )
 LONG = made_report(
-    *(microbe(m, 0.3) for m in MICROBES), BAD, made_finding(), name="Word " * 40, cautions=("x" * 300, "Wear gloves.")
+    *(microbe(m, 0.3) for m in MICROBES),
+    BAD,
+    made_finding(),
+    name="Word " * 40,
+    cautions=("x" * 300, "Wear gloves."),
 )
 
 
@@ -36,7 +40,9 @@ def test_no_line_is_wider_than_asked(width):
 
 def test_widest_line_is_used():
     """A wider page holds fewer lines."""
-    assert len(text.render(LONG, width=100).splitlines()) < len(text.render(LONG, width=60).splitlines())
+    assert len(text.render(LONG, width=100).splitlines()) < len(
+        text.render(LONG, width=60).splitlines()
+    )
 
 
 def test_verdict_and_remedy_stand_above_the_evidence():
@@ -63,7 +69,8 @@ def test_verdict_and_remedy_stand_above_the_evidence():
 
 
 def test_nothing_to_do():
-    """Where everything passes the report says that nothing has to change, and still asks for the challenge test."""
+    """Where everything passes the report says that nothing has to change, and still asks for the
+    challenge test."""
     page = text.render(made_report(made_finding()))
     assert "Nothing has to change." in page
     assert "challenge test" in page
@@ -86,13 +93,19 @@ def test_tables_of_the_actives():
 
 def test_narrow_page_has_lists_instead_of_tables():
     """On a narrow page the figures of an active are written out."""
-    page = " ".join(text.render(made_report(*(microbe(m, 0.5) for m in MICROBES)), width=44).split())
-    assert "Benzoic Acid: % of the formula 0.4; % w/v of the water 0.41; working share, % 50" in page
+    page = " ".join(
+        text.render(made_report(*(microbe(m, 0.5) for m in MICROBES)), width=44).split()
+    )
+    assert (
+        "Benzoic Acid: % of the formula 0.4; % w/v of the water 0.41; working share, % 50" in page
+    )
 
 
 def test_colour_is_on_the_verdict_word_alone():
     """Colour adds nothing but marks around verdict words: without them the page is the same."""
-    report = made_report(BAD, made_finding(), made_finding("weighing", verdict="unknown", do="Weigh."))
+    report = made_report(
+        BAD, made_finding(), made_finding("weighing", verdict="unknown", do="Weigh.")
+    )
     coloured = text.render(report, colour=True)
     plain = text.render(report)
     assert "\033" not in plain
@@ -115,16 +128,21 @@ def test_steering_signs_do_not_reach_the_terminal():
 def test_own_row_is_marked():
     """A figure that rests on the user's own table is marked where it stands, and listed."""
     page = text.render(
-        made_report(made_finding(sources=("your own tables: phenoxyethanol",)), own_rows=("systems: phenoxyethanol",))
+        made_report(
+            made_finding(sources=("your own tables: phenoxyethanol",)),
+            own_rows=("systems: phenoxyethanol",),
+        )
     )
     assert "Rests on a row of your own." in " ".join(page.split())
     assert "ROWS OF YOUR OWN THAT THIS RESTS ON\n  - systems: phenoxyethanol" in page
 
 
 def test_several_reports_end_with_a_summary():
-    """Several files: one report after the other between lines, then a line for each file, the unread ones too."""
+    """Several files: one report after the other between lines, then a line for each file, the
+    unread ones too."""
     page = text.render_many(
-        [made_report(made_finding(), name="First"), made_report(BAD, name="Second", path="b.toml")], ["c.toml"]
+        [made_report(made_finding(), name="First"), made_report(BAD, name="Second", path="b.toml")],
+        ["c.toml"],
     )
     assert page.count("=" * 80 + "\n") == 2
     assert page.endswith(
@@ -138,7 +156,10 @@ def test_several_reports_end_with_a_summary():
 def test_sources_start_anew_in_each_report():
     """The second of several reports has a source list of its own that begins with 1."""
     page = text.render_many(
-        [made_report(made_finding(sources=("First book",))), made_report(made_finding(sources=("Second book",)))]
+        [
+            made_report(made_finding(sources=("First book",))),
+            made_report(made_finding(sources=("Second book",))),
+        ]
     )
     assert "[1] First book" in page
     assert "[1] Second book" in page
@@ -146,6 +167,10 @@ def test_sources_start_anew_in_each_report():
 
 def test_chance_is_said_once():
     """Where the reason gives the chance already, it is not given again."""
-    page = text.render(made_report(made_finding(because="It passes by little: 90 chances in 100.", chance=0.9)))
+    page = text.render(
+        made_report(made_finding(because="It passes by little: 90 chances in 100.", chance=0.9))
+    )
     assert "Chance of passing" not in page
-    assert "Chance of passing 90 %." in text.render(made_report(made_finding(because="It passes.", chance=0.9)))
+    assert "Chance of passing 90 %." in text.render(
+        made_report(made_finding(because="It passes.", chance=0.9))
+    )

@@ -1,4 +1,5 @@
-"""The command on folders and long tables: rows, faults, forms, stopping and going on, two states of the tables."""
+"""The command on folders and long tables: rows, faults, forms, stopping and going on, two states of
+the tables."""
 
 from __future__ import annotations
 
@@ -63,7 +64,8 @@ def test_a_folder_of_formula_files():
 
 
 def test_a_long_table(shelf, tmp_path):
-    """1.5 % phenoxyethanol is over the EU and GB limit of 1.0 % (Annex V, entry 29); 0.9 % is not."""
+    """1.5 % phenoxyethanol is over the EU and GB limit of 1.0 % (Annex V, entry 29); 0.9 % is
+    not."""
     out = tmp_path / "out.json"
     done = screen(shelf, "--format", "json", "--output", out)
     assert done.exit_code == 1, done.output
@@ -73,7 +75,11 @@ def test_a_long_table(shelf, tmp_path):
     law = {n: r["checks"]["legal-limit"] for n, r in found.items()}
     assert (law["hair milk"]["verdict"], law["hair milk"]["serious"]) == ("pass", False)
     assert (law["tonic"]["verdict"], law["tonic"]["serious"]) == ("warn", True)
-    assert law["tonic"]["percent_as_limited"] == {"value": 1.5, "tolerance": None, "unit": "% of the product"}
+    assert law["tonic"]["percent_as_limited"] == {
+        "value": 1.5,
+        "tolerance": None,
+        "unit": "% of the product",
+    }
     # 0.9 % of 500 g and 1.5 % of 1000 g
     assert found["hair milk"]["checks"]["weighing"]["grams"]["value"] == pytest.approx(4.5)
     assert found["tonic"]["checks"]["weighing"]["grams"]["value"] == pytest.approx(15.0)
@@ -91,13 +97,18 @@ def test_forms_hold_the_same_rows(shelf, tmp_path):
     assert list(text.columns) == list(table.columns)
     assert len(table) == len(text) == len(rows) == 2 * len(load_tables().systems)
     assert list(table["system"]) == list(text["system"]) == [r["system"] for r in rows]
-    assert list(table["verdict"].astype(str)) == list(text["verdict"]) == [r["verdict"] for r in rows]
+    assert (
+        list(table["verdict"].astype(str)) == list(text["verdict"]) == [r["verdict"] for r in rows]
+    )
     sums = table["free-active.sum_of_ratios"].to_numpy()
-    assert np.array_equal(sums, text["free-active.sum_of_ratios"].to_numpy(dtype=float), equal_nan=True)
+    assert np.array_equal(
+        sums, text["free-active.sum_of_ratios"].to_numpy(dtype=float), equal_nan=True
+    )
 
 
 def test_an_unknown_name_in_a_long_table_is_answered_for_a_long_table(shelf, tmp_path):
-    """A long table has no sheets: what helps is a known name, or the substances with the material's name inside."""
+    """A long table has no sheets: what helps is a known name, or the substances with the material's
+    name inside."""
     shelf.write_text(CREAM.replace("Glycerin", "Moonbeam extract"), encoding="utf-8")
     out = tmp_path / "out.json"
     screen(shelf, "--format", "json", "--output", out)
@@ -105,14 +116,21 @@ def test_an_unknown_name_in_a_long_table_is_answered_for_a_long_table(shelf, tmp
     assert "Moonbeam extract" in note
     assert "column inside" in note
     assert "sheet" not in note
-    helped = "hair milk,heated,Glycerin,2,,Moonbeam extract,75 °C,\nhair milk,heated,Aqua,1,,Moonbeam extract,75 °C,"
-    shelf.write_text(CREAM.replace("hair milk,heated,Glycerin,3,,,75 °C,", helped), encoding="utf-8")
+    helped = (
+        "hair milk,heated,Glycerin,2,,Moonbeam extract,75 °C,\nhair "
+        "milk,heated,Aqua,1,,Moonbeam extract,75 °C,"
+    )
+    shelf.write_text(
+        CREAM.replace("hair milk,heated,Glycerin,3,,,75 °C,", helped), encoding="utf-8"
+    )
     screen(shelf, "--format", "json", "--output", out)
     assert read_json(out)["rows"][0]["verdict"] != "unread"
 
 
 def test_a_bad_formula_is_told_and_the_rest_goes_on(shelf, tmp_path):
-    shelf.write_text(CREAM + "odd one,all,Water,rest,,,,\nodd one,all,Moonbeam,2,,,,\n", encoding="utf-8")
+    shelf.write_text(
+        CREAM + "odd one,all,Water,rest,,,,\nodd one,all,Moonbeam,2,,,,\n", encoding="utf-8"
+    )
     with (tmp_path / "shelf.products.csv").open("a", encoding="utf-8") as file:
         file.write("odd one,leave-on,scalp,EU,,,,\n")
     out = tmp_path / "out.csv"
@@ -122,7 +140,11 @@ def test_a_bad_formula_is_told_and_the_rest_goes_on(shelf, tmp_path):
     assert "1 could not be read" in " ".join(done.stdout.split())
     with out.open(encoding="utf-8", newline="") as file:
         rows = {r["formula"]: r for r in csv.DictReader(file)}
-    assert {n: r["verdict"] for n, r in rows.items()} == {"hair milk": "warn", "tonic": "warn", "odd one": "unread"}
+    assert {n: r["verdict"] for n, r in rows.items()} == {
+        "hair milk": "warn",
+        "tonic": "warn",
+        "odd one": "unread",
+    }
     assert "Moonbeam" in rows["odd one"]["note"]
 
 
@@ -154,7 +176,9 @@ def test_lines_that_do_not_stand_together(shelf):
 
 
 def test_a_formula_without_a_product(shelf, tmp_path):
-    (tmp_path / "shelf.products.csv").write_text("".join(PRODUCTS.splitlines(keepends=True)[:2]), encoding="utf-8")
+    (tmp_path / "shelf.products.csv").write_text(
+        "".join(PRODUCTS.splitlines(keepends=True)[:2]), encoding="utf-8"
+    )
     done = screen(shelf)
     assert done.exit_code == 2
     assert "no row of its own among the products" in " ".join(done.stdout.split())
@@ -210,7 +234,10 @@ def test_a_stopped_run_goes_on(tmp_path, monkeypatch):
     assert done.exit_code == 130
     assert "--resume" in done.output
     assert not out.exists()
-    assert sorted(p.name for p in Path(f"{out}.parts").glob("*.part")) == ["000000.part", "000001.part"]
+    assert sorted(p.name for p in Path(f"{out}.parts").glob("*.part")) == [
+        "000000.part",
+        "000001.part",
+    ]
     judged.clear()
     done = screen(*arguments, "--resume")
     assert (done.exit_code, judged) == (0, ["000002"]), done.output
@@ -223,7 +250,9 @@ def test_going_on_with_other_inputs_is_refused(tmp_path, monkeypatch):
     folder, out = files(tmp_path / "shelf", 2), tmp_path / "out.csv"
     monkeypatch.setattr(screen_run, "work", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
     screen(folder, "--format", "csv", "--output", out)
-    (folder / "000.toml").write_text((folder / "000.toml").read_text() + "# later\n", encoding="utf-8")
+    (folder / "000.toml").write_text(
+        (folder / "000.toml").read_text() + "# later\n", encoding="utf-8"
+    )
     done = screen(folder, "--format", "csv", "--output", out, "--resume")
     assert done.exit_code == 2
     assert "the input" in done.output
@@ -266,7 +295,9 @@ def test_memory_does_not_grow_with_the_pile(tmp_path, monkeypatch):
     held = []
     work = screen_run.work
     monkeypatch.setattr(
-        screen_run, "work", lambda job, piece, part: held.append(len(piece.lines)) or work(job, piece, part)
+        screen_run,
+        "work",
+        lambda job, piece, part: held.append(len(piece.lines)) or work(job, piece, part),
     )
     job = Job(None, ("own",), dt.date(2026, 11, 26), "csv")
     run = Run(job, sources.sources_of([table]), tmp_path / "parts")
@@ -296,11 +327,14 @@ def changed_tables(folder, table, key, column, value):
 
 
 def test_a_limit_that_was_tightened(shelf, tmp_path):
-    """With an earlier EU limit of 2 % the tonic's 1.5 % passed; now it does not, and the row says so."""
+    """With an earlier EU limit of 2 % the tonic's 1.5 % passed; now it does not, and the row says
+    so."""
     former = changed_tables(
         tmp_path / "former",
         "legal_limits",
-        lambda r: r["market"] == "EU" and r["substances"] == "Phenoxyethanol" and r["max_percent"] == "1",
+        lambda r: (
+            r["market"] == "EU" and r["substances"] == "Phenoxyethanol" and r["max_percent"] == "1"
+        ),
         "max_percent",
         "2",
     )
@@ -319,8 +353,11 @@ def test_a_limit_that_was_tightened(shelf, tmp_path):
 
 
 def test_an_interval_that_was_narrowed(shelf, tmp_path):
-    """An earlier heat limit of 46 °C: 50 °C was over it, and is now only over the preferred 45 °C; 30 °C was never."""
-    former = changed_tables(tmp_path / "former", "systems", lambda r: r["id"] == "phenoxyethanol", "heat_limit_c", "46")
+    """An earlier heat limit of 46 °C: 50 °C was over it, and is now only over the preferred 45 °C;
+    30 °C was never."""
+    former = changed_tables(
+        tmp_path / "former", "systems", lambda r: r["id"] == "phenoxyethanol", "heat_limit_c", "46"
+    )
     shelf.write_text(CREAM.replace("40 °C", "50 °C"), encoding="utf-8")
     out = tmp_path / "out.json"
     done = screen(shelf, "--since", former, "--format", "json", "--output", out)
@@ -333,14 +370,18 @@ def test_an_interval_that_was_narrowed(shelf, tmp_path):
 
 
 def test_only_the_rows_that_can_be_the_reason_are_named(shelf, tmp_path):
-    """Two systems had another pH limit: each is named for itself, and not for what a pH limit cannot change."""
+    """Two systems had another pH limit: each is named for itself, and not for what a pH limit
+    cannot change."""
     ids = ("potassium-sorbate", "sodium-benzoate")
-    former = changed_tables(tmp_path / "former", "systems", lambda r: r["id"] in ids, "ph_max", "4.5")
+    former = changed_tables(
+        tmp_path / "former", "systems", lambda r: r["id"] in ids, "ph_max", "4.5"
+    )
     out = tmp_path / "out.json"
     against = [a for i in ids for a in ("--against", i)]
     screen(shelf, *against, "--since", former, "--format", "json", "--output", out)
     rows = read_json(out)["rows"]
-    # pH 5.0 ± 0.1 lay above 4.5; now it lies below 6 and touches 5, the limits of sorbate and benzoate
+    # pH 5.0 ± 0.1 lay above 4.5; now it lies below 6 and touches 5, the limits of sorbate and
+    # benzoate
     assert {(r["formula"], r["system"]) for r in rows} >= {("hair milk", i) for i in ids}
     for row in rows:
         assert row["check"] == "ph-range"
@@ -350,24 +391,36 @@ def test_only_the_rows_that_can_be_the_reason_are_named(shelf, tmp_path):
 
 
 def test_a_limit_moves_the_dose_that_a_system_is_tried_at(shelf, tmp_path):
-    """Phenoxyethanol at 0.01 % in the EU before: the blend was tried at the least of its range, now at the middle.
+    """Phenoxyethanol at 0.01 % in the EU before: the blend was tried at the least of its range, now
+    at the middle.
 
     0.75 % of the blend, nine tenths phenoxyethanol, are 0.675 %: less than 1 % / 1.1.
     """
-    blend = next(s for s in load_tables().systems if s.id == "phenoxyethanol-ethylhexylglycerin-90-10")
+    blend = next(
+        s for s in load_tables().systems if s.id == "phenoxyethanol-ethylhexylglycerin-90-10"
+    )
     assert (blend.usage_min_percent, blend.usage_max_percent) == (0.5, 1.0)
     former = changed_tables(
         tmp_path / "former",
         "legal_limits",
-        lambda r: r["market"] == "EU" and r["substances"] == "Phenoxyethanol" and r["max_percent"] == "1",
+        lambda r: (
+            r["market"] == "EU" and r["substances"] == "Phenoxyethanol" and r["max_percent"] == "1"
+        ),
         "max_percent",
         "0.01",
     )
     out = tmp_path / "out.json"
-    # 0.5 % of 19 g are 0.095 g and 0.75 % are 0.1425 g: 0.01 g is 10.5 % of the one and 7.0 % of the other
-    (tmp_path / "shelf.products.csv").write_text(PRODUCTS.replace("500 g,0.1 g", "19 g,0.01 g"), encoding="utf-8")
+    # 0.5 % of 19 g are 0.095 g and 0.75 % are 0.1425 g: 0.01 g is 10.5 % of the one and 7.0 % of
+    # the other
+    (tmp_path / "shelf.products.csv").write_text(
+        PRODUCTS.replace("500 g,0.1 g", "19 g,0.01 g"), encoding="utf-8"
+    )
     screen(shelf, "--against", blend.id, "--since", former, "--format", "json", "--output", out)
-    rows = [r for r in read_json(out)["rows"] if r["formula"] == "hair milk" and r["check"] == "weighing"]
+    rows = [
+        r
+        for r in read_json(out)["rows"]
+        if r["formula"] == "hair milk" and r["check"] == "weighing"
+    ]
     assert [(r["before"], r["after"]) for r in rows] == [("serious", "warn")]
     assert rows[0]["why"].startswith("tried at 0.5 % before and 0.75 % now; legal_limits ")
     assert rows[0]["figure_before"] == pytest.approx(0.095)
@@ -375,7 +428,9 @@ def test_a_limit_moves_the_dose_that_a_system_is_tried_at(shelf, tmp_path):
 
 
 def test_a_remark_is_no_change(shelf, tmp_path):
-    former = changed_tables(tmp_path / "former", "systems", lambda r: r["id"] == "phenoxyethanol", "ph_note", "any")
+    former = changed_tables(
+        tmp_path / "former", "systems", lambda r: r["id"] == "phenoxyethanol", "ph_note", "any"
+    )
     done = screen(shelf, "--since", former)
     assert done.exit_code == 0, done.output
 
@@ -398,4 +453,10 @@ def test_since_a_folder_without_tables(shelf, tmp_path):
 
 def test_every_table_is_known_to_touch_checks_or_none():
     """Tables that no verdict rests on are named here, so that a new table is not forgotten."""
-    assert set(TABLES) - set(TOUCHES) == {"label_rules", "cautions", "challenge_criteria", "test_organisms", "sources"}
+    assert set(TABLES) - set(TOUCHES) == {
+        "label_rules",
+        "cautions",
+        "challenge_criteria",
+        "test_organisms",
+        "sources",
+    }

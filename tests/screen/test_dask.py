@@ -1,4 +1,5 @@
-"""The screen as a pure function over the partitions of a general engine, dask: the same rows as on one machine."""
+"""The screen as a pure function over the partitions of a general engine, dask: the same rows as on
+one machine."""
 
 from __future__ import annotations
 
@@ -66,12 +67,19 @@ def test_declared_schema_is_what_is_taken(shelf):
 # dask's own writer still says inplace=True to pandas
 @pytest.mark.filterwarnings("ignore:The inplace keyword in DataFrame.set_index")
 def test_the_example_of_the_contributors_guide(tmp_path, monkeypatch):
-    """The lines in DEVELOPERS.md run as they stand; 12 formulas against all systems give a row each."""
+    """The lines in DEVELOPERS.md run as they stand; 12 formulas against all systems give a row
+    each."""
     text = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
-    example = next(b for b in re.findall(r"```python\n(.*?)```", text, re.DOTALL) if "map_partitions" in b)
+    example = next(
+        b for b in re.findall(r"```python\n(.*?)```", text, re.DOTALL) if "map_partitions" in b
+    )
     tables = load_tables()
-    for frame, name in zip(pile(tables, 12, seed=5), ("shelf.parquet", "shelf.products.parquet"), strict=True):
-        frame.astype({c: "str" for c in ("percent", "grams") if c in frame}).to_parquet(tmp_path / name)
+    for frame, name in zip(
+        pile(tables, 12, seed=5), ("shelf.parquet", "shelf.products.parquet"), strict=True
+    ):
+        frame.astype({c: "str" for c in ("percent", "grams") if c in frame}).to_parquet(
+            tmp_path / name
+        )
     monkeypatch.chdir(tmp_path)
     with dask.config.set(scheduler="threads", num_workers=2):
         exec(compile(example, "DEVELOPERS.md", "exec"), {})  # noqa: S102 - the guide is our own

@@ -1,4 +1,5 @@
-"""A formula screened among many gives exactly what a review of it alone says: every check, every system."""
+"""A formula screened among many gives exactly what a review of it alone says: every check, every
+system."""
 
 from __future__ import annotations
 
@@ -22,19 +23,25 @@ from tests.generated import pile
 
 TODAY = dt.date(2026, 11, 26)
 ORDER = {"pass": 1, "unknown": 2, "warn": 3}
-# of several findings alike the one that decides: the figure and whether the higher or the lower one presses harder
+# of several findings alike the one that decides: the figure and whether the higher or the lower one
+# presses harder
 PRESSES = {
     "free-active": lambda f: -f.figures["sum_of_ratios"].value,
     "heat-limit": lambda f: _less(f.figures["temperature_c"].value, f.figures["limit_c"].value),
     "weighing": lambda f: f.figures["error_percent"].value,
-    "legal-limit": lambda f: _over(f.figures["percent_as_limited"].value, f.figures["percent_max"].value),
-    "solubility": lambda f: _over(f.figures["dissolved_g_l"].value, f.figures["solubility_g_l"].value),
+    "legal-limit": lambda f: _over(
+        f.figures["percent_as_limited"].value, f.figures["percent_max"].value
+    ),
+    "solubility": lambda f: _over(
+        f.figures["dissolved_g_l"].value, f.figures["solubility_g_l"].value
+    ),
     "dose": lambda f: max(
         f.figures["percent_min"].value - f.figures["percent"].value,
         f.figures["percent"].value - f.figures["percent_max"].value,
     ),
     "ph-range": lambda f: max(
-        f.figures["ph_min"].value - f.figures["ph"].value, f.figures["ph"].value - f.figures["ph_max"].value
+        f.figures["ph_min"].value - f.figures["ph"].value,
+        f.figures["ph"].value - f.figures["ph_max"].value,
     ),
     "ionic": lambda f: -f.figures["unpaired_share"].value,
 }
@@ -58,14 +65,19 @@ def code(finding: Finding) -> int:
 
 
 def candidates(check, findings):
-    """Key figures that a screen may show for a check: of the findings with the worst code those that press hardest."""
+    """Key figures that a screen may show for a check: of the findings with the worst code those
+    that press hardest."""
     worst = max(code(f) for f in findings)
     mine = [f for f in findings if code(f) == worst]
     if check.ID in PRESSES:
         try:
             pressure = [PRESSES[check.ID](f) for f in mine]
             hardest = max(pressure)
-            return [f for f, p in zip(mine, pressure, strict=True) if math.isclose(p, hardest, rel_tol=1e-9)]
+            return [
+                f
+                for f, p in zip(mine, pressure, strict=True)
+                if math.isclose(p, hardest, rel_tol=1e-9)
+            ]
         except TypeError:  # a figure is not known: any of them may stand
             return mine
     return mine
@@ -79,19 +91,27 @@ def compare(row, report):
             assert row[check.ID] == "", (row["formula"], check.ID)
             continue
         worst = max(mine, key=code)
-        assert (row[check.ID], bool(row[f"{check.ID}.serious"])) == (worst.verdict, worst.serious), (
-            row["formula"],
-            row["system"],
-            check.ID,
-        )
+        assert (row[check.ID], bool(row[f"{check.ID}.serious"])) == (
+            worst.verdict,
+            worst.serious,
+        ), (row["formula"], row["system"], check.ID)
         figures = [next(iter(f.figures.items())) for f in candidates(check, mine)]
         assert {n for n, _ in figures} == {check.KEY.name}
         assert {f.unit for _, f in figures} == {check.KEY.unit}
         shown = None if pd.isna(row[name]) else row[name]
-        assert shown in [f.value for _, f in figures], (row["formula"], row["system"], check.ID, shown, figures)
+        assert shown in [f.value for _, f in figures], (
+            row["formula"],
+            row["system"],
+            check.ID,
+            shown,
+            figures,
+        )
         if check.KEY.tolerance is not None:
             half = None if pd.isna(row[f"{name}.tolerance"]) else row[f"{name}.tolerance"]
-            assert half in [f.tolerance for _, f in figures if f.value == shown], (row["formula"], check.ID)
+            assert half in [f.tolerance for _, f in figures if f.value == shown], (
+                row["formula"],
+                check.ID,
+            )
     assert row["verdict"] == report.verdict
     assert bool(row["serious"]) == report.serious
 
@@ -104,7 +124,9 @@ def tables():
 def formulas_of(tables, lines, products):
     named = products.set_index("formula", drop=False)
     for name, mine in lines.groupby("formula", sort=False):
-        raw = raw_formula(mine.to_dict("records"), named.loc[name].to_dict(), composer_for(tables).opener)
+        raw = raw_formula(
+            mine.to_dict("records"), named.loc[name].to_dict(), composer_for(tables).opener
+        )
         yield name, build(raw, "", tables, TODAY, "sheet")
 
 
@@ -118,7 +140,8 @@ def test_a_thousand_formulas_as_they_stand(tables):
 
 
 def test_every_system_in_a_thousand_formulas(tables):
-    """Each formula with one system in place of its own, as ``choose`` builds it, the systems taken in turn."""
+    """Each formula with one system in place of its own, as ``choose`` builds it, the systems taken
+    in turn."""
     frame, lines, products = joined(tables, 1000, seed=11)
     systems = [s.id for s in tables.systems]
     found = screen_frame(frame, against="all", tables=tables, today=TODAY)

@@ -1,4 +1,5 @@
-"""Runs that are stopped from outside: nothing half-written, and the same command with --resume goes on."""
+"""Runs that are stopped from outside: nothing half-written, and the same command with --resume goes
+on."""
 
 from __future__ import annotations
 
@@ -31,7 +32,17 @@ def shelf(tmp_path_factory):
 
 def command(shelf, out, *more):
     return subprocess.Popen(
-        [sys.executable, "-m", "preservecheck", "screen", str(shelf), "--format", "csv", "--output", str(out)]
+        [
+            sys.executable,
+            "-m",
+            "preservecheck",
+            "screen",
+            str(shelf),
+            "--format",
+            "csv",
+            "--output",
+            str(out),
+        ]
         + ["--jobs", "2", *more],
         cwd=ROOT,
         stdout=subprocess.PIPE,
@@ -67,7 +78,10 @@ def whole(shelf, tmp_path_factory):
 
 @pytest.mark.parametrize(
     ("how", "status"),
-    [(lambda pid: os.kill(pid, signal.SIGKILL), -signal.SIGKILL), (lambda pid: os.killpg(pid, signal.SIGINT), 130)],
+    [
+        (lambda pid: os.kill(pid, signal.SIGKILL), -signal.SIGKILL),
+        (lambda pid: os.killpg(pid, signal.SIGINT), 130),
+    ],
     ids=["killed", "Ctrl-C"],
 )
 def test_stopped_and_gone_on_with(shelf, whole, tmp_path, how, status):
