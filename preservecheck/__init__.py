@@ -6,12 +6,10 @@ preservecheck`` itself costs nothing.
 
 from __future__ import annotations
 
-import sys
-from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from preservecheck.choose import Choice, Option, choose
+    from preservecheck.assess.review import Report, review
     from preservecheck.errors import (
         FormulaError,
         PreservecheckError,
@@ -21,8 +19,8 @@ if TYPE_CHECKING:
     )
     from preservecheck.formula.load import load_formula
     from preservecheck.formula.model import Formula
+    from preservecheck.ranking.rank import Choice, Option, choose
     from preservecheck.reference.load import Tables, load_tables
-    from preservecheck.review import Report, review
     from preservecheck.verdict import Figure, Finding
 
     __version__: str
@@ -48,41 +46,30 @@ __all__ = [
 ]
 
 _HOME = {
-    "Choice": "choose",
-    "Option": "choose",
-    "choose": "choose",
+    "Choice": "ranking.rank",
+    "Option": "ranking.rank",
+    "choose": "ranking.rank",
     "Figure": "verdict",
     "Finding": "verdict",
     "Formula": "formula.model",
     "FormulaError": "errors",
     "PreservecheckError": "errors",
     "ReadingsError": "errors",
-    "Report": "review",
+    "Report": "assess.review",
     "TableError": "errors",
     "Tables": "reference.load",
     "UnitError": "errors",
     "load_formula": "formula.load",
     "load_tables": "reference.load",
-    "review": "review",
+    "review": "assess.review",
 }
-
-
-class _Package(ModuleType):
-    """The package; a public function keeps its name also after the module of the same name was
-    imported."""
-
-    def __setattr__(self, name: str, value: Any) -> None:
-        if name in _HOME and isinstance(value, ModuleType):
-            return
-        super().__setattr__(name, value)
-
-
-sys.modules[__name__].__class__ = _Package
 
 
 def __getattr__(name: str) -> Any:
     if name == "__version__":
-        return _version()
+        from preservecheck.version import version
+
+        return version()
     if name not in _HOME:
         raise AttributeError(f"module 'preservecheck' has no attribute {name!r}")
     from importlib import import_module
@@ -94,17 +81,3 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return __all__
-
-
-def _version() -> str:
-    """Version of the checkout where there is one, else of the installed package."""
-    from pathlib import Path
-
-    project = Path(__file__).resolve().parents[1] / "pyproject.toml"
-    if project.is_file():
-        for line in project.read_text(encoding="utf-8").splitlines():
-            if line.startswith("version = "):
-                return line.split('"')[1]
-    from importlib.metadata import version
-
-    return version("preservecheck")

@@ -1,5 +1,5 @@
 """``python -m preservecheck``."""
 
-from preservecheck.cli import main
+from preservecheck.cli.main import main
 
 main()

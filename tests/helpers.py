@@ -11,15 +11,15 @@ from typing import Any
 
 import numpy as np
 
-from preservecheck.case import Case, cases
+from preservecheck.arrays.formulas import Case, cases
+from preservecheck.assess.review import composer_for, context_for, findings_of
+from preservecheck.assess.uncertainty import DRAWS
 from preservecheck.checks import BY_ID, legal_limit, pairs
 from preservecheck.formula.build import build
 from preservecheck.formula.compose import Composition
 from preservecheck.formula.model import Formula
-from preservecheck.formula.read_toml import read_toml
+from preservecheck.formula.toml import read_toml
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.review import composer_for, context_for, findings_of
-from preservecheck.uncertainty import DRAWS
 from preservecheck.verdict import SERIOUS, WORDS, Finding
 
 TODAY = dt.date(2026, 11, 25)

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from preservecheck.cli import app
+from preservecheck.cli.main import app
 
 ROOT = Path(__file__).parents[1]
 

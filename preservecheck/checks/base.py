@@ -9,7 +9,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from preservecheck.case import Case
+from preservecheck.arrays.formulas import Case
 from preservecheck.verdict import ABSENT, Bools, Codes, Figure, Floats
 
 # rounding noise of binary numbers, far below any reading
@@ -110,36 +110,3 @@ def above(value: ArrayLike, limit: ArrayLike) -> Bools:
 def below(value: ArrayLike, limit: ArrayLike) -> Bools:
     """Value under a limit by more than rounding noise; false where either is unknown."""
     return np.asarray(np.asarray(value) < np.asarray(limit) - EPSILON)
-
-
-def number(value: float, digits: int = 3) -> str:
-    """A number as a person writes it: three significant digits, no trailing zeros, no exponent."""
-    if not np.isfinite(value):
-        return "unknown"
-    if value == 0:
-        return "0"
-    places = max(0, digits - 1 - int(np.floor(np.log10(abs(value)))))
-    text = f"{value:.{places}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def sentence(text: str) -> str:
-    """A text as a sentence; ``pH`` keeps its small letter."""
-    start = text if text.startswith("pH") else text[0].upper() + text[1:]
-    return start.rstrip(".") + "."
-
-
-def celsius(value: float) -> str:
-    """A temperature in both units: ``40 °C (104 °F)``."""
-    return f"{value:.0f} °C ({value * 1.8 + 32:.0f} °F)" if np.isfinite(value) else "unknown"
-
-
-def listed(names: list[str] | tuple[str, ...], last: str = "and") -> str:
-    """``a, b and c``."""
-    return (
-        names[0]
-        if len(names) == 1
-        else f"{', '.join(names[:-1])} {last} {names[-1]}"
-        if names
-        else "none"
-    )

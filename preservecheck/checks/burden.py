@@ -24,10 +24,11 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Key, Words, listed, number
+from preservecheck.arrays.formulas import Case
+from preservecheck.arrays.tables import Context
+from preservecheck.checks.base import Figures, Key, Words
 from preservecheck.chemistry.summation import weighed_sum
-from preservecheck.context import Context
+from preservecheck.text import join_and, join_or, number
 from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Floats, code_where, figure
 
 ID = "burden"
@@ -121,7 +122,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     share = nutrients(c) * case.amount[0]
     food = [c.names[i] for i in np.argsort(-share)[:3] if share[i] > 0.02]  # noqa: PLR2004
     level = ("low", "medium", "high", "high")[int(one["load"])]
-    named = f" ({listed(food)})" if food else ""
+    named = f" ({join_and(food)})" if food else ""
     jar = ", in an open jar" if one["jar"] else ""
     missing = []
     if not one["upper_dose"]:
@@ -143,9 +144,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         because = (
             "There is too little free water for microbes to grow, so food for them does not count."
         )
-    do = (
-        None if code == PASS else f"Set more hurdles: {listed(missing, 'or')}." if missing else None
-    )
+    do = None if code == PASS else f"Set more hurdles: {join_or(missing)}." if missing else None
     return Words(
         "formula", figures, because, do, ("hurdles and lines: common practice, no source",)
     )

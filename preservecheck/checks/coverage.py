@@ -19,9 +19,10 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Key, Words, listed
-from preservecheck.context import GROUPS
+from preservecheck.arrays.formulas import Case
+from preservecheck.arrays.tables import GROUPS
+from preservecheck.checks.base import Figures, Key, Words
+from preservecheck.text import join_and, join_or
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
 ID = "coverage"
@@ -105,17 +106,17 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     elif code == UNKNOWN:
         because = (
             "No ratings are known for "
-            f"{listed([s.id for s in systems if s.mould is None])}; otherwise {words}."
+            f"{join_and([s.id for s in systems if s.mould is None])}; otherwise {words}."
         )
         do = "Let a challenge test decide, or add a system whose spectrum is known."
     else:
         because = (
-            f"Nothing in it acts against {listed(gaps)}."
+            f"Nothing in it acts against {join_and(gaps)}."
             if gaps
-            else f"It is only weak against {listed(weak)}."
+            else f"It is only weak against {join_and(weak)}."
         )
-        do = f"Pair it with a partner for {listed(gaps or weak)}" + (
-            f", such as {listed(partners, 'or')}." if partners else "."
+        do = f"Pair it with a partner for {join_and(gaps or weak)}" + (
+            f", such as {join_or(partners)}." if partners else "."
         )
     return Words(
         "formula", figures, because, do, tuple(case.context.tables.cite(s) for s in systems)

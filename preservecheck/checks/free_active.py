@@ -40,10 +40,11 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.case import Case
+from preservecheck.arrays.formulas import Case
+from preservecheck.arrays.tables import BINDER_CLASSES, MICROBES, RELATION_FACTOR
 from preservecheck.checks import free_active_words as words
-from preservecheck.checks.base import Figures, Key, Words, below, listed, number
-from preservecheck.context import BINDER_CLASSES, MICROBES, RELATION_FACTOR
+from preservecheck.checks.base import Figures, Key, Words, below
+from preservecheck.text import join_and, number
 from preservecheck.verdict import (
     PASS,
     SERIOUS,
@@ -174,7 +175,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     total = one["sum_of_ratios"]
     times = "under 0.001" if 0 < total < TINY else number(total, 2)
     said = f"The free amounts add up to {times} times what stops it" + (
-        f" ({listed(parts)})" if parts else ""
+        f" ({join_and(parts)})" if parts else ""
     )
     because, do = _words(case, one, code, said, j)
     if do is None and code in (WARN, SERIOUS):

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.case import Case
-from preservecheck.checks.base import listed, number
-from preservecheck.context import ACID, BASE, BINDER_CLASSES, CATION, MICROBES, OIL_CLASSES
+from preservecheck.arrays.formulas import Case
+from preservecheck.arrays.tables import ACID, BASE, BINDER_CLASSES, CATION, MICROBES, OIL_CLASSES
+from preservecheck.text import join_and, number
 from preservecheck.verdict import WARN, Figure, figure
 
 
@@ -27,12 +27,13 @@ def unknown(case: Case, one: Mapping[str, float], said: str, j: int) -> tuple[st
         silent += [s.id for s, quiet in zip(c.systems, c.silent_systems, strict=False) if quiet]
         return (
             f"As far as known, {said[0].lower()}{said[1:]}; no figure is known for "
-            f"{listed(silent)}.",
+            f"{join_and(silent)}.",
             "Ask the supplier for MIC values, or let a challenge test decide; add them to your "
             "own mic.csv.",
         )
     return (
-        f"A figure that this sum needs is not in the tables: {listed(_gaps(case, list(present)))}.",
+        "A figure that this sum needs is not in the tables: "
+        f"{join_and(_gaps(case, list(present)))}.",
         "Add the missing figure to your own tables, or let a challenge test decide.",
     )
 
@@ -45,7 +46,7 @@ def short(case: Case, one: Mapping[str, float], code: int, said: str, j: int, *,
         c.forms[f] for f in np.flatnonzero(case.acting_pct[0] > 0) if np.isinf(c.mic_percent[f, j])
     ]
     if deaf:
-        because += f" {listed(deaf)} does not stop it at any usual level."
+        because += f" {join_and(deaf)} does not stop it at any usual level."
     if code == WARN and half and one["maybe_dry"]:
         because += (
             " It hangs on the water activity, which may be low enough by itself: have it measured."

@@ -23,8 +23,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Key, Words, above, celsius
+from preservecheck.arrays.formulas import Case
+from preservecheck.checks.base import Figures, Key, Words, above
+from preservecheck.text import celsius
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
 ID = "heat-limit"

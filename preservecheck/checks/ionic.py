@@ -24,10 +24,11 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Key, Words, listed, number
+from preservecheck.arrays.formulas import Case
+from preservecheck.arrays.tables import ACID, COMPAT_COLUMNS, Context
+from preservecheck.checks.base import Figures, Key, Words
 from preservecheck.chemistry.summation import ordered_sum, weighed_sum
-from preservecheck.context import ACID, COMPAT_COLUMNS, Context
+from preservecheck.text import join_or, number
 from preservecheck.verdict import (
     ABSENT,
     PASS,
@@ -185,8 +186,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         word = "must be kept apart" if code == SERIOUS else "needs care"
         because = f"{system.id} {word} {'; '.join(reasons)}. {balance}."
         do = (
-            f"Replace the {listed([CLASS_WORDS[i] for i in hits], 'or')}, or choose a nonionic "
-            "system."
+            f"Replace the {join_or([CLASS_WORDS[i] for i in hits])}, or choose a nonionic system."
             if code == SERIOUS
             else "Make a small trial, look at it after 24 hours and one week, and count on the "
             "challenge test."

@@ -30,8 +30,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from preservecheck.case import Case, Ints
-from preservecheck.checks.base import Figures, Key, Words, above, listed, number
+from preservecheck.arrays.formulas import Case, Ints
+from preservecheck.arrays.tables import Context
+from preservecheck.checks.base import Figures, Key, Words, above
 from preservecheck.checks.legal_rules import (
     ADVICE,
     AS_WEIGHED,
@@ -53,8 +54,8 @@ from preservecheck.checks.legal_rules import (
     rules,
 )
 from preservecheck.chemistry.summation import weighed_sum
-from preservecheck.context import Context
 from preservecheck.reference.rows import LegalLimit
+from preservecheck.text import join_and, number
 from preservecheck.verdict import (
     ABSENT,
     PASS,
@@ -293,10 +294,10 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     do = None
     if rule.kind == UNCONFIRMED:
         because = f"{where}, {entry}: no figure could be confirmed. {row.conditions or ''}".rstrip()
-        do = f"Look {listed(held)} up in the law of {where} before you sell there."
+        do = f"Look {join_and(held)} up in the law of {where} before you sell there."
     elif code == UNKNOWN:
         because = (
-            f"{where}, {entry}: how {listed(held)} is converted to {row.counted_as} is not "
+            f"{where}, {entry}: how {join_and(held)} is converted to {row.counted_as} is not "
             "in the tables."
         )
         do = "Work the sum out by hand from the molar masses, or ask your safety assessor."
@@ -335,12 +336,12 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         do = "Use another pack, or let your safety assessor judge the droplet size."
     elif limit == 0:
         because = (
-            f"{where}, {entry}: {listed(held)} is not allowed in this product ({profile.use} "
+            f"{where}, {entry}: {join_and(held)} is not allowed in this product ({profile.use} "
             f"{profile.type}"
             + (f", users {profile.users}" if profile.users != "adults" else "")
             + f"); there is {amount}."
         )
-        do = f"Take {listed(held)} out" + (
+        do = f"Take {join_and(held)} out" + (
             f": {_origins(case, held)}." if _origins(case, held) else "."
         )
     else:
@@ -353,8 +354,8 @@ def subject(case: Case, j: int, i: int = 0) -> str:
     """What rule ``j`` is about in case ``i``; several rules about the same are shown as one."""
     rule = rules(case.context)[j]
     if rule.row is None:
-        return f"{listed(_loose(case, rule, i))} × {rule.market}"
-    return f"{listed(_named(case, rule, i))} × {_where(rule.row)}"
+        return f"{join_and(_loose(case, rule, i))} × {rule.market}"
+    return f"{join_and(_named(case, rule, i))} × {_where(rule.row)}"
 
 
 def _named(case: Case, rule: Rule, i: int = 0) -> list[str]:
@@ -400,12 +401,12 @@ def _origins(case: Case, held: list[str]) -> str:
     for p in portions:
         if p.substance in held and p.percent > 0:
             found[p.origin] = found.get(p.origin, 0.0) + p.percent
-    return listed([f"{o} ({number(v)} %)" for o, v in found.items()]) if found else ""
+    return join_and([f"{o} ({number(v)} %)" for o, v in found.items()]) if found else ""
 
 
 def _no_rule(case: Case, rule: Rule, figures: dict[str, Figure]) -> Words:
     loose = _loose(case, rule)
-    because = f"{rule.market}: the tables hold no rule for {listed(loose)}."
+    because = f"{rule.market}: the tables hold no rule for {join_and(loose)}."
     do = (
         "It is on no list of allowed preservatives held here. It may be in the product for "
         "another purpose; your "
@@ -414,5 +415,5 @@ def _no_rule(case: Case, rule: Rule, figures: dict[str, Figure]) -> Words:
     if rule.market in ("US", "CA"):
         do = "Ask a safety assessor who knows that market; a missing rule is not a permission."
     return Words(
-        f"{listed(loose)} × {rule.market}", figures, because, do, ("no row in legal_limits.csv",)
+        f"{join_and(loose)} × {rule.market}", figures, because, do, ("no row in legal_limits.csv",)
     )

@@ -8,8 +8,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from preservecheck.case import Profile
-from preservecheck.context import Context
+from preservecheck.arrays.formulas import Profile
+from preservecheck.arrays.tables import Context
 from preservecheck.reference.rows import LegalLimit
 from preservecheck.verdict import Bools, Floats
 

@@ -20,11 +20,12 @@ from functools import lru_cache
 
 import numpy as np
 
-from preservecheck.case import Case
-from preservecheck.checks.base import EPSILON, Figures, Key, Words, listed, number, sentence
+from preservecheck.arrays.formulas import Case
+from preservecheck.arrays.tables import Context
+from preservecheck.checks.base import EPSILON, Figures, Key, Words
 from preservecheck.chemistry.summation import weighed_sum
-from preservecheck.context import Context
 from preservecheck.reference.rows import Incompatibility
+from preservecheck.text import join_and, number, sentence
 from preservecheck.verdict import (
     ABSENT,
     PASS,
@@ -235,7 +236,7 @@ def subject(case: Case, j: int, i: int = 0) -> str:
     rows, first, second, _ = _rules(case.context)
     state = [k.removeprefix("condition:") for k in rows[j].second if k.startswith("condition:")]
     ones, partner = _named(case, first[:, j], i), _named(case, second[:, j], i) or state
-    return f"{listed(ones)} × {listed(partner)}" if partner else listed(ones)
+    return f"{join_and(ones)} × {join_and(partner)}" if partner else join_and(ones)
 
 
 def _named(case: Case, mask: Floats, i: int = 0) -> list[str]:

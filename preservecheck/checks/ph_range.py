@@ -18,8 +18,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Key, Words, above, below, number
+from preservecheck.arrays.formulas import Case
+from preservecheck.checks.base import Figures, Key, Words, above, below
+from preservecheck.text import number
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
 ID = "ph-range"

@@ -20,10 +20,11 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Key, Words, above, below, listed, number
-from preservecheck.context import Context
+from preservecheck.arrays.formulas import Case
+from preservecheck.arrays.tables import Context
+from preservecheck.checks.base import Figures, Key, Words, above, below
 from preservecheck.reference.rows import ProductPh
+from preservecheck.text import join_and, number
 from preservecheck.verdict import PASS, UNKNOWN, WARN, Codes, Floats, code_where, figure
 
 ID = "product-ph"
@@ -151,7 +152,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     if ph - tolerance < low - 1e-9 or ph + tolerance > high + 1e-9:
         said.append(f"{reading} is not clearly inside {custom}")
     if hurt:
-        said.append(listed([f"{c.names[i]} wants {_span(mins[i], maxs[i])}" for i in hurt[:4]]))
+        said.append(join_and([f"{c.names[i]} wants {_span(mins[i], maxs[i])}" for i in hurt[:4]]))
     best_low, best_high = (
         np.nanmax([low, one["material_min"]]),
         np.nanmin([high, one["material_max"]]),

@@ -20,9 +20,10 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Key, Words, number
-from preservecheck.context import ACID, Context
+from preservecheck.arrays.formulas import Case
+from preservecheck.arrays.tables import ACID, Context
+from preservecheck.checks.base import Figures, Key, Words
+from preservecheck.text import number
 from preservecheck.verdict import (
     ABSENT,
     PASS,

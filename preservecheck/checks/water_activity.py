@@ -22,11 +22,12 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.case import LOW_RISK_AW as LOW_RISK
-from preservecheck.case import Case
-from preservecheck.checks.base import EPSILON, Figures, Key, Words, listed
+from preservecheck.arrays.formulas import LOW_RISK_AW as LOW_RISK
+from preservecheck.arrays.formulas import Case
+from preservecheck.checks.base import EPSILON, Figures, Key, Words
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.reference.rows import GrowthLimit
+from preservecheck.text import join_and
 from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, code_where, figure
 
 ID = "water-activity"
@@ -161,7 +162,7 @@ def _growing(rows: list[GrowthLimit], aw: float) -> str:
         "mould": "moulds",
     }
     return (
-        listed(
+        join_and(
             [
                 text
                 for group, text in groups.items()

@@ -18,8 +18,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.case import Case
-from preservecheck.checks.base import Figures, Key, Words, above, listed, number
+from preservecheck.arrays.formulas import Case
+from preservecheck.checks.base import Figures, Key, Words, above
+from preservecheck.text import join_and, number
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
 ID = "weighing"
@@ -75,10 +76,10 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         ]
         verb = "is" if len(missing) == 1 else "are"
         because = (
-            f"Whether your scale can weigh this dose is not known: {listed(missing)} {verb} "
+            f"Whether your scale can weigh this dose is not known: {join_and(missing)} {verb} "
             "not given."
         )
-        do = f"Write {listed(missing)} into the formula."
+        do = f"Write {join_and(missing)} into the formula."
     else:
         because = (
             f"{number(grams)} g on a scale that steps by {number(step)} g may be off by "

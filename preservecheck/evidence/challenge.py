@@ -9,8 +9,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from preservecheck.batch.head import Head, head_of
-from preservecheck.checks.base import listed
 from preservecheck.errors import ReadingsError
 from preservecheck.evidence.challenge_words import (
     STANDARDS,
@@ -22,7 +20,9 @@ from preservecheck.evidence.challenge_words import (
 from preservecheck.evidence.counts import Count, Counts, group_of, read_counts
 from preservecheck.evidence.criteria import judged_lines, reduction, rounded, verdict_of
 from preservecheck.formula.model import Formula
+from preservecheck.provenance import Provenance, provenance_of
 from preservecheck.reference.load import Tables, load_tables
+from preservecheck.text import join_or
 
 _COLUMN = {"iso-11930": "iso_11930", "usp-51": "usp_51", "ph-eur-5.1.3": "ph_eur_5_1_3"}
 # CFU per g or mL that the standards start with, low and high logarithm (facts, challenge protocol:
@@ -37,7 +37,7 @@ _NEAR_LOG = 0.3
 class Challenge:
     """A challenge test, judged."""
 
-    head: Head
+    head: Provenance
     standard: str
     verdict: str
     organisms: tuple[OrganismResult, ...]
@@ -78,7 +78,7 @@ def standard_id(written: str) -> str:
         ):
             return id_
     raise ReadingsError(
-        f'the standard "{written[:40]}" is not known; give {listed(list(STANDARDS), "or")}'
+        f'the standard "{written[:40]}" is not known; give {join_or(list(STANDARDS))}'
     )
 
 
@@ -115,7 +115,7 @@ def challenge(
     written = standard or counts.standard
     if written is None:
         raise ReadingsError(
-            f"{counts.where}: by which standard? Give --standard {listed(list(STANDARDS), 'or')}, "
+            f"{counts.where}: by which standard? Give --standard {join_or(list(STANDARDS))}, "
             "or a line "
             "standard,iso-11930 above the heading"
         )
@@ -161,7 +161,7 @@ def judged(
         if r.requirement == "min_log_reduction":
             reach[f"{r.criterion} {r.organism_group}"][str(int(r.day))] = r.value
     return Challenge(
-        head_of(tables, formula, today),
+        provenance_of(tables, formula, today),
         standard,
         verdict,
         found,

@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from preservecheck.checks.base import listed
 from preservecheck.evidence.counts import Count
 from preservecheck.evidence.criteria import LineResult
 from preservecheck.formula.model import Formula
+from preservecheck.text import join_and
 
 STANDARDS = {"iso-11930": "ISO 11930", "usp-51": "USP <51>", "ph-eur-5.1.3": "Ph. Eur. 5.1.3"}
 _CLOSED_PACKS = ("pump", "tube")
@@ -103,7 +103,7 @@ def _leaning(lines: Sequence[LineResult]) -> str:
     ):
         days = sorted({line.day for line in lines if line.decided_by == word})
         if days:
-            said.append(f"on day {listed([str(d) for d in days])} only {text}")
+            said.append(f"on day {join_and([str(d) for d in days])} only {text}")
     warned = [line for line in lines if line.state == "warning"]
     said += [f"but for a warning: {line.wants}, {line.found}" for line in warned]
     return f", {'; '.join(said)}" if said else ""
@@ -118,7 +118,7 @@ def overall_because(
         failed = [o.name for o in organisms if o.verdict == "fails"]
         more = f" Also missing: {'; '.join(missing)}." if missing else ""
         return (
-            f"{listed(failed)} {'misses' if len(failed) == 1 else 'miss'} what {name} asks at "
+            f"{join_and(failed)} {'misses' if len(failed) == 1 else 'miss'} what {name} asks at "
             f"the least.{more}"
         )
     if verdict == "incomplete":
@@ -126,7 +126,7 @@ def overall_because(
         return (
             f"{name} cannot be judged: missing are {'; '.join(missing)}."
             if missing
-            else f"{name} cannot be judged: the counts of {listed(opened)} leave a line open."
+            else f"{name} cannot be judged: the counts of {join_and(opened)} leave a line open."
         )
     leans = [
         o.name
@@ -134,14 +134,14 @@ def overall_because(
         if o.verdict == verdict
         and any(line.decided_by for line in o.lines if verdict in ("passes", line.criterion))
     ]
-    lean = f" {listed(leans)} only by tolerance or rounding, as told below." if leans else ""
+    lean = f" {join_and(leans)} only by tolerance or rounding, as told below." if leans else ""
     if verdict == "passes":
         return f"Every organism meets every line of {name}, category 2.{lean}"
     weak = [o.name for o in organisms if o.verdict == verdict]
     if verdict == "A":
         return f"Every organism meets every line of criterion A of {name}.{lean}"
     return (
-        f"{listed(weak)} {'reaches' if len(weak) == 1 else 'reach'} criterion B only of "
+        f"{join_and(weak)} {'reaches' if len(weak) == 1 else 'reach'} criterion B only of "
         f"{name}; the others reach A."
     )
 
@@ -185,7 +185,7 @@ def meaning(
             "ISO 11930 or Ph. Eur."
         )
     elif verdict == "fails":
-        groups = listed(sorted({o.group or o.name for o in organisms if o.verdict == "fails"}))
+        groups = join_and(sorted({o.group or o.name for o in organisms if o.verdict == "fails"}))
         out.append(
             f"The product is not protected against {groups}: do not sell it. Change the formula "
             "('preservecheck "

@@ -12,15 +12,15 @@ from typing import Any
 
 import numpy as np
 
-from preservecheck.batch.head import Head, head_of
-from preservecheck.batch.ph_target import window_of
-from preservecheck.case import cases
-from preservecheck.checks.base import number
+from preservecheck.arrays.formulas import cases
+from preservecheck.assess.review import composer_for, context_for
+from preservecheck.bench.ph_window import window_of
 from preservecheck.chemistry.trend import Line, fitted_line, predicted, rounding_of
 from preservecheck.evidence.ph_readings import read_ph
 from preservecheck.formula.model import Formula
+from preservecheck.provenance import Provenance, provenance_of
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.review import composer_for, context_for
+from preservecheck.text import number
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, WORDS, Word, fold
 
 # what carries a trend: fixed for this program, no outside source
@@ -77,7 +77,7 @@ class Series:
 class Drift:
     """pH over time, by storage temperature."""
 
-    head: Head
+    head: Provenance
     window: tuple[float, float] | None
     window_because: str
     series: tuple[Series, ...]
@@ -133,7 +133,7 @@ def drift(
     )
     codes = [SERIOUS if s.serious else WORDS.index(s.verdict) for s in found]
     return Drift(
-        head_of(tables, formula, today),
+        provenance_of(tables, formula, today),
         window,
         f"{why[0].upper()}{why[1:]}.",
         found,

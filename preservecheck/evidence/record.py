@@ -17,18 +17,18 @@ from typing import Any, Literal
 import numpy as np
 from pydantic import BaseModel, ConfigDict
 
-from preservecheck.case import Case, cases
+from preservecheck.arrays.formulas import Case, cases
+from preservecheck.assess.review import Report, composer_for, context_for, review
 from preservecheck.checks import CHECKS, free_active
-from preservecheck.checks.base import number
-from preservecheck.choose import MUST_PASS, Choice, Option, choose
-from preservecheck.evidence.rows_used import digests_of, rows_used, values_of
-from preservecheck.evidence.working import composition_of, working_of
+from preservecheck.evidence.calculation import composition_of, working_of
+from preservecheck.evidence.table_rows import digests_of, rows_used, values_of
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula
+from preservecheck.ranking.rank import MUST_PASS, Choice, Option, choose
 from preservecheck.reference.columns import read_cells
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows import Ingredient
-from preservecheck.review import Report, composer_for, context_for, review
+from preservecheck.text import number
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, fold
 
 KIND = "preservative decision record"

@@ -14,11 +14,11 @@ from pydantic import ValidationError
 
 from preservecheck.errors import PreservecheckError, ReadingsError
 from preservecheck.evidence.record import DIGEST, KIND, build, content_digest, formula_from
-from preservecheck.evidence.rows_used import changed_rows
-from preservecheck.formula.load import file_bytes
+from preservecheck.evidence.table_rows import changed_rows
+from preservecheck.formula.files import file_bytes
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows import TABLES
-from preservecheck.review import PROGRAM, version
+from preservecheck.version import program
 
 MAX_BYTES = 20_000_000
 # figures of two machines may differ in their last digits
@@ -91,7 +91,7 @@ def verify(path: Path, tables: Tables | None = None) -> Verification:
     tables = tables or load_tables()
     data, digest = _read(path)
     edited = data.get(DIGEST) != digest
-    program = f"{PROGRAM} {version()}"
+    current = program()
     recorded = str(data.get("program"))
     now, obstacle = _again(data, tables)
     marks = data.get("row_digests")
@@ -101,7 +101,7 @@ def verify(path: Path, tables: Tables | None = None) -> Verification:
     return Verification(
         name=path.name,
         edited=edited,
-        program=(recorded, program) if recorded != program else None,
+        program=(recorded, current) if recorded != current else None,
         tables=data.get("tables_sha256") != tables.digest,
         changed=changed_rows(tables, {n: str(m) for n, m in marks.items()})
         if isinstance(marks, dict)

@@ -15,11 +15,12 @@ from preservecheck.formula.build_lines import (
     TEMPERATURE_C,
     read_phases,
 )
-from preservecheck.formula.build_materials import read_blends, read_own_ingredients
-from preservecheck.formula.faults import Faults, Section, listed, shown
+from preservecheck.formula.faults import Faults, Section, shown
 from preservecheck.formula.model import MARKETS, PACKAGES, PRODUCT_TYPES, USERS, USES, Formula
 from preservecheck.formula.names import FormulaNames, names_of
+from preservecheck.formula.own_materials import read_blends, read_own_ingredients
 from preservecheck.formula.unknown import Form, UnknownNames
+from preservecheck.text import join_or
 from preservecheck.units import BATCH_HELP, MAX_BATCH_G, STEP_HELP, mass_g, temperature_c
 
 if TYPE_CHECKING:
@@ -147,7 +148,7 @@ def _mass(section: Section, key: str, give: str) -> float | None:
 
 
 def _markets(section: Section) -> tuple[str, ...]:
-    give = f'give a list such as ["EU", "GB"]; the markets are {listed(MARKETS)}'
+    give = f'give a list such as ["EU", "GB"]; the markets are {join_or(MARKETS)}'
     if "markets" not in section.raw:
         section.missing("markets", give)
         return ()

@@ -163,7 +163,7 @@ def _added_at(
             None,
             None,
         )
-    from preservecheck.formula.read_cooling import file_course
+    from preservecheck.formula.cooling_readings import file_course
 
     path, moment = Path(name), str(written).partition("@")[2]
     if folder is None or path.name != name:

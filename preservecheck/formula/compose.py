@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from preservecheck.formula.composition import Addition, Composition, Portion, SystemUse, Weighed
-from preservecheck.formula.material import (
+from preservecheck.formula.materials import (
     ALCOHOL,
     ALCOHOL_SYSTEM_PERCENT,
     WATER,

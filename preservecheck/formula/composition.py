@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from preservecheck.formula.material import Material
+from preservecheck.formula.materials import Material
 from preservecheck.formula.model import Formula
 from preservecheck.reference.rows import System
 

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, TypeVar
 
 from preservecheck.errors import FormulaError, PreservecheckError, UnitError
+from preservecheck.text import join_or
 
 Choice = TypeVar("Choice", bound=str)
 
@@ -97,11 +98,6 @@ def shown(value: object) -> str:
     return text
 
 
-def listed(words: Sequence[str]) -> str:
-    """``a, b or c``."""
-    return ", ".join(words[:-1]) + f" or {words[-1]}" if len(words) > 1 else "".join(words)
-
-
 def nearest_word(written: str, allowed: Sequence[str]) -> str | None:
     """The allowed word that looks most like a written one, or ``None``."""
     known = {w.casefold(): w for w in allowed}
@@ -178,7 +174,7 @@ class Section:
         self, key: str, allowed: tuple[Choice, ...], *, needed: bool = False
     ) -> Choice | None:
         """One of a closed list of words."""
-        give = f"give {listed(allowed)}"
+        give = f"give {join_or(allowed)}"
         if key not in self.raw:
             if needed:
                 self.missing(key, give)
@@ -192,7 +188,7 @@ class Section:
                 return word
         near = nearest_word(value, allowed) if isinstance(value, str) else None
         meant = f"did you mean {near}? " if near else ""
-        self.faults.add(f"{self.prefix}{key} is {shown(value)}; {meant}give {listed(allowed)}")
+        self.faults.add(f"{self.prefix}{key} is {shown(value)}; {meant}give {join_or(allowed)}")
         return None
 
     def number(self, key: str, low: float, high: float, give: str) -> float | None:

@@ -17,11 +17,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from preservecheck.errors import FormulaError, ReadingsError, UnitError
-from preservecheck.formula.faults import Faults, listed, not_known, shown
-from preservecheck.formula.load import MAX_TEXT_BYTES, MAX_WORKBOOK_BYTES, Kind, file_bytes
-from preservecheck.formula.read_csv import MAX_COLUMNS, MAX_ROWS, SEPARATORS
-from preservecheck.formula.read_toml import decoded
+from preservecheck.formula.csv import MAX_COLUMNS, MAX_ROWS, SEPARATORS
+from preservecheck.formula.faults import Faults, not_known, shown
+from preservecheck.formula.files import MAX_TEXT_BYTES, MAX_WORKBOOK_BYTES, Kind, file_bytes
 from preservecheck.formula.sheet_form import Cell, Grid, text
+from preservecheck.formula.toml import decoded
+from preservecheck.text import join_or
 from preservecheck.units import plain_number
 
 READINGS = Kind(
@@ -159,7 +160,7 @@ def _reworded(message: str) -> str:
 def _grid(path: Path) -> Grid:
     suffix = path.suffix.casefold()
     if suffix == ".xlsx":
-        from preservecheck.formula.read_workbook import read_first_sheet
+        from preservecheck.formula.workbook import read_first_sheet
 
         return read_first_sheet(file_bytes(path, MAX_WORKBOOK_BYTES, kind=READINGS), str(path))
     file_bytes(path, MAX_WORKBOOK_BYTES, only_look=True, kind=READINGS)
@@ -263,7 +264,7 @@ def _check_headings(
     for group in columns.needed:
         if not set(group) & {*names, *header}:
             faults.add(
-                f"row {first}: there is no column {listed(group)}; the first row names the "
+                f"row {first}: there is no column {join_or(group)}; the first row names the "
                 "columns, such as "
                 f"{columns.example}"
             )

@@ -7,9 +7,9 @@ import datetime as dt
 import io
 from pathlib import Path
 
-from preservecheck.formula.read_toml import decoded
 from preservecheck.formula.readings import grid_of
 from preservecheck.formula.sheet_form import Cell, text
+from preservecheck.formula.toml import decoded
 
 
 def readings_text(path: str | Path) -> str:

@@ -6,9 +6,10 @@ from __future__ import annotations
 import json
 from typing import Literal
 
-from preservecheck.formula.faults import Faults, listed, shown
+from preservecheck.formula.faults import Faults, shown
 from preservecheck.formula.names import FormulaNames, folded
 from preservecheck.reference.rows import Ingredient
+from preservecheck.text import join_or
 
 Form = Literal[
     "toml", "sheet", "page", "table"
@@ -46,7 +47,7 @@ class UnknownNames:
     def system(self, written: str, place: str) -> None:
         """Report an unknown preservative system."""
         near = [] if self._faults.full else self._names.tables.nearest_system(written)
-        propose = f"the nearest are {listed(near)}; " if near else ""
+        propose = f"the nearest are {join_or(near)}; " if near else ""
         self._faults.add(
             f"{place}: {shown(written)} is not the id of a preservative system; {propose}"
             "'preservecheck tables list systems' shows them all"
@@ -80,7 +81,7 @@ class UnknownNames:
                 " in the sheet Formula" if self._form == "sheet" else ""
             )
         near = self._names.nearest(written)
-        propose = f"the nearest names are {listed(near)}. " if near else "no known name is near. "
+        propose = f"the nearest names are {join_or(near)}. " if near else "no known name is near. "
         return "is not a known ingredient; " + propose + self._block(written)
 
     def _block(self, written: str) -> str:

@@ -8,9 +8,12 @@ from functools import lru_cache
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from preservecheck.page import views_after, views_bench, views_formula, views_which
-from preservecheck.page.desk import Desk
+from preservecheck.page.context import Desk
 from preservecheck.page.guard import OLD_LINK, Guard, cookie_name
+from preservecheck.page.views import bench as views_bench
+from preservecheck.page.views import formula as views_formula
+from preservecheck.page.views import ranking as views_which
+from preservecheck.page.views import results as views_after
 
 if TYPE_CHECKING:
     from fastapi import FastAPI

@@ -7,9 +7,9 @@ import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from preservecheck.page.judged import Fault
+from preservecheck.page.draft_outcome import Fault
 from preservecheck.page.words import view_alone
-from preservecheck.report import pages
+from preservecheck.report import document as pages
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -16,7 +16,7 @@ from typing import Any
 
 from preservecheck.errors import UnitError
 from preservecheck.formula.build import FORMAT
-from preservecheck.formula.build_materials import OWN_COLUMNS
+from preservecheck.formula.own_materials import OWN_COLUMNS
 from preservecheck.reference.rows import Ingredient
 from preservecheck.units import plain_number
 

@@ -12,7 +12,7 @@ from preservecheck.page.draft import AMOUNT_UNITS, UNITS, Draft, Fields, number_
 from preservecheck.units import mass_g
 
 if TYPE_CHECKING:
-    from preservecheck.page.desk import Desk
+    from preservecheck.page.context import Desk
 
 # proposals are costly to find, and nobody mends more names at once
 MAX_PROPOSED = 8

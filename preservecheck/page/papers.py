@@ -13,13 +13,13 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from preservecheck.page.after_form import EXAMPLES, After
-from preservecheck.page.after_found import result_of
 from preservecheck.page.bench_form import Bench
+from preservecheck.page.results import result_of
+from preservecheck.page.results_form import EXAMPLES, After
 from preservecheck.page.svg import as_attributes
 
 if TYPE_CHECKING:
-    from preservecheck.batch.worksheet import Worksheet
+    from preservecheck.bench.batch_sheet import Worksheet
     from preservecheck.evidence.record import Built
     from preservecheck.formula.model import Formula
     from preservecheck.reference.load import Tables
@@ -67,7 +67,7 @@ def sheet(
     FormulaError
         Nobody says how large the batch is.
     """
-    from preservecheck.batch.worksheet import worksheet
+    from preservecheck.bench.batch_sheet import worksheet
 
     return worksheet(formula, tables, batch_g=batch_g, batch_number=_number(bench), today=today)
 
@@ -79,7 +79,7 @@ def _number(bench: Bench) -> str | None:
 
 def sheet_file(made: Worksheet, ending: str, paper: Paper) -> bytes:
     """The batch sheet as the command writes it."""
-    from preservecheck.report.sheet import to_html, to_workbook
+    from preservecheck.report.batch_sheet import to_html, to_workbook
 
     return to_workbook(made, paper) if ending == "xlsx" else to_html(made, paper).encode()
 

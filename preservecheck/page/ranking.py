@@ -13,16 +13,16 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from preservecheck.choose import OUTCOMES
 from preservecheck.formula.model import MARKETS
 from preservecheck.formula.names import names_of
-from preservecheck.page.desk import Desk, value_of
+from preservecheck.page.context import Desk, value_of
 from preservecheck.page.form import Pairs
 from preservecheck.page.words import system_name
+from preservecheck.ranking.rank import OUTCOMES
 from preservecheck.report import choice as words
 
 if TYPE_CHECKING:
-    from preservecheck.choose import Choice, Option
+    from preservecheck.ranking.rank import Choice, Option
     from preservecheck.reference.rows import System
 
 PREFIX = "which-"

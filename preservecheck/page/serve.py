@@ -107,8 +107,8 @@ def _made_ready(tables: Tables, link: str | None) -> None:
     """Open the browser, and judge the example once, so that the first real answer is quick."""
     if link is not None:
         webbrowser.open(link)
-    from preservecheck.page.judged import judged
-    from preservecheck.page.views_formula import example
+    from preservecheck.page.draft_outcome import judged
+    from preservecheck.page.views.formula import example
     from preservecheck.report.html import environment
 
     judged(example(), tables)

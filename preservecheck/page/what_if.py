@@ -8,14 +8,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from preservecheck.assess.review import composer_for, review
 from preservecheck.formula.compose import solved
 from preservecheck.formula.model import Formula
 from preservecheck.report import outline as o
-from preservecheck.review import composer_for, review
 
 if TYPE_CHECKING:
+    from preservecheck.assess.review import Report
     from preservecheck.reference.load import Tables
-    from preservecheck.review import Report
     from preservecheck.verdict import Finding
 
 # where a slider stands while no pH is measured

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from preservecheck.checks.base import number
-from preservecheck.report.pages import Grid, Listed, Page, Said, Section, nonempty
+from preservecheck.report.document import Grid, Listed, Page, Said, Section, nonempty
+from preservecheck.text import number
 from preservecheck.units import duration_text, mass_text, temperature_text
 
 if TYPE_CHECKING:
-    from preservecheck.batch.adjust import Adjustment
-    from preservecheck.batch.cooldown import Cooldown
-    from preservecheck.batch.forecast import Reach
-    from preservecheck.batch.gate import Gate
-    from preservecheck.batch.head import Head
-    from preservecheck.formula.read_cooling import Course
+    from preservecheck.bench.addition_window import Gate
+    from preservecheck.bench.adjust import Adjustment
+    from preservecheck.bench.cooling import Cooldown
+    from preservecheck.bench.forecast import Reach
+    from preservecheck.formula.cooling_readings import Course
+    from preservecheck.provenance import Provenance
 
 GATE = (
     "A forecast opens nothing: only a measured temperature, in the stirred middle of the batch, "
@@ -198,7 +198,7 @@ def _grams(grams: float) -> str:
     return mass_text(float(f"{grams:.3g}"))
 
 
-def footer(head: Head, digits: int = 12) -> list[str]:
+def footer(head: Provenance, digits: int = 12) -> list[str]:
     """Program, date and digests."""
     formula = f", formula {head.formula_sha256[:digits]}" if head.formula_sha256 else ""
     return list(

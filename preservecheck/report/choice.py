@@ -7,12 +7,12 @@ import textwrap
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from preservecheck.checks.base import celsius, listed, number
 from preservecheck.report import outline as o
 from preservecheck.report.markdown import escaped, table
+from preservecheck.text import celsius, join_and, number
 
 if TYPE_CHECKING:
-    from preservecheck.choose import Choice, Option
+    from preservecheck.ranking.rank import Choice, Option
 
 # of a dose to be written into the formula: as many as it has, so that review finds what was
 # promised
@@ -237,7 +237,7 @@ def _closing(choice: Choice) -> str:
         (best.percent, best.id),
         *([(best.partner_percent, best.partner)] if best.partner else []),
     ]
-    both = listed([f"{number(percent or 0, DIGITS)} % {system}" for percent, system in lines])
+    both = join_and([f"{number(percent or 0, DIGITS)} % {system}" for percent, system in lines])
     return (
         f"To go on with the first: write {both} into the formula and run 'preservecheck review'. "
         "'preservecheck explain choose' tells how systems are judged."

@@ -13,9 +13,9 @@ from preservecheck.report.text import printable
 if TYPE_CHECKING:
     import jinja2
 
+    from preservecheck.assess.review import Report
     from preservecheck.reference.load import Tables
-    from preservecheck.report.drawing import Plot
-    from preservecheck.review import Report
+    from preservecheck.report.plots.style import Plot
     from preservecheck.verdict import Finding
 
 ACTIVE_HEADS = (
@@ -207,10 +207,10 @@ def challenge_plan(report: Report, sources: o.Sources) -> list[str]:
 def _plots(report: Report, tables: Tables | None, prefix: str) -> tuple[Plot, ...]:
     if report.formula is None:
         return ()
-    from preservecheck.case import cases
+    from preservecheck.arrays.formulas import cases
+    from preservecheck.assess.review import composer_for, context_for
     from preservecheck.reference.load import load_tables
-    from preservecheck.report.plots import plots_of
-    from preservecheck.review import composer_for, context_for
+    from preservecheck.report.plots.review import plots_of
 
     tables = tables or load_tables()
     composition = composer_for(tables).compose(report.formula)

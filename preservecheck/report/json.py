@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from preservecheck.review import Report
+    from preservecheck.assess.review import Report
 
 
 def render(report: Report) -> str:

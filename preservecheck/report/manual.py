@@ -11,12 +11,12 @@ from importlib import import_module
 from types import ModuleType
 from typing import cast
 
+from preservecheck.assess.uncertainty import INPUTS
 from preservecheck.checks import BY_ID, CHECKS, Check
 from preservecheck.errors import PreservecheckError
-from preservecheck.uncertainty import INPUTS
 
 # manual pages of commands, and the modules that hold them
-OTHERS = {"choose": "choose", "chance": "uncertainty"}
+OTHERS = {"choose": "ranking.rank", "chance": "assess.uncertainty"}
 # deeper than the line above by this much: the line above goes on
 _CONTINUES = 4
 

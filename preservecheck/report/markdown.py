@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from preservecheck.report import outline as o
 
 if TYPE_CHECKING:
-    from preservecheck.review import Report
+    from preservecheck.assess.review import Report
     from preservecheck.verdict import Finding
 
 _ESCAPED = str.maketrans({c: f"\\{c}" for c in "\\`*_[]<>|#~"})

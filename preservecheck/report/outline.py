@@ -12,13 +12,13 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
-from preservecheck.checks.base import listed, number
+from preservecheck.assess.uncertainty import INPUTS
 from preservecheck.report.labels import label
-from preservecheck.uncertainty import INPUTS
+from preservecheck.text import join_and, number
 from preservecheck.verdict import Figure, Finding
 
 if TYPE_CHECKING:
-    from preservecheck.review import Report
+    from preservecheck.assess.review import Report
 
 Kind = Literal["serious", "warn", "unknown", "note"]
 KINDS: tuple[Kind, ...] = ("serious", "warn", "unknown", "note")
@@ -269,7 +269,7 @@ def challenge_lines(report: Report) -> list[str]:
         f"Any one of these standards will do: {', '.join(test.standards)}. Ask which one your "
         "market takes.",
         f"Organisms: {', '.join(test.organisms)}.",
-        f"Counts after {listed([str(d) for d in test.days])} days, on the final formula, in its "
+        f"Counts after {join_and([str(d) for d in test.days])} days, on the final formula, in its "
         "pack, at its final pH.",
     ]
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from preservecheck.report.html import page
 from preservecheck.report.markdown import escaped, table
-from preservecheck.report.plots import plots_of
+from preservecheck.report.plots.review import plots_of
 from preservecheck.report.record_sections import Block, sections_of
 
 if TYPE_CHECKING:

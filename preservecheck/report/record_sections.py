@@ -7,11 +7,12 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
 from preservecheck.checks import CHECKS
-from preservecheck.checks.base import number
-from preservecheck.report import manual, worked
+from preservecheck.report import calculation as worked
+from preservecheck.report import manual
 from preservecheck.report import outline as o
-from preservecheck.report.drawing import Plot
 from preservecheck.report.html import challenge_plan, view
+from preservecheck.report.plots.style import Plot
+from preservecheck.text import number
 from preservecheck.units import duration_text, mass_text, temperature_text
 
 if TYPE_CHECKING:

@@ -10,18 +10,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from preservecheck.case import Ints, Pile, cases_of, context_of, pile_of
+from preservecheck.arrays.formulas import Ints, Pile, cases_of, context_of, pile_of
+from preservecheck.arrays.tables import Context
+from preservecheck.assess.review import composer_for, context_for
 from preservecheck.checks import CHECKS
-from preservecheck.context import Context
 from preservecheck.errors import FormulaError, PreservecheckError
 from preservecheck.formula.compose import Composer, Composition
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows import Ingredient, System
-from preservecheck.review import composer_for, context_for
-from preservecheck.screen.judged import Judged, judged
+from preservecheck.screen.long_table import Reader, Taken
 from preservecheck.screen.schema import LINES, PRODUCTS, Field, columns_of
-from preservecheck.screen.table import Reader, Taken
-from preservecheck.screen.tried import bare, doses, lawful_doses, tried
+from preservecheck.screen.substitution import bare, doses, lawful_doses, tried
+from preservecheck.screen.verdict_arrays import Judged, judged
 from preservecheck.verdict import ABSENT, SERIOUS, Bools, Floats
 
 if TYPE_CHECKING:

@@ -26,11 +26,11 @@ from typing import Any
 
 from preservecheck.errors import PreservecheckError
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.screen import parts
+from preservecheck.screen import shards as parts
 from preservecheck.screen.frame import Screen, frame_of, systems_of
-from preservecheck.screen.since import Since, former_tables, table_changes
 from preservecheck.screen.sources import Piece, Source
 from preservecheck.screen.summary import Summary, summed
+from preservecheck.screen.table_diff import Since, former_tables, table_changes
 
 
 @dataclass(frozen=True)

@@ -15,8 +15,8 @@ import numpy as np
 from preservecheck.errors import FormulaError, PreservecheckError
 from preservecheck.formula.load import load_formula
 from preservecheck.screen.frame import Screen, check_columns
+from preservecheck.screen.long_table import Taken
 from preservecheck.screen.schema import LINES, PRODUCTS, columns_of
-from preservecheck.screen.table import Taken
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Self
 import numpy as np
 
 from preservecheck.checks import CHECKS
-from preservecheck.choose.trial import fits
+from preservecheck.ranking.candidate import fits
 from preservecheck.screen.frame import UNREAD
 from preservecheck.verdict import Codes
 

@@ -23,10 +23,10 @@ PANDAS = "import pandas"
 def grid_seconds(path: str, runs: int = 9) -> tuple[float, float, tuple[int, ...]]:
     """Median time of the grid and of the whole search in this process, and the shape of the grid.
     [s]"""
-    from preservecheck.choose.host import Host
-    from preservecheck.choose.search import ranked
-    from preservecheck.choose.window import Window
     from preservecheck.formula.load import load_formula
+    from preservecheck.ranking.base import Host
+    from preservecheck.ranking.search import ranked
+    from preservecheck.ranking.window import Window
     from preservecheck.reference.load import load_tables
 
     tables, today = load_tables(), dt.date(2026, 11, 25)

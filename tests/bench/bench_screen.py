@@ -28,7 +28,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np  # noqa: E402
 import pandas as pd  # noqa: E402
 
-from preservecheck.case import Pile  # noqa: E402
+from preservecheck.arrays.formulas import Pile  # noqa: E402
 from preservecheck.reference.load import load_tables  # noqa: E402
 from preservecheck.screen.frame import Screen, frame_of, systems_of  # noqa: E402
 from preservecheck.screen.run import Job, Run  # noqa: E402

@@ -9,16 +9,16 @@ import json
 import pytest
 from typer.testing import CliRunner
 
-from preservecheck.cli import app
+from preservecheck.assess.review import review
+from preservecheck.cli.main import app
 from preservecheck.errors import ReadingsError
 from preservecheck.evidence.challenge import challenge, challenge_json, standard_id
-from preservecheck.evidence.challenge_plan import plan
 from preservecheck.evidence.counts import read_counts
-from preservecheck.evidence.kept import keep, kept_for, kept_path, kept_sentence
+from preservecheck.evidence.plan import plan
+from preservecheck.formula.kept_test import keep, kept_for, kept_path, kept_sentence
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.starter import starter_toml
 from preservecheck.reference.load import load_tables
-from preservecheck.review import review
 from tests.helpers import TODAY
 
 TABLES = load_tables()

@@ -8,7 +8,7 @@ import json
 import pytest
 from typer.testing import CliRunner
 
-from preservecheck.cli import app
+from preservecheck.cli.main import app
 from preservecheck.errors import ReadingsError
 from preservecheck.evidence.drift import drift
 from preservecheck.evidence.ph_readings import read_ph

@@ -14,13 +14,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from preservecheck.cli import app
+from preservecheck.cli.main import app
 from preservecheck.errors import PreservecheckError, ReadingsError
 from preservecheck.evidence import record as r
 from preservecheck.evidence import verify as v
+from preservecheck.files import write_all
 from preservecheck.reference.load import Tables, load_tables, tables_root
 from preservecheck.report.record import to_html, to_markdown
-from preservecheck.report.write import write_all
+from preservecheck.version import program
 from tests.helpers import make_formula
 from tests.report.pages import all_of, check_page, needs_browser, printed_pages, text_of
 
@@ -500,12 +501,9 @@ def test_changed_row_of_something_else_is_named(data, text, tmp_path):
 
 def test_changed_program_is_named(text, tmp_path, monkeypatch):
     """Another version of the program is named."""
-    monkeypatch.setattr(v, "version", lambda: "9.9.9")
+    monkeypatch.setattr(v, "program", lambda: "preservecheck 9.9.9")
     found = v.verify(on_disk(tmp_path, text))
-    assert found.program == (
-        f"preservecheck {r.build.__globals__['review'].__globals__['version']()}",
-        "preservecheck 9.9.9",
-    )
+    assert found.program == (program(), "preservecheck 9.9.9")
     assert not found.agrees
 
 
@@ -667,7 +665,7 @@ def test_all_or_none_when_the_last_step_fails(tmp_path, monkeypatch):
             raise PermissionError(13, "no")
         real(a, b)
 
-    monkeypatch.setattr("preservecheck.report.write.os.replace", move)
+    monkeypatch.setattr("preservecheck.files.os.replace", move)
     with pytest.raises(PreservecheckError, match="last"):
         write_all({old: b"1", new: b"2", last: b"3"})
     assert old.read_text(encoding="utf-8") == "before"

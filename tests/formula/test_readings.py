@@ -9,8 +9,8 @@ import openpyxl
 import pytest
 
 from preservecheck.errors import FormulaError, ReadingsError
+from preservecheck.formula.cooling_readings import file_course, read_course, typed_course
 from preservecheck.formula.load import load_formula
-from preservecheck.formula.read_cooling import file_course, read_course, typed_course
 from preservecheck.formula.readings import as_day, as_number
 
 

@@ -14,7 +14,7 @@ import shutil
 
 import pytest
 
-from preservecheck.choose import choose
+from preservecheck.ranking.rank import choose
 from preservecheck.reference.load import Tables, load_tables, tables_root
 from tests.helpers import TODAY, make_formula
 

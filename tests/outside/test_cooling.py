@@ -11,10 +11,10 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import curve_fit
 from scipy.stats import t as student
 
-from preservecheck.batch.forecast import forecast_of, reach_of
+from preservecheck.bench.forecast import forecast_of, reach_of
 from preservecheck.chemistry import cooling, cooling_band, cooling_fit
 from preservecheck.chemistry.trend import student_t
-from preservecheck.formula.read_cooling import typed_course
+from preservecheck.formula.cooling_readings import typed_course
 
 MUG_F = [182.0, 151.7, 133.9, 122.0, 113.1, 106.2, 101.1, 96.7, 93.5, 90.9]
 ROOM_F = 74.6

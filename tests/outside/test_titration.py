@@ -7,8 +7,8 @@ from phreeqpython import PhreeqPython
 from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq
 
-from preservecheck.batch.adjust import adjust
-from preservecheck.batch.buffers import Buffers, agent_needed, agent_of, ph_after
+from preservecheck.bench.adjust import adjust
+from preservecheck.bench.buffers import Buffers, agent_needed, agent_of, ph_after
 from preservecheck.chemistry.titration import amount_for, interpolated
 from preservecheck.reference.load import load_tables
 from tests.helpers import TODAY, make_formula

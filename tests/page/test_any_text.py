@@ -6,7 +6,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from preservecheck.page.form import pairs_of
-from preservecheck.page.views_formula import example
+from preservecheck.page.views.formula import example
 
 FORMULA = pairs_of(example())
 BESIDE = [

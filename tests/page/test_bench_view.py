@@ -14,17 +14,17 @@ import html5lib
 import pytest
 from typer.testing import CliRunner
 
-from preservecheck.batch.worksheet import worksheet
-from preservecheck.cli import app as program
+from preservecheck.bench.batch_sheet import worksheet
+from preservecheck.cli.main import app as program
 from preservecheck.evidence.record import DIGEST, content_digest
-from preservecheck.page.after_form import EXAMPLES
 from preservecheck.page.bench_form import acted, bench_of, in_order, pairs_beside
 from preservecheck.page.bench_words import on_page
 from preservecheck.page.draft import from_raw
 from preservecheck.page.form import pairs_of
+from preservecheck.page.results_form import EXAMPLES
 from preservecheck.reference.load import load_tables
-from preservecheck.report.sheet import to_html
-from tests.page.test_after_view import counts
+from preservecheck.report.batch_sheet import to_html
+from tests.page.test_results_view import counts
 
 TODAY = date(2026, 11, 25)
 SYSTEM = "benzyl-alcohol-dehydroacetic-acid"  # heat limit 40 °C

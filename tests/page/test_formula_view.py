@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from preservecheck.assess.review import review
 from preservecheck.formula.starter import (
     starter_sheets,
     starter_toml,
@@ -16,13 +17,12 @@ from preservecheck.formula.starter import (
     write_starter,
 )
 from preservecheck.page.draft import from_raw
+from preservecheck.page.draft_outcome import judged
 from preservecheck.page.form import draft_of, pairs_of
-from preservecheck.page.judged import judged
 from preservecheck.page.uploads import tame
 from preservecheck.page.what_if import sliders, tried
 from preservecheck.reference.load import load_tables
 from preservecheck.report import outline
-from preservecheck.review import review
 
 TODAY = date(2026, 11, 25)
 PIECE = {"x-piece": "yes"}

@@ -8,6 +8,7 @@ import tomllib
 import pytest
 from playwright.sync_api import expect
 
+from preservecheck.assess.review import review
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.starter import (
     starter_sheets,
@@ -18,7 +19,6 @@ from preservecheck.formula.starter import (
 from preservecheck.page.words import VIEWS
 from preservecheck.reference.load import load_tables
 from preservecheck.report import outline
-from preservecheck.review import review
 from tests.page.browser import PATIENCE_MS, Program, tab_to, violations, write
 from tests.report.pages import needs_browser
 

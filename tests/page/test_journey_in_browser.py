@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import expect
 from typer.testing import CliRunner
 
-from preservecheck.cli import app
+from preservecheck.cli.main import app
 from preservecheck.page.words import system_name
 from preservecheck.reference.load import load_tables
 from tests.page.browser import PATIENCE_MS, Program, violations

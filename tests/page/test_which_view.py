@@ -11,17 +11,17 @@ from pathlib import Path
 
 import pytest
 
-from preservecheck.choose import choose
+from preservecheck.assess.review import review
 from preservecheck.formula.starter import starter_toml
-from preservecheck.page import views_which
+from preservecheck.page.apply_option import put_in
 from preservecheck.page.draft import from_raw, new_draft
+from preservecheck.page.draft_outcome import formula_of
 from preservecheck.page.form import draft_of, pairs_of
-from preservecheck.page.judged import formula_of
-from preservecheck.page.pick import put_in
+from preservecheck.page.views import ranking as views_which
+from preservecheck.ranking.rank import choose
 from preservecheck.reference.load import load_tables
 from preservecheck.report import choice as words
 from preservecheck.report import outline
-from preservecheck.review import review
 
 TODAY = date(2026, 11, 25)
 FOLDER = Path(__file__).parents[1] / "examples"

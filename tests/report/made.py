@@ -2,8 +2,8 @@
 
 import datetime as dt
 
+from preservecheck.assess.review import ChallengeTest, Part, Preservative, Report
 from preservecheck.formula.model import Product
-from preservecheck.review import ChallengeTest, Part, Preservative, Report
 from preservecheck.verdict import Figure, Finding
 
 DAY = dt.date(2026, 11, 25)

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from preservecheck.choose import Choice, Option, Weakest
+from preservecheck.ranking.rank import Choice, Option, Weakest
 from preservecheck.report import choice as report
 
 FIGURES = {

@@ -6,10 +6,10 @@ from xml.etree import ElementTree
 
 import pytest
 
+from preservecheck.assess.review import findings_of
 from preservecheck.checks import CHECKS
-from preservecheck.report.drawing import broken, fitted
-from preservecheck.report.plots import plots_of
-from preservecheck.review import findings_of
+from preservecheck.report.plots.review import plots_of
+from preservecheck.report.plots.style import broken, fitted
 from tests.helpers import case_of, make_formula
 
 SVG = "{http://www.w3.org/2000/svg}"

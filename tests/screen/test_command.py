@@ -15,13 +15,13 @@ import pytest
 from typer.testing import CliRunner
 
 from preservecheck import load_tables
-from preservecheck.cli import app
+from preservecheck.cli.main import app
 from preservecheck.reference.load import tables_root
 from preservecheck.reference.rows import TABLES
 from preservecheck.screen import run as screen_run
 from preservecheck.screen import screen_frame, sources
 from preservecheck.screen.run import Job, Run
-from preservecheck.screen.since import TOUCHES
+from preservecheck.screen.table_diff import TOUCHES
 from tests.generated import pile
 
 EXAMPLES = Path(__file__).parents[1] / "examples"

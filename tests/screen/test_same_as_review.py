@@ -11,13 +11,13 @@ import pandas as pd
 import pytest
 
 from preservecheck import load_tables, review
+from preservecheck.assess.review import composer_for
 from preservecheck.checks import CHECKS
-from preservecheck.choose.host import Host
-from preservecheck.choose.trial import Trial
 from preservecheck.formula.build import build
-from preservecheck.review import composer_for
+from preservecheck.ranking.base import Host
+from preservecheck.ranking.candidate import Trial
 from preservecheck.screen import screen_frame
-from preservecheck.screen.raw import raw_formula
+from preservecheck.screen.raw_lines import raw_formula
 from preservecheck.verdict import Finding
 from tests.generated import pile
 

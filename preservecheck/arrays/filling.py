@@ -1,0 +1,122 @@
+"""Piles of recipes filled into the arrays that the checks read.
+
+The amounts of all substances in all formulas are the product of two sparse matrices: how much of
+each raw material a formula holds, and what a gram of each raw material is made of. It is summed
+triplet by triplet in the order of the lines, so that the last digit does not depend on what else is
+in the pile.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from preservecheck.arrays.inputs import THERMOMETER_C, Ints
+from preservecheck.arrays.recipes import Pile, spread, starts
+from preservecheck.arrays.tables import Context
+from preservecheck.formula.materials import Material
+from preservecheck.verdict import Floats
+
+
+def filled(pile: Pile, context: Context) -> dict[str, Any]:
+    """The arrays of a case by name, from recipes of which the context holds every substance and
+    system."""
+    n = pile.count
+    return dict(
+        **_amounts(pile, context),
+        ph=pile.ph,
+        ph_tolerance=pile.ph_tolerance,
+        sample_c=pile.sample_c,
+        aw_measured=pile.aw_measured,
+        aw_tolerance=pile.aw_tolerance,
+        batch_g=pile.batch_g,
+        scale_step_g=pile.scale_step_g,
+        **_systems(pile, context),
+        temperature_tolerance_c=np.full(n, THERMOMETER_C),
+        profiles=pile.profiles,
+        profile=pile.profile,
+    )
+
+
+def _amounts(pile: Pile, context: Context) -> dict[str, Floats]:
+    """Substances in all formulas. (N, K) each"""
+    n, k = pile.count, len(context.names)
+    substance, fraction, preserving, start = _parts(pile.materials, context)
+    line, part = spread(pile.line_material, start)
+    held, of = substance[part], pile.line_formula[line]
+    each = pile.percent[line] * fraction[part]
+    at = held * n + of
+
+    def whole(values: Floats) -> Floats:
+        # substance by substance in memory: the checks go through it that way
+        return np.bincount(at, values, k * n).astype(float, copy=False).reshape(k, n).T
+
+    oily = (
+        np.bincount(
+            pile.line_phase[line], (each > 0) & (context.oil_phase[held] > 0), len(pile.heated_c)
+        )
+        > 0
+    )
+    hot = oily & ~np.isnan(pile.heated_c)
+    return {
+        "amount": whole(each),
+        "preserving": whole(np.where(preserving[part], each, 0.0)),
+        "with_oil": whole(np.where(hot[pile.line_phase[line]], each, 0.0)),
+    }
+
+
+def _parts(materials: Sequence[Material], context: Context) -> tuple[Ints, Floats, Ints, Ints]:
+    """What the raw materials are made of: substance, fraction, whether it preserves, and where each
+    one starts."""
+    parts = [p for m in materials for p in m.parts]
+    return (
+        np.array([context.index[p.substance] for p in parts], dtype=int),
+        np.array([p.fraction for p in parts], dtype=float),
+        np.array([p.preserving for p in parts], dtype=bool),
+        starts([len(m.parts) for m in materials]),
+    )
+
+
+def _systems(pile: Pile, context: Context) -> dict[str, Any]:
+    """Systems of each formula in the order in which they first stand, and each of their additions.
+    (N, P), (N, A)"""
+    n, roles = pile.count, pile.roles
+    number = np.array([context.system_index.get(i, -1) for i in roles.ids], dtype=int)[roles.system]
+    formula = pile.line_formula[roles.line]
+    kind = formula * (len(context.systems) + 1) + number
+    _, first, use = np.unique(kind, return_index=True, return_inverse=True)
+    in_turn = np.argsort(first)  # uses in the order of their first line
+    rank = np.empty(len(first), dtype=int)
+    rank[in_turn] = np.arange(len(first))
+    first, use = first[in_turn], rank[use]
+    place, width = _places(formula[first], n)
+    system, declared = np.full((n, width), -1), np.zeros((n, width), dtype=bool)
+    percent = np.full((n, width), np.nan)
+    system[formula[first], place] = number[first]
+    percent[formula[first], place] = np.bincount(use, roles.percent, len(first))
+    declared[formula[first], place] = np.bincount(use, roles.declared, len(first)) > 0
+    moment, moments = _places(formula, n)
+    goes_in, peak = pile.met_c
+    phase = pile.line_phase[roles.line]
+    addition = np.full((n, moments), -1)
+    addition_c, peak_c = np.full((n, moments), np.nan), np.full((n, moments), np.nan)
+    addition[formula, moment] = place[use]
+    addition_c[formula, moment] = goes_in[phase]
+    peak_c[formula, moment] = peak[phase]
+    return dict(
+        system=system,
+        system_percent=percent,
+        declared=declared,
+        addition=addition,
+        addition_c=addition_c,
+        peak_c=peak_c,
+    )
+
+
+def _places(formula: Ints, n: int) -> tuple[Ints, int]:
+    """Place of each thing among those of its formula, and how many places are needed; formulas
+    stand in order."""
+    place = np.arange(len(formula)) - np.searchsorted(formula, np.arange(n))[formula]
+    return place, max(1, int(place.max(initial=-1)) + 1)

@@ -1,0 +1,157 @@
+"""What a gram of each substance adds to the ions and particles in the water."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from functools import cached_property
+
+import numpy as np
+
+from preservecheck.arrays.substances import Substances
+from preservecheck.chemistry.summation import weighed_sum
+from preservecheck.reference.rows import Solute
+from preservecheck.verdict import Floats
+
+# free counter-ions of a micelle or lamellar gel, share of the full salt; recalled, 20 to 30 %
+FREE_COUNTERION = 0.25
+# osmol per kg for a surfactant above its critical micelle concentration; recalled estimate, good to
+# a factor 2
+SURFACTANT_OSMOL = 1.0
+SURFACTANTS = ("cationic surfactant", "anionic surfactant", "amphoteric surfactant")
+
+
+class Solutes(Substances):
+    """Axes N (uncharged solutes with a constant) and E (salts), and what is neither."""
+
+    @cached_property
+    def _solutes(self) -> Mapping[str, Solute]:
+        return {
+            s.inci: s
+            for s in self.tables.solutes
+            if s.preferred == "yes" and (s.inci in self.index or s.inci in self._expanded)
+        }
+
+    @cached_property
+    def _expanded(self) -> frozenset[str]:
+        """Solutes that stand inside something on axis K, such as the sugars of honey."""
+        return frozenset(
+            inci
+            for s in self.tables.solutes
+            if s.model == "expand" and s.inci in self.index
+            for inci, _ in s.expand_to
+        )
+
+    @cached_property
+    def norrish_rows(self) -> tuple[Solute, ...]:
+        """Uncharged solutes with a constant, or taken as ideal, on axis N."""
+        return tuple(
+            s
+            for s in self._solutes.values()
+            if s.kind == "nonelectrolyte"
+            and s.model in ("norrish", "ideal")
+            and s.molar_mass_g_mol is not None
+        )
+
+    @cached_property
+    def salt_rows(self) -> tuple[Solute, ...]:
+        """Salts with Pitzer constants on axis E."""
+        return tuple(s for s in self._solutes.values() if s.model == "pitzer")
+
+    def _solute_matrix(self, rows: Sequence[Solute]) -> Floats:
+        """Mol per gram of substance. [mol/g] (K, rows)"""
+        at = {s.inci: j for j, s in enumerate(rows)}
+        out = np.zeros((len(self.names), len(rows)))
+        for j, s in enumerate(rows):
+            if s.molar_mass_g_mol is not None and s.inci in self.index:
+                out[self.index[s.inci], j] = 1 / s.molar_mass_g_mol
+        for s in self._solutes.values():
+            if s.model != "expand" or s.inci not in self.index:
+                continue
+            for inci, fraction in s.expand_to:
+                if inci in at and (mass := rows[at[inci]].molar_mass_g_mol) is not None:
+                    out[self.index[s.inci], at[inci]] = fraction / mass
+        return out
+
+    @cached_property
+    def norrish(self) -> Floats:
+        """Mol of each uncharged solute per gram of substance. [mol/g] (K, N)"""
+        return self._solute_matrix(self.norrish_rows)
+
+    @cached_property
+    def salts(self) -> Floats:
+        """Mol of each salt per gram of substance. [mol/g] (K, E)"""
+        return self._solute_matrix(self.salt_rows)
+
+    def solute_column(self, rows: Sequence[Solute], name: str, missing: float = 0.0) -> Floats:
+        """One column of solute rows as a vector."""
+        return np.array(
+            [v if (v := getattr(s, name)) is not None else missing for s in rows], dtype=float
+        )
+
+    @cached_property
+    def osmol(self) -> Floats:
+        """Ideal osmoles of everything that is neither a Norrish solute nor a Pitzer salt. [osmol/g]
+        (K,)"""
+        out = np.zeros(len(self.names))
+        modelled = (self.norrish.sum(axis=1) > 0) | (self.salts.sum(axis=1) > 0)
+        for i, name in enumerate(self.names):
+            solute, row = self._solutes.get(name), self.rows.get(name)
+            if solute is not None and solute.osmol_per_kg is not None:
+                out[i] = solute.osmol_per_kg * (1 - self.water_fraction[i]) / 1000
+            elif modelled[i]:
+                continue
+            elif (
+                solute is not None
+                and solute.nu_effective is not None
+                and solute.molar_mass_g_mol is not None
+            ):
+                out[i] = solute.nu_effective / solute.molar_mass_g_mol
+            elif self.oil_phase[i] > 0 or self.powder[i] > 0 or self.water_fraction[i] >= 1:
+                continue
+            elif row is not None and row.role in SURFACTANTS:
+                out[i] = SURFACTANT_OSMOL / 1000
+            elif np.isfinite(self.molar_mass[i]):
+                acid = name.endswith(" Acid") or (
+                    row is not None and row.role == "acid"
+                )  # hardly dissociated
+                ions = (
+                    row.ions_per_molecule
+                    if row is not None and row.ions_per_molecule and not acid
+                    else 1.0
+                )
+                out[i] = ions * (1 - self.water_fraction[i]) / self.molar_mass[i]
+        return out
+
+    @cached_property
+    def ion_strength(self) -> Floats:
+        """What a gram of substance adds to the ionic strength. [mol/g] (K,)
+
+        Salts by their ions; bases as the salt they form; acids nothing, since they take the place
+        of an anion that is counted already; surfactants a quarter, since most counter-ions stay
+        with the micelle.
+        """
+        out = np.zeros(len(self.names))
+        z_plus, z_minus = (self.solute_column(self.salt_rows, c) for c in ("z_plus", "z_minus"))
+        nu_plus, nu_minus = (self.solute_column(self.salt_rows, c) for c in ("nu_plus", "nu_minus"))
+        out += weighed_sum(self.salts, 0.5 * (nu_plus * z_plus**2 + nu_minus * z_minus**2))
+        for i, name in enumerate(self.names):
+            row, active = self.rows.get(name), self.actives.get(name)
+            mass = self.molar_mass[i]
+            if out[i] > 0 or not np.isfinite(mass):
+                continue
+            dry = 1 - self.water_fraction[i]
+            if row is not None and row.role in ("cationic surfactant", "anionic surfactant"):
+                out[i] = FREE_COUNTERION * dry / mass
+            elif row is not None and row.role == "base":
+                out[i] = dry / mass
+            elif row is not None and row.role in ("electrolyte", "chelator") and row.charge_number:
+                z = abs(row.charge_number)
+                out[i] = 0.5 * z * (z + 1) * dry / mass
+            elif row is not None and row.role == "electrolyte":
+                out[i] = dry / mass
+            elif active is not None and active.acid_form is not None:
+                out[i] = 1 / mass
+            elif active is not None and active.active_form == "cation":
+                z = abs(active.charge_number or 1)
+                out[i] = 0.5 * z * (z + 1) / mass
+        return out

@@ -1,0 +1,123 @@
+"""Axis S: preservatives as they are bought."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cached_property
+
+import numpy as np
+
+from preservecheck.arrays.forms import Forms
+from preservecheck.reference.rows import System
+from preservecheck.verdict import Bools, Floats
+
+RATINGS = {"none": 0, "weak": 1, "moderate": 2, "strong": 3}
+GROUPS = ("gram_positive", "gram_negative", "yeast", "mould")
+COMPAT_COLUMNS = (
+    "with_cationic_surfactant",
+    "with_anionic_surfactant",
+    "with_nonionic_ethoxylates",
+    "with_proteins",
+    "with_electrolytes",
+)
+COMPAT_CODES = {"ok": 0, "caution": 1, "avoid": 2}
+
+
+class Systems(Forms):
+    """Systems on axis S, parts of a system on axis Q."""
+
+    @cached_property
+    def systems(self) -> tuple[System, ...]:
+        """Systems on axis S, stand-ins last."""
+        only = self.only_systems
+        return (*(s for s in self.tables.systems if only is None or s.id in only), *self.extra)
+
+    @cached_property
+    def system_index(self) -> Mapping[str, int]:
+        """Position of a system on axis S."""
+        return {s.id: i for i, s in enumerate(self.systems)}
+
+    @cached_property
+    def system_composition(self) -> Floats:
+        """Mass fraction of each substance in each system. [-] (S, K)"""
+        out = np.zeros((max(1, len(self.systems)), len(self.names)))
+        for i, system in enumerate(self.systems):
+            for inci, fraction in system.composition:
+                out[i, self.index[inci]] += fraction
+        return out
+
+    @cached_property
+    def silent_systems(self) -> Bools:
+        """True for systems that hold nothing whose amount could be compared with an MIC, such as a
+        ferment. (S,)"""
+        return np.array(
+            [
+                not any(self.acting[self.index[i]].any() for i, _ in s.composition)
+                and any(
+                    (r := self.rows.get(i)) is not None
+                    and r.role in ("preservative", "cationic surfactant")
+                    for i, _ in s.composition
+                )
+                for s in self.systems
+            ]
+            or [False]
+        )
+
+    def system_column(self, name: str) -> Floats:
+        """One numeric column of the systems. (S,)"""
+        values = [getattr(s, name) for s in self.systems] or [None]
+        return np.array([np.nan if v is None else v for v in values], dtype=float)
+
+    @cached_property
+    def part_limits(self) -> tuple[Floats, Floats]:
+        """Heat limit and preferred temperature of each part of each system. [°C] (S, Q) each
+
+        A system without parts is one part. Places that a system does not have are not-a-number in
+        both arrays and false in ``part_exists``.
+        """
+        width = max([1, *(len(s.parts) for s in self.tables.systems)])
+        limit = np.full((max(1, len(self.systems)), width), np.nan)
+        below = np.full(limit.shape, np.nan)
+        for i, s in enumerate(self.systems):
+            parts = [(p.heat_limit_c, p.preferred_add_below_c) for p in s.parts] or [
+                (s.heat_limit_c, s.preferred_add_below_c)
+            ]
+            for q, (hot, cool) in enumerate(parts):
+                limit[i, q] = np.nan if hot is None else hot
+                below[i, q] = np.nan if cool is None else cool
+        return limit, below
+
+    @cached_property
+    def part_exists(self) -> Bools:
+        """True where a system has that part. (S, Q)"""
+        width = self.part_limits[0].shape[1]
+        return np.array(
+            [[q < max(1, len(s.parts)) for q in range(width)] for s in self.systems]
+            or [[False] * width]
+        )
+
+    @cached_property
+    def ratings(self) -> Floats:
+        """0 none to 3 strong for each microbe group. (S, 4)"""
+
+        def value(word: str | None) -> float:
+            return np.nan if word is None else RATINGS[word]
+
+        return np.array(
+            [[value(getattr(s, g)) for g in GROUPS] for s in self.systems]
+            or [[np.nan] * len(GROUPS)]
+        )
+
+    @cached_property
+    def compatibility(self) -> Floats:
+        """0 ok, 1 caution, 2 avoid for each compatibility column. (S, 5)"""
+        return np.array(
+            [
+                [
+                    np.nan if (c := getattr(s, col)) is None else COMPAT_CODES[c.word]
+                    for col in COMPAT_COLUMNS
+                ]
+                for s in self.systems
+            ]
+            or [[np.nan] * len(COMPAT_COLUMNS)]
+        )

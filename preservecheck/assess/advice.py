@@ -1,0 +1,248 @@
+"""What goes beside the verdicts: label statements, cautions, the challenge-test reminder, and what
+is not covered."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+
+from preservecheck.arrays.formulas import LOW_RISK_AW, Case
+from preservecheck.checks import legal_limit
+from preservecheck.reference.rows import Caution, LabelRule
+from preservecheck.text import join_and, number, sentence
+from preservecheck.verdict import Finding
+
+TEST_DAYS = (7, 14, 28)
+
+
+def keys_of(case: Case) -> frozenset[str]:
+    """Everything that a caution's trigger may name, as keys: ``inci:``, ``tag:``, ``role:``,
+    ``system:``, and so on."""
+    c, profile = case.context, case.profiles[int(case.profile[0])]
+    keys = {"always", f"users:{profile.users}", f"use:{profile.use}", f"type:{profile.type}"}
+    if profile.package:
+        keys.add(f"package:{profile.package}")
+    for i in np.flatnonzero(case.amount[0] > 0):
+        name = c.names[i]
+        keys.add(f"inci:{name}")
+        if (row := c.rows.get(name)) is not None:
+            keys.add(f"role:{row.role}")
+            keys |= {f"tag:{t}" for t in row.tags}
+        if (active := c.actives.get(name)) is not None:
+            if active.active_form == "cation":
+                keys.add("tag:cationic-preservative")
+            if active.formaldehyde_fraction:
+                keys.add("tag:formaldehyde-releaser")
+    for i in case.system[0]:
+        if i >= 0:
+            keys |= {f"system:{c.systems[i].id}", f"form:{c.systems[i].form}"}
+    return frozenset(keys)
+
+
+def cautions(case: Case) -> tuple[str, ...]:
+    """Sentences that protect the maker and the user, those about this formula first."""
+    keys = keys_of(case)
+    rows: list[Caution] = [row for row in case.context.tables.cautions if _fits(row, keys)]
+    order = {"handling": 0, "user": 1, "product": 2, "hygiene": 3, "legal": 4}
+    rows.sort(key=lambda r: ("always" in r.when, order[r.about]))
+    texts = [r.text for r in rows if "always" not in r.when] + list(_seen_only_by_people(case))
+    return tuple(dict.fromkeys(texts + [r.text for r in rows if "always" in r.when]))
+
+
+def _fits(row: Caution, keys: frozenset[str]) -> bool:
+    return not keys.isdisjoint(row.when) and (not row.and_when or not keys.isdisjoint(row.and_when))
+
+
+def _seen_only_by_people(case: Case) -> Iterable[str]:
+    """Rows of the pair table that no reading shows."""
+    c = case.context
+    for row in c.tables.incompatibilities:
+        if row.severity != "advice":
+            continue
+        first = case.amount[0] * c.matching(row.first)
+        second = case.amount[0] * c.matching(row.second)
+        enough = first.sum() >= max(row.first_min_percent or 0, 0.01) and (
+            not row.second or second.sum() > 0
+        )
+        if enough:
+            names = [c.names[i] for i in np.argsort(-first)[:2] if first[i] > 0]
+            where = f" ({row.threshold_note})" if row.threshold_note else ""
+            yield f"{join_and(names)}: {row.effect}{where}." + (
+                f" {sentence(row.remedy)}" if row.remedy else ""
+            )
+
+
+def labels(case: Case) -> tuple[str, ...]:
+    """Statements that a market wants on the pack, with the market and the source."""
+    c, profile = case.context, case.profiles[int(case.profile[0])]
+    table = {(row.basis_name, row.substance): row.factor for row in c.tables.conversions}
+    out = []
+    for row in c.tables.label_rules:
+        if (
+            row.market not in profile.markets
+            or not _in_scope(row, profile)
+            or (row.in_force_from and row.in_force_from > profile.on_market)
+            or (row.in_force_to and row.in_force_to < profile.on_market)
+        ):
+            continue
+        held = [s for s in row.substances if s in c.index and case.amount[0, c.index[s]] > 0]
+        total = sum(
+            float(case.amount[0, c.index[s]]) * table.get((row.counted_as, s), 1.0) for s in held
+        )
+        if row.substances and (not held or total <= (row.threshold_percent or 0.0)):
+            continue
+        market = row.market if row.region is None else f"{row.market} ({row.region})"
+        why = f" ({join_and(held)}, {number(total)} %)" if held else ""
+        quote = f"“{row.statement}”" if row.statutory_wording == "yes" else row.statement
+        out.append(f"{market}: {quote}{why} [{c.tables.cite(row)}]")
+    return tuple(dict.fromkeys(out))
+
+
+def _in_scope(row: LabelRule, profile: Any) -> bool:
+    young = profile.users in ("under-3", "under-10")
+    return {
+        "all": True,
+        "leave-on": profile.use == "leave-on",
+        "rinse-off": profile.use == "rinse-off",
+        "hair-rinse-off": profile.use == "rinse-off",
+        "spray": profile.package == "spray",
+        "users under 3 possible": True,
+        "leave-on, users under 3 possible": profile.use == "leave-on",
+        "rinse-off not shampoo, users under 3 possible": profile.use == "rinse-off"
+        and profile.type != "shampoo",
+        "not hair": False,
+    }[row.scope] and (
+        not row.scope.endswith("users under 3 possible") or young or profile.users == "adults"
+    )
+
+
+def challenge_test(case: Case, findings: tuple[Finding, ...]) -> dict[str, Any]:
+    """Whether a challenge test is needed, which one, on what, when and why."""
+    c = case.context
+    aw, tolerance, measured = case.aw
+    dry = bool(case.water_pct[0] <= 0 or (measured[0] and aw[0] + tolerance[0] < LOW_RISK_AW))
+    why = []
+    if not dry:
+        why.append(f"it is water-based (water activity {aw[0]:.2f}), so microbes can grow in it")
+        tags = [
+            c.names[i]
+            for i in np.flatnonzero(case.amount[0] > 0)
+            if (r := c.rows.get(c.names[i])) is not None
+            and r.nutrient_load == "high"
+            and r.oil_class is None
+        ]
+        if tags:
+            why.append(f"it holds food for microbes ({join_and(tags[:3])})")
+        doubtful = [f.about for f in findings if f.id == "free-active" and f.verdict != "pass"]
+        if doubtful:
+            why.append(f"the figures leave {join_and(doubtful[:3])} open")
+        why.append(
+            "every figure here is a screen; only a test on the finished product in its pack shows "
+            "protection"
+        )
+    organisms = [
+        f"{o.organism} ({o.strain})" for o in c.tables.test_organisms if o.iso_11930 == "yes"
+    ]
+    sources = tuple(dict.fromkeys(c.tables.cite(o) for o in c.tables.test_organisms))
+    return {
+        "needed": not dry,
+        "why": tuple(why),
+        "organisms": tuple(organisms) if not dry else (),
+        "standards": ("ISO 11930", "USP <51>", "Ph. Eur. 5.1.3") if not dry else (),
+        "days": TEST_DAYS if not dry else (),
+        "sources": sources if not dry else (),
+    }
+
+
+def not_covered(case: Case) -> tuple[str, ...]:
+    """What this screen does not look at, for this formula."""
+    c, profile = case.context, case.profiles[int(case.profile[0])]
+    out = [
+        "The microbes in your own workshop, and what grows in the drain; they can be tougher than "
+        "the test strains.",
+        "How the preservative fades over months, and what the pack's plastic takes up.",
+        "Whether the product is safe for its users: that is a qualified safety assessor's work.",
+    ]
+    quats = case.amount[0] @ c.role("cationic surfactant").astype(float)
+    if quats > 0:
+        out.append(
+            "How much preservative the cationic surfactant takes up: no measured figure is known, "
+            "so none is counted."
+        )
+    polymers = case.amount[0] @ c.role(
+        "cationic polymer", "anionic polymer", "nonionic polymer", "protein"
+    ).astype(float)
+    if polymers > 0:
+        out.append("Uptake by gums, polymers and proteins other than the few that were measured.")
+    solids = case.amount[0] @ (c.oil_phase * (c.liquid_oil.sum(axis=1) == 0))
+    if solids > 0:
+        out.append(
+            "Solid waxes and fatty alcohols are counted as taking up no preservative; while hot "
+            "they do."
+        )
+    if np.isnan(case.sample_c[0]) and not np.isnan(case.ph[0]):
+        out.append("The temperature of the pH sample is not given; 25 °C is taken.")
+    conditions = _conditions(case)
+    out += [f"A rule in words that you must check yourself: {text}" for text in conditions]
+    if {"US"} & set(profile.markets):
+        out.append(
+            "The United States have no list of allowed preservatives; panel conclusions are "
+            "advice, states add rules."
+        )
+    return tuple(out)
+
+
+def _conditions(case: Case) -> tuple[str, ...]:
+    c, profile = case.context, case.profiles[int(case.profile[0])]
+    scopes = legal_limit.fitting(profile)
+    out = []
+    for row in c.tables.legal_limits:
+        if (
+            row.kind != "condition"
+            or row.market not in profile.markets
+            or row.scope not in scopes
+            or (row.hair == "no")
+            or not row.conditions
+            or not legal_limit.in_force(row, profile.on_market)
+        ):
+            continue
+        amount = case.amount[0] - case.preserving[0] if row.purpose == "other" else case.amount[0]
+        held = [s for s in row.substances if s in c.index and amount[c.index[s]] > 0]
+        if held or (not row.substances and row.market != "US"):
+            out.append(
+                f"{row.market} {row.entry}{', ' + join_and(held) if held else ''}: {row.conditions}"
+            )
+    return tuple(dict.fromkeys(out))
+
+
+def own_rows(case: Case) -> tuple[str, ...]:
+    """Rows of the user's own tables that this report rests on."""
+    c = case.context
+    out = []
+    keys = {c.names[i] for i in np.flatnonzero(case.amount[0] > 0)} | {
+        c.systems[i].id for i in case.system[0] if i >= 0
+    }
+    for name in (
+        "systems",
+        "actives",
+        "ingredients",
+        "mic",
+        "partition",
+        "binding",
+        "solutes",
+        "legal_limits",
+    ):
+        for key in sorted(c.tables.own(name)):
+            row = next(r for r in c.tables.rows(name) if r.key_text == key)
+            named = {
+                getattr(row, "inci", None),
+                getattr(row, "active", None),
+                getattr(row, "id", None),
+                *getattr(row, "substances", ()),
+            }
+            if keys & named:
+                out.append(f"{name}: {key}")
+    out += [f"this formula: {i.inci}" for i in c.own]
+    return tuple(out)

@@ -1,0 +1,323 @@
+"""The main job: one formula through all checks, as a report."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, fields
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from preservecheck.arrays.formulas import Case, cases
+from preservecheck.arrays.tables import Context
+from preservecheck.assess import advice
+from preservecheck.assess.uncertainty import INPUTS, READINGS, SURE, chances, drawn, shares
+from preservecheck.checks import CHECKS
+from preservecheck.checks.base import Check, hardest_first
+from preservecheck.formula.compose import Composer, Composition
+from preservecheck.formula.kept_test import kept_sentence
+from preservecheck.formula.load import load_formula
+from preservecheck.formula.model import Formula, Product
+from preservecheck.reference.load import Tables, load_tables
+from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, WORDS, Finding, Floats, Word, fold
+from preservecheck.version import program
+
+
+@dataclass(frozen=True)
+class Part:
+    """One active in the formula and what brought it in."""
+
+    inci: str
+    percent: float
+    origin: str
+
+
+@dataclass(frozen=True)
+class Preservative:
+    """A system in the formula, or what a raw material carries in."""
+
+    id: str
+    percent: float
+    actives: tuple[Part, ...]
+
+
+@dataclass(frozen=True)
+class ChallengeTest:
+    """The reminder: which test, on what, when, and why this formula needs it."""
+
+    needed: bool
+    why: tuple[str, ...]
+    standards: tuple[str, ...]
+    organisms: tuple[str, ...]
+    days: tuple[int, ...]
+    sources: tuple[str, ...]
+    result: str | None = None  # of a test kept beside the formula
+
+
+@dataclass(frozen=True)
+class Report:
+    """What ``review`` says about one formula."""
+
+    program: str
+    tables_sha256: str
+    formula_sha256: str
+    date: dt.date
+    product: Product
+    path: str | None
+    verdict: Word
+    serious: bool
+    counts: dict[str, int]
+    preservatives: tuple[Preservative, ...]
+    checks: tuple[Finding, ...]
+    remarks: tuple[str, ...]
+    own_rows: tuple[str, ...]
+    labels: tuple[str, ...]
+    cautions: tuple[str, ...]
+    challenge_test: ChallengeTest
+    not_covered: tuple[str, ...]
+    formula: Formula | None = None  # for the plots; not part of the JSON
+
+    def to_json(self) -> dict[str, Any]:
+        """The report with the keys that other programs read, in a fixed order."""
+        data = {
+            f.name: getattr(self, f.name)
+            for f in fields(self)
+            if f.name not in ("path", "serious", "formula")
+        }
+        data["date"] = self.date.isoformat()
+        data["product"] = self.product.model_dump(mode="json")
+        data["checks"] = [asdict(finding) for finding in self.checks]
+        data["challenge_test"] = asdict(self.challenge_test)
+        data["preservatives"] = [
+            {
+                "id": p.id,
+                "percent": p.percent,
+                "actives": [
+                    {"inci": a.inci, "percent": a.percent, "from": a.origin} for a in p.actives
+                ],
+            }
+            for p in self.preservatives
+        ]
+        return {"format": 1, **data}
+
+
+@lru_cache(maxsize=4)
+def context_for(tables: Tables) -> Context:
+    """The reference arrays of a set of tables, built once."""
+    return Context(tables)
+
+
+@lru_cache(maxsize=4)
+def composer_for(tables: Tables) -> Composer:
+    """The composer of a set of tables, built once."""
+    return Composer(tables)
+
+
+def review(
+    formula: Formula | str | os.PathLike[str],
+    tables: Tables | None = None,
+    *,
+    today: dt.date | None = None,
+) -> Report:
+    """Judge one formula by all checks.
+
+    Parameters
+    ----------
+    formula
+        A formula, or the path of its file.
+    tables
+        The tables; default the shipped ones, with the user's own rows named in
+        ``PRESERVECHECK_TABLES``.
+    today
+        Date of the report, and of the law where the formula names no day.
+
+    Raises
+    ------
+    FormulaError
+        The file cannot be used; all faults at once.
+    TableError
+        A table has a fault.
+    """
+    tables = tables or load_tables()
+    today = today or dt.date.today()
+    if not isinstance(formula, Formula):
+        formula = load_formula(formula, tables, today=today)
+    composition = composer_for(tables).compose(formula)
+    case = cases([composition], context_for(tables), today)
+    findings = list(findings_of(case))
+    codes = [f.code for f in findings]
+    worst = int(fold(np.array(codes, dtype=np.int8)))
+    shown = tuple(f.finding for f in findings)
+    return Report(
+        program=program(),
+        tables_sha256=tables.digest,
+        formula_sha256=formula.sha256,
+        date=today,
+        product=formula.product,
+        path=formula.path,
+        verdict=WORDS[worst] or "unknown",
+        serious=worst == SERIOUS,
+        counts=_counts(codes),
+        preservatives=preservatives(composition, case),
+        checks=shown,
+        remarks=composition.remarks,
+        own_rows=advice.own_rows(case),
+        labels=advice.labels(case),
+        cautions=advice.cautions(case),
+        challenge_test=ChallengeTest(
+            **advice.challenge_test(case, shown), result=kept_sentence(formula)
+        ),
+        not_covered=advice.not_covered(case),
+        formula=formula,
+    )
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A finding with its code."""
+
+    code: int
+    finding: Finding
+    place: int
+
+
+def findings_of(case: Case, checks: Iterable[Check] = CHECKS) -> Iterable[Judged]:
+    """Findings of a single case, check by check, subject by subject."""
+    cloud = drawn(case)
+    for check in checks:
+        figures = check.compute(case)
+        each = np.atleast_2d(check.judge(figures))
+        codes = each[0]
+        chance = chances(check, cloud)
+        chance = None if chance is None else chance.reshape(codes.shape)
+        due = _shares(check, case, chance)
+        found: dict[str, Judged] = {}
+        # several rows about one matter: the worst is shown, and of several alike the one that
+        # presses hardest
+        for j in hardest_first(figures, each):
+            finding = finding_of(check, case, figures, j, int(codes[j]), chance, due[j])
+            found.setdefault(finding.about, Judged(code=int(codes[j]), finding=finding, place=j))
+        yield from sorted(found.values(), key=lambda f: f.place)
+
+
+def _shares(check: Check, case: Case, chance: Floats | None) -> dict[int, dict[str, float]]:
+    """For each subject whose verdict is not sure either way, the share of its spread that each
+    input brings."""
+    out: dict[int, dict[str, float]] = defaultdict(dict)
+    if chance is None or not ((chance > 1 - SURE) & (chance < SURE)).any():
+        return out
+    for name, share in shares(check, case).items():
+        flat = share.reshape(chance.shape)
+        for j in np.flatnonzero((chance > 1 - SURE) & (chance < SURE) & (flat > 0)):
+            out[int(j)][name] = round(float(flat[j]), 3)
+    return out
+
+
+def finding_of(
+    check: Check,
+    case: Case,
+    figures: Mapping[str, Floats],
+    j: int,
+    code: int,
+    chance: Floats | None,
+    due: dict[str, float],
+) -> Finding:
+    """One finding in words."""
+    one = {name: _at(array, j) for name, array in figures.items()}
+    words = check.explain(case, one, j, code)
+    likely = (
+        None
+        if chance is None or np.isnan(chance[j]) or code == UNKNOWN
+        else round(float(chance[j]), 3)
+    )
+    because = words.because
+    if code == PASS and likely is not None and likely < SURE:
+        because += (
+            f" It passes by less than its uncertainty: {likely * 100:.0f} chances in "
+            f"100{_mostly(due)}."
+        )
+    return Finding(
+        id=check.ID,
+        about=words.about,
+        verdict=WORDS[code] or "unknown",
+        serious=code == SERIOUS,
+        chance=likely,
+        due_to=due,
+        figures=words.figures,
+        because=because,
+        do=words.do,
+        sources=words.sources,
+    )
+
+
+def _mostly(due: dict[str, float]) -> str:
+    """The input to improve first, and the reading to improve first where that is another one."""
+    if not due:
+        return ""
+    first = max(due, key=lambda n: due[n])
+    text = f", {due[first] * 100:.0f} % of it due to {INPUTS[first]}"
+    readings = [n for n in due if n in READINGS]
+    if readings and first not in readings:
+        best = max(readings, key=lambda n: due[n])
+        text += f"; of your own readings improve {READINGS[best]} first"
+    return text
+
+
+def _at(array: Floats, j: int) -> float:
+    """Value of subject ``j`` of the single case; an array with one subject holds for all."""
+    flat = np.asarray(array, dtype=float).reshape(-1)
+    return float(flat[j if flat.size > 1 else 0])
+
+
+def _counts(codes: list[int]) -> dict[str, int]:
+    return {
+        "pass": codes.count(PASS),
+        "warn": codes.count(WARN) + codes.count(SERIOUS),
+        "serious": codes.count(SERIOUS),
+        "unknown": codes.count(UNKNOWN),
+    }
+
+
+def preservatives(composition: Composition, case: Case) -> tuple[Preservative, ...]:
+    """Systems with their actives, then what raw materials carry in."""
+    acting = set(case.context.actives)
+    out = []
+    for use in composition.systems:
+        lines = {
+            a.line for a in composition.additions if composition.systems[a.system].id == use.id
+        }
+        parts = [
+            p
+            for p in composition.portions
+            if p.line in lines and p.substance in acting and not p.carried_in
+        ]
+        out.append(
+            Preservative(
+                id=use.id,
+                percent=use.percent,
+                actives=tuple(
+                    Part(inci=p.substance, percent=p.percent, origin=p.origin) for p in parts
+                ),
+            )
+        )
+    carried: dict[str, list[Part]] = {}
+    for p in composition.portions:
+        if p.carried_in and p.preserving:
+            carried.setdefault(p.origin, []).append(
+                Part(inci=p.substance, percent=p.percent, origin=p.origin)
+            )
+    return (
+        *out,
+        *(
+            Preservative(
+                id=f"carried in by {origin}",
+                percent=sum(a.percent for a in parts),
+                actives=tuple(parts),
+            )
+            for origin, parts in carried.items()
+        ),
+    )

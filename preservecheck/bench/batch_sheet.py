@@ -1,0 +1,280 @@
+"""The batch sheet: what to weigh, in which order, how hot, and when the preservative may go in.
+
+Grams are rounded to the step of the scale. The line that fills up to the whole takes what the
+rounding of the others leaves, so that the batch comes out at its weight.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+from collections.abc import Iterable, Sequence
+from decimal import ROUND_HALF_UP, Decimal
+
+from pydantic import BaseModel, ConfigDict
+
+from preservecheck.arrays.formulas import Case, cases
+from preservecheck.assess.review import Report, composer_for, context_for, review
+from preservecheck.bench.steps import handling, ph_steps, steps_of, too_coarse
+from preservecheck.errors import FormulaError
+from preservecheck.formula.compose import Composition, solved
+from preservecheck.formula.load import load_formula
+from preservecheck.formula.model import Formula
+from preservecheck.formula.names import folded
+from preservecheck.reference.load import Tables, load_tables
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True)
+
+
+class SheetLine(_Part):
+    """One material to weigh."""
+
+    name: str
+    percent: float
+    grams: float  # exact
+    weigh_g: float  # on the scale's step
+    error_percent: float
+    preservative: bool
+    rest: bool
+    note: str | None
+    warning: str | None
+
+
+class SheetPhase(_Part):
+    """Materials that go in together."""
+
+    name: str
+    steps: tuple[str, ...]
+    warning: str | None
+    reads: tuple[str, ...]  # what to read and write down
+    lines: tuple[SheetLine, ...]
+    grams: float
+
+
+class Fetched(_Part):
+    """A material with its total, to be fetched once."""
+
+    name: str
+    grams: float
+    phases: str
+
+
+class Worksheet(_Part):
+    """A batch sheet."""
+
+    name: str
+    program: str
+    date: dt.date
+    formula_sha256: str
+    tables_sha256: str
+    batch_g: float
+    batch_number: str | None
+    made_g: float  # what the rounded lines come to
+    scale_step_g: float | None
+    verdict: str
+    serious: bool
+    warnings: tuple[str, ...]
+    fetch: tuple[Fetched, ...]
+    phases: tuple[SheetPhase, ...]
+    ph_steps: tuple[str, ...]
+    handling: tuple[str, ...]
+    before: tuple[str, ...]
+    after: tuple[str, ...]
+
+
+# common practice, no source
+BEFORE = (
+    "Bench, vessels and tools washed, rinsed, dry",
+    "Vessels and tools wiped with 60-70 % alcohol, dry",
+    "Hands washed; gloves, goggles, apron, hair tied",
+    "Scale checked with a known weight",
+    "Thermometer checked",
+    "pH meter calibrated today",
+)
+AFTER = (
+    "Filled into clean, dry packs",
+    "Sample of this batch kept and dated",
+    "Packs labelled with batch number and date",
+    "Bench and tools cleaned",
+)
+
+
+def worksheet(
+    formula: Formula | str | os.PathLike[str],
+    tables: Tables | None = None,
+    *,
+    batch_g: float | None = None,
+    batch_number: str | None = None,
+    today: dt.date | None = None,
+) -> Worksheet:
+    """The batch sheet of a formula.
+
+    Parameters
+    ----------
+    formula
+        A formula, or the path of its file.
+    tables
+        The tables; default the shipped ones with the user's own rows.
+    batch_g
+        Size of this batch; default the formula's own. [g]
+    batch_number
+        Printed where it is known, else a blank.
+    today
+        Date of the sheet.
+
+    Raises
+    ------
+    FormulaError
+        The file cannot be used, or nobody says how large the batch is.
+    """
+    tables = tables or load_tables()
+    today = today or dt.date.today()
+    if not isinstance(formula, Formula):
+        formula = load_formula(formula, tables, today=today)
+    formula = scaled(formula, batch_g)
+    report = review(formula, tables, today=today)
+    composition = composer_for(tables).compose(formula)
+    case = cases([composition], context_for(tables), today)
+    phases = tuple(_phases(composition, case, report))
+    lines = [line for phase in phases for line in phase.lines]
+    batch = solved(formula)[1]
+    assert batch is not None
+    return Worksheet(
+        name=formula.product.name,
+        program=report.program,
+        date=today,
+        formula_sha256=report.formula_sha256,
+        tables_sha256=report.tables_sha256,
+        batch_g=batch,
+        batch_number=batch_number,
+        made_g=_total(line.weigh_g for line in lines),
+        scale_step_g=formula.product.scale_step_g,
+        verdict=report.verdict,
+        serious=report.serious,
+        warnings=tuple(_warnings(report)),
+        fetch=tuple(_fetch(phases)),
+        phases=phases,
+        ph_steps=tuple(ph_steps(case)),
+        handling=tuple(handling(case)),
+        before=BEFORE,
+        after=AFTER,
+    )
+
+
+def _warnings(report: Report) -> Iterable[str]:
+    """Serious findings, those with the same remedy as one."""
+    groups: dict[tuple[str, str | None], list[str]] = {}
+    for f in report.checks:
+        if f.serious:
+            groups.setdefault((f.id, f.do), []).append(f"{f.id}, {f.about}: {f.because}")
+    for said in groups.values():
+        yield said[0] + (f" The same holds for {len(said) - 1} more." if len(said) > 1 else "")
+
+
+def scaled(formula: Formula, batch_g: float | None) -> Formula:
+    """The formula for a batch of another size; percent stay as they are.
+
+    Raises
+    ------
+    FormulaError
+        No size is given, here or in the formula.
+    """
+    percents, total = solved(formula)
+    size = batch_g if batch_g is not None else total
+    if size is None:
+        where = formula.path or formula.product.name
+        raise FormulaError(
+            f'{where}: the size of the batch is not given; add --batch "500 g", or write it into '
+            "the formula (batch)"
+        )
+    if size == total:
+        return formula
+    product = formula.product.model_copy(update={"batch_g": size})
+    if formula.amounts == "percent":
+        return formula.model_copy(update={"product": product})
+    at, phases = 0, []
+    for phase in formula.phases:
+        lines = []
+        for line in phase.lines:
+            grams = None if line.rest else percents[at] / 100 * size
+            lines.append(line.model_copy(update={"amount": grams}))
+            at += 1
+        phases.append(phase.model_copy(update={"lines": tuple(lines)}))
+    return formula.model_copy(update={"product": product, "phases": tuple(phases)})
+
+
+def rounded(grams: float, step_g: float | None) -> float:
+    """The nearest weight that the scale shows; without a step, to the hundredth of a gram.
+
+    Examples
+    --------
+    >>> rounded(3.97, 0.1)
+    4.0
+    >>> rounded(0.25, 0.1)
+    0.3
+    """
+    step = Decimal(repr(step_g if step_g else 0.01))
+    # a weight that lies on the edge but for the noise of binary numbers counts as on the edge
+    steps = (Decimal(repr(round(grams, 9))) / step).quantize(Decimal(1), ROUND_HALF_UP)
+    return float(steps * step)
+
+
+def _total(grams: Iterable[float]) -> float:
+    return float(sum(Decimal(repr(g)) for g in grams))
+
+
+def _phases(composition: Composition, case: Case, report: Report) -> Iterable[SheetPhase]:
+    formula = composition.formula
+    step = formula.product.scale_step_g
+    weigh = [rounded(w.grams or 0.0, step) for w in composition.lines]
+    rest = next((i for i, w in enumerate(composition.lines) if w.rest), None)
+    if rest is not None:
+        others = _total(g for i, g in enumerate(weigh) if i != rest)
+        weigh[rest] = rounded(_total(w.grams or 0.0 for w in composition.lines) - others, step)
+    given = [line for phase in formula.phases for line in phase.lines]
+    preserving = {a.line for a in composition.additions}
+    for at, phase in enumerate(formula.phases):
+        lines = []
+        for i, w in enumerate(composition.lines):
+            if w.phase == at:
+                exact = w.grams or 0.0
+                error = 100 * (weigh[i] - exact) / exact if exact > 0 else 0.0
+                lines.append(
+                    SheetLine(
+                        name=w.name,
+                        percent=w.percent,
+                        grams=exact,
+                        weigh_g=weigh[i],
+                        error_percent=error,
+                        preservative=i in preserving,
+                        rest=w.rest,
+                        note=given[i].note,
+                        warning=too_coarse(exact, step, i in preserving),
+                    )
+                )
+        steps, reads, warning = steps_of(composition, case, report, at)
+        yield SheetPhase(
+            name=phase.name,
+            steps=tuple(steps),
+            warning=warning,
+            reads=tuple(reads),
+            lines=tuple(lines),
+            grams=_total(line.weigh_g for line in lines),
+        )
+
+
+def _fetch(phases: Sequence[SheetPhase]) -> Iterable[Fetched]:
+    """Every material once, in the order in which it is first needed."""
+    found: dict[str, list[tuple[SheetPhase, SheetLine]]] = {}
+    for phase in phases:
+        for line in phase.lines:
+            found.setdefault(folded(line.name), []).append((phase, line))
+    for uses in found.values():
+        names = dict.fromkeys(phase.name for phase, _ in uses)
+        yield Fetched(
+            name=uses[0][1].name,
+            grams=_total(line.weigh_g for _, line in uses),
+            phases=", ".join(names),
+        )

@@ -1,0 +1,143 @@
+"""The pH to aim at: the nearest edge of the window in which the preservatives and the product both
+do well."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from preservecheck.arrays.formulas import Case
+from preservecheck.checks import ph_range, product_ph
+from preservecheck.text import number
+
+
+@dataclass(frozen=True)
+class Aim:
+    """Where to go, and why."""
+
+    target: float | None
+    window: tuple[float, float] | None
+    inside: bool  # nothing has to be added
+    because: str
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Window:
+    """Lowest and highest pH, what sets them, and whether preservatives and product agree."""
+
+    span: tuple[float, float] | None
+    agree: bool
+    because: str
+
+
+def window_of(case: Case) -> Window:
+    """Lowest and highest pH that suit all preservatives and the product, and what sets them. [-]"""
+    systems = ph_range.compute(case)
+    product = product_ph.compute(case)
+    there = np.asarray(systems["present"], dtype=bool)
+    lows = [v for v in np.asarray(systems["ph_min"])[there] if np.isfinite(v)]
+    highs = [v for v in np.asarray(systems["ph_max"])[there] if np.isfinite(v)]
+    low, high = max(lows, default=0.0), min(highs, default=14.0)
+    effective = (
+        f"the preservative works from pH {number(low)} to {number(high)}"
+        if lows or highs
+        else "no preservative's range is known"
+    )
+    p_low = float(np.nanmax([product["ph_min"][0, 0], product["material_min"][0, 0], 0.0]))
+    p_high = float(np.nanmin([product["ph_max"][0, 0], product["material_max"][0, 0], 14.0]))
+    both_low, both_high = max(low, p_low), min(high, p_high)
+    if both_low <= both_high:
+        return Window(
+            (both_low, both_high),
+            True,
+            f"{effective}, the product suits pH {number(p_low)} to {number(p_high)}",
+        )
+    if low > high:
+        return Window(None, False, "no pH suits all of its preservatives")
+    return Window(
+        (low, high),
+        False,
+        f"{effective}, but the product wants pH {number(p_low)} to {number(p_high)}: no pH suits "
+        "both",
+    )
+
+
+def aim_of(case: Case, start: float | None, tolerance: float, target: float | None) -> Aim:
+    """The pH to reach.
+
+    Parameters
+    ----------
+    case
+        A single formula.
+    start
+        Measured pH, of the titration or of the formula. [-]
+    tolerance
+        Of the reading, half-width. [-]
+    target
+        What the maker asked for. [-]
+    """
+    found = window_of(case)
+    window, why = found.span, found.because
+    said = f"{why[0].upper()}{why[1:]}."
+    if target is not None:
+        notes: tuple[str, ...] = ()
+        if window is not None and not window[0] <= target <= window[1]:
+            notes = (
+                f"The target {number(target)} lies outside the window of pH {number(window[0])} to "
+                f"{number(window[1])}.",
+            )
+        if start is None:
+            return Aim(
+                target,
+                window,
+                False,
+                "The pH was not measured, so there is nothing to start from: measure it at 20 to "
+                "25 °C and write it into the formula as the measured pH.",
+                notes,
+            )
+        inside = abs(start - target) <= 1e-9
+        return Aim(
+            target,
+            window,
+            inside,
+            said + (" It is there already; nothing has to be added." if inside else ""),
+            notes,
+        )
+    if start is None:
+        return Aim(
+            None,
+            window,
+            False,
+            f"{said} The pH was not measured: measure it at 20 to 25 °C and write it into "
+            "the formula as the measured pH, or titrate a sample.",
+        )
+    if window is None or not found.agree:
+        return Aim(
+            None,
+            window,
+            False,
+            f"{said} Change the preservative or the product ('preservecheck choose', or “Which "
+            "one?” on the page, "
+            "ranks systems for it); do not adjust the pH until then, or say with --target where "
+            "to go.",
+        )
+    low, high = window
+    margin = min(tolerance, (high - low) / 2)
+    if low + margin - 1e-9 <= start <= high - margin + 1e-9:
+        return Aim(
+            start,
+            window,
+            True,
+            f"{said} pH {number(start)} ± {number(tolerance)} lies inside; nothing has to be "
+            "added.",
+        )
+    goal = low + margin if start < low + margin else high - margin
+    return Aim(
+        goal,
+        window,
+        False,
+        f"{said} The nearest edge, moved in by the tolerance of the reading ({number(margin)}), "
+        f"is pH {number(goal)}.",
+    )

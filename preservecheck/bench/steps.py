@@ -1,0 +1,147 @@
+"""What the batch sheet says beside the weights: temperatures, the moment of the preservative, the
+pH, the handling."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from preservecheck.arrays.formulas import Case
+from preservecheck.assess import advice
+from preservecheck.assess.review import Report
+from preservecheck.checks import heat_limit, ph_range, product_ph
+from preservecheck.checks.weighing import SERIOUS_PERCENT, WARN_PERCENT
+from preservecheck.formula.compose import Composition
+from preservecheck.text import number
+from preservecheck.units import duration_text, temperature_text
+
+# a pH reading is taken at room temperature; common practice
+ROOM_C = "20 to 25 °C (68 to 77 °F)"
+
+
+def too_coarse(exact: float, step: float | None, preservative: bool) -> str | None:
+    """What to do where the scale cannot weigh a line; of what is no preservative only where it is
+    far off."""
+    if exact <= 0 or step is None:
+        return None
+    error = 100 * step / exact
+    if error <= (WARN_PERCENT if preservative else SERIOUS_PERCENT):
+        return None
+    word = "cannot weigh this" if error > SERIOUS_PERCENT else "is coarse for this"
+    return f"the scale {word}: its step is {number(error, 2)} % of {number(exact, 4)} g"
+
+
+def steps_of(
+    composition: Composition, case: Case, report: Report, at: int
+) -> tuple[list[str], list[str], str | None]:
+    """What to do in a phase, what to read, and what speaks against it."""
+    phase = composition.formula.phases[at]
+    steps, reads = [], []
+    if phase.heated_to_c is not None:
+        held = f", hold {duration_text(phase.held_min)}" if phase.held_min else ""
+        steps.append(f"Heat to {temperature_text(phase.heated_to_c)}{held}")
+        reads += ["hottest °C", "held from", "to"]
+    windows = list(gate_windows(composition, case, at))
+    if phase.added_at_c is not None and not windows:
+        steps.append(f"Add when the batch is at {temperature_text(phase.added_at_c)} or cooler")
+    for name, below, limit in windows:
+        planned = phase.added_at_c if phase.added_at_c is not None else phase.heated_to_c
+        plan = f"; planned {temperature_text(planned)}" if planned is not None else ""
+        lid = f" (its limit is {temperature_text(limit)})" if limit != below else ""
+        steps.append(
+            f"{name}: in only when the thermometer shows {temperature_text(below)} or "
+            f"less{lid}{plan}"
+        )
+    if phase.added_at_c is not None or windows:
+        reads += ["batch at °C", "clock"]
+    hot = [
+        f
+        for f in report.checks
+        if f.id == "heat-limit"
+        and f.verdict != "pass"
+        and any(f.about.startswith(name) for name, _, _ in windows)
+    ]
+    warning = " ".join(f"{f.because} {f.do or ''}".strip() for f in hot[:1]) or None
+    return steps, reads, warning
+
+
+def gate_windows(
+    composition: Composition, case: Case, at: int
+) -> Iterable[tuple[str, float, float]]:
+    """For each preservative part of a phase: its name, the highest reading at which it may go in,
+    its heat limit. [°C]
+
+    The reading is the lower of heat limit and preferred temperature, less the error of the
+    thermometer.
+    """
+    figures = heat_limit.compute(case)
+    codes = np.atleast_2d(heat_limit.judge(figures))[0]
+    width = case.context.part_exists.shape[1]
+    for j in np.flatnonzero(codes):
+        addition = composition.additions[int(j) // width]
+        one = {n: float(a.reshape(-1)[j]) for n, a in figures.items()}
+        if addition.phase != at or not np.isfinite(one["limit_c"]):
+            continue
+        about = heat_limit.explain(case, one, int(j), int(codes[j])).about.partition(", phase ")[0]
+        below = np.fmin(one["limit_c"], one["preferred_below_c"]) - one["tolerance_c"]
+        yield about, float(below), one["limit_c"]
+
+
+def ph_steps(case: Case) -> Iterable[str]:
+    """The window for the pH, and how to get there."""
+    low, high = _ph_window(case)
+    tolerance = float(case.ph_tolerance[0])
+    if np.isnan(low):
+        yield "No pH window is known for this formula; write the reading down."
+    elif low > high:
+        yield (
+            "No pH suits the preservative and every raw material at once: the review says what "
+            "is in the way."
+        )
+    else:
+        wanted = f"pH {number(low)} to {number(high)}"
+        inner = (
+            f" (aim for {number(low + tolerance)} to {number(high - tolerance)}: the meter is "
+            "good to ± "
+            f"{number(tolerance)})"
+            if low + 2 * tolerance <= high
+            else ""
+        )
+        yield f"Wanted: {wanted}{inner}."
+    yield f"Cool a sample to {ROOM_C}, read the pH of the finished batch, write it down."
+    yield (
+        "Outside? Dissolve the acid or base first, add a little, stir five minutes, read again. "
+        "How much: titrate a "
+        "weighed sample and have it worked out ('preservecheck adjust', or “At the bench” on the "
+        "page). Write down "
+        "every step."
+    )
+
+
+def _ph_window(case: Case) -> tuple[float, float]:
+    """Where the ranges of preservatives, product and raw materials overlap; not-a-number where none
+    is known."""
+    mine, custom = ph_range.compute(case), product_ph.compute(case)
+    low = np.concatenate([mine["ph_min"][0], custom["ph_min"][0], custom["material_min"][0]])
+    high = np.concatenate([mine["ph_max"][0], custom["ph_max"][0], custom["material_max"][0]])
+    low, high = low[np.isfinite(low)], high[np.isfinite(high)]
+    return (
+        (float(low.max()), float(high.min()))
+        if low.size and high.size
+        else (float("nan"), float("nan"))
+    )
+
+
+def handling(case: Case) -> Iterable[str]:
+    """How to handle what is on this sheet: the rows about these materials first, then those for
+    every batch."""
+    keys = advice.keys_of(case)
+    rows = [
+        r
+        for r in case.context.tables.cautions
+        if r.about == "handling"
+        and not keys.isdisjoint(r.when)
+        and (not r.and_when or not keys.isdisjoint(r.and_when))
+    ]
+    yield from (r.text for r in sorted(rows, key=lambda r: "always" in r.when))

@@ -1,0 +1,241 @@
+"""The command that screens many formulas at once."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from preservecheck.cli.common import (
+    ALL_PASS,
+    NOT_ALL_PASS,
+    UNREADABLE,
+    TablesOption,
+    complain,
+    put,
+    told,
+    width,
+)
+
+if TYPE_CHECKING:
+    from preservecheck.screen.run import Run
+    from preservecheck.screen.summary import Summary
+
+# rows that a terminal shows
+SHOWN = 30
+
+
+class PileFormat(StrEnum):
+    """Forms of the verdicts on many formulas."""
+
+    table = "table"
+    csv = "csv"
+    parquet = "parquet"
+    json = "json"
+
+
+def screen(
+    paths: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="PATH",
+            help="Formula files, folders of them, or a long table (.csv, .parquet) with the "
+            "columns formula, phase, "
+            "ingredient, percent.",
+        ),
+    ],
+    against: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="own|all|ID",
+            help="own: each formula as it stands (default). all, or the id of a system, may be "
+            "repeated: that system "
+            "in place of the formula's own, at the middle of its range or at what the law allows "
+            "if that is less.",
+        ),
+    ] = None,
+    products: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="Products of a long table, a row a formula. Default: NAME.products.csv beside "
+            "NAME.csv, else the "
+            "table's own columns.",
+        ),
+    ] = None,
+    since: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            help="A folder with earlier tables: list only what comes off differently now, and why.",
+        ),
+    ] = None,
+    form: Annotated[
+        PileFormat, typer.Option("--format", help="Form of the verdicts.")
+    ] = PileFormat.table,
+    output: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write the verdicts here.")
+    ] = None,
+    resume: Annotated[
+        bool, typer.Option("--resume", help="Go on with a run that was stopped.")
+    ] = False,
+    jobs: Annotated[
+        int | None,
+        typer.Option(
+            min=1, max=64, metavar="N", help="Pieces at the same time; default: all cores."
+        ),
+    ] = None,
+    tables: TablesOption = None,
+) -> None:
+    """Screen many formulas against their own or all systems.
+
+    Exit status: 0 all pass (with --since: nothing changed), 1 something warns, is unknown or
+    changed, 2 a formula or a file could not be read.
+    """
+    # each piece keeps to one core; the pieces run side by side
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    with told():
+        run = _run(paths, tuple(against or ["own"]), products, since, form, output, jobs, tables)
+        summary = _done(run, form, output, resume=resume)
+        raise typer.Exit(
+            UNREADABLE
+            if summary.unread
+            else NOT_ALL_PASS
+            if summary.changed or (since is None and set(summary.verdicts) - {"pass"})
+            else ALL_PASS
+        )
+
+
+def _run(
+    paths: list[Path],
+    against: tuple[str, ...],
+    products: Path | None,
+    since: Path | None,
+    form: PileFormat,
+    output: Path | None,
+    jobs: int | None,
+    tables: Path | None,
+) -> Run:
+    """The run that the options ask for; everything that can be refused is refused here."""
+    import tempfile
+
+    from preservecheck.errors import PreservecheckError
+    from preservecheck.reference.load import load_tables
+    from preservecheck.screen.frame import systems_of
+    from preservecheck.screen.run import Job, Run
+    from preservecheck.screen.sources import sources_of
+    from preservecheck.screen.table_diff import former_tables
+
+    if form is PileFormat.parquet and output is None:
+        raise PreservecheckError(
+            "--format parquet: a terminal cannot show it; name a file with --output"
+        )
+    if output is not None and not output.resolve().parent.is_dir():
+        raise PreservecheckError(
+            f"{output}: the folder {output.resolve().parent} is not there; make it first"
+        )
+    known = load_tables(tables)
+    systems_of(against, known)
+    if since is not None:
+        former_tables(since, known)
+    sources = sources_of(paths, products)
+    folder = (
+        Path(tempfile.mkdtemp(prefix="preservecheck-"))
+        if output is None
+        else Path(f"{output}.parts")
+    )
+    job = Job(
+        None if known.own_dir is None else str(known.own_dir.resolve()),
+        against,
+        dt.date.today(),
+        form.value,
+        None if since is None else str(since.resolve()),
+    )
+    return Run(job, sources, folder, jobs or os.cpu_count() or 1)
+
+
+def _done(run: Run, form: PileFormat, output: Path | None, *, resume: bool) -> Summary:
+    """Run it, and write or show what comes out."""
+    import shutil
+
+    from preservecheck.errors import PreservecheckError
+
+    if resume and output is None:
+        raise PreservecheckError(
+            "--resume goes with --output FILE: without a file nothing is kept to go on with"
+        )
+    try:
+        run.prepare(resume=resume)
+        total = run.total()
+        if total < 2 * 200:  # noqa: PLR2004  # not worth a second process
+            run.jobs = 1
+        with _progress(total) as told_of:
+            summary = run.done(told_of)
+        _written(run, form, output, summary)
+    except KeyboardInterrupt:
+        if output is not None:
+            complain(
+                [
+                    f"Stopped. Nothing was written to {output}; the same command with --resume "
+                    "goes on."
+                ]
+            )
+        raise typer.Exit(130) from None
+    finally:
+        if output is None:
+            shutil.rmtree(run.folder, ignore_errors=True)
+    shutil.rmtree(run.folder, ignore_errors=True)
+    return summary
+
+
+def _written(run: Run, form: PileFormat, output: Path | None, summary: Summary) -> None:
+    """The verdicts in the form that is asked for, and the summary beside them."""
+    from preservecheck.report import screening as screened
+    from preservecheck.screen import shards as parts
+
+    columns, head = screened.columns(run.job), screened.head(run.job, summary)
+    if form is PileFormat.table:
+        rows = parts.rows_shown(run.folder, SHOWN)
+        put(
+            screened.render(run.job, rows, summary, width=width() if output is None else 80), output
+        )
+        return
+    if output is None:
+        parts.stream(run.folder, form.value, sys.stdout, columns, head)
+        sys.stdout.flush()
+        return
+    parts.put_together(run.folder, form.value, output, columns, head)
+    put(screened.render(run.job, [], summary, width=width()) + f"Wrote {output}.\n")
+
+
+@contextmanager
+def _progress(total: int) -> Iterator[Callable[[int], None]]:
+    """A bar with the remaining time where somebody looks on."""
+    if not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    from rich.console import Console
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TextColumn,
+        TimeRemainingColumn,
+    )
+
+    columns: list[Any] = [
+        TextColumn("formulas"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+    ]
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("formulas", total=total)
+        yield lambda count: bar.advance(task, count)

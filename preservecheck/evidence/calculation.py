@@ -1,0 +1,208 @@
+"""How the figures come about: every number that goes into them, so that another person can work
+them out again.
+
+Read off the arrays that the checks themselves use; nothing is computed a second time by another
+formula.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from preservecheck.arrays.formulas import WATER_DENSITY, Case
+from preservecheck.arrays.tables import ACID, BASE, BINDER_CLASSES, CATION, MICROBES, OIL_CLASSES
+from preservecheck.assess.uncertainty import DRAWS, SEED
+from preservecheck.checks import burden
+from preservecheck.checks.free_active import ratio
+from preservecheck.chemistry.speciation import GAS_CONSTANT_J_MOL_K
+from preservecheck.chemistry.water_activity import A_PHI_25C, MOLAR_MASS_WATER_KG_MOL
+from preservecheck.formula.compose import Composition
+
+KINDS = {ACID: "acid", BASE: "base", CATION: "cation"}
+
+
+def composition_of(composition: Composition, case: Case) -> dict[str, Any]:
+    """Lines with their solved amounts, and what they are made of once blends are opened."""
+    c, formula = case.context, composition.formula
+    lines = [
+        {
+            "phase": formula.phases[w.phase].name,
+            "name": w.name,
+            "is": w.inci or w.system or "blend",
+            "percent": w.percent,
+            "grams": w.grams,
+            "rest": w.rest,
+        }
+        for w in composition.lines
+    ]
+    substances = []
+    nutrient = burden.nutrients(c)
+    for k in np.argsort(-case.amount[0], kind="stable"):
+        if case.amount[0, k] <= 0:
+            continue
+        row = c.rows.get(c.names[k])
+        parts = [p for p in composition.portions if p.substance == c.names[k] and p.percent > 0]
+        substances.append(
+            {
+                "inci": c.names[k],
+                "role": row.role if row else None,
+                "percent": _plain(case.amount[0, k]),
+                "preserving_percent": _plain(case.preserving[0, k]),
+                "from": [
+                    {
+                        "line": composition.lines[p.line].name,
+                        "origin": p.origin,
+                        "percent": p.percent,
+                        "carried_in": p.carried_in,
+                    }
+                    for p in parts
+                ],
+                "molar_mass_g_mol": _plain(c.molar_mass[k]),
+                "water_fraction": _plain(c.water_fraction[k]),
+                "water_phase_fraction": _plain(1 - c.oil_phase[k] - c.powder[k]),
+                "ionic_mol_g": _plain(c.ion_strength[k]),
+                "charge_meq_g": _plain(c.meq_g[k]) if case.paired_kinds[k] else None,
+                "nutrient_fraction": _plain(nutrient[k]),
+            }
+        )
+    return {
+        "lines": lines,
+        "substances": substances,
+        "systems": [
+            {"id": s.id, "percent": s.percent, "grams": s.grams, "named": s.declared}
+            for s in composition.systems
+        ],
+    }
+
+
+def working_of(case: Case) -> dict[str, Any]:
+    """Shared figures, one entry for each active, the parts of the water activity, and the
+    constants."""
+    aw, tolerance, measured = case.aw
+    oils = {n: _plain(v) for n, v in zip(OIL_CLASSES, case.oil_ratio[0], strict=True) if v > 0}
+    binders = {
+        n: _plain(v) for n, v in zip(BINDER_CLASSES, case.binder_pct[0], strict=True) if v > 0
+    }
+    cationic, anionic = case.charge
+    return {
+        "ph": _plain(case.ph[0]),
+        "temperature_c": _plain(case.temp_c[0]),
+        "temperature_given": bool(~np.isnan(case.sample_c[0])),
+        "water_percent": _plain(case.water_pct[0]),
+        "water_phase_percent": _plain(case.water_phase_pct[0]),
+        "ionic_strength_mol_kg": _plain(case.ionic_strength[0]),
+        "oil_to_water_volume": oils,
+        "binder_percent_w_v": binders,
+        "cationic_meq_kg": _plain(cationic[0]),
+        "anionic_meq_kg": _plain(anionic[0]),
+        "unpaired_share": _plain(case.unpaired[0]),
+        "water_activity": {
+            "value": _plain(aw[0]),
+            "tolerance": _plain(tolerance[0]),
+            "measured": bool(measured[0]),
+            "estimate": _plain(case.aw_estimate[0][0]),
+            "solutes": _solutes(case),
+        },
+        "actives": [
+            _active(case, f) for f in range(len(case.context.forms)) if case.acting_pct[0, f] > 0
+        ],
+        "draws": DRAWS,
+        "seed": SEED,
+        "constants": {
+            "water_density_g_ml": WATER_DENSITY,
+            "gas_constant_j_mol_k": GAS_CONSTANT_J_MOL_K,
+            "molar_mass_of_water_kg_mol": MOLAR_MASS_WATER_KG_MOL,
+            "a_phi_25c": A_PHI_25C,
+        },
+    }
+
+
+def _active(case: Case, f: int) -> dict[str, Any]:
+    c, name = case.context, case.context.forms[f]
+    row = c.actives[name]
+    parts = [
+        {"substance": n, "percent": _plain(case.amount[0, k]), "factor": _plain(c.acting[k, f])}
+        for k, n in enumerate(c.names)
+        if c.acting[k, f] > 0 and case.amount[0, k] > 0
+    ]
+    mic = case.mic_percent.reshape(-1, *c.mic_percent.shape)[0, f]
+    ratios = ratio(case, f)[0]
+    protonates = c.form_kind[f] in (ACID, BASE)
+    return {
+        "inci": name,
+        "kind": KINDS.get(int(c.form_kind[f]), "neutral"),
+        "parts": parts,
+        "total_percent": _plain(case.acting_pct[0, f]),
+        "total_in_water_percent": _plain(case.total_in_water[0, f]),
+        "pka_25c": row.pka_25c if protonates else None,
+        "dh_ion_kj_mol": row.dh_ion_kj_mol if protonates else None,
+        "pka_used": _plain(case.pka[0, f]) if protonates else None,
+        "working_fraction": _plain(case.working_fraction.reshape(-1, len(c.forms))[0, f]),
+        "charge_meq_g": _plain(c.form_meq_g[f]),
+        "k_oil": {
+            n: _plain(c.k_oil[f, i]) for i, n in enumerate(OIL_CLASSES) if case.oil_ratio[0, i] > 0
+        },
+        "oil_term": _plain(case.oil_term[0, f]),
+        "k_bind": {
+            n: _plain(c.k_bind[f, i])
+            for i, n in enumerate(BINDER_CLASSES)
+            if case.binder_pct[0, i] > 0
+        },
+        "bound_ratio": _plain(case.bound_ratio[0, f]),
+        "solubility_g_l": _plain(c.solubility_g_l[f]),
+        "free_uncapped_percent": _plain(case.free_uncapped[0, f]),
+        "free_percent": _plain(case.free_pct[0, f]),
+        "microbes": [
+            {
+                "name": m,
+                "mic_percent": _plain(mic[i]),
+                "factor": _plain(c.mic_factor[f, i]),
+                "ratio": _plain(ratios[i]),
+            }
+            for i, m in enumerate(MICROBES)
+        ],
+    }
+
+
+def _solutes(case: Case) -> list[dict[str, Any]]:
+    """Mol per kg of water of everything that lowers the water activity, with its model."""
+    c, out = case.context, []
+    if not case.water_pct[0] > 0:
+        return []
+    per_kg = 1000 / case.water_pct[0]
+    for rows, matrix, model in (
+        (c.norrish_rows, c.norrish, "norrish"),
+        (c.salt_rows, c.salts, "pitzer"),
+    ):
+        for j, solute in enumerate(rows):
+            amount = float((case.amount[0] * matrix[:, j]).sum() * per_kg)
+            if amount > 0:
+                out.append(
+                    {
+                        "inci": solute.inci,
+                        "model": solute.model if model == "norrish" else model,
+                        "mol_kg": amount,
+                        "k": solute.k_norrish if model == "norrish" else None,
+                        "k3": solute.k3_norrish if model == "norrish" else None,
+                    }
+                )
+    for k in np.flatnonzero((c.osmol > 0) & (case.amount[0] > 0)):
+        out.append(
+            {
+                "inci": c.names[k],
+                "model": "ideal particles",
+                "mol_kg": float(case.amount[0, k] * c.osmol[k] * per_kg),
+                "k": None,
+                "k3": None,
+            }
+        )
+    return out
+
+
+def _plain(value: Any) -> float | None:
+    """A number for JSON; not-a-number is unknown, and infinite stands for ``no amount is
+    enough``."""
+    number = float(value)
+    return number if np.isfinite(number) else None

@@ -1,0 +1,267 @@
+"""The plan of a challenge test: organisms, dates, neutraliser, amounts, and what goes with the
+sample."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from preservecheck.arrays.formulas import Case, cases
+from preservecheck.assess.review import composer_for, context_for
+from preservecheck.evidence.challenge import _COLUMN, BACTERIA_LOG, INOCULUM_LOG
+from preservecheck.formula.model import Formula
+from preservecheck.provenance import Provenance, provenance_of
+from preservecheck.reference.load import Tables, load_tables
+from preservecheck.text import join_and, number
+
+# grams of product: one container an organism, the neutraliser check of each, a count of the product
+# itself (ISO: 20 g in a container, recalled; the others common practice)
+CONTAINER_G, NEUTRALISER_G, CLEAN_G = 20, 10, 20
+# what is left over when something has to be repeated
+RESERVE = 1.5
+# the lowest start count against the largest reduction asked, so that a limit can be told
+_DIGITS = 10
+
+
+@dataclass(frozen=True)
+class PlannedOrganism:
+    """A microbe of the test."""
+
+    name: str
+    group: str
+    strain: str
+    other_collections: str | None
+    inoculum_low: float
+    inoculum_high: float
+
+
+@dataclass(frozen=True)
+class Sampling:
+    """A day on which the laboratory counts."""
+
+    day: int
+    date: dt.date
+    weekday: str
+    for_criteria: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What to order from a laboratory."""
+
+    head: Provenance
+    standard: str
+    start: dt.date
+    organisms: tuple[PlannedOrganism, ...]
+    samplings: tuple[Sampling, ...]
+    criteria: tuple[str, ...]
+    neutraliser: tuple[str, ...]
+    sample_g: int
+    send: tuple[str, ...]
+    before: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """The keys that other programs read."""
+        return {
+            **self.head.to_json(),
+            "standard": self.standard,
+            "plan": True,
+            "start": self.start.isoformat(),
+            "organisms": [asdict(o) for o in self.organisms],
+            "samplings": [{**asdict(s), "date": s.date.isoformat()} for s in self.samplings],
+            "criteria": list(self.criteria),
+            "neutraliser": list(self.neutraliser),
+            "sample_g": self.sample_g,
+            "send": list(self.send),
+            "before": list(self.before),
+        }
+
+
+def plan(
+    standard: str,
+    start: dt.date,
+    tables: Tables | None = None,
+    *,
+    formula: Formula | None = None,
+    today: dt.date | None = None,
+) -> Plan:
+    """The plan of a test.
+
+    Parameters
+    ----------
+    standard
+        ``iso-11930``, ``usp-51`` or ``ph-eur-5.1.3``.
+    start
+        Day of the inoculation.
+    tables
+        The tables; default the shipped ones.
+    formula
+        The product, for the neutraliser and what to send.
+    today
+        Date of the plan.
+    """
+    tables = tables or load_tables()
+    rows = [o for o in tables.test_organisms if getattr(o, _COLUMN[standard]) == "yes"]
+    lines = [r for r in tables.challenge_criteria if r.standard == standard]
+    days = sorted({int(r.day) for r in lines})
+    organisms = tuple(
+        PlannedOrganism(
+            o.organism,
+            o.group,
+            o.strain,
+            o.other_collections,
+            *(10.0**e for e in INOCULUM_LOG.get((standard, o.group), BACTERIA_LOG)),
+        )
+        for o in rows
+    )
+    samplings = [Sampling(0, start, f"{start:%A}", ("the start count",))]
+    for day in days:
+        date = start + dt.timedelta(days=day)
+        samplings.append(
+            Sampling(
+                day,
+                date,
+                f"{date:%A}",
+                tuple(
+                    dict.fromkeys(
+                        f"{r.criterion} {r.organism_group}" for r in lines if int(r.day) == day
+                    )
+                ),
+            )
+        )
+    case = None
+    if formula is not None:
+        case = cases([composer_for(tables).compose(formula)], context_for(tables), today or start)
+    return Plan(
+        provenance_of(tables, formula, today),
+        standard,
+        start,
+        organisms,
+        tuple(samplings),
+        tuple(_criteria(lines)),
+        _neutraliser(case),
+        _grams(len(organisms)),
+        _send(formula),
+        _before(samplings),
+    )
+
+
+def _grams(organisms: int) -> int:
+    """Product to send, rounded up to ten grams. [g]"""
+    need = organisms * (CONTAINER_G + NEUTRALISER_G) + CLEAN_G
+    return -(-int(need * RESERVE) // _DIGITS) * _DIGITS
+
+
+def _criteria(lines: Iterable[Any]) -> Iterable[str]:
+    by: dict[tuple[str, str], list[str]] = {}
+    for r in sorted(lines, key=lambda r: (r.criterion, r.organism_group, r.day)):
+        said = (
+            f"{r.value:g} log by day {r.day:.0f}"
+            if r.requirement == "min_log_reduction"
+            else f"no increase at day {r.day:.0f} from "
+            + (
+                "the start"
+                if r.requirement.endswith("initial")
+                else r.requirement[17:].replace("_", " ")
+            )
+        )
+        by.setdefault((r.criterion, r.organism_group), []).append(said)
+    for (criterion, group), wants in by.items():
+        yield (
+            f"{criterion if ' ' in criterion else f'criterion {criterion}'}, {group}: "
+            f"{'; '.join(wants)}"
+        )
+
+
+def _neutraliser(case: Case | None) -> tuple[str, ...]:
+    """Validation, and what usually stops the preservatives of this formula (facts, challenge
+    protocol: recalled)."""
+    out = [
+        "Validate before the test: for each organism the neutraliser alone, and product with "
+        "neutraliser and about "
+        "100 CFU, must give back at least half of the control. A preservative that goes on "
+        "killing on the plate makes "
+        "every result look good."
+    ]
+    if case is None:
+        return (*out, "Name the preservatives to the laboratory; the neutraliser depends on them.")
+    c = case.context
+    there = [c.names[i] for i in np.flatnonzero(case.amount[0] > 0)]
+    tags = {t for n in there if (row := c.rows.get(n)) is not None for t in row.tags}
+    forms = {
+        a.active_form
+        for n in there
+        if (a := c.actives.get(n)) is not None and a.role == "preservative"
+    }
+    usual = (
+        ("undissociated acid" in forms, "organic acids: dilution alone is often enough"),
+        (
+            bool(tags & {"phenoxyethanol", "paraben"})
+            or any("paraben" in n.casefold() or "phenoxy" in n.casefold() for n in there)
+            or "neutral molecule" in forms
+            or "cation" in forms
+            or bool(case.charge[0][0] > 0),
+            "quaternaries, parabens, phenoxyethanol, alcohols and chlorhexidine: polysorbate 80 "
+            "with lecithin",
+        ),
+        (
+            "released formaldehyde" in forms or "formaldehyde-releaser" in tags,
+            "aldehydes and releasers: histidine or cysteine",
+        ),
+        (
+            any("isothiazolinone" in n.casefold() for n in there),
+            "isothiazolinones: thioglycolate or cysteine",
+        ),
+    )
+    said = [text for fits, text in usual if fits]
+    if said:
+        out.append(
+            f"Usual for what is in this formula, from memory: {'; '.join(said)}. The laboratory "
+            "decides."
+        )
+    return tuple(out)
+
+
+def _send(formula: Formula | None) -> tuple[str, ...]:
+    """What goes with the sample."""
+    out: list[str] = [
+        "the product of one batch, in its final pack, at its final pH, with batch number and day "
+        "of making",
+        "the formula with the per cent of every preservative, those that raw materials bring "
+        "along included",
+        "pH and water activity as measured, the pack and its closure, how it was stored",
+        "safety data sheets, and what is sold as: leave-on or rinse-off",
+    ]
+    if formula is not None:
+        ph = formula.measured.ph
+        aw = formula.measured.water_activity
+        out[2] = (
+            f"pH ({'not measured yet: measure it' if ph is None else number(ph)}), water activity"
+            f"{'' if aw is None else f' ({number(aw)})'}, the "
+            f"pack ({formula.product.package or 'name it'}) and its closure, how it was stored"
+        )
+        out.append(
+            f"the digest of the formula file, {formula.sha256[:12]}, so that result and formula "
+            "stay together"
+        )
+    return tuple(out)
+
+
+def _before(samplings: list[Sampling]) -> tuple[str, ...]:
+    weekend = [f"day {s.day} ({s.weekday} {s.date})" for s in samplings if s.date.weekday() >= 5]  # noqa: PLR2004
+    out = [
+        "Count the product itself first: it must be clean.",
+        "One organism in one container, 20 to 25 °C, in the dark; at most 1 % of water comes in "
+        "with the inoculum "
+        "(recalled).",
+    ]
+    if weekend:
+        out.append(
+            f"On a weekend fall {join_and(weekend)}: ask whether the laboratory counts then, or "
+            "start on another day."
+        )
+    return tuple(out)

@@ -1,0 +1,359 @@
+"""Reads a formula kept as a workbook (``.xlsx``), guarded against files that unpack to more than a
+formula can hold.
+
+The cells come from openpyxl in its streaming mode, which does not see merged cells and cannot tell
+an empty cell from a formula whose result was never saved; both are looked up in the sheet's own
+XML.
+"""
+
+from __future__ import annotations
+
+import io
+import posixpath
+import re
+import warnings
+import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+from xml.etree import ElementTree
+
+from preservecheck.errors import FormulaError
+from preservecheck.formula.csv import MAX_COLUMNS, MAX_ROWS
+from preservecheck.formula.sheet_form import CARRIED, IGNORED_SHEET, SHEETS, Cell, Grid, text
+
+if TYPE_CHECKING:
+    from openpyxl import Workbook
+
+MAX_UNPACKED = 100_000_000
+MAX_RATIO = 200
+MAX_MEMBERS = 1000
+# of one XML part, by what it holds: the reader needs many times this in memory
+MAX_SHEET_PART = 12_000_000
+MAX_STRINGS_PART = 5_000_000
+MAX_OTHER_PART = 1_000_000
+# a whole row of the widest sheet, formatted
+MAX_ROW_CELLS = 20_000
+MAX_SHEETS = 30
+_OLE = b"\xd0\xcf\x11\xe0"
+_MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
+_STRICT = "{http://purl.oclc.org/ooxml/spreadsheetml/main}"
+_ERRORS = {"#REF!", "#N/A", "#VALUE!", "#DIV/0!", "#NAME?", "#NUM!", "#NULL!"}
+_SAVE_AGAIN = "open it in a spreadsheet program and save it again as .xlsx"
+
+
+@dataclass
+class _Hidden:
+    """What the streaming mode does not show of one sheet, and how far its filled cells reach."""
+
+    last_row: int = 0
+    last_column: int = 0
+    widest: int = 0  # most cells of a row, empty ones included
+
+    merged: list[str] = field(default_factory=list)  # such as A2:A5
+    unsaved: list[str] = field(default_factory=list)  # cells with a formula and no result
+
+
+def read_workbook(data: bytes, where: str) -> dict[str, Grid]:
+    """The sheets of a workbook that belong to a formula.
+
+    Parameters
+    ----------
+    data
+        The file.
+    where
+        File name for messages.
+
+    Raises
+    ------
+    FormulaError
+        It is no workbook, is protected, unpacks to too much, or holds what would be misread.
+    """
+    with _opened(data, where) as (book, archive):
+        return _sheets(book, archive, where)
+
+
+def read_first_sheet(data: bytes, where: str) -> Grid:
+    """The first sheet of a workbook that holds readings, under whatever name.
+
+    Parameters
+    ----------
+    data
+        The file.
+    where
+        File name for messages.
+
+    Raises
+    ------
+    FormulaError
+        As ``read_workbook``.
+    """
+    with _opened(data, where) as (book, archive):
+        paths = _sheet_paths(archive)
+        for sheet in book.worksheets[:MAX_SHEETS]:
+            hidden = _hidden(archive, paths[sheet.title])
+            place = f"{where}: sheet {sheet.title}"
+            if (
+                hidden.last_row > MAX_ROWS
+                or hidden.last_column > MAX_COLUMNS
+                or hidden.widest > MAX_ROW_CELLS
+            ):
+                raise FormulaError(f"{place}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns")
+            if hidden.unsaved or hidden.merged:
+                cells = ", ".join((hidden.unsaved or hidden.merged)[:5])
+                what = "a cell formula without a saved result" if hidden.unsaved else "merged cells"
+                raise FormulaError(
+                    f"{place}: {cells}: {what}; {_SAVE_AGAIN}, or write the plain values"
+                )
+            if not sheet.title.strip().casefold().startswith(IGNORED_SHEET) and hidden.last_row:
+                return Grid(f"sheet {sheet.title}", list(_grid_rows(sheet, hidden.last_row, place)))
+    raise FormulaError(f"{where}: no sheet holds anything")
+
+
+@contextmanager
+def _opened(data: bytes, where: str) -> Iterator[tuple[Workbook, zipfile.ZipFile]]:
+    """A workbook and the archive that it is; whatever a damaged one provokes becomes a fault in
+    words."""
+    _check_archive(data, where)
+    import openpyxl
+
+    with warnings.catch_warnings():
+        warnings.simplefilter(
+            "ignore"
+        )  # openpyxl's remarks on drawings and validations do not matter here
+        try:
+            book = openpyxl.load_workbook(
+                io.BytesIO(data), read_only=True, data_only=True, keep_links=False
+            )
+            with zipfile.ZipFile(io.BytesIO(data)) as archive:
+                yield book, archive
+        except FormulaError:
+            raise
+        except Exception as error:  # openpyxl lets through whatever a damaged file provokes in it
+            raise FormulaError(
+                f"{where}: not readable as a workbook ({type(error).__name__}); {_SAVE_AGAIN}"
+            ) from None
+
+
+def _check_archive(data: bytes, where: str) -> None:
+    if data.startswith(_OLE):
+        raise FormulaError(
+            f"{where}: protected by a password, or saved in the old .xls format; {_SAVE_AGAIN}, "
+            "without password"
+        )
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            members = archive.infolist()
+    except (zipfile.BadZipFile, ValueError, NotImplementedError, OSError, EOFError):
+        raise FormulaError(
+            f"{where}: not a workbook, although its name ends in .xlsx; {_SAVE_AGAIN}"
+        ) from None
+    unpacked = sum(m.file_size for m in members)
+    if any(m.flag_bits & 0x1 for m in members):
+        raise FormulaError(f"{where}: protected by a password; save it without")
+    if (
+        len(members) > MAX_MEMBERS
+        or unpacked > MAX_UNPACKED
+        or unpacked > MAX_RATIO * len(data)
+        or any(m.file_size > _part_limit(m.filename) for m in members)
+    ):
+        raise FormulaError(
+            f"{where}: unpacks to {unpacked / 1e6:,.1f} MB in {len(members):,} parts, more than a "
+            "formula "
+            "needs; copy the formula's sheets into a new workbook"
+        )
+
+
+def _part_limit(name: str) -> int:
+    small = name.casefold()
+    if small.startswith("xl/media/"):
+        return MAX_UNPACKED
+    if "sharedstrings" in small:
+        return MAX_STRINGS_PART
+    return MAX_SHEET_PART if "worksheets/" in small else MAX_OTHER_PART
+
+
+def _sheets(book: Workbook, archive: zipfile.ZipFile, where: str) -> dict[str, Grid]:
+    if len(book.worksheets) > MAX_SHEETS:
+        raise FormulaError(f"{where}: {len(book.worksheets)} sheets; keep only {', '.join(SHEETS)}")
+    paths = _sheet_paths(archive)
+    by_small = {name.casefold(): name for name in SHEETS}
+    grids: dict[str, Grid] = {}
+    faults: list[str] = []
+    for sheet in book.worksheets:
+        title = sheet.title.strip()
+        if title.casefold().startswith(IGNORED_SHEET):
+            continue
+        name = by_small.get(title.casefold())
+        place = f"{where}: sheet {title}"
+        hidden = _hidden(archive, paths[sheet.title])
+        if (
+            hidden.last_row > MAX_ROWS
+            or hidden.last_column > MAX_COLUMNS
+            or hidden.widest > MAX_ROW_CELLS
+        ):
+            faults.append(
+                f"{place}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns; keep only the "
+                "formula in this workbook"
+            )
+            continue
+        grid = Grid(place, list(_grid_rows(sheet, hidden.last_row, place)))
+        if name is None:
+            if grid.rows:
+                faults.append(
+                    f"{grid.place} is not known here; the sheets are {', '.join(SHEETS)}. Begin "
+                    "the name of a "
+                    "sheet that is not to be read with 'Read me'"
+                )
+            continue
+        if name in grids:
+            faults.append(f"{grid.place} stands twice; keep one")
+            continue
+        faults += _hidden_faults(name, grid, hidden)
+        grids[name] = grid
+    if faults:
+        raise FormulaError(faults)
+    # faults of the rows name the file by themselves
+    return {n: Grid(g.place.removeprefix(f"{where}: "), g.rows) for n, g in grids.items()}
+
+
+def _grid_rows(sheet: Any, last_row: int, place: str) -> Iterator[tuple[int, list[Cell]]]:
+    """The rows that hold something."""
+    if last_row == 0:
+        return
+    sheet.reset_dimensions()  # what the file says of its size may be wrong
+    for number, row in enumerate(sheet.iter_rows(max_row=last_row, max_col=MAX_COLUMNS), 1):
+        cells = [_value(cell, place) for cell in row]
+        while cells and not text(cells[-1]):
+            cells.pop()
+        if cells:
+            yield number, cells
+
+
+def _value(cell: Any, place: str) -> Cell:
+    value: Cell = cell.value
+    if isinstance(value, str) and value in _ERRORS:
+        raise FormulaError(
+            f"{place}, cell {cell.coordinate} holds the error {value}; correct it in the "
+            "spreadsheet and save again"
+        )
+    if (
+        isinstance(value, (int, float))
+        and not isinstance(value, bool)
+        and _is_percent(cell.number_format)
+    ):
+        return float(f"{value * 100:.15g}")  # shown as 5 %, stored as 0.05
+    return value
+
+
+def _is_percent(number_format: str | None) -> bool:
+    """Whether a number format multiplies by 100, rather than printing a percent sign as a word."""
+    return "%" in re.sub(r'"[^"]*"|\\.', "", number_format or "")
+
+
+def _sheet_paths(archive: zipfile.ZipFile) -> dict[str, str]:
+    """Path inside the archive of every sheet, by title."""
+    root = "xl/workbook.xml"
+    targets = {
+        r.get("Id"): r.get("Target", "")
+        for r in ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
+    }
+    paths = {}
+    for element in ElementTree.fromstring(archive.read(root)).iter():
+        if element.tag in (f"{_MAIN}sheet", f"{_STRICT}sheet"):
+            key = next((v for k, v in element.attrib.items() if k.endswith("}id")), "")
+            target = targets.get(key, "")
+            paths[element.get("name", "")] = (
+                target.lstrip("/")
+                if target.startswith("/")
+                else posixpath.normpath(posixpath.join("xl", target))
+            )
+    return paths
+
+
+def _hidden(archive: zipfile.ZipFile, path: str) -> _Hidden:
+    """Merged cells, formulas without a saved result and the reach of a sheet, from its XML as it
+    streams by."""
+    hidden = _Hidden()
+    row = column = 0
+    with archive.open(path) as source:
+        data: Any = None
+        for event, element in ElementTree.iterparse(source, ("start", "end")):
+            tag = element.tag.rpartition("}")[2]
+            if event == "start":
+                if tag == "sheetData":
+                    data = element
+                elif tag == "row":
+                    row, column = int(element.get("r", row + 1)), 0
+                continue
+            if tag == "mergeCell" and len(hidden.merged) < MAX_ROWS:
+                hidden.merged.append(element.get("ref", ""))
+            elif tag == "row" and data is not None:
+                data.clear()
+            elif tag == "c":
+                column += 1
+                hidden.widest = max(hidden.widest, column)
+                _look_at(element, row, column, hidden)
+                if hidden.widest > MAX_ROW_CELLS:
+                    break
+    return hidden
+
+
+def _look_at(cell: ElementTree.Element, row: int, position: int, hidden: _Hidden) -> None:
+    """One cell of the XML: whether it is filled, and whether it is a formula without a result."""
+    reference = cell.get("r")
+    kinds = {child.tag.rpartition("}")[2]: child for child in cell}
+    result = kinds.get("v")
+    if "f" in kinds and (result is None or not (result.text or cell.get("t") == "str")):
+        hidden.unsaved.append(reference or f"row {row}")
+    if kinds.keys() & {"f", "v", "is"}:
+        hidden.last_row = max(hidden.last_row, row)
+        hidden.last_column = max(hidden.last_column, _column(reference) if reference else position)
+    cell.clear()
+
+
+def _column(reference: str) -> int:
+    """Number of the column of a cell such as ``C7``."""
+    number = 0
+    for letter in reference.rstrip("0123456789").upper():
+        number = number * 26 + ord(letter) - ord("A") + 1
+    return number
+
+
+def _hidden_faults(name: str, grid: Grid, hidden: _Hidden) -> Iterator[str]:
+    if hidden.unsaved:
+        cells = ", ".join(hidden.unsaved[:5]) + (" and others" if len(hidden.unsaved) > 5 else "")  # noqa: PLR2004
+        yield (
+            f"{grid.place}: {cells} hold{'s' if len(hidden.unsaved) == 1 else ''} a formula "
+            "without a saved result; "
+            f"{_SAVE_AGAIN}, or write the number"
+        )
+    filled = {number: cells for number, cells in grid.rows}
+    first = min(filled, default=1)
+    carried = CARRIED.get(name)
+    for ref in hidden.merged:
+        if not _harmless(ref, filled, first, carried):
+            yield (
+                f"{grid.place}: the cells {ref} are merged, so it cannot be told what belongs to "
+                "which row; take the "
+                "merging apart and fill in each cell"
+            )
+            return
+
+
+def _harmless(ref: str, filled: dict[int, list[Cell]], first: int, carried: str | None) -> bool:
+    """Whether a merge is one downwards in the column whose blank cells repeat the one above."""
+    from openpyxl.utils import range_boundaries
+
+    left, top, right, _ = range_boundaries(ref)
+    headings = filled.get(first, [])
+    return (
+        carried is not None
+        and left == right
+        and top is not None
+        and top > first
+        and left is not None
+        and left <= len(headings)
+        and text(headings[left - 1]).casefold() == carried
+    )

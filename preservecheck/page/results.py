@@ -1,0 +1,154 @@
+"""What the pasted texts tell, for the page: the same results as ``challenge`` and ``drift``
+give."""
+
+from __future__ import annotations
+
+import datetime as dt
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from preservecheck.errors import PreservecheckError, ReadingsError
+from preservecheck.page.draft_outcome import Fault
+from preservecheck.page.results_form import After, Part
+from preservecheck.page.results_words import faults_of, sections_of
+from preservecheck.page.svg import as_attributes
+from preservecheck.page.words import view_alone
+
+if TYPE_CHECKING:
+    from preservecheck.evidence.challenge import Challenge
+    from preservecheck.evidence.drift import Drift
+    from preservecheck.formula.model import Formula
+    from preservecheck.reference.load import Tables
+    from preservecheck.report.document import Page
+    from preservecheck.report.plots.style import Plot
+
+# verdict of a challenge test -> the sign that stands with it
+SIGNS = {"A": "pass", "passes": "pass", "B": "warn", "fails": "serious", "incomplete": "unknown"}
+
+
+@dataclass(frozen=True)
+class Told:
+    """A result, what is wrong with what was pasted, or what is missing."""
+
+    faults: tuple[Fault, ...] = ()
+    stamp: dict[str, str] | None = None
+    lead: tuple[str, ...] = ()
+    sections: tuple[dict[str, Any], ...] = ()
+    plot: dict[str, str] | None = None
+    foot: tuple[str, ...] = ()
+    missing: str = ""
+
+
+def result_of(
+    part: Part, after: After, formula: Formula | None, tables: Tables, today: dt.date | None
+) -> Challenge | Drift:
+    """The judged result of one part.
+
+    Raises
+    ------
+    PreservecheckError
+        What was pasted cannot be used, or the formula is missing; all faults at once.
+    """
+    from preservecheck.evidence.challenge import challenge
+    from preservecheck.evidence.drift import drift
+    from preservecheck.evidence.ph_readings import read_ph
+
+    with _as_file(after.text(part)) as path:
+        if part == "counts":
+            return challenge(path, after.standard or None, tables, formula=formula, today=today)
+        if formula is None:
+            read_ph(path)
+            raise FormulaMissingError(NO_WINDOW)
+        return drift(path, formula, tables, today=today)
+
+
+class FormulaMissingError(PreservecheckError):
+    """The readings can be used, but there is no formula to judge them by."""
+
+
+NO_WINDOW = (
+    "These readings can be used. What is missing is the formula: its preservatives and its kind "
+    "of product set the pH "
+    "they are judged by."
+)
+
+
+@contextmanager
+def _as_file(text: str) -> Iterator[Path]:
+    """A text where the readers find it, gone with the answer; their messages come without its
+    name."""
+    with tempfile.TemporaryDirectory(prefix="preservecheck-") as folder:
+        path = Path(folder) / "pasted.csv"
+        path.write_text(text, encoding="utf-8", errors="replace", newline="")
+        try:
+            yield path
+        except ReadingsError as error:
+            raise ReadingsError(
+                m.replace(f"{path}: ", "").replace(f"{path}, ", "") for m in error.messages
+            ) from None
+
+
+def told(
+    part: Part, after: After, formula: Formula | None, tables: Tables, today: dt.date | None
+) -> Told:
+    """One part as the page tells it."""
+    if not after.text(part).strip():
+        return Told()
+    try:
+        found = result_of(part, after, formula, tables, today)
+    except FormulaMissingError as error:
+        return Told(missing=error.messages[0])
+    except PreservecheckError as error:
+        return Told(tuple(faults_of(error.messages, part)))
+    page, plot = page_of(found), plot_of(found)
+    lead = [view_alone(t) for t in page.lead]
+    return Told(
+        stamp={
+            "word": SIGNS.get(found.verdict) or page.verdict or "",
+            "verdict": page.verdict or "",
+            "counted": lead[0] if lead else "",
+        },
+        lead=tuple(lead[1:]),
+        sections=tuple(sections_of(page)),
+        plot={"title": plot.title, "text": view_alone(plot.text), "svg": as_attributes(plot.svg)},
+        foot=tuple(page.footer),
+    )
+
+
+def page_of(found: Challenge | Drift) -> Page:
+    """The result as the command line lays it out."""
+    from preservecheck.evidence.challenge import Challenge
+    from preservecheck.report.evidence import challenge_page, drift_page
+
+    return challenge_page(found) if isinstance(found, Challenge) else drift_page(found)
+
+
+def plot_of(found: Challenge | Drift) -> Plot:
+    """The chart of the command line."""
+    from preservecheck.evidence.challenge import Challenge
+    from preservecheck.report.plots.bench import courses_plot, drifting_plot
+
+    return courses_plot(found) if isinstance(found, Challenge) else drifting_plot(found)
+
+
+def file_of(found: Challenge | Drift, ending: str) -> bytes:
+    """The result as the command line writes it: Markdown, JSON or the chart."""
+    from preservecheck.evidence.challenge import Challenge
+    from preservecheck.report import document as pages
+    from preservecheck.report.plots.bench import courses, drifting
+
+    if ending == "json":
+        return pages.render_json(found.to_json()).encode()
+    if ending == "md":
+        return pages.render_markdown(page_of(found)).encode()
+    with tempfile.TemporaryDirectory(prefix="preservecheck-") as folder:
+        path = Path(folder) / "chart.svg"
+        if isinstance(found, Challenge):
+            courses(found, path)
+        else:
+            drifting(found, path)
+        return path.read_bytes()

@@ -1,0 +1,59 @@
+"""The words of the challenge test and the pH over time on the page: fields and lines instead of
+options and rows."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING, Any
+
+from preservecheck.page.draft_outcome import Fault
+from preservecheck.page.words import view_alone
+from preservecheck.report import document as pages
+
+if TYPE_CHECKING:
+    from preservecheck.page.results_form import Part
+
+_ROW = re.compile(r"\brow(s?) (?=[0-9])")
+_BY_WHICH = re.compile(r"Give --standard .*?, or a line (\S+) above the heading")
+_NUMBER = re.compile(r"[<≤≥+-]?\d*(\.\d+)?")
+FIELDS: dict[Part, str] = {"counts": "after-counts", "ph": "after-ph"}
+
+
+def faults_of(messages: Iterable[str], part: Part) -> list[Fault]:
+    """Messages about a text, each with its field."""
+    return [_fault(message, part) for message in messages]
+
+
+def _fault(message: str, part: Part) -> Fault:
+    text, field = message, FIELDS[part]
+    if text.startswith("by which standard?") or text.startswith("says it was done by"):
+        field = "after-standard"
+    text = _BY_WHICH.sub(
+        r"Choose one under “Judge it by”, or write the line \1 above the heading", text
+    )
+    text = text.replace("says it was done by", "what you pasted says it was done by")
+    text = _ROW.sub(r"line\1 ", text).replace("its first row names", "its first line names")
+    text = text.replace("the first row names", "the first line names").replace(
+        "delete the row", "delete the line"
+    )
+    text = re.sub(r"(: |^)ph\b", r"\1pH", text)
+    return Fault(text if text.startswith("pH") else text[:1].upper() + text[1:], field)
+
+
+def sections_of(page: pages.Page) -> Iterator[dict[str, Any]]:
+    """The sections of a result for a template, in the words of the page."""
+    for section in pages.filled(page):
+        yield {"title": section.title, "blocks": [_block(b) for b in section.blocks]}
+
+
+def _block(block: pages.Said | pages.Listed | pages.Grid) -> dict[str, Any]:
+    if isinstance(block, pages.Said):
+        return {"kind": "said", "text": view_alone(block.text)}
+    if isinstance(block, pages.Listed):
+        return {"kind": "listed", "texts": [view_alone(t) for t in block.texts]}
+    rows = [[view_alone(c) for c in row] for row in block.rows]
+    figures = [
+        i for i in range(1, len(block.heads)) if all(_NUMBER.fullmatch(row[i]) for row in rows)
+    ]
+    return {"kind": "grid", "heads": block.heads, "rows": rows, "numbers": figures}

@@ -1,0 +1,57 @@
+"""What heads every result: program, date, and the digests of what it rests on."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from preservecheck.version import program
+
+if TYPE_CHECKING:
+    from preservecheck.formula.model import Formula
+    from preservecheck.reference.load import Tables
+
+
+@dataclass(frozen=True)
+class Provenance:
+    """Program, date and digests."""
+
+    program: str
+    date: dt.date
+    tables_sha256: str
+    formula_sha256: str | None
+    name: str | None  # of the product
+
+    def to_json(self) -> dict[str, Any]:
+        """The keys that head every JSON answer."""
+        return {
+            "format": 1,
+            "program": self.program,
+            "tables_sha256": self.tables_sha256,
+            "formula_sha256": self.formula_sha256,
+            "date": self.date.isoformat(),
+        }
+
+
+def provenance_of(
+    tables: Tables, formula: Formula | None, today: dt.date | None = None
+) -> Provenance:
+    """The head of a result.
+
+    Parameters
+    ----------
+    tables
+        The tables that were used.
+    formula
+        The formula, where one was given.
+    today
+        Date of the result; default is the clock's.
+    """
+    return Provenance(
+        program(),
+        today or dt.date.today(),
+        tables.digest,
+        formula.sha256 if formula else None,
+        formula.product.name if formula else None,
+    )

@@ -1,0 +1,1 @@
+"""Every preservative system against one formula, in order."""

@@ -1,0 +1,167 @@
+"""The formula that all systems are tried in, and the verdicts on the trials."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import replace
+from types import ModuleType
+
+import numpy as np
+
+from preservecheck.arrays.formulas import THERMOMETER_C, Case, cases
+from preservecheck.assess.review import composer_for, context_for
+from preservecheck.assess.uncertainty import drawn
+from preservecheck.checks import BY_ID, CHECKS, legal_limit, pairs
+from preservecheck.checks.base import Figures, hardest_first
+from preservecheck.formula.compose import solved
+from preservecheck.formula.model import Formula, Line, Phase
+from preservecheck.ranking.candidate import MUST_PASS, Trial
+from preservecheck.ranking.recipe import bare, free_name, without_gums
+from preservecheck.reference.load import Tables
+from preservecheck.reference.rows import System
+from preservecheck.verdict import ABSENT, PASS, Codes, fold
+
+# draws behind each chance
+CHANCE_DRAWS = 500
+# a system that starts at this much of the whole formula makes another product; judgement of this
+# program [%]
+SOLVENT_PERCENT = 10.0
+
+
+class Host:
+    """One formula without its own preservatives.
+
+    Parameters
+    ----------
+    formula
+        The formula, with or without a preservative in it.
+    tables
+        The tables.
+    today
+        The day whose law holds where the formula names none.
+    """
+
+    def __init__(self, formula: Formula, tables: Tables, today: dt.date) -> None:
+        self.tables, self.today = tables, today
+        self.composer = composer_for(tables)
+        self.own = tables.own("systems")
+        composition = self.composer.compose(formula)
+        phases = [a.phase for a in composition.additions]
+        self.phase = (
+            phases[-1] if phases else None
+        )  # in which the formula's own preservative goes in
+        self.had = frozenset(s.id for s in composition.systems)  # its own preservatives
+        self.bare = bare(formula, composition)
+        self.base = self.composer.compose(self.bare)
+        self.batch_g = solved(self.bare)[1]
+        self.ph = formula.measured.ph
+
+    @property
+    def room(self) -> float:
+        """What can give way to a system. [% of the formula]"""
+        rest = [w.percent for w in self.base.lines if w.rest]
+        return rest[0] if rest else 100.0
+
+    def formula_with(self, trial: Trial) -> Formula:
+        """The formula with a trial's system, partner and changes in it."""
+        formula = self.bare
+        if trial.without:
+            formula = without_gums(formula, trial.without)
+        if trial.ph is not None:
+            formula = formula.model_copy(
+                update={"measured": formula.measured.model_copy(update={"ph": trial.ph})}
+            )
+        if trial.scale_step_g is not None:
+            product = formula.product.model_copy(update={"scale_step_g": trial.scale_step_g})
+            formula = formula.model_copy(update={"product": product})
+        lines = [self._line(trial.system, trial.percent)]
+        if trial.partner is not None:
+            lines.append(self._line(trial.partner, trial.partner_percent))
+        phases = list(formula.phases)
+        if self.phase is None or trial.added_at_c is not None:
+            at = trial.added_at_c if trial.added_at_c is not None else self.target_c(trial)
+            phases.append(Phase(name=free_name(phases), added_at_c=at, lines=tuple(lines)))
+        else:
+            host = phases[self.phase]
+            phases[self.phase] = host.model_copy(update={"lines": (*host.lines, *lines)})
+        return formula.model_copy(update={"phases": tuple(p for p in phases if p.lines)})
+
+    def _line(self, system: System, percent: float) -> Line:
+        amount = (
+            percent if self.bare.amounts == "percent" else percent / 100 * (self.batch_g or 0.0)
+        )
+        return Line(name=system.id, kind="preservative", amount=amount)
+
+    def target_c(self, trial: Trial) -> float:
+        """Temperature at which a trial's systems can go in with the thermometer's error to spare.
+        [°C]"""
+        return (
+            min(added_below(s) for s in (trial.system, trial.partner) if s is not None)
+            - THERMOMETER_C
+        )
+
+    def takes_the_place_of_water(self, system: System) -> bool:
+        """Whether a system that the formula does not hold yet is a solvent rather than an
+        additive."""
+        return system.usage_min_percent >= SOLVENT_PERCENT and system.id not in self.had
+
+    def phase_name(self, trial: Trial) -> str:
+        """The phase in which a trial's systems go in."""
+        if (
+            self.phase is not None
+            and trial.added_at_c is None
+            and self.phase < len(self.bare.phases)
+        ):
+            return self.bare.phases[self.phase].name
+        return "cool-down"
+
+    def case_of(self, trials: Sequence[Trial]) -> Case:
+        """The formulas of some trials as arrays."""
+        compositions = [self.composer.compose(self.formula_with(t)) for t in trials]
+        return cases(compositions, context_for(self.tables), self.today)
+
+    def judged(self, trials: Sequence[Trial]) -> list[Trial]:
+        """Trials with the verdicts of all checks, judged together."""
+        if not trials:
+            return []
+        case = self.case_of(trials)
+        figures = {check.ID: check.compute(case) for check in CHECKS}
+        codes = {check.ID: check.judge(figures[check.ID]) for check in CHECKS}
+        for check in (legal_limit, pairs):
+            codes[check.ID] = one_each(check, case, figures[check.ID], codes[check.ID])
+        sums = figures["free-active"]["sum_of_ratios"]
+        return [
+            replace(t, codes={c: v[i] for c, v in codes.items()}, sums=sums[i])
+            for i, t in enumerate(trials)
+        ]
+
+    def chances(self, trials: Sequence[Trial]) -> list[float]:
+        """Chance that everything that must pass does, under all tolerances."""
+        if not trials:
+            return []
+        cloud = drawn(self.case_of(trials), draws=CHANCE_DRAWS)
+        good = [
+            fold(BY_ID[c].judge(BY_ID[c].compute(cloud))) <= PASS
+            for c in MUST_PASS
+            if BY_ID[c].TOLERANCES
+        ]
+        return [float(g) for g in np.logical_and.reduce(np.broadcast_arrays(*good)).mean(axis=-1)]
+
+
+def added_below(system: System) -> float:
+    """Temperature below which a system goes in: the heat limit, or where it does most good if that
+    is lower. [°C]"""
+    cool = system.preferred_add_below_c
+    return system.heat_limit_c if cool is None else min(system.heat_limit_c, cool)
+
+
+def one_each(check: ModuleType, case: Case, figures: Figures, codes: Codes) -> Codes:
+    """Codes (N, J) with, of several rows about one matter, the one alone that a report shows."""
+    out = codes.copy()
+    for i in range(len(codes)):
+        shown: dict[str, int] = {}
+        for j in hardest_first(figures, codes, i):
+            if shown.setdefault(check.subject(case, j, i), j) != j:
+                out[i, j] = ABSENT
+    return out

@@ -1,0 +1,184 @@
+"""Which preservative? Every system against one formula, by the same checks as ``review``.
+
+How a system gets its place:
+
+1. The formula's own preservatives are taken out (what raw materials carry in stays); each system
+   goes in where they
+   went in, or, where none was, last into the cooled batch.
+2. Over a grid of doses and pH values, all systems in one array, the checks on pH range, free active
+   and solubility show
+   where it works; the ends of the intervals are then found as roots.
+3. The dose is the middle of the usage range (of a solvent, such as alcohol, the least it takes),
+   but 10 % below the
+   highest that usage range, law and solubility allow where that is lower, and 10 % more than the
+   microbes ask for where that is higher; never above the highest, on the scale's steps.
+4. That very formula is judged by all checks. ``fits``: no serious warning, and none at all on pH
+   range, free active,
+   solubility, dose, law, heat and coverage. Otherwise the smallest changes that answer what is
+   wrong are made - cooler addition, another pH with the dose for it, a nonionic gum for an anionic
+   one, a finer scale, a partner that its row names - and the changed formula is judged again:
+   ``fits-after-change``. A solvent that is not in the formula yet takes the place of water, and
+   that always is a change. What still does not pass ``does-not-fit``.
+
+Order: fits, then fits after a change, then the rest; no serious warning before some, then fewest
+warnings, then the margin of the weakest microbe, then the chance of passing. A margin above 3
+counts as 3: MIC values differ by that much between laboratories, so more of it says nothing.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+from collections.abc import Sequence
+
+from preservecheck.errors import PreservecheckError
+from preservecheck.formula.load import load_formula
+from preservecheck.formula.model import MARKETS, Formula, Measured
+from preservecheck.formula.names import names_of
+from preservecheck.ranking.base import CHANCE_DRAWS, Host
+from preservecheck.ranking.candidate import MUST_PASS, Trial
+from preservecheck.ranking.changes import DIGITS
+from preservecheck.ranking.ph import PH_STEP
+from preservecheck.ranking.recipe import GUM, bare
+from preservecheck.ranking.result import ORDER, OUTCOMES, Choice, Option, Outcome, Weakest
+from preservecheck.ranking.root_finding import PIECES, ROUNDS, SMALL, STEPS, narrowed, root
+from preservecheck.ranking.search import ranked
+from preservecheck.ranking.window import GRID, MARGIN, WORKS
+from preservecheck.ranking.words import before_any
+from preservecheck.reference.load import Tables, load_tables
+from preservecheck.reference.rows import System
+from preservecheck.text import join_and, join_or
+from preservecheck.version import program
+
+__all__ = [
+    "CHANCE_DRAWS",
+    "DIGITS",
+    "GRID",
+    "GUM",
+    "MARGIN",
+    "MUST_PASS",
+    "ORDER",
+    "OUTCOMES",
+    "PH_STEP",
+    "PIECES",
+    "ROUNDS",
+    "SMALL",
+    "STEPS",
+    "WORKS",
+    "Choice",
+    "Measured",
+    "Option",
+    "Outcome",
+    "Trial",
+    "Weakest",
+    "bare",
+    "choose",
+    "narrowed",
+    "root",
+]
+
+
+def choose(
+    formula: Formula | str | os.PathLike[str],
+    tables: Tables | None = None,
+    *,
+    today: dt.date | None = None,
+    markets: Sequence[str] = (),
+    natural: bool = False,
+    without: Sequence[str] = (),
+    only: Sequence[str] = (),
+    limit: int | None = None,
+) -> Choice:
+    """Rank every preservative system for a formula.
+
+    Parameters
+    ----------
+    formula
+        A formula, or the path of its file, with or without a preservative in it.
+    tables
+        The tables; default the shipped ones with the user's own rows.
+    today
+        Date of the report, and of the law where the formula names no day.
+    markets
+        Markets to satisfy instead of the formula's own.
+    natural
+        Only systems that a natural cosmetics standard accepts.
+    without
+        Substances, by any known name, that no system may hold.
+    only
+        Ids of systems to look at alone; each with the partners that its row names. All where empty.
+    limit
+        How many systems to report, best first; all where ``None``.
+
+    Raises
+    ------
+    FormulaError
+        The file cannot be used.
+    """
+    tables = tables or load_tables()
+    today = today or dt.date.today()
+    if not isinstance(formula, Formula):
+        formula = load_formula(formula, tables, today=today)
+    wishes = []
+    if strange := [m for m in markets if m not in MARKETS]:
+        raise PreservecheckError(
+            f"--markets: {', '.join(strange)} is not known; the markets are {', '.join(MARKETS)}"
+        )
+    if markets:
+        formula = formula.model_copy(
+            update={"product": formula.product.model_copy(update={"markets": tuple(markets)})}
+        )
+        wishes.append(f"markets {', '.join(markets)}")
+    systems, said = _allowed(tables, natural=natural, without=without)
+    wishes += said
+    host = Host(formula, tables, today)
+    wanted = [s for s in systems if not only or s.id in only]
+    options = _ranked(host, wanted, systems)[:limit] if wanted else []
+    if len(options) < len(wanted):
+        wishes.append(f"the best {len(options)} of {len(wanted)}")
+    return Choice(
+        program=program(),
+        tables_sha256=tables.digest,
+        formula_sha256=formula.sha256,
+        date=today,
+        name=formula.product.name,
+        ph=formula.measured.ph,
+        markets=formula.product.markets,
+        order=ORDER,
+        narrowed=tuple(wishes),
+        remarks=before_any(host),
+        systems=tuple(options),
+    )
+
+
+def _ranked(host: Host, wanted: list[System], allowed: list[System]) -> list[Option]:
+    """Options for the systems that are wanted; those that may be their partners are looked at
+    beside them."""
+    ids = {s.id for s in wanted}
+    near = ids.union(*(s.partners for s in wanted))
+    return [
+        option for option in ranked(host, [s for s in allowed if s.id in near]) if option.id in ids
+    ]
+
+
+def _allowed(
+    tables: Tables, *, natural: bool, without: Sequence[str]
+) -> tuple[list[System], list[str]]:
+    """The systems that are left by the wishes of the maker, and the wishes in words."""
+    wishes = []
+    systems = list(tables.systems)
+    if natural:
+        systems = [s for s in systems if s.natural_standard in ("yes", "conditional")]
+        wishes.append("only what a natural cosmetics standard accepts")
+    if without:
+        names = names_of(tables)
+        if unknown := [w for w in without if names.ingredient(w) is None]:
+            near = names.nearest(unknown[0])
+            raise PreservecheckError(
+                f"--without: {', '.join(unknown)} is no name in the tables"
+                + (f"; did you mean {join_or(near)}?" if near else "")
+            )
+        banned = {named.inci for w in without if (named := names.ingredient(w)) is not None}
+        systems = [s for s in systems if banned.isdisjoint(i for i, _ in s.composition)]
+        wishes.append(f"without {join_and(sorted(banned))}")
+    return systems, wishes

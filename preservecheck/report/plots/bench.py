@@ -1,0 +1,295 @@
+"""Charts of the bench and of what comes afterwards: cooling, titration, challenge courses, pH over
+time."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from preservecheck.chemistry.cooling_band import temperature_band
+from preservecheck.chemistry.titration import interpolated
+from preservecheck.chemistry.trend import predicted
+from preservecheck.errors import PreservecheckError
+from preservecheck.files import write_all
+from preservecheck.report.plots import style as d
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from preservecheck.bench.adjust import Adjustment
+    from preservecheck.bench.cooling import Cooldown
+    from preservecheck.bench.titration import Titration
+    from preservecheck.evidence.challenge import Challenge
+    from preservecheck.evidence.drift import Drift
+
+Paint = Callable[[str], str]
+Draw = Callable[["Figure", Paint], None]
+PLAIN = {stand_in: colour for stand_in, (_, colour) in d.COLOURS.items()}
+HEIGHT = 3.4
+COOLING, TITRATION = "Cooling of the batch", "Titration of the sample"
+COURSES, DRIFTING = "Courses of the challenge test", "pH over time"
+_DPI = 150
+# behind a name, so that it can be read where a line passes
+_BACKED: dict[str, Any] = {"facecolor": d.PAPER, "edgecolor": "none", "alpha": 0.85, "pad": 0.8}
+# names of temperatures this close would lie on each other [°C]
+_CLOSE_C = 4.0
+
+
+def backed(paint: Paint) -> dict[str, Any]:
+    """What stands behind a name."""
+    return _BACKED | {"facecolor": paint(d.PAPER)}
+
+
+def save(path: Path, title: str, text: str, draw: Draw) -> None:
+    """Write a chart as SVG or PNG, whichever the name ends in.
+
+    Raises
+    ------
+    PreservecheckError
+        The name ends in something else, or the file cannot be written.
+    """
+    suffix = path.suffix.casefold()
+    if suffix not in (".svg", ".png"):
+        raise PreservecheckError(f"{path}: give a name that ends in .svg or .png")
+    svg = d.drawn_plot("chart", title, text, HEIGHT, lambda figure: draw(figure, str)).svg
+    if suffix == ".svg":
+        # outside a page there is no style sheet, so the plain colours take their places
+        plain = re.sub(r"var\(--[\w-]+, (#[0-9a-f]+)\)", r"\1", svg)
+        write_all({path: plain.encode()})
+        return
+    write_all({path: _png(draw)})
+
+
+def _png(draw: Draw) -> bytes:
+    """The chart as a picture, in the plain colours on white."""
+    import io
+
+    from matplotlib import rc_context
+    from matplotlib.figure import Figure
+
+    buffer = io.BytesIO()
+    style = {k: PLAIN.get(v, v) if isinstance(v, str) else v for k, v in d._STYLE.items()}
+    with (
+        d._ONE_AT_A_TIME,
+        rc_context(style | {"figure.facecolor": "white", "savefig.facecolor": "white"}),
+    ):
+        figure = Figure(figsize=(d.WIDTH, HEIGHT), layout="constrained")
+        draw(figure, lambda colour: PLAIN.get(colour, colour))
+        figure.savefig(buffer, format="png", dpi=_DPI)
+    return buffer.getvalue()
+
+
+def cooling(found: Cooldown, path: Path) -> None:
+    """Write readings, fitted curve with its band, and the temperatures to wait for."""
+    save(path, COOLING, found.because, _cooling(found))
+
+
+def cooling_plot(found: Cooldown) -> d.Plot:
+    """The same for a page."""
+    draw = _cooling(found)
+    return d.drawn_plot("cooling", COOLING, found.because, HEIGHT, lambda figure: draw(figure, str))
+
+
+def _cooling(found: Cooldown) -> Draw:
+    reach = (*found.reach, *(g.reach for g in found.gates if g.reach))
+    course, fit = found.course, found.forecast.fit
+
+    def draw(figure: Figure, paint: Paint) -> None:
+        axes = figure.subplots()
+        end = (
+            max([course.time_min[-1], *(r.minutes_high or r.minutes or 0.0 for r in reach)]) * 1.05
+        )
+        if fit is not None:
+            times = np.linspace(fit.time_min[0], end, 120)
+            curve, half = temperature_band(fit, times)
+            axes.fill_between(
+                times, curve - half, curve + half, color=paint(d.BAND), alpha=0.18, linewidth=0
+            )
+            axes.plot(times, curve, color=paint(d.LINES[0]), label="fitted")
+        axes.plot(course.time_min, course.temp_c, d.MARKERS[0], color=paint(d.INK), label="read")
+        levels = sorted({r.limit_c for r in reach if r.limit_c <= max(course.temp_c) + 2})
+        for i, level in enumerate(levels):
+            axes.axhline(level, color=paint(d.MUTED), linewidth=1, linestyle=d.DASHES[1 + i % 5])
+            # of two that lie close together the lower one has its name below
+            drop = any(0 < other - level < _CLOSE_C for other in levels)
+            axes.annotate(
+                f"{level:g} °C",
+                (course.time_min[0], level),
+                (2, -10 if drop else 3),
+                textcoords="offset points",
+                bbox=backed(paint),
+            )
+        axes.set_xlabel(
+            "minutes" if course.start_clock_min is None else f"minutes after {course.clock(0)}"
+        )
+        axes.set_ylabel("temperature, °C")
+        axes.legend()
+        d.quiet_frame(axes)
+
+    return draw
+
+
+def titration(found: Adjustment, path: Path) -> None:
+    """Write the readings of a titration and the curve through them."""
+    if found.titration is None:
+        raise PreservecheckError("there is no titration to draw; give one with --titration")
+    save(path, TITRATION, found.because, _titration(found, found.titration))
+
+
+def titration_plot(found: Adjustment) -> d.Plot | None:
+    """The same for a page; ``None`` where nothing was titrated."""
+    if found.titration is None:
+        return None
+    draw = _titration(found, found.titration)
+    return d.drawn_plot(
+        "titration", TITRATION, found.because, HEIGHT, lambda figure: draw(figure, str)
+    )
+
+
+def _titration(found: Adjustment, bench: Titration) -> Draw:
+
+    def draw(figure: Figure, paint: Paint) -> None:
+        axes = figure.subplots()
+        grams = np.linspace(0, bench.grams[-1], 120)
+        axes.plot(
+            grams,
+            interpolated(bench.grams, bench.ph, grams),
+            color=paint(d.LINES[0]),
+            label="monotone curve",
+        )
+        axes.plot(bench.grams, bench.ph, d.MARKERS[0], color=paint(d.INK), label="read")
+        if found.target_ph is not None:
+            axes.axhline(found.target_ph, color=paint(d.MUTED), linestyle=d.DASHES[1], linewidth=1)
+            axes.annotate(
+                f"target {found.target_ph:.1f}",
+                (0, found.target_ph),
+                (2, 4),
+                textcoords="offset points",
+                bbox=backed(paint),
+            )
+        axes.set_xlabel(f"grams added to {bench.sample_g:g} g of sample")
+        axes.set_ylabel("pH")
+        axes.legend()
+        d.quiet_frame(axes)
+
+    return draw
+
+
+def courses(found: Challenge, path: Path) -> None:
+    """Log reductions of each organism over time, with the least that each criterion asks for."""
+    save(path, COURSES, found.because, _courses(found))
+
+
+def courses_plot(found: Challenge) -> d.Plot:
+    """The same for a page."""
+    draw = _courses(found)
+    return d.drawn_plot("courses", COURSES, found.because, HEIGHT, lambda figure: draw(figure, str))
+
+
+def _courses(found: Challenge) -> Draw:
+    asked: dict[tuple[int, float], list[str]] = {}
+    for criterion, days in found.reach.items():
+        for day, value in days.items():
+            asked.setdefault((int(day), value), []).append(criterion)
+
+    def draw(figure: Figure, paint: Paint) -> None:
+        axes = figure.subplots()
+        for i, o in enumerate(found.organisms):
+            days = [0, *(int(x) for x in o.log_reductions)]
+            values = [0.0, *o.log_reductions.values()]
+            axes.plot(
+                days,
+                values,
+                color=paint(d.LINES[i % 6]),
+                linestyle=d.DASHES[i % 6],
+                marker=d.MARKERS[i % 6],
+                markersize=4,
+                label=o.name,
+            )
+        for at, ((day, value), names) in enumerate(sorted(asked.items())):
+            axes.plot(
+                [day - 0.8, day + 0.8],
+                [value, value],
+                color=paint(d.WARN),
+                linewidth=2,
+                label="least asked for" if at == 0 else None,
+            )
+            # beside its mark: below and above it the courses pass
+            axes.annotate(
+                "\n".join(names),
+                (day + 0.8, value),
+                (2, 0),
+                textcoords="offset points",
+                va="center",
+                fontsize=7,
+                bbox=backed(paint),
+            )
+        axes.set_xlabel("days")
+        axes.set_ylabel("log10 reduction")
+        axes.set_xticks(sorted({0, *(int(x) for o in found.organisms for x in o.log_reductions)}))
+        # room for the names at the last day
+        left, right = axes.get_xlim()
+        axes.set_xlim(left, right + 0.12 * (right - left))
+        figure.legend(loc="outside lower center", ncols=2, fontsize=7.5)
+        d.quiet_frame(axes)
+
+    return draw
+
+
+def drifting(found: Drift, path: Path) -> None:
+    """The pH over time by storage, with line, band and window."""
+    save(path, DRIFTING, _in_words(found), _drifting(found))
+
+
+def drifting_plot(found: Drift) -> d.Plot:
+    """The same for a page."""
+    draw = _drifting(found)
+    return d.drawn_plot(
+        "drifting", DRIFTING, _in_words(found), HEIGHT, lambda figure: draw(figure, str)
+    )
+
+
+def _drifting(found: Drift) -> Draw:
+    first = min(s.dates[0] for s in found.series)
+
+    def draw(figure: Figure, paint: Paint) -> None:
+        axes = figure.subplots()
+        for i, s in enumerate(found.series):
+            offset = (s.dates[0] - first).days
+            days = np.array([(x - first).days for x in s.dates], dtype=float)
+            axes.plot(
+                days,
+                s.ph,
+                d.MARKERS[i % 6],
+                color=paint(d.LINES[i % 6]),
+                label=s.storage,
+                markersize=5,
+            )
+            if s.line is not None:
+                ahead = np.linspace(days[0], days[-1] * 1.5 + 7, 80)
+                value, half = predicted(s.line, ahead - offset)
+                axes.plot(ahead, value, color=paint(d.LINES[i % 6]), linestyle=d.DASHES[i % 6])
+                axes.fill_between(
+                    ahead,
+                    value - half,
+                    value + half,
+                    color=paint(d.LINES[i % 6]),
+                    alpha=0.12,
+                    linewidth=0,
+                )
+        for edge in found.window or ():
+            axes.axhline(edge, color=paint(d.WARN), linestyle=d.DASHES[1], linewidth=1)
+        axes.set_xlabel(f"days after {first}")
+        axes.set_ylabel("pH")
+        figure.legend(loc="outside lower center", ncols=2)
+        d.quiet_frame(axes)
+
+    return draw
+
+
+def _in_words(found: Drift) -> str:
+    return " ".join(f"{s.storage}: {s.because}" for s in found.series)

@@ -1,0 +1,314 @@
+"""What the figures of a formula look like: plots from the very arrays that the checks judge."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from preservecheck.arrays.formulas import Case
+from preservecheck.arrays.tables import ACID, BASE, MICROBES
+from preservecheck.assess.uncertainty import drawn
+from preservecheck.checks import free_active, product_ph
+from preservecheck.report.plots import style as d
+from preservecheck.report.plots.batch import doses, temperatures
+from preservecheck.report.plots.style import Plot, drawn_plot
+from preservecheck.text import join_and, number
+from preservecheck.verdict import Finding, Floats
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+PH_POINTS = 141
+# edges of the sums that are drawn; what lies beyond is drawn at the edge and said in figures
+SUM_EDGES = (0.01, 100.0)
+# shares of the draws between which 95 in 100 lie [%]
+BAND = (2.5, 97.5)
+
+
+class _Range(NamedTuple):
+    """A span of pH with its name, and as a sentence."""
+
+    name: str
+    low: float
+    high: float
+    said: str
+
+
+def plots_of(case: Case, findings: Sequence[Finding], *, prefix: str = "") -> tuple[Plot, ...]:
+    """The plots that a formula has something to show on.
+
+    Parameters
+    ----------
+    case
+        One formula.
+    findings
+        What the checks said of it.
+    prefix
+        Begins the ids inside, where several formulas share a page.
+    """
+    found = (
+        against_ph(case, prefix),
+        microbes(case, prefix),
+        temperatures(case, prefix),
+        doses(case, findings, prefix),
+    )
+    return tuple(p for p in found if p is not None)
+
+
+# ---- active share and free active against pH -----------------------------------------------------
+
+
+def against_ph(case: Case, prefix: str = "") -> Plot | None:
+    """Working share and free amount of each active over pH, the measured band and the effective
+    ranges."""
+    c = case.context
+    present = [f for f in range(len(c.forms)) if case.acting_pct[0, f] > 0]
+    if not present:
+        return None
+    present = sorted(present, key=lambda f: -case.acting_pct[0, f])[: len(d.LINES)]
+    ranges = [*_ranges(case), *_suitable(case)]
+    ph, tolerance = float(case.ph[0]), float(case.ph_tolerance[0])
+    ends = [e for r in ranges for e in (r.low, r.high)] + ([ph] if np.isfinite(ph) else [])
+    grid = np.linspace(
+        max(0.0, min([3.0, *ends]) - 0.5), min(14.0, max([7.0, *ends]) + 0.5), PH_POINTS
+    )
+    at = case.with_(ph=grid)
+    share = {f: 100 * np.broadcast_to(at.working_fraction_of(f), grid.shape) for f in present}
+    free = {f: np.broadcast_to(at.free_of(f), grid.shape) for f in present}
+
+    def draw(figure: Figure) -> None:
+        top, bottom = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": (1, 1)})
+        for i, f in enumerate(present):
+            style = {
+                "color": d.LINES[i],
+                "linestyle": d.DASHES[i],
+                "marker": d.MARKERS[i],
+                "markersize": 4.5,
+                "markevery": (4 + 5 * i, 34),
+                "label": c.forms[f],
+            }
+            top.plot(grid, share[f], **style)
+            bottom.plot(grid, np.maximum(free[f], 1e-5), **style)
+        top.set_ylim(-4, 104)
+        top.set_ylabel("working share, %")
+        bottom.set_yscale("log")
+        known = np.concatenate([v[np.isfinite(v)] for v in free.values()] or [np.ones(1)])
+        low = max(1e-4, 10 ** np.floor(np.log10(max(float(known.min(initial=0.1)), 1e-4))))
+        bottom.set_ylim(
+            low, 10 ** np.ceil(np.log10(max(float(known.max(initial=0.1)), low * 10)) + 0.05)
+        )
+        bottom.yaxis.set_major_formatter(lambda v, _: number(v))
+        bottom.set_ylabel("free, % w/v")
+        bottom.set_xlabel("pH")
+        bottom.set_xlim(grid[0], grid[-1])
+        for axes in (top, bottom):
+            _measured_band(axes, ph, tolerance)
+            d.quiet_frame(axes)
+        _range_bars(top, ranges)
+        figure.legend(
+            *bottom.get_legend_handles_labels(),
+            loc="outside lower center",
+            ncols=2 if max(len(c.forms[f]) for f in present) < 22 and len(present) > 1 else 1,
+        )  # noqa: PLR2004
+
+    text = " ".join(_ph_words(case, present, grid, share, free, ranges))
+    return drawn_plot(
+        f"{prefix}ph",
+        "Working share and free amount against pH",
+        text,
+        4.1 + 0.2 * len(present),
+        draw,
+    )
+
+
+def _ranges(case: Case) -> list[_Range]:
+    """Effective pH range of each system."""
+    c = case.context
+    found = (
+        (c.systems[int(i)].id, c.systems[int(i)].ph_min, c.systems[int(i)].ph_max)
+        for i in case.system[0]
+        if i >= 0
+    )
+    return [
+        _Range(name, low, high, f"{name} works from pH {low:g} to {high:g}.")
+        for name, low, high in found
+        if low is not None and high is not None
+    ]
+
+
+def _suitable(case: Case) -> list[_Range]:
+    """The pH that the product should have, as its check has it."""
+    figures = product_ph.compute(case)
+    low, high = (float(figures[name][0, 0]) for name in ("ph_min", "ph_max"))
+    if not np.isfinite([low, high]).all():
+        return []
+    profile = case.profiles[int(case.profile[0])]
+    name = f"customary for a {profile.type}"
+    if figures["apart"][0, 0]:
+        name = "what its raw materials bear"
+    return [_Range(name, low, high, f"pH {low:g} to {high:g} is {name}.")]
+
+
+def _measured_band(axes: Axes, ph: float, tolerance: float) -> None:
+    if np.isfinite(ph):
+        axes.axvspan(
+            ph - tolerance,
+            ph + tolerance,
+            facecolor="none",
+            edgecolor=d.BAND,
+            hatch="////",
+            linewidth=0.6,
+            zorder=0.5,
+        )
+        axes.axvline(ph, color=d.BAND, linewidth=1.2)
+
+
+def _range_bars(axes: Axes, ranges: Sequence[_Range]) -> None:
+    """Bars with ends over the plot, from where to where each system works and the product should
+    lie."""
+    for i, (name, low, high, _) in enumerate(ranges):
+        y = 1.07 + 0.17 * i
+        axes.plot(
+            [low, high],
+            [y, y],
+            color=d.INK,
+            linewidth=1.4,
+            marker="|",
+            markersize=7,
+            clip_on=False,
+            transform=axes.get_xaxis_transform(),
+        )
+        axes.text(
+            (low + high) / 2,
+            y + 0.025,
+            d.fitted(f"{name}: {low:g} to {high:g}", 52),
+            ha="center",
+            va="bottom",
+            fontsize=8.0,
+            transform=axes.get_xaxis_transform(),
+        )
+
+
+def _ph_words(
+    case: Case,
+    present: Sequence[int],
+    grid: Floats,
+    share: dict[int, Floats],
+    free: dict[int, Floats],
+    ranges: Sequence[_Range],
+) -> Iterable[str]:
+    ph = float(case.ph[0])
+    yield (
+        f"The hatched band is the measured pH, {number(ph)} ± "
+        f"{number(float(case.ph_tolerance[0]))}."
+        if np.isfinite(ph)
+        else "The pH was not measured, so no band is shown."
+    )
+    yield from (r.said for r in ranges)
+    wanted = [p for p in (3, 4, 5, 6, 7, 8) if grid[0] <= p <= grid[-1]]
+    for f in present:
+        name = case.context.forms[f]
+        if case.context.form_kind[f] not in (ACID, BASE):
+            some = float(np.nanmean(free[f]))
+            yield f"{name}: all of it in its working form at any pH; {number(some)} % w/v is free."
+            continue
+        at = [
+            f"{np.interp(p, grid, share[f]):.0f} % at pH {p} "
+            f"({number(float(np.interp(p, grid, free[f])), 2)} % w/v free)"
+            for p in wanted
+        ]
+        yield f"{name}: working share {join_and(at)}."
+
+
+# ---- sum of ratios -------------------------------------------------------------------------------
+
+
+def microbes(case: Case, prefix: str = "") -> Plot | None:
+    """Sum of the ratios for each microbe with the band of 95 in 100 draws."""
+    sums = free_active.compute(case)
+    total = sums["sum_of_ratios"][0]
+    if sums["nothing"].any() or np.isnan(total).all():
+        return None
+    cloud = free_active.compute(drawn(case))["sum_of_ratios"].reshape(-1, len(MICROBES))
+    low, high = np.percentile(cloud, BAND, axis=0)
+
+    def draw(figure: Figure) -> None:
+        axes = figure.subplots()
+        rows = np.arange(len(MICROBES))[::-1]
+        inside = [
+            np.clip(np.nan_to_num(v, nan=SUM_EDGES[0]), *SUM_EDGES) for v in (low, total, high)
+        ]
+        left = min(0.1, float(inside[0].min()) / 1.5)
+        right = max(10.0, float(inside[2].max()) * 1.5)
+        axes.axvspan(
+            left,
+            free_active.HALF,
+            facecolor="none",
+            edgecolor=d.WARN,
+            hatch="\\\\\\\\",
+            linewidth=0,
+            zorder=0.5,
+        )
+        axes.axvline(free_active.ENOUGH, color=d.INK, linewidth=1.6)
+        axes.axvline(free_active.HALF, color=d.WARN, linewidth=1.2, linestyle=d.DASHES[1])
+        axes.plot(
+            [inside[0], inside[2]],
+            [rows, rows],
+            color=d.LINES[0],
+            linewidth=2.2,
+            marker="|",
+            markersize=9,
+            linestyle="-",
+        )
+        axes.plot(inside[1], rows, color=d.LINES[0], marker="o", markersize=7, linestyle="none")
+        for row, value in zip(rows, total, strict=True):
+            axes.text(
+                1.02,
+                row,
+                "unknown" if np.isnan(value) else number(float(value), 2),
+                va="center",
+                transform=axes.get_yaxis_transform(),
+                fontweight="bold",
+            )
+        axes.set_xscale("log")
+        axes.set_xlim(left, right)
+        axes.set_ylim(-0.6, len(MICROBES) - 0.4)
+        axes.set_yticks(rows, [m.replace(" ", "\n") for m in MICROBES])
+        ticks = [t for t in (0.01, 0.1, 0.5, 1, 2, 5, 10, 100) if left <= t <= right]
+        axes.set_xticks(ticks, [number(t) for t in ticks])
+        axes.minorticks_off()
+        axes.grid(visible=False, axis="y")
+        axes.set_xlabel("free amount over what stops it")
+        axes.text(
+            free_active.ENOUGH,
+            1.01,
+            "1: enough",
+            ha="left",
+            va="bottom",
+            fontsize=8.5,
+            transform=axes.get_xaxis_transform(),
+        )
+        axes.text(
+            free_active.HALF,
+            1.01,
+            "0.5: far too little ",
+            ha="right",
+            va="bottom",
+            fontsize=8.5,
+            transform=axes.get_xaxis_transform(),
+        )
+        d.quiet_frame(axes, left=False)
+
+    each = [
+        f"{m} {number(float(t), 2)} ({number(float(a), 2)} to {number(float(b), 2)})"
+        for m, t, a, b in zip(MICROBES, total, low, high, strict=True)
+    ]
+    text = (
+        "How many times the free amounts are what stops each microbe, with the span of 95 in 100 "
+        "draws of readings and "
+        f"table values: {'; '.join(each)}. Below 1 is a warning, below 0.5 a serious one."
+    )
+    return drawn_plot(f"{prefix}microbes", "How far each microbe is covered", text, 3.1, draw)

@@ -1,0 +1,206 @@
+"""The verdicts on many formulas in words: some rows, and what they come to."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from preservecheck.checks import BY_ID
+from preservecheck.report.document import Grid, Listed, Page, Said, Section, render_text
+from preservecheck.report.labels import label
+from preservecheck.screen import frame
+from preservecheck.screen.summary import COUNTED
+from preservecheck.screen.table_diff import CHANGES
+from preservecheck.text import number
+from preservecheck.version import program
+
+if TYPE_CHECKING:
+    from preservecheck.screen.run import Job
+    from preservecheck.screen.summary import Summary
+
+# systems and reasons that a summary names
+BEST = 10
+SCREEN = "A screen, not a proof: only a challenge test shows that a product is preserved."
+
+
+def columns(job: Job) -> list[str]:
+    """Columns of the rows."""
+    return list(CHANGES) if job.since else frame.columns()
+
+
+def head(job: Job, summary: Summary) -> dict[str, Any]:
+    """What stands before the rows in JSON."""
+    return {
+        "format": 1,
+        "program": program(),
+        "tables_sha256": job.known().digest,
+        "formula_sha256": None,
+        "date": job.today.isoformat(),
+        "against": list(job.against),
+        "since": job.since,
+        "summary": summary.to_json(),
+    }
+
+
+def render(job: Job, rows: Sequence[dict[str, Any]], summary: Summary, *, width: int = 80) -> str:
+    """The rows that are given, and the summary.
+
+    Parameters
+    ----------
+    job
+        What was asked.
+    rows
+        As ``parts.objects`` gives them; none shows the summary alone.
+    summary
+        The counts.
+    width
+        Longest line. [characters]
+    """
+    sections = [
+        Section("Changed" if job.since else "Verdicts", _rows(job, rows, summary)),
+        Section("Could not be read", [Listed(_unread(summary))]),
+    ]
+    sections += _changes(summary) if job.since else _counts(job, summary)
+    if len(job.against) == 1 and job.against[0] == "own":
+        asked = "each as it stands"
+    else:
+        asked = (
+            "all systems, each in place of the formula's own"
+            if job.against == ("all",)
+            else ", ".join(job.against)
+        )
+    page = Page(
+        title=f"{_many(summary.formulas, 'formula')} screened: {asked}",
+        verdict=None,
+        lead=[_lead(job, summary)],
+        sections=sections,
+        footer=[
+            f"{program()}, tables {job.known().digest[:12]}, {job.today.isoformat()}.",
+            SCREEN,
+        ],
+    )
+    return render_text(page, width=width)
+
+
+def _lead(job: Job, summary: Summary) -> str:
+    n = f"{summary.formulas:,}"
+    unread = f"; {summary.unread:,} could not be read" if summary.unread else ""
+    if job.since:
+        return (
+            f"{summary.changed:,} of {n} come off differently than with the tables in "
+            f"{job.since}{unread}."
+        )
+    v = summary.verdicts
+    if job.against == ("own",):
+        touched = v["warn"] + v["serious"] + v["unknown"]
+        return (
+            f"{touched:,} of {n} need a look: {v['serious']:,} with a fault, {v['warn']:,} with a "
+            "warning, "
+            f"{v['unknown']:,} with something unknown; {_passes(v['pass'])}{unread}."
+        )
+    served = summary.formulas - summary.unread - summary.without_any
+    return (
+        f"{served:,} of {n} have at least one system that fits as it stands, "
+        f"{summary.without_any:,} have none{unread}."
+    )
+
+
+def _rows(job: Job, rows: Sequence[dict[str, Any]], summary: Summary) -> list[Said | Listed | Grid]:
+    if not rows:
+        return []
+    left = summary.rows - len(rows)
+    more = (
+        f"… and {left:,} more rows; --format csv --output FILE writes them all." if left > 0 else ""
+    )
+    if job.since:
+        heads = ["formula", "system", "check", "before", "now", "why"]
+        cells = [
+            [r["formula"], r["system"], r["check"] or "", r["before"], r["after"], _why(r)]
+            for r in rows
+        ]
+        return [Grid(heads, cells), Said(more)]
+    heads = ["formula", "system", "verdict", "limited by"]
+    return [
+        Grid(heads, [[r["formula"], r["system"], _word(r), _limited(r)] for r in rows]),
+        Said(more),
+    ]
+
+
+def _why(row: dict[str, Any]) -> str:
+    if row["figure_before"] is None and row["figure_after"] is None:
+        return str(row["why"])
+    before, after = row["figure_before"], row["figure_after"]
+    moved = (
+        "" if before == after else f"{label(row['figure'])} {_number(before)} -> {_number(after)}; "
+    )
+    return f"{moved}{row['why']}"
+
+
+def _number(value: float | None) -> str:
+    return "unknown" if value is None else number(value)
+
+
+def _word(row: dict[str, Any]) -> str:
+    return "serious" if row["serious"] else str(row["verdict"])
+
+
+def _limited(row: dict[str, Any]) -> str:
+    if row["note"]:
+        return str(row["note"])
+    check = row["limiting_check"]
+    if not check:
+        return ""
+    key = BY_ID[check].KEY
+    value = row["checks"][check][key.name]["value"]
+    unit = f"({key.unit})" if "," in key.unit else key.unit
+    return f"{check}: {label(key.name)} {_number(value)} {unit}".rstrip()
+
+
+def _unread(summary: Summary) -> list[str]:
+    left = summary.unread - len(summary.faults)
+    return [*summary.faults, *([f"and {left:,} more"] if left > 0 and summary.faults else [])]
+
+
+def _counts(job: Job, summary: Summary) -> list[Section]:
+    heads = ["check", "pass", "unknown", "warn", "serious"]
+    rows = [[c, *(f"{n[w]:,}" for w in COUNTED[1:])] for c, n in summary.checks.items()]
+    out = [Section("By check", [Grid(heads, rows)])]
+    if summary.systems and job.against != ("own",):
+        best = sorted(summary.systems.items(), key=lambda s: (-s[1]["fits"], s[1]["serious"], s[0]))
+        cells = [
+            [s, f"{n['fits']:,}", f"{n['tried']:,}", f"{n['serious']:,}"] for s, n in best[:BEST]
+        ]
+        out.append(
+            Section(
+                "Which serves most",
+                [
+                    Grid(["system", "fits", "tried in", "serious in"], cells),
+                    Said(
+                        "Fits: no fault, and pH, free amount, solubility, dose, law, heat and "
+                        "spectrum pass, at the "
+                        "middle of its range or what the law allows. 'choose' looks for dose, pH "
+                        "and partner too."
+                    ),
+                ],
+            )
+        )
+    return out
+
+
+def _changes(summary: Summary) -> list[Section]:
+    rows = [f"{n:,} × {text}" for text, n in summary.reasons.most_common(BEST)]
+    left = len(summary.reasons) - len(rows)
+    more = f"… and {left:,} other reasons." if left > 0 else ""
+    return [
+        Section(
+            "What changed, how often, and the rows that speak of it", [Listed(rows), Said(more)]
+        )
+    ]
+
+
+def _passes(count: int) -> str:
+    return f"{count:,} {'passes' if count == 1 else 'pass'} everything"
+
+
+def _many(count: int, word: str) -> str:
+    return f"{count:,} {word}" + ("" if count == 1 else "s")

@@ -1,0 +1,412 @@
+"""Long tables turned into a pile, column by column.
+
+Formulas that are plainly sound are taken as arrays. Any that may hold a fault goes through the same
+reader as a formula file, one by one: it finds the words for what is wrong, or takes the formula
+after all.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Hashable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from preservecheck.arrays.formulas import Ints, Pile, Profile
+from preservecheck.errors import FormulaError, UnitError
+from preservecheck.formula.build import build
+from preservecheck.formula.build_lines import MAX_GRAMS, MAX_LINES, SUM_TOLERANCE, TEMPERATURE_C
+from preservecheck.formula.composition import Composition
+from preservecheck.formula.materials import Material, Opener
+from preservecheck.formula.model import PH_TOLERANCE, WATER_ACTIVITY_TOLERANCE
+from preservecheck.formula.sheet_form import is_rest
+from preservecheck.screen.raw_lines import product_raw, raw_formula, text
+from preservecheck.screen.schema import IDENTITY, LINES, PRODUCTS, Field
+from preservecheck.units import MAX_BATCH_G, mass_g, temperature_c
+from preservecheck.verdict import Bools, Floats
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from preservecheck.formula.compose import Composer
+    from preservecheck.reference.load import Tables
+
+READ_UNIT: dict[str, Callable[[str], float]] = {"°C": temperature_c, "g": mass_g}
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What could be taken from a table, and what not."""
+
+    ids: tuple[str, ...]  # formulas in the order of the table
+    sound: Pile
+    sound_at: Ints  # which of the formulas are in the pile
+    others: dict[int, Composition]  # formulas that were read one by one
+    faults: dict[int, str]
+
+
+@dataclass
+class Reader:
+    """Turns tables into piles; what it has looked up once it keeps.
+
+    Parameters
+    ----------
+    tables
+        The tables.
+    composer
+        Opens formulas against them.
+    today
+        The day whose law holds where a formula names none.
+    """
+
+    tables: Tables
+    composer: Composer
+    today: dt.date
+    _materials: dict[Hashable, Material | None] = field(default_factory=dict)
+    _profiles: dict[tuple[str, ...], Profile | None] = field(default_factory=dict)
+
+    def taken(self, lines: pd.DataFrame, products: pd.DataFrame) -> Taken:
+        """Formulas from a table of lines and one of products, columns as in ``schema``.
+
+        Parameters
+        ----------
+        lines
+            Lines of whole formulas.
+        products
+            A row a formula.
+        """
+        import pandas as pd
+
+        formula, ids = pd.factorize(_texts(lines["formula"]))
+        n = len(ids)
+        doubt = np.zeros(n, dtype=bool)
+        names = _texts(products["formula"])
+        row = pd.Series(np.arange(len(products)), index=names)
+        doubt |= pd.Index(ids).isin(names[pd.Series(names).duplicated()])
+        at = row[~row.index.duplicated()].reindex(ids)
+        known = at.notna().to_numpy()
+        doubt |= ~known
+        product = (
+            products.iloc[at.fillna(0).astype(int)] if len(products) else products.reindex(range(n))
+        )
+        profile, profiles = self._identities(product, doubt)
+        column = {
+            name: _numbers(product, name, f, doubt)
+            for name, f in PRODUCTS.items()
+            if f.holds != "text"
+        }
+        _bounded(doubt, column["ph"], 0, 14)
+        _bounded(doubt, column["ph_tolerance"], 0, 3)
+        _bounded(doubt, column["temperature"], *TEMPERATURE_C)
+        _bounded(doubt, column["water_activity"], 1e-12, 1)
+        _bounded(doubt, column["water_activity_tolerance"], 0, 0.2)
+        _bounded(doubt, column["batch"], 1e-12, MAX_BATCH_G)
+        _bounded(doubt, column["scale_step"], 1e-12, MAX_BATCH_G)
+        cells = _Cells.of(lines, formula, n, doubt)
+        material, materials = self._opened(lines, cells, doubt)
+        _sums(cells, column["batch"], doubt)
+        sound = np.flatnonzero(~doubt)
+        pile = _piled(cells, material, materials, column, (profile, profiles), sound, n)
+        others, faults = self._one_by_one(lines, products, formula, ids, np.flatnonzero(doubt))
+        return Taken(tuple(ids), pile, sound, others, faults)
+
+    def _identities(self, product: pd.DataFrame, doubt: Bools) -> tuple[Ints, tuple[Profile, ...]]:
+        """The product profile of each formula."""
+        import pandas as pd
+
+        texts = pd.DataFrame(
+            {n: _texts(product[n]) if n in product else "" for n in IDENTITY}
+        ).fillna("")
+        code, every = pd.factorize(pd.MultiIndex.from_frame(texts))
+        found: dict[Profile, int] = {}
+        number = np.zeros(len(every), dtype=int)
+        for i, key in enumerate(every):
+            if key not in self._profiles:
+                self._profiles[key] = self._profile(key)
+            profile = self._profiles[key]
+            number[i] = -1 if profile is None else found.setdefault(profile, len(found))
+        mine = number[code] if len(every) else np.zeros(0, dtype=int)
+        doubt |= mine < 0
+        return np.maximum(mine, 0), tuple(found)
+
+    def _profile(self, key: tuple[str, ...]) -> Profile | None:
+        """The profile that the words of a product mean, by the reader of formula files."""
+        raw = product_raw(dict(zip(IDENTITY, key, strict=True)) | {"name": "any"})
+        raw["phase"] = [{"name": "all", "items": [{"ingredient": "Aqua", "rest": True}]}]
+        try:
+            return Profile.of(build(raw, "", self.tables, self.today).product, self.today)
+        except FormulaError:
+            return None
+
+    def _opened(
+        self, lines: pd.DataFrame, cells: _Cells, doubt: Bools
+    ) -> tuple[Ints, tuple[Material, ...]]:
+        """The raw material of each line."""
+        import pandas as pd
+
+        inside = (
+            _texts(lines["inside"]) if "inside" in lines else np.full(len(lines), "", dtype=object)
+        )
+        inside_code, inside_names = pd.factorize(inside)
+        code, names = pd.factorize(_texts(lines["ingredient"]))
+        strength, strengths = pd.factorize(np.where(np.isnan(cells.strength), -1.0, cells.strength))
+        key, every = pd.factorize(
+            (code * len(strengths) + strength) * max(1, len(inside_names)) + inside_code
+        )
+        found: dict[int, int] = {}
+        number = np.full(len(every), -1)
+        materials: list[Material] = []
+        system = np.zeros(len(every), dtype=bool)
+        for i, packed in enumerate(every.tolist()):
+            rest, c = divmod(packed, max(1, len(inside_names)))
+            a, b = divmod(rest, len(strengths))
+            material = self._material(str(names[a]), float(strengths[b]), str(inside_names[c]))
+            if material is None:
+                continue
+            if id(material) not in found:
+                found[id(material)] = len(materials)
+                materials.append(material)
+            number[i], system[i] = found[id(material)], material.system is not None
+        mine: Ints = number[key] if len(every) else np.zeros(0, dtype=int)
+        doubt[cells.formula[mine < 0]] = True
+        if len(every):
+            doubt[cells.formula[cells.rest & system[key]]] = True
+        return np.maximum(mine, 0), tuple(materials)
+
+    def _material(self, name: str, strength: float, inside: str) -> Material | None:
+        key = (name, strength, inside)
+        if key not in self._materials:
+            self._materials[key] = material_of(self.composer.opener, name, strength, inside)
+        return self._materials[key]
+
+    def _one_by_one(
+        self, lines: pd.DataFrame, products: pd.DataFrame, formula: Ints, ids: Any, which: Ints
+    ) -> tuple[dict[int, Composition], dict[int, str]]:
+        """Formulas that may hold a fault, read as a file would be."""
+        others: dict[int, Composition] = {}
+        faults: dict[int, str] = {}
+        if not which.size:
+            return others, faults
+        some = np.flatnonzero(np.isin(formula, which))
+        rows: dict[int, list[dict[Hashable, Any]]] = {int(n): [] for n in which}
+        for n, line in zip(
+            formula[some].tolist(), lines.iloc[some].to_dict("records"), strict=True
+        ):
+            rows[n].append(line)
+        asked = {ids[n] for n in which}
+        named: dict[str, list[dict[Hashable, Any]]] = {}
+        names = _texts(products["formula"])
+        there = np.array([n in asked for n in names], dtype=bool)
+        for name, product in zip(names[there], products[there].to_dict("records"), strict=True):
+            named.setdefault(name, []).append(product)
+        for n in which:
+            mine = named.get(ids[n], [])
+            try:
+                if len(mine) != 1:
+                    raise FormulaError(
+                        "it has no row of its own among the products; add one"
+                        if not len(mine)
+                        else f"it has {len(mine)} rows among the products; keep one"
+                    )
+                raw = raw_formula(rows[int(n)], mine[0], self.composer.opener)
+                others[int(n)] = self.composer.compose(
+                    build(raw, "", self.tables, self.today, "table")
+                )
+            except FormulaError as error:
+                faults[int(n)] = "; ".join(m.removeprefix(": ") for m in error.messages)
+        return others, faults
+
+
+def material_of(opener: Opener, name: str, strength: float, inside: str) -> Material | None:
+    """What a line's raw material is made of; ``None`` where the words do not say it plainly."""
+    system = opener.names.system_in_sheet(name)
+    given = None if strength < 0 else strength
+    if system is not None:
+        return opener.plain(system, kind="preservative") if given is None and not inside else None
+    if opener.names.ingredient(name) is None or (given is not None and not 0 < given <= 100):  # noqa: PLR2004
+        return None
+    plain = opener.plain(name, given)
+    if not inside:
+        return plain
+    parts = tuple(replace(p, origin=inside, carried_in=True) for p in plain.parts)
+    return replace(plain, parts=parts, roles=(), extra=(), inci=None)
+
+
+@dataclass(frozen=True)
+class _Cells:
+    """The numbers of the lines."""
+
+    formula: Ints
+    phase: Ints  # number of the phase over all formulas, in the order of the formulas
+    phase_formula: Ints
+    heated_c: Floats
+    added_c: Floats
+    amount: Floats
+    grams: Bools
+    rest: Bools
+    strength: Floats
+
+    @classmethod
+    def of(cls, lines: pd.DataFrame, formula: Ints, n: int, doubt: Bools) -> _Cells:
+        import pandas as pd
+
+        names, known = pd.factorize(_texts(lines["phase"]))
+        same, _ = pd.factorize(
+            np.array([" ".join(str(k).casefold().split()) for k in known], dtype=object)
+        )
+        blank = np.array([not str(k).strip() for k in known], dtype=bool)
+        doubt[formula[blank[names]]] = True
+        # phases in the order in which they first stand, formula by formula
+        key = formula.astype(np.int64) * (len(known) + 1) + (same[names] if len(known) else 0)
+        _, first, phase = np.unique(key, return_index=True, return_inverse=True)
+        order = np.lexsort((first, formula[first]))
+        number = np.empty(len(first), dtype=int)
+        number[order] = np.arange(len(first))
+        phase, first = number[phase], first[order]
+        heat: list[Floats] = []
+        for name in ("heated_to", "added_at"):
+            line_doubt = np.zeros(len(lines), dtype=bool)
+            value = _numbers(lines, name, LINES[name], line_doubt)
+            _bounded(line_doubt, value, *TEMPERATURE_C)
+            table = pd.Series(value).groupby(phase)
+            heat.append(np.asarray(table.first(), dtype=float))
+            line_doubt |= ~np.isnan(value) & (value != heat[-1][phase])
+            doubt[formula[line_doubt]] = True
+        line_doubt = np.zeros(len(lines), dtype=bool)
+        rest = np.zeros(len(lines), dtype=bool)
+        if "rest" in lines:
+            rest |= _flags(lines["rest"], bool)
+        amounts = {}
+        for kind in ("percent", "grams"):
+            if kind not in lines:
+                amounts[kind] = np.full(len(lines), np.nan)
+                continue
+            if not pd.api.types.is_numeric_dtype(lines[kind].dtype):
+                rest |= _flags(lines[kind], is_rest)
+            amounts[kind] = _numbers(lines, kind, LINES[kind], line_doubt, leave=rest)
+        grams = ~np.isnan(amounts["grams"])
+        amount = np.where(grams, amounts["grams"], amounts["percent"])
+        line_doubt |= grams & ~np.isnan(amounts["percent"])
+        line_doubt |= rest & ~np.isnan(amount)
+        line_doubt |= ~rest & ~((amount >= 0) & (amount <= np.where(grams, MAX_GRAMS, 100.0)))
+        strength = _numbers(lines, "strength", LINES["strength"], line_doubt)
+        doubt[formula[line_doubt]] = True
+        heated, added = heat
+        return cls(formula, phase, formula[first], heated, added, amount, grams, rest, strength)
+
+
+def _flags(column: pd.Series[Any], true: Callable[[Any], bool]) -> Bools:
+    """Which cells say yes; empty ones, of whatever kind, do not."""
+    filled = column.notna().to_numpy(dtype=bool)
+    out = np.zeros(len(filled), dtype=bool)
+    out[filled] = [true(v) for v in column[filled].tolist()]
+    return out
+
+
+def _sums(cells: _Cells, batch_g: Floats, doubt: Bools) -> None:
+    """Doubt where the amounts do not make a whole."""
+    n = len(doubt)
+    of = cells.formula
+    rests, grams = np.bincount(of, cells.rest, n), np.bincount(of, cells.grams, n)
+    given = np.bincount(of, np.where(np.isnan(cells.amount), 0.0, cells.amount), n)
+    lines = np.bincount(of, minlength=n)
+    in_grams = grams > 0
+    doubt |= (rests > 1) | (in_grams & (grams + rests < lines)) | (lines > MAX_LINES)
+    doubt |= ~in_grams & (rests > 0) & (given > 100)
+    doubt |= ~in_grams & (rests == 0) & (np.abs(given - 100) > SUM_TOLERANCE)
+    doubt |= in_grams & (rests == 0) & (given <= 0)
+    doubt |= in_grams & (rests > 0) & ~(given <= batch_g)
+
+
+def _piled(
+    cells: _Cells,
+    material: Ints,
+    materials: tuple[Material, ...],
+    column: Mapping[str, Floats],
+    profiles: tuple[Ints, tuple[Profile, ...]],
+    sound: Ints,
+    n: int,
+) -> Pile:
+    """The sound formulas as a pile, lines sorted by phase."""
+    number = np.full(n, -1)
+    number[sound] = np.arange(len(sound))
+    phases = np.flatnonzero(number[cells.phase_formula] >= 0)
+    phase_number = np.full(len(cells.phase_formula), -1)
+    phase_number[phases] = np.arange(len(phases))
+    lines = np.flatnonzero(number[cells.formula] >= 0)
+    lines = lines[np.argsort(cells.phase[lines], kind="stable")]
+
+    def of(name: str, missing: float = np.nan) -> Floats:
+        values = column[name][sound]
+        return np.where(np.isnan(values), missing, values)
+
+    return Pile(
+        ph=of("ph"),
+        ph_tolerance=of("ph_tolerance", PH_TOLERANCE),
+        sample_c=of("temperature"),
+        aw_measured=of("water_activity"),
+        aw_tolerance=of("water_activity_tolerance", WATER_ACTIVITY_TOLERANCE),
+        stated_batch_g=of("batch"),
+        scale_step_g=of("scale_step"),
+        in_grams=np.bincount(cells.formula, cells.grams, n)[sound] > 0,
+        profiles=profiles[1],
+        profile=profiles[0][sound],
+        phase_formula=number[cells.phase_formula[phases]],
+        heated_c=cells.heated_c[phases],
+        added_c=cells.added_c[phases],
+        line_formula=number[cells.formula[lines]],
+        line_phase=phase_number[cells.phase[lines]],
+        line_material=material[lines],
+        amount=cells.amount[lines],
+        rest=cells.rest[lines],
+        materials=materials,
+    )
+
+
+def _texts(column: pd.Series[Any]) -> Any:
+    """A column as text, blanks stripped, nothing as an empty text."""
+    return column.astype(object).where(column.notna(), "").map(text).to_numpy(dtype=object)
+
+
+def _numbers(
+    frame: pd.DataFrame, name: str, column: Field, doubt: Bools, leave: Bools | None = None
+) -> Floats:
+    """A column as numbers; what cannot be read is doubted, except where it is to be left alone."""
+    import pandas as pd
+
+    out = np.full(len(frame), np.nan)
+    if column.number is not None and column.number in frame:
+        out = pd.to_numeric(frame[column.number], errors="coerce").to_numpy(dtype=float)
+        doubt |= np.isnan(out) & frame[column.number].notna().to_numpy()
+    if name not in frame:
+        return out
+    values = frame[name]
+    if column.number is None and pd.api.types.is_numeric_dtype(values.dtype):
+        return np.asarray(values.to_numpy(dtype=float, na_value=np.nan))
+    code, known = pd.factorize(values)  # few different texts occur
+    read = np.array([_read(k, column) for k in known] + [np.nan])
+    blank = np.array([not text(k) for k in known] + [True])
+    found = read[code]
+    lost = np.isnan(found) & ~blank[code]
+    doubt |= lost if leave is None else lost & ~leave
+    return np.where(np.isnan(found), out, found)
+
+
+def _read(cell: Any, column: Field) -> float:
+    if isinstance(cell, bool):
+        return float("nan")
+    if column.number is None:
+        try:
+            return float(cell)
+        except (TypeError, ValueError):
+            return float("nan")
+    try:
+        return READ_UNIT[column.unit or ""](cell) if isinstance(cell, str) else float("nan")
+    except UnitError:
+        return float("nan")
+
+
+def _bounded(doubt: Bools, values: Floats, low: float, high: float) -> None:
+    doubt |= (values < low) | (values > high) | np.isinf(values)
