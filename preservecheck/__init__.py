@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     )
     from preservecheck.formula.load import load_formula
     from preservecheck.formula.model import Formula
-    from preservecheck.ranking.rank import Choice, Option, choose
+    from preservecheck.ranking.rank import choose
+    from preservecheck.ranking.result import Choice, Option
     from preservecheck.reference.load import Tables, load_tables
     from preservecheck.verdict import Figure, Finding
 

@@ -11,12 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case, cases
-from preservecheck.assess.review import composer_for, context_for, findings_of
+from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
+from preservecheck.assess.review import composer_for, findings_of, table_arrays_for
 from preservecheck.assess.uncertainty import DRAWS
 from preservecheck.checks import BY_ID, legal_limit, pairs
 from preservecheck.formula.build import build
-from preservecheck.formula.compose import Composition
+from preservecheck.formula.composition import Composition
 from preservecheck.formula.model import Formula
 from preservecheck.formula.toml import read_toml
 from preservecheck.reference.load import Tables, load_tables
@@ -130,10 +130,10 @@ def compose(formula: Formula, tables: Tables | None = None) -> Composition:
     return composer_for(tables or load_tables()).compose(formula)
 
 
-def case_of(*formulas: Formula, tables: Tables | None = None) -> Case:
+def case_of(*formulas: Formula, tables: Tables | None = None) -> FormulaArrays:
     """Formulas as one batch of cases."""
     tables = tables or load_tables()
-    return cases([compose(f, tables) for f in formulas], context_for(tables), TODAY)
+    return formula_arrays([compose(f, tables) for f in formulas], table_arrays_for(tables), TODAY)
 
 
 def run_check(
@@ -240,18 +240,18 @@ def same_alone_and_together(check: str, *formulas: Formula) -> None:
             np.testing.assert_array_equal(found[subject][1], numbers, err_msg=str(subject))
 
 
-def _subjects(check: str, case: Case) -> Sequence[object] | None:
+def _subjects(check: str, case: FormulaArrays) -> Sequence[object] | None:
     """What stands at each place of a check's last axis, where that depends on what else is in the
     batch."""
     if check == "solubility":
-        return case.context.forms
+        return case.reference.forms
     if check == "legal-limit":
         return [
             (r.market, r.row.id if r.row else "no rule", r.substances)
-            for r in legal_limit.rules(case.context)
+            for r in legal_limit.rules(case.reference)
         ]
     if check == "pairs":
-        return [row.id for row in pairs._rules(case.context)[0]]
+        return [row.id for row in pairs._rules(case.reference)[0]]
     return None
 
 

@@ -14,39 +14,39 @@ from typing import Any
 import numpy as np
 
 from preservecheck.arrays.inputs import THERMOMETER_C, Ints
-from preservecheck.arrays.recipes import Pile, spread, starts
-from preservecheck.arrays.tables import Context
+from preservecheck.arrays.recipes import Recipes, spread, starts
+from preservecheck.arrays.tables import TableArrays
 from preservecheck.formula.materials import Material
 from preservecheck.verdict import Floats
 
 
-def filled(pile: Pile, context: Context) -> dict[str, Any]:
+def filled(recipes: Recipes, reference: TableArrays) -> dict[str, Any]:
     """The arrays of a case by name, from recipes of which the context holds every substance and
     system."""
-    n = pile.count
+    n = recipes.count
     return dict(
-        **_amounts(pile, context),
-        ph=pile.ph,
-        ph_tolerance=pile.ph_tolerance,
-        sample_c=pile.sample_c,
-        aw_measured=pile.aw_measured,
-        aw_tolerance=pile.aw_tolerance,
-        batch_g=pile.batch_g,
-        scale_step_g=pile.scale_step_g,
-        **_systems(pile, context),
+        **_amounts(recipes, reference),
+        ph=recipes.ph,
+        ph_tolerance=recipes.ph_tolerance,
+        sample_c=recipes.sample_c,
+        aw_measured=recipes.aw_measured,
+        aw_tolerance=recipes.aw_tolerance,
+        batch_g=recipes.batch_g,
+        scale_step_g=recipes.scale_step_g,
+        **_systems(recipes, reference),
         temperature_tolerance_c=np.full(n, THERMOMETER_C),
-        profiles=pile.profiles,
-        profile=pile.profile,
+        profiles=recipes.profiles,
+        profile=recipes.profile,
     )
 
 
-def _amounts(pile: Pile, context: Context) -> dict[str, Floats]:
+def _amounts(recipes: Recipes, reference: TableArrays) -> dict[str, Floats]:
     """Substances in all formulas. (N, K) each"""
-    n, k = pile.count, len(context.names)
-    substance, fraction, preserving, start = _parts(pile.materials, context)
-    line, part = spread(pile.line_material, start)
-    held, of = substance[part], pile.line_formula[line]
-    each = pile.percent[line] * fraction[part]
+    n, k = recipes.count, len(reference.names)
+    substance, fraction, preserving, start = _parts(recipes.materials, reference)
+    line, part = spread(recipes.line_material, start)
+    held, of = substance[part], recipes.line_formula[line]
+    each = recipes.percent[line] * fraction[part]
     at = held * n + of
 
     def whole(values: Floats) -> Floats:
@@ -55,37 +55,43 @@ def _amounts(pile: Pile, context: Context) -> dict[str, Floats]:
 
     oily = (
         np.bincount(
-            pile.line_phase[line], (each > 0) & (context.oil_phase[held] > 0), len(pile.heated_c)
+            recipes.line_phase[line],
+            (each > 0) & (reference.oil_phase[held] > 0),
+            len(recipes.heated_c),
         )
         > 0
     )
-    hot = oily & ~np.isnan(pile.heated_c)
+    hot = oily & ~np.isnan(recipes.heated_c)
     return {
         "amount": whole(each),
         "preserving": whole(np.where(preserving[part], each, 0.0)),
-        "with_oil": whole(np.where(hot[pile.line_phase[line]], each, 0.0)),
+        "with_oil": whole(np.where(hot[recipes.line_phase[line]], each, 0.0)),
     }
 
 
-def _parts(materials: Sequence[Material], context: Context) -> tuple[Ints, Floats, Ints, Ints]:
+def _parts(
+    materials: Sequence[Material], reference: TableArrays
+) -> tuple[Ints, Floats, Ints, Ints]:
     """What the raw materials are made of: substance, fraction, whether it preserves, and where each
     one starts."""
     parts = [p for m in materials for p in m.parts]
     return (
-        np.array([context.index[p.substance] for p in parts], dtype=int),
+        np.array([reference.index[p.substance] for p in parts], dtype=int),
         np.array([p.fraction for p in parts], dtype=float),
         np.array([p.preserving for p in parts], dtype=bool),
         starts([len(m.parts) for m in materials]),
     )
 
 
-def _systems(pile: Pile, context: Context) -> dict[str, Any]:
+def _systems(recipes: Recipes, reference: TableArrays) -> dict[str, Any]:
     """Systems of each formula in the order in which they first stand, and each of their additions.
     (N, P), (N, A)"""
-    n, roles = pile.count, pile.roles
-    number = np.array([context.system_index.get(i, -1) for i in roles.ids], dtype=int)[roles.system]
-    formula = pile.line_formula[roles.line]
-    kind = formula * (len(context.systems) + 1) + number
+    n, roles = recipes.count, recipes.roles
+    number = np.array([reference.system_index.get(i, -1) for i in roles.ids], dtype=int)[
+        roles.system
+    ]
+    formula = recipes.line_formula[roles.line]
+    kind = formula * (len(reference.systems) + 1) + number
     _, first, use = np.unique(kind, return_index=True, return_inverse=True)
     in_turn = np.argsort(first)  # uses in the order of their first line
     rank = np.empty(len(first), dtype=int)
@@ -98,8 +104,8 @@ def _systems(pile: Pile, context: Context) -> dict[str, Any]:
     percent[formula[first], place] = np.bincount(use, roles.percent, len(first))
     declared[formula[first], place] = np.bincount(use, roles.declared, len(first)) > 0
     moment, moments = _places(formula, n)
-    goes_in, peak = pile.met_c
-    phase = pile.line_phase[roles.line]
+    goes_in, peak = recipes.met_c
+    phase = recipes.line_phase[roles.line]
     addition = np.full((n, moments), -1)
     addition_c, peak_c = np.full((n, moments), np.nan), np.full((n, moments), np.nan)
     addition[formula, moment] = place[use]

@@ -15,35 +15,17 @@ from functools import cached_property
 import numpy as np
 
 from preservecheck.arrays.filling import filled
-from preservecheck.arrays.free import ROOM_C, Free
-from preservecheck.arrays.inputs import FROM_AMOUNTS, THERMOMETER_C, Ints, Profile
-from preservecheck.arrays.phases import LOW_RISK_AW, WATER_DENSITY
-from preservecheck.arrays.recipes import Pile, pile_of
-from preservecheck.arrays.tables import Context
-from preservecheck.formula.compose import Composition
+from preservecheck.arrays.free import Free
+from preservecheck.arrays.recipes import Recipes, recipes_of
+from preservecheck.arrays.tables import TableArrays
+from preservecheck.formula.composition import Composition
 from preservecheck.formula.materials import Material
-from preservecheck.reference.rows import Ingredient, System
+from preservecheck.reference.rows_materials import Ingredient, System
 from preservecheck.verdict import Bools, Floats
-
-__all__ = [
-    "FROM_AMOUNTS",
-    "LOW_RISK_AW",
-    "ROOM_C",
-    "THERMOMETER_C",
-    "WATER_DENSITY",
-    "Case",
-    "Ints",
-    "Pile",
-    "Profile",
-    "cases",
-    "cases_of",
-    "context_of",
-    "pile_of",
-]
 
 
 @dataclass(frozen=True)
-class Case(Free):
+class FormulaArrays(Free):
     """Formulas as arrays, with the figures that several checks share; each is computed once."""
 
     def system_values(self, column: Floats) -> Floats:
@@ -59,12 +41,12 @@ class Case(Free):
         return self.system >= 0
 
 
-def context_of(
+def table_arrays_of(
     materials: Sequence[Material],
-    context: Context,
+    reference: TableArrays,
     own: Sequence[Ingredient] = (),
     systems: Sequence[System] = (),
-) -> Context:
+) -> TableArrays:
     """A context of just what some raw materials hold, own ingredients and stand-in systems
     included.
 
@@ -81,25 +63,27 @@ def context_of(
     systems
         Systems that it has to hold besides.
     """
-    tables = context.tables
+    tables = reference.tables
     extra = {s.id: s for m in materials for s in m.extra}
     used = (
         {r.system for m in materials for r in m.roles}
-        if context.only_systems is None
-        else context.only_systems
+        if reference.only_systems is None
+        else reference.only_systems
     )
     used = frozenset(used) | {s.id for s in systems}
     held = {p.substance for m in materials for p in m.parts}
     held |= {inci for s in tables.systems if s.id in used for inci, _ in s.composition}
-    return Context(tables, tuple(own), tuple(extra.values()), frozenset(held), used)
+    return TableArrays(tables, tuple(own), tuple(extra.values()), frozenset(held), used)
 
 
-def cases_of(pile: Pile, context: Context) -> Case:
+def formula_arrays_of(recipes: Recipes, reference: TableArrays) -> FormulaArrays:
     """A pile of recipes as arrays, against a context that holds all of it."""
-    return Case(context=context, **filled(pile, context))
+    return FormulaArrays(reference=reference, **filled(recipes, reference))
 
 
-def cases(compositions: Sequence[Composition], context: Context, today: dt.date) -> Case:
+def formula_arrays(
+    compositions: Sequence[Composition], reference: TableArrays, today: dt.date
+) -> FormulaArrays:
     """Formulas as arrays.
 
     Parameters
@@ -112,6 +96,8 @@ def cases(compositions: Sequence[Composition], context: Context, today: dt.date)
         The day whose law holds where a formula names none.
     """
     own = {i.inci: i for c in compositions for i in c.formula.own_ingredients}
-    pile = pile_of(compositions, today)
-    context = context_of(pile.materials, context, tuple(own.values()))
-    return Case(context=context, **filled(pile, context), compositions=tuple(compositions))
+    recipes = recipes_of(compositions, today)
+    reference = table_arrays_of(recipes.materials, reference, tuple(own.values()))
+    return FormulaArrays(
+        reference=reference, **filled(recipes, reference), compositions=tuple(compositions)
+    )

@@ -6,8 +6,8 @@ from functools import cached_property
 
 import numpy as np
 
+from preservecheck.arrays.forms import ACID, BASE, CATION
 from preservecheck.arrays.phases import WATER_DENSITY, Phases, over
-from preservecheck.arrays.tables import ACID, BASE, CATION
 from preservecheck.chemistry import free_active, speciation
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.verdict import Floats
@@ -29,7 +29,7 @@ class Free(Phases):
     def pka(self) -> Floats:
         """Constant that goes with a pH meter at this temperature and ionic strength. [-] (...,
         F)"""
-        c = self.context
+        c = self.reference
         pka = speciation.pka_at(c.pka, c.dh_ion_kj_mol, self.temp_c[..., None])
         charge = np.where(c.form_kind == BASE, 1, 0)  # the protonated form of a base is a cation
         return speciation.pka_mixed(
@@ -39,7 +39,7 @@ class Free(Phases):
     def working_fraction_of(self, f: int) -> Floats:
         """Share of one active that is in its working form by pH; 1 for what does not ionise. [-]
         (...,)"""
-        kind = self.context.form_kind[f]
+        kind = self.reference.form_kind[f]
         if kind == ACID:
             return speciation.undissociated_fraction(self.ph, self.pka[..., f])
         if kind == BASE:
@@ -50,13 +50,13 @@ class Free(Phases):
     def working_fraction(self) -> Floats:
         """Share of each active that is in its working form by pH. [-] (..., F)"""
         return _stacked(
-            [self.working_fraction_of(f) for f in range(len(self.context.forms))], self.ph.shape
+            [self.working_fraction_of(f) for f in range(len(self.reference.forms))], self.ph.shape
         )
 
     @cached_property
     def acting_pct(self) -> Floats:
         """Total of each acting form, salts as their acid. [% w/w of the formula] (..., F)"""
-        return weighed_sum(self.amount, self.context.acting)
+        return weighed_sum(self.amount, self.reference.acting)
 
     @cached_property
     def total_in_water(self) -> Floats:
@@ -93,7 +93,7 @@ class Free(Phases):
                 self.bound_ratio[..., f],
                 self.working_fraction_of(f),
             )
-            if self.context.form_kind[f] == CATION:
+            if self.reference.form_kind[f] == CATION:
                 free = free * self.unpaired
             # what is not there is not unknown, even where its constants are
             self._free[f] = np.where(self.acting_pct[..., f] > 0, free, 0.0)
@@ -102,7 +102,7 @@ class Free(Phases):
     def free_of(self, f: int) -> Floats:
         """Working form of one active free in the water phase, at most its solubility. [% w/v]
         (...,)"""
-        solubility = self.context.solubility_g_l[f] / 10
+        solubility = self.reference.solubility_g_l[f] / 10
         free = self.free_uncapped_of(f)
         return free if np.isnan(solubility) else free_active.free_capped(free, solubility)[0]
 
@@ -111,7 +111,8 @@ class Free(Phases):
         """Working form of each active free in the water phase, before its solubility is looked at.
         [% w/v] (..., F)"""
         return _stacked(
-            [self.free_uncapped_of(f) for f in range(len(self.context.forms))], self.water_pct.shape
+            [self.free_uncapped_of(f) for f in range(len(self.reference.forms))],
+            self.water_pct.shape,
         )
 
     @cached_property
@@ -119,7 +120,7 @@ class Free(Phases):
         """Working form of each active free in the water phase, at most its solubility. [% w/v]
         (..., F)"""
         return _stacked(
-            [self.free_of(f) for f in range(len(self.context.forms))], self.water_pct.shape
+            [self.free_of(f) for f in range(len(self.reference.forms))], self.water_pct.shape
         )
 
 

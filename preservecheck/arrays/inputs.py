@@ -8,8 +8,8 @@ from typing import Self
 
 import numpy as np
 
-from preservecheck.arrays.tables import Context
-from preservecheck.formula.compose import Composition
+from preservecheck.arrays.tables import TableArrays
+from preservecheck.formula.composition import Composition
 from preservecheck.formula.model import Product
 from preservecheck.verdict import Bools, Floats
 
@@ -66,7 +66,7 @@ class Readings:
     without a system or an addition hold -1. Not-a-number means not measured or not given.
     """
 
-    context: Context
+    reference: TableArrays
     amount: Floats  # % of the whole formula, all origins
     preserving: Floats  # the part of it that counts as preservative for the law
     ph: Floats
@@ -97,13 +97,13 @@ class Readings:
         """Take what was not drawn from the tables."""
         for name in ("mic_percent", "k_oil", "k_bind"):
             if getattr(self, name) is None:
-                object.__setattr__(self, name, getattr(self.context, name))
+                object.__setattr__(self, name, getattr(self.reference, name))
 
     def with_(self, **changes: object) -> Self:
         """The same cases with some arrays replaced; figures that hang on the amounts alone are not
         worked out again."""
         other = replace(self, **changes)  # type: ignore[arg-type]
-        if changes.keys() & {"amount", "context"}:
+        if changes.keys() & {"amount", "reference"}:
             return other
         kept = set(FROM_AMOUNTS)
         kept |= {"oil_term"} if "k_oil" not in changes else set()

@@ -25,39 +25,40 @@ class Phases(Readings):
     @cached_property
     def water_pct(self) -> Floats:
         """Water, free or inside raw materials. [% w/w of the formula] (...,)"""
-        return weighed_sum(self.amount, self.context.water_fraction)
+        return weighed_sum(self.amount, self.reference.water_fraction)
 
     @cached_property
     def water_phase_pct(self) -> Floats:
         """Everything but oil phase and insoluble powder. [% w/w of the formula] (...,)"""
-        return weighed_sum(self.amount, 1 - self.context.oil_phase - self.context.powder)
+        return weighed_sum(self.amount, 1 - self.reference.oil_phase - self.reference.powder)
 
     @cached_property
     def oil_ratio(self) -> Floats:
         """Volume of each class of liquid oil over the volume of the water phase. [-] (..., C)"""
         return over(
-            weighed_sum(self.amount, self.context.liquid_oil), self.water_phase_pct / WATER_DENSITY
+            weighed_sum(self.amount, self.reference.liquid_oil),
+            self.water_phase_pct / WATER_DENSITY,
         )
 
     @cached_property
     def binder_pct(self) -> Floats:
         """Binders in the water phase. [% w/v] (..., B)"""
         return over(
-            100 * weighed_sum(self.amount, self.context.binder),
+            100 * weighed_sum(self.amount, self.reference.binder),
             self.water_phase_pct / WATER_DENSITY,
         )
 
     @cached_property
     def ionic_strength(self) -> Floats:
         """Ions per kg of water in the product. [mol/kg] (...,)"""
-        moles = weighed_sum(self.amount, self.context.ion_strength)
+        moles = weighed_sum(self.amount, self.reference.ion_strength)
         return over(1000 * moles[..., None], self.water_pct)[..., 0]
 
     @cached_property
     def charge(self) -> tuple[Floats, Floats]:
         """Cationic and anionic charges of surfactants, polymers and cationic preservatives.
         [meq/kg] (...,) each"""
-        c = self.context
+        c = self.reference
         density = np.nan_to_num(c.meq_g) * self.paired_kinds
         return (
             weighed_sum(self.amount, 10 * np.maximum(density, 0)),
@@ -68,7 +69,7 @@ class Phases(Readings):
     def paired_kinds(self) -> Bools:
         """Substances whose charges pair off one to one: surfactants, polymers, cationic
         preservatives. (K,)"""
-        c = self.context
+        c = self.reference
         cation = np.array(
             [(a := c.actives.get(n)) is not None and a.active_form == "cation" for n in c.names]
         )
@@ -88,7 +89,7 @@ class Phases(Readings):
     @cached_property
     def aw_estimate(self) -> tuple[Floats, Floats]:
         """Estimated water activity and the half-width of its 95 % band. [-] (...,) each"""
-        c = self.context
+        c = self.reference
         per_kg = 1000 / np.where(self.water_pct > 0, self.water_pct, np.nan)[..., None]
         neutral = weighed_sum(self.amount, c.norrish) * per_kg
         salts = weighed_sum(self.amount, c.salts) * per_kg
@@ -140,7 +141,7 @@ class Phases(Readings):
         return np.asarray((self.water_pct <= 0) | (aw + tolerance < LOW_RISK_AW))
 
     @cached_property
-    def maybe_dry(self) -> Bools:
+    def maybe_low_risk(self) -> Bools:
         """True where the water activity may or may not lie below 0.75. (...,)"""
         aw, tolerance, _ = self.aw
         return np.asarray(~self.dry & (aw - tolerance < LOW_RISK_AW))

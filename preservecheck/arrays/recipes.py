@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 
 from preservecheck.arrays.inputs import Ints, Profile
-from preservecheck.formula.compose import Composition
+from preservecheck.formula.composition import Composition
 from preservecheck.formula.materials import Material
 from preservecheck.verdict import Bools, Floats
 
@@ -32,7 +32,7 @@ _OF_FORMULAS = (
 
 
 @dataclass(frozen=True)
-class Pile:
+class Recipes:
     """Formulas (axis N), their phases (axis H) and their lines (axis L), in the order of the
     formulas.
 
@@ -64,7 +64,7 @@ class Pile:
         """How many formulas."""
         return len(self.ph)
 
-    def part(self, first: int, stop: int) -> Pile:
+    def part(self, first: int, stop: int) -> Recipes:
         """The formulas from one place to before another."""
         phase, end_phase = np.searchsorted(self.phase_formula, (first, stop))
         line, end_line = np.searchsorted(self.line_formula, (first, stop))
@@ -187,7 +187,7 @@ def starts(lengths: Sequence[int]) -> Ints:
     return np.concatenate([[0], np.cumsum(np.array(lengths, dtype=int))]).astype(int)
 
 
-def pile_of(compositions: Sequence[Composition], today: dt.date) -> Pile:
+def recipes_of(compositions: Sequence[Composition], today: dt.date) -> Recipes:
     """Opened formulas as a pile.
 
     Parameters
@@ -206,7 +206,7 @@ def pile_of(compositions: Sequence[Composition], today: dt.date) -> Pile:
     every = [m for c in compositions for m in c.materials]
     kinds = [materials.setdefault(id(m), len(materials)) for m in every]
     by_id = {id(m): m for m in every}
-    return Pile(
+    return Recipes(
         ph=_floats(f.measured.ph for f in formulas),
         ph_tolerance=_floats(f.measured.ph_tolerance for f in formulas),
         sample_c=_floats(f.measured.temperature_c for f in formulas),

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from preservecheck.arrays.forms import Forms
-from preservecheck.reference.rows import System
+from preservecheck.reference.rows_materials import System
 from preservecheck.verdict import Bools, Floats
 
 RATINGS = {"none": 0, "weak": 1, "moderate": 2, "strong": 3}
@@ -47,7 +47,7 @@ class Systems(Forms):
         return out
 
     @cached_property
-    def silent_systems(self) -> Bools:
+    def systems_without_mic(self) -> Bools:
         """True for systems that hold nothing whose amount could be compared with an MIC, such as a
         ferment. (S,)"""
         return np.array(

@@ -13,58 +13,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
-from preservecheck.arrays.forms import (
-    ACID,
-    BASE,
-    CATION,
-    COUNTED_ROLES,
-    FORM_CODES,
-    MICROBES,
-    NEUTRAL,
-    READ_SOLUBILITY,
-    RECALLED_SOLUBILITY,
-)
-from preservecheck.arrays.solutes import FREE_COUNTERION, SURFACTANT_OSMOL, SURFACTANTS, Solutes
-from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES, OIL_DENSITY
-from preservecheck.arrays.systems import COMPAT_CODES, COMPAT_COLUMNS, GROUPS, RATINGS, Systems
+from preservecheck.arrays.solutes import Solutes
+from preservecheck.arrays.systems import Systems
 from preservecheck.arrays.uptake import (
-    BINDING_FACTOR,
-    LIKE_ETHOXYLATE,
-    MEASURED_FACTOR,
-    RELATION_FACTOR,
     Uptake,
 )
 
-__all__ = [
-    "ACID",
-    "BASE",
-    "BINDER_CLASSES",
-    "BINDING_FACTOR",
-    "CATION",
-    "COMPAT_CODES",
-    "COMPAT_COLUMNS",
-    "COUNTED_ROLES",
-    "FORM_CODES",
-    "FREE_COUNTERION",
-    "GROUPS",
-    "LIKE_ETHOXYLATE",
-    "MEASURED_FACTOR",
-    "MICROBES",
-    "NEUTRAL",
-    "OIL_CLASSES",
-    "OIL_DENSITY",
-    "RATINGS",
-    "READ_SOLUBILITY",
-    "RECALLED_SOLUBILITY",
-    "RELATION_FACTOR",
-    "SURFACTANTS",
-    "SURFACTANT_OSMOL",
-    "Context",
-]
-
 
 @dataclass(frozen=True)
-class Context(Solutes, Uptake, Systems):
+class TableArrays(Solutes, Uptake, Systems):
     """Reference arrays for one set of tables and, where a formula brings some, its own
     materials."""
 

@@ -8,19 +8,21 @@ from typing import Any
 
 import numpy as np
 
-from preservecheck.arrays.formulas import LOW_RISK_AW, Case
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.phases import LOW_RISK_AW
 from preservecheck.checks import legal_limit
-from preservecheck.reference.rows import Caution, LabelRule
+from preservecheck.reference.rows_law import LabelRule
+from preservecheck.reference.rows_practice import Caution
 from preservecheck.text import join_and, number, sentence
 from preservecheck.verdict import Finding
 
 TEST_DAYS = (7, 14, 28)
 
 
-def keys_of(case: Case) -> frozenset[str]:
+def keys_of(case: FormulaArrays) -> frozenset[str]:
     """Everything that a caution's trigger may name, as keys: ``inci:``, ``tag:``, ``role:``,
     ``system:``, and so on."""
-    c, profile = case.context, case.profiles[int(case.profile[0])]
+    c, profile = case.reference, case.profiles[int(case.profile[0])]
     keys = {"always", f"users:{profile.users}", f"use:{profile.use}", f"type:{profile.type}"}
     if profile.package:
         keys.add(f"package:{profile.package}")
@@ -41,10 +43,10 @@ def keys_of(case: Case) -> frozenset[str]:
     return frozenset(keys)
 
 
-def cautions(case: Case) -> tuple[str, ...]:
+def cautions(case: FormulaArrays) -> tuple[str, ...]:
     """Sentences that protect the maker and the user, those about this formula first."""
     keys = keys_of(case)
-    rows: list[Caution] = [row for row in case.context.tables.cautions if _fits(row, keys)]
+    rows: list[Caution] = [row for row in case.reference.tables.cautions if _fits(row, keys)]
     order = {"handling": 0, "user": 1, "product": 2, "hygiene": 3, "legal": 4}
     rows.sort(key=lambda r: ("always" in r.when, order[r.about]))
     texts = [r.text for r in rows if "always" not in r.when] + list(_seen_only_by_people(case))
@@ -55,9 +57,9 @@ def _fits(row: Caution, keys: frozenset[str]) -> bool:
     return not keys.isdisjoint(row.when) and (not row.and_when or not keys.isdisjoint(row.and_when))
 
 
-def _seen_only_by_people(case: Case) -> Iterable[str]:
+def _seen_only_by_people(case: FormulaArrays) -> Iterable[str]:
     """Rows of the pair table that no reading shows."""
-    c = case.context
+    c = case.reference
     for row in c.tables.incompatibilities:
         if row.severity != "advice":
             continue
@@ -74,9 +76,9 @@ def _seen_only_by_people(case: Case) -> Iterable[str]:
             )
 
 
-def labels(case: Case) -> tuple[str, ...]:
+def labels(case: FormulaArrays) -> tuple[str, ...]:
     """Statements that a market wants on the pack, with the market and the source."""
-    c, profile = case.context, case.profiles[int(case.profile[0])]
+    c, profile = case.reference, case.profiles[int(case.profile[0])]
     table = {(row.basis_name, row.substance): row.factor for row in c.tables.conversions}
     out = []
     for row in c.tables.label_rules:
@@ -118,9 +120,9 @@ def _in_scope(row: LabelRule, profile: Any) -> bool:
     )
 
 
-def challenge_test(case: Case, findings: tuple[Finding, ...]) -> dict[str, Any]:
+def challenge_test(case: FormulaArrays, findings: tuple[Finding, ...]) -> dict[str, Any]:
     """Whether a challenge test is needed, which one, on what, when and why."""
-    c = case.context
+    c = case.reference
     aw, tolerance, measured = case.aw
     dry = bool(case.water_pct[0] <= 0 or (measured[0] and aw[0] + tolerance[0] < LOW_RISK_AW))
     why = []
@@ -156,9 +158,9 @@ def challenge_test(case: Case, findings: tuple[Finding, ...]) -> dict[str, Any]:
     }
 
 
-def not_covered(case: Case) -> tuple[str, ...]:
+def not_covered(case: FormulaArrays) -> tuple[str, ...]:
     """What this screen does not look at, for this formula."""
-    c, profile = case.context, case.profiles[int(case.profile[0])]
+    c, profile = case.reference, case.profiles[int(case.profile[0])]
     out = [
         "The microbes in your own workshop, and what grows in the drain; they can be tougher than "
         "the test strains.",
@@ -194,8 +196,8 @@ def not_covered(case: Case) -> tuple[str, ...]:
     return tuple(out)
 
 
-def _conditions(case: Case) -> tuple[str, ...]:
-    c, profile = case.context, case.profiles[int(case.profile[0])]
+def _conditions(case: FormulaArrays) -> tuple[str, ...]:
+    c, profile = case.reference, case.profiles[int(case.profile[0])]
     scopes = legal_limit.fitting(profile)
     out = []
     for row in c.tables.legal_limits:
@@ -217,9 +219,9 @@ def _conditions(case: Case) -> tuple[str, ...]:
     return tuple(dict.fromkeys(out))
 
 
-def own_rows(case: Case) -> tuple[str, ...]:
+def own_rows(case: FormulaArrays) -> tuple[str, ...]:
     """Rows of the user's own tables that this report rests on."""
-    c = case.context
+    c = case.reference
     out = []
     keys = {c.names[i] for i in np.flatnonzero(case.amount[0] > 0)} | {
         c.systems[i].id for i in case.system[0] if i >= 0

@@ -12,13 +12,14 @@ from typing import Any
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case, cases
-from preservecheck.arrays.tables import Context
+from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
+from preservecheck.arrays.tables import TableArrays
 from preservecheck.assess import advice
 from preservecheck.assess.uncertainty import INPUTS, READINGS, SURE, chances, drawn, shares
 from preservecheck.checks import CHECKS
-from preservecheck.checks.base import Check, hardest_first
-from preservecheck.formula.compose import Composer, Composition
+from preservecheck.checks.base import Check, most_critical_first
+from preservecheck.formula.compose import Composer
+from preservecheck.formula.composition import Composition
 from preservecheck.formula.kept_test import kept_sentence
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula, Product
@@ -106,9 +107,9 @@ class Report:
 
 
 @lru_cache(maxsize=4)
-def context_for(tables: Tables) -> Context:
+def table_arrays_for(tables: Tables) -> TableArrays:
     """The reference arrays of a set of tables, built once."""
-    return Context(tables)
+    return TableArrays(tables)
 
 
 @lru_cache(maxsize=4)
@@ -147,7 +148,7 @@ def review(
     if not isinstance(formula, Formula):
         formula = load_formula(formula, tables, today=today)
     composition = composer_for(tables).compose(formula)
-    case = cases([composition], context_for(tables), today)
+    case = formula_arrays([composition], table_arrays_for(tables), today)
     findings = list(findings_of(case))
     codes = [f.code for f in findings]
     worst = int(fold(np.array(codes, dtype=np.int8)))
@@ -185,7 +186,7 @@ class Judged:
     place: int
 
 
-def findings_of(case: Case, checks: Iterable[Check] = CHECKS) -> Iterable[Judged]:
+def findings_of(case: FormulaArrays, checks: Iterable[Check] = CHECKS) -> Iterable[Judged]:
     """Findings of a single case, check by check, subject by subject."""
     cloud = drawn(case)
     for check in checks:
@@ -198,13 +199,15 @@ def findings_of(case: Case, checks: Iterable[Check] = CHECKS) -> Iterable[Judged
         found: dict[str, Judged] = {}
         # several rows about one matter: the worst is shown, and of several alike the one that
         # presses hardest
-        for j in hardest_first(figures, each):
+        for j in most_critical_first(figures, each):
             finding = finding_of(check, case, figures, j, int(codes[j]), chance, due[j])
             found.setdefault(finding.about, Judged(code=int(codes[j]), finding=finding, place=j))
         yield from sorted(found.values(), key=lambda f: f.place)
 
 
-def _shares(check: Check, case: Case, chance: Floats | None) -> dict[int, dict[str, float]]:
+def _shares(
+    check: Check, case: FormulaArrays, chance: Floats | None
+) -> dict[int, dict[str, float]]:
     """For each subject whose verdict is not sure either way, the share of its spread that each
     input brings."""
     out: dict[int, dict[str, float]] = defaultdict(dict)
@@ -219,7 +222,7 @@ def _shares(check: Check, case: Case, chance: Floats | None) -> dict[int, dict[s
 
 def finding_of(
     check: Check,
-    case: Case,
+    case: FormulaArrays,
     figures: Mapping[str, Floats],
     j: int,
     code: int,
@@ -282,9 +285,9 @@ def _counts(codes: list[int]) -> dict[str, int]:
     }
 
 
-def preservatives(composition: Composition, case: Case) -> tuple[Preservative, ...]:
+def preservatives(composition: Composition, case: FormulaArrays) -> tuple[Preservative, ...]:
     """Systems with their actives, then what raw materials carry in."""
-    acting = set(case.context.actives)
+    acting = set(case.reference.actives)
     out = []
     for use in composition.systems:
         lines = {

@@ -16,8 +16,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from preservecheck.arrays.formulas import Case
-from preservecheck.arrays.tables import BINDER_CLASSES, MICROBES, OIL_CLASSES
+from preservecheck.arrays.forms import MICROBES
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES
 from preservecheck.checks.base import Check
 from preservecheck.verdict import ABSENT, PASS, UNKNOWN, Floats
 
@@ -100,8 +101,11 @@ def _even(draws: int) -> Floats:
 
 
 def drawn(
-    case: Case, inputs: Collection[str] = tuple(INPUTS), draws: int = DRAWS, seed: int = SEED
-) -> Case:
+    case: FormulaArrays,
+    inputs: Collection[str] = tuple(INPUTS),
+    draws: int = DRAWS,
+    seed: int = SEED,
+) -> FormulaArrays:
     """Cases drawn many times: the named inputs spread, all tolerances set to zero.
 
     Parameters
@@ -137,7 +141,7 @@ def drawn(
     )
     step = np.where(wide["system"] >= 0, step, 0.0)
     zero = np.zeros((*case.ph.shape, 1))
-    c = case.context
+    c = case.reference
     composition = np.take(c.system_composition, np.maximum(wide["system"], 0), axis=0)
     amount = (
         np.maximum(wide["amount"] + (step[..., None] * composition).sum(axis=-2), 0.0)
@@ -171,7 +175,7 @@ def drawn(
     return case.with_(**changes)
 
 
-def chances(check: Check, cloud: Case) -> Floats | None:
+def chances(check: Check, cloud: FormulaArrays) -> Floats | None:
     """Share of draws in which each subject of a check passes. (..., J); not-a-number where it
     cannot be known.
 
@@ -185,7 +189,7 @@ def chances(check: Check, cloud: Case) -> Floats | None:
 
 
 def shares(
-    check: Check, case: Case, draws: int = DRAWS // 5, seed: int = SEED
+    check: Check, case: FormulaArrays, draws: int = DRAWS // 5, seed: int = SEED
 ) -> dict[str, Floats]:
     """Share of the spread of a check's deciding figure that each input brings, where more than one
     does. (..., J)

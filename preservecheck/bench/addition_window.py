@@ -6,17 +6,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from preservecheck.arrays.formulas import THERMOMETER_C, Case
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.inputs import THERMOMETER_C
 from preservecheck.bench.additions import COOL_DOWN_C, parts_of, system_of
 from preservecheck.bench.forecast import Forecast, Reach, reach_of
 from preservecheck.bench.steps import gate_windows
-from preservecheck.formula.compose import Composition
+from preservecheck.formula.composition import Composition
 from preservecheck.formula.cooling_readings import Course
 from preservecheck.units import temperature_text
 
 
 @dataclass(frozen=True)
-class Gate:
+class AdditionWindow:
     """A preservative part of one phase, the reading at which it may go in, and when that is."""
 
     name: str
@@ -26,12 +27,12 @@ class Gate:
     reach: Reach | None  # None without readings
 
 
-def gates_of(
+def addition_windows(
     composition: Composition | None,
-    case: Case | None,
+    case: FormulaArrays | None,
     course: Course | None = None,
     forecast: Forecast | None = None,
-) -> tuple[Gate, ...]:
+) -> tuple[AdditionWindow, ...]:
     """A gate for each preservative of a formula, hottest first; the customary one where no formula
     is known.
 
@@ -53,7 +54,7 @@ def gates_of(
             ): None
         }
     return tuple(
-        Gate(
+        AdditionWindow(
             name,
             phase,
             below,
@@ -65,7 +66,7 @@ def gates_of(
 
 
 def _marks(
-    composition: Composition | None, case: Case | None
+    composition: Composition | None, case: FormulaArrays | None
 ) -> Iterator[tuple[str, str, float, str]]:
     """Name, phase, highest reading and reason of each part. [°C]"""
     if composition is None or case is None:
@@ -76,7 +77,7 @@ def _marks(
             yield name, phase.name, below, _because(below, limit)
     for addition in composition.additions:
         system = system_of(
-            composition, case.context.tables, composition.systems[addition.system].id
+            composition, case.reference.tables, composition.systems[addition.system].id
         )
         for name, part_limit, _ in parts_of(system):
             if part_limit is None:

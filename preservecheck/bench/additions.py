@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preservecheck.arrays.formulas import THERMOMETER_C
+from preservecheck.arrays.inputs import THERMOMETER_C
 from preservecheck.checks import heat_limit
-from preservecheck.formula.compose import Addition, Composition
+from preservecheck.formula.composition import Addition, Composition
 from preservecheck.formula.cooling_readings import Course
 from preservecheck.reference.load import Tables
-from preservecheck.reference.rows import System
+from preservecheck.reference.rows_materials import System
 from preservecheck.units import duration_text, temperature_text
 from preservecheck.verdict import PASS, SERIOUS, WORDS, Word
 

@@ -8,15 +8,15 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from preservecheck.arrays.formulas import cases
-from preservecheck.assess.review import composer_for, context_for
+from preservecheck.arrays.formulas import formula_arrays
+from preservecheck.assess.review import composer_for, table_arrays_for
 from preservecheck.bench.adjustment_effects import Effect, effects_of, warnings_of
 from preservecheck.bench.amounts import STEPS, Amount, amount_of
 from preservecheck.bench.buffers import Ionic, agent_of
 from preservecheck.bench.ph_window import Aim, aim_of
 from preservecheck.bench.titration import Titration, read_titration
 from preservecheck.errors import ReadingsError
-from preservecheck.formula.compose import Composition
+from preservecheck.formula.composition import Composition
 from preservecheck.formula.model import Formula
 from preservecheck.provenance import Provenance, provenance_of
 from preservecheck.reference.load import Tables, load_tables
@@ -137,7 +137,7 @@ def adjust(
     tables = tables or load_tables()
     today = today or dt.date.today()
     composition = composer_for(tables).compose(formula)
-    case = cases([composition], context_for(tables), today)
+    case = formula_arrays([composition], table_arrays_for(tables), today)
     bench = read_titration(titration) if isinstance(titration, (str, Path)) else titration
     start = float(bench.ph[0]) if bench else formula.measured.ph
     aim = aim_of(case, start, formula.measured.ph_tolerance, target_ph)

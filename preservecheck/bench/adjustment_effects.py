@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case, cases
-from preservecheck.assess.review import composer_for, context_for, findings_of
+from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
+from preservecheck.assess.review import composer_for, findings_of, table_arrays_for
 from preservecheck.bench.buffers import Ionic
 from preservecheck.bench.titration import Titration
 from preservecheck.formula.model import Formula, Line
@@ -69,7 +69,7 @@ def effects_of(
     """Checks whose verdict changes, those that get worse first."""
 
     def judged(one: Formula) -> dict[tuple[str, str], tuple[int, Finding]]:
-        case = cases([composer_for(tables).compose(one)], context_for(tables), today)
+        case = formula_arrays([composer_for(tables).compose(one)], table_arrays_for(tables), today)
         return {(j.finding.id, j.finding.about): (j.code, j.finding) for j in findings_of(case)}
 
     before, after = (
@@ -95,7 +95,7 @@ def _word(finding: Finding) -> str:
 
 
 def warnings_of(
-    case: Case,
+    case: FormulaArrays,
     tables: Tables,
     agent: Ionic | None,
     name: str | None,
@@ -146,7 +146,7 @@ def warnings_of(
             "Sodium Dehydroacetate",
             "Sodium Anisate",
         )
-        if n in case.context.index and case.amount[0, case.context.index[n]] > 0
+        if n in case.reference.index and case.amount[0, case.reference.index[n]] > 0
     ]
     if acids and agent.charge(target) < 0:
         out.append(
@@ -164,7 +164,7 @@ def warnings_of(
 
 
 def _ions(
-    case: Case, agent: Ionic, percent: float | None, per_kg: float, target: float
+    case: FormulaArrays, agent: Ionic, percent: float | None, per_kg: float, target: float
 ) -> list[str]:
     """What the ions of the agent do to charge and thickness."""
     if percent is None:

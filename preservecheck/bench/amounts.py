@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
+from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.bench.buffers import Ionic, agent_needed, agent_spread, buffers_of, ph_after
 from preservecheck.bench.ph_window import Aim
 from preservecheck.bench.titration import EXTRA_PH, Titration
@@ -96,7 +96,7 @@ def capacity_of(
 
 
 def _estimated(
-    case: Case, agent: Ionic, percent: float, start: float, target: float, tolerance: float
+    case: FormulaArrays, agent: Ionic, percent: float, start: float, target: float, tolerance: float
 ) -> tuple[Amount | None, str]:
     buffers = buffers_of(case)
     if buffers.water_phase_share <= 0:
@@ -143,7 +143,7 @@ def _estimated(
 
 def amount_of(
     bench: Titration | None,
-    case: Case,
+    case: FormulaArrays,
     agent: Ionic | None,
     percent: float | None,
     aim: Aim,

@@ -13,11 +13,12 @@ from decimal import ROUND_HALF_UP, Decimal
 
 from pydantic import BaseModel, ConfigDict
 
-from preservecheck.arrays.formulas import Case, cases
-from preservecheck.assess.review import Report, composer_for, context_for, review
+from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
+from preservecheck.assess.review import Report, composer_for, review, table_arrays_for
 from preservecheck.bench.steps import handling, ph_steps, steps_of, too_coarse
 from preservecheck.errors import FormulaError
-from preservecheck.formula.compose import Composition, solved
+from preservecheck.formula.compose import solved
+from preservecheck.formula.composition import Composition
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula
 from preservecheck.formula.names import folded
@@ -136,7 +137,7 @@ def worksheet(
     formula = scaled(formula, batch_g)
     report = review(formula, tables, today=today)
     composition = composer_for(tables).compose(formula)
-    case = cases([composition], context_for(tables), today)
+    case = formula_arrays([composition], table_arrays_for(tables), today)
     phases = tuple(_phases(composition, case, report))
     lines = [line for phase in phases for line in phase.lines]
     batch = solved(formula)[1]
@@ -225,7 +226,7 @@ def _total(grams: Iterable[float]) -> float:
     return float(sum(Decimal(repr(g)) for g in grams))
 
 
-def _phases(composition: Composition, case: Case, report: Report) -> Iterable[SheetPhase]:
+def _phases(composition: Composition, case: FormulaArrays, report: Report) -> Iterable[SheetPhase]:
     formula = composition.formula
     step = formula.product.scale_step_g
     weigh = [rounded(w.grams or 0.0, step) for w in composition.lines]

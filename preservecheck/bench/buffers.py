@@ -9,12 +9,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
+from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.chemistry import speciation
 from preservecheck.errors import ReadingsError
 from preservecheck.formula.names import names_of
 from preservecheck.reference.load import Tables
-from preservecheck.reference.rows import Active, Ingredient
+from preservecheck.reference.rows_materials import Active, Ingredient
 from preservecheck.text import join_or
 from preservecheck.verdict import Floats
 
@@ -170,9 +170,9 @@ def agent_of(written: str, tables: Tables) -> tuple[Ionic, float | None]:
     return found, named.strength
 
 
-def buffers_of(case: Case) -> Buffers:
+def buffers_of(case: FormulaArrays) -> Buffers:
     """The weak acids and bases of a single case."""
-    c = case.context
+    c = case.reference
     share = float(case.water_phase_pct[0]) / 100
     names, mol, pkas, first, unknown = [], [], [], [], []
     for i in np.flatnonzero(case.amount[0] > 0):

@@ -10,9 +10,10 @@ from typing import Any
 
 import numpy as np
 
-from preservecheck.arrays.formulas import THERMOMETER_C, cases
-from preservecheck.assess.review import context_for
-from preservecheck.bench.addition_window import Gate, gates_of
+from preservecheck.arrays.formulas import formula_arrays
+from preservecheck.arrays.inputs import THERMOMETER_C
+from preservecheck.assess.review import table_arrays_for
+from preservecheck.bench.addition_window import AdditionWindow, addition_windows
 from preservecheck.bench.additions import (
     COOL_DOWN_C,
     Added,
@@ -24,7 +25,8 @@ from preservecheck.bench.additions import (
 from preservecheck.bench.forecast import Forecast, Reach, forecast_of, reach_of
 from preservecheck.bench.heat_balance import MUCH_COLD, Mixing, mixing_of
 from preservecheck.chemistry.cooling_band import rate_tolerance
-from preservecheck.formula.compose import Composer, Composition
+from preservecheck.formula.compose import Composer
+from preservecheck.formula.composition import Composition
 from preservecheck.formula.cooling_readings import Course, read_course
 from preservecheck.formula.model import Formula
 from preservecheck.provenance import Provenance, provenance_of
@@ -45,7 +47,7 @@ class Cooldown:
     course: Course
     forecast: Forecast
     reach: tuple[Reach, ...]
-    gates: tuple[Gate, ...]  # of what is still to go in
+    gates: tuple[AdditionWindow, ...]  # of what is still to go in
     mixing: Mixing | None
     mixing_because: str | None
     added: tuple[Added, ...]
@@ -119,7 +121,9 @@ def cooldown(
     forecast = forecast_of(course, room_c)
     composition = Composer(tables).compose(formula) if formula else None
     case = (
-        cases([composition], context_for(tables), today or dt.date.today()) if composition else None
+        formula_arrays([composition], table_arrays_for(tables), today or dt.date.today())
+        if composition
+        else None
     )
     reach = tuple(
         reach_of(course, forecast, what, limit) for what, limit in limits_of(composition, tables)
@@ -134,7 +138,7 @@ def cooldown(
         course,
         forecast,
         reach,
-        gates_of(composition, case, course, forecast) if moment is None else (),
+        addition_windows(composition, case, course, forecast) if moment is None else (),
         mixing,
         why,
         gone_in,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
+from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.checks import ph_range, product_ph
 from preservecheck.text import number
 
@@ -32,7 +32,7 @@ class Window:
     because: str
 
 
-def window_of(case: Case) -> Window:
+def window_of(case: FormulaArrays) -> Window:
     """Lowest and highest pH that suit all preservatives and the product, and what sets them. [-]"""
     systems = ph_range.compute(case)
     product = product_ph.compute(case)
@@ -64,7 +64,7 @@ def window_of(case: Case) -> Window:
     )
 
 
-def aim_of(case: Case, start: float | None, tolerance: float, target: float | None) -> Aim:
+def aim_of(case: FormulaArrays, start: float | None, tolerance: float, target: float | None) -> Aim:
     """The pH to reach.
 
     Parameters

@@ -7,12 +7,12 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
+from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.assess import advice
 from preservecheck.assess.review import Report
 from preservecheck.checks import heat_limit, ph_range, product_ph
 from preservecheck.checks.weighing import SERIOUS_PERCENT, WARN_PERCENT
-from preservecheck.formula.compose import Composition
+from preservecheck.formula.composition import Composition
 from preservecheck.text import number
 from preservecheck.units import duration_text, temperature_text
 
@@ -33,7 +33,7 @@ def too_coarse(exact: float, step: float | None, preservative: bool) -> str | No
 
 
 def steps_of(
-    composition: Composition, case: Case, report: Report, at: int
+    composition: Composition, case: FormulaArrays, report: Report, at: int
 ) -> tuple[list[str], list[str], str | None]:
     """What to do in a phase, what to read, and what speaks against it."""
     phase = composition.formula.phases[at]
@@ -67,7 +67,7 @@ def steps_of(
 
 
 def gate_windows(
-    composition: Composition, case: Case, at: int
+    composition: Composition, case: FormulaArrays, at: int
 ) -> Iterable[tuple[str, float, float]]:
     """For each preservative part of a phase: its name, the highest reading at which it may go in,
     its heat limit. [°C]
@@ -77,7 +77,7 @@ def gate_windows(
     """
     figures = heat_limit.compute(case)
     codes = np.atleast_2d(heat_limit.judge(figures))[0]
-    width = case.context.part_exists.shape[1]
+    width = case.reference.part_exists.shape[1]
     for j in np.flatnonzero(codes):
         addition = composition.additions[int(j) // width]
         one = {n: float(a.reshape(-1)[j]) for n, a in figures.items()}
@@ -88,7 +88,7 @@ def gate_windows(
         yield about, float(below), one["limit_c"]
 
 
-def ph_steps(case: Case) -> Iterable[str]:
+def ph_steps(case: FormulaArrays) -> Iterable[str]:
     """The window for the pH, and how to get there."""
     low, high = _ph_window(case)
     tolerance = float(case.ph_tolerance[0])
@@ -119,7 +119,7 @@ def ph_steps(case: Case) -> Iterable[str]:
     )
 
 
-def _ph_window(case: Case) -> tuple[float, float]:
+def _ph_window(case: FormulaArrays) -> tuple[float, float]:
     """Where the ranges of preservatives, product and raw materials overlap; not-a-number where none
     is known."""
     mine, custom = ph_range.compute(case), product_ph.compute(case)
@@ -133,13 +133,13 @@ def _ph_window(case: Case) -> tuple[float, float]:
     )
 
 
-def handling(case: Case) -> Iterable[str]:
+def handling(case: FormulaArrays) -> Iterable[str]:
     """How to handle what is on this sheet: the rows about these materials first, then those for
     every batch."""
     keys = advice.keys_of(case)
     rows = [
         r
-        for r in case.context.tables.cautions
+        for r in case.reference.tables.cautions
         if r.about == "handling"
         and not keys.isdisjoint(r.when)
         and (not r.and_when or not keys.isdisjoint(r.and_when))

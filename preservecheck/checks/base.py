@@ -9,7 +9,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from preservecheck.arrays.formulas import Case
+from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.verdict import ABSENT, Bools, Codes, Figure, Floats
 
 # rounding noise of binary numbers, far below any reading
@@ -18,7 +18,7 @@ Figures = Mapping[str, NDArray[Any]]
 
 
 @dataclass(frozen=True)
-class Words:
+class Explanation:
     """What a check says about one subject of one case."""
 
     about: str
@@ -29,7 +29,7 @@ class Words:
 
 
 @dataclass(frozen=True)
-class Key:
+class KeyFigure:
     """The figure that a check is known by: the first of its words, and the one that a screen of
     many shows."""
 
@@ -45,10 +45,10 @@ class Check(Protocol):
     ID: str
     TOLERANCES: tuple[str, ...]  # inputs of uncertainty.INPUTS whose spread can change the verdict
     DECIDES: str | None  # the figure that the verdict hangs on, where several inputs spread it
-    KEY: Key
+    KEY: KeyFigure
 
     @staticmethod
-    def compute(case: Case) -> Figures:
+    def compute(case: FormulaArrays) -> Figures:
         """Figures as arrays (..., J): cases in front, subjects last.
 
         ``pressure``, where it is given, is higher the nearer a subject is to its limit, or the
@@ -60,11 +60,11 @@ class Check(Protocol):
         """Verdict codes (..., J)."""
 
     @staticmethod
-    def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+    def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
         """Words for subject ``j`` of a single case, from its figures."""
 
 
-def pressing(figures: Figures, codes: Codes) -> NDArray[np.intp]:
+def most_critical(figures: Figures, codes: Codes) -> NDArray[np.intp]:
     """The subject that decides: of the worst code the one nearest to its limit, of several alike
     the first. (...,)
 
@@ -76,10 +76,10 @@ def pressing(figures: Figures, codes: Codes) -> NDArray[np.intp]:
         Of its subjects, shape (..., J) with J of 1 or more.
     """
     worst = codes == codes.max(axis=-1, keepdims=True)
-    return np.asarray(np.where(worst, _pressures(figures, codes), -np.inf).argmax(axis=-1))
+    return np.asarray(np.where(worst, _criticalities(figures, codes), -np.inf).argmax(axis=-1))
 
 
-def hardest_first(figures: Figures, codes: Codes, case: int = 0) -> list[int]:
+def most_critical_first(figures: Figures, codes: Codes, case: int = 0) -> list[int]:
     """The subjects that are there in one of several cases: the worst first, of several alike the
     hardest pressed.
 
@@ -92,14 +92,18 @@ def hardest_first(figures: Figures, codes: Codes, case: int = 0) -> list[int]:
     case
         Which case.
     """
-    mine, pressure = codes[case], _pressures(figures, codes)[case]
-    return sorted(map(int, np.flatnonzero(mine != ABSENT)), key=lambda j: (-mine[j], -pressure[j]))
+    mine, criticality = codes[case], _criticalities(figures, codes)[case]
+    return sorted(
+        map(int, np.flatnonzero(mine != ABSENT)), key=lambda j: (-mine[j], -criticality[j])
+    )
 
 
-def _pressures(figures: Figures, codes: Codes) -> Floats:
+def _criticalities(figures: Figures, codes: Codes) -> Floats:
     """How hard each subject is pressed, the least where it is not known. As the codes"""
-    pressure = np.broadcast_to(np.asarray(figures.get("pressure", 0.0), dtype=float), codes.shape)
-    return np.asarray(np.nan_to_num(pressure, nan=-1e300))
+    criticality = np.broadcast_to(
+        np.asarray(figures.get("criticality", 0.0), dtype=float), codes.shape
+    )
+    return np.asarray(np.nan_to_num(criticality, nan=-1e300))
 
 
 def above(value: ArrayLike, limit: ArrayLike) -> Bools:

@@ -24,9 +24,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
-from preservecheck.arrays.tables import Context
-from preservecheck.checks.base import Figures, Key, Words
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.tables import TableArrays
+from preservecheck.checks.base import Explanation, Figures, KeyFigure
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.text import join_and, join_or, number
 from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Floats, code_where, figure
@@ -34,7 +34,7 @@ from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Floats, code_where
 ID = "burden"
 TOLERANCES: tuple[str, ...] = ("ph", "water_activity")
 DECIDES: str | None = None
-KEY = Key("nutrient_percent", "% of the formula, dry")
+KEY = KeyFigure("nutrient_percent", "% of the formula, dry")
 # judgement of this program, common practice, no source
 WEIGHTS = {"none": 0.0, "low": 0.02, "medium": 0.3, "high": 1.0}
 MEDIUM_PERCENT, HIGH_PERCENT, UNPRESERVED_PERCENT = 0.2, 1.0, 5.0
@@ -42,23 +42,23 @@ CHELATOR_PERCENT, LOW_PH, LOW_AW = 0.05, 5.0, 0.95
 ENOUGH_HURDLES = 2
 
 
-def nutrients(context: Context) -> Floats:
+def nutrients(reference: TableArrays) -> Floats:
     """Dry nutrient per gram of substance; oils and waxes are no food in this sense. [g/g] (K,)"""
-    dry = 1 - context.water_fraction
+    dry = 1 - reference.water_fraction
     weight = np.array(
         [
             WEIGHTS[r.nutrient_load]
-            if (r := context.rows.get(n)) is not None and r.oil_class is None
+            if (r := reference.rows.get(n)) is not None and r.oil_class is None
             else 0.0
-            for n in context.names
+            for n in reference.names
         ]
     )
     return weight * dry
 
 
-def compute(case: Case) -> Figures:
+def compute(case: FormulaArrays) -> Figures:
     """Load and hurdles. (..., 1) each"""
-    c = case.context
+    c = case.reference
     nutrient = weighed_sum(case.amount, nutrients(c))
     unpreserved = weighed_sum(case.amount, c.tag("unpreserved") & (c.water_fraction > 0.5))  # noqa: PLR2004
     jar = np.array([p.package == "jar" for p in case.profiles])[case.profile]
@@ -110,9 +110,9 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for the formula."""
-    c = case.context
+    c = case.reference
     figures = {
         "nutrient_percent": figure(one["nutrient_percent"], "% of the formula, dry"),
         "unpreserved_percent": figure(one["unpreserved_percent"], "% of the formula"),
@@ -145,6 +145,6 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
             "There is too little free water for microbes to grow, so food for them does not count."
         )
     do = None if code == PASS else f"Set more hurdles: {join_or(missing)}." if missing else None
-    return Words(
+    return Explanation(
         "formula", figures, because, do, ("hurdles and lines: common practice, no source",)
     )

@@ -19,9 +19,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
-from preservecheck.arrays.tables import GROUPS
-from preservecheck.checks.base import Figures, Key, Words
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.systems import GROUPS
+from preservecheck.checks.base import Explanation, Figures, KeyFigure
 from preservecheck.text import join_and, join_or
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
@@ -29,7 +29,7 @@ ID = "coverage"
 TOLERANCES: tuple[str, ...] = ()
 DECIDES: str | None = None
 UNIT = "0 none, 1 weak, 2 moderate, 3 strong"
-KEY = Key("weakest", UNIT)
+KEY = KeyFigure("weakest", UNIT)
 NAMES = {
     "gram_positive": "gram-positive bacteria",
     "gram_negative": "gram-negative bacteria",
@@ -40,10 +40,10 @@ RATING_WORDS = ("none", "weak", "moderate", "strong")
 MODERATE, WEAK = 2, 1
 
 
-def compute(case: Case) -> Figures:
+def compute(case: FormulaArrays) -> Figures:
     """Best rating against each group, and the lowest of the four, 0 none to 3 strong. (..., 1)
     each"""
-    rating = np.take(case.context.ratings, np.maximum(case.system, 0), axis=0)  # (..., P, 4)
+    rating = np.take(case.reference.ratings, np.maximum(case.system, 0), axis=0)  # (..., P, 4)
     there = case.has_system[..., None]
     best = np.where(there & ~np.isnan(rating), rating, 0.0).max(axis=-2)
     unrated = np.asarray((there & np.isnan(rating)).any(axis=-2))
@@ -52,7 +52,7 @@ def compute(case: Case) -> Figures:
     # where a group is open, only a gap that is sure says how weak the weakest is
     sure = np.where(unrated, np.inf, best).min(axis=-1)
     out["weakest"] = np.where(open_, np.where(sure <= WEAK, sure, np.nan), lowest)[..., None]
-    out |= {"dry": case.dry[..., None], "maybe_dry": case.maybe_dry[..., None]}
+    out |= {"dry": case.dry[..., None], "maybe_low_risk": case.maybe_low_risk[..., None]}
     return out | {f"{group}_unrated": unrated[..., i, None] for i, group in enumerate(GROUPS)}
 
 
@@ -63,7 +63,7 @@ def judge(figures: Figures) -> Codes:
     none = ((best == 0) & ~unrated).any(axis=0)
     return code_where(
         (figures["dry"].astype(bool), PASS),
-        (none & figures["maybe_dry"].astype(bool), WARN),
+        (none & figures["maybe_low_risk"].astype(bool), WARN),
         (none, SERIOUS),
         (((best == WEAK) & ~unrated).any(axis=0), WARN),
         (((best < MODERATE) & unrated).any(axis=0), UNKNOWN),
@@ -71,10 +71,10 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def _partners(case: Case, gaps: list[str]) -> list[str]:
+def _partners(case: FormulaArrays, gaps: list[str]) -> list[str]:
     """Systems that the rows in the formula name as partners and that are moderate or better against
     the gaps."""
-    c = case.context
+    c = case.reference
     every = {s.id: s for s in c.tables.systems}
     named = dict.fromkeys(
         p for i in case.system[0] if i >= 0 for p in c.systems[i].partners if p in every
@@ -84,10 +84,10 @@ def _partners(case: Case, gaps: list[str]) -> list[str]:
     ]
 
 
-def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for the formula."""
     figures = {name: figure(one[name], UNIT) for name in ("weakest", *GROUPS)}
-    systems = [case.context.systems[i] for i in case.system[0] if i >= 0]
+    systems = [case.reference.systems[i] for i in case.system[0] if i >= 0]
     gaps = [NAMES[g] for g in GROUPS if one[g] == 0 and not one[f"{g}_unrated"]]
     weak = [NAMES[g] for g in GROUPS if one[g] == WEAK]
     words = ", ".join(f"{NAMES[g]} {RATING_WORDS[int(one[g])]}" for g in GROUPS)
@@ -118,6 +118,6 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         do = f"Pair it with a partner for {join_and(gaps or weak)}" + (
             f", such as {join_or(partners)}." if partners else "."
         )
-    return Words(
-        "formula", figures, because, do, tuple(case.context.tables.cite(s) for s in systems)
+    return Explanation(
+        "formula", figures, because, do, tuple(case.reference.tables.cite(s) for s in systems)
     )

@@ -18,27 +18,27 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
-from preservecheck.checks.base import Figures, Key, Words, above, below
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.checks.base import Explanation, Figures, KeyFigure, above, below
 from preservecheck.text import number
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
 ID = "dose"
 TOLERANCES: tuple[str, ...] = ()
 DECIDES: str | None = None
-KEY = Key("percent", "% of the formula")
+KEY = KeyFigure("percent", "% of the formula")
 
 
-def compute(case: Case) -> Figures:
+def compute(case: FormulaArrays) -> Figures:
     """Percent of each system and its range. (..., P)"""
-    c, percent = case.context, case.system_percent
+    c, percent = case.reference, case.system_percent
     low = case.system_values(c.system_column("usage_min_percent"))
     high = case.system_values(c.system_column("usage_max_percent"))
     return {
         "percent": percent,
         "percent_min": low,
         "percent_max": high,
-        "pressure": np.maximum(low - percent, percent - high),
+        "criticality": np.maximum(low - percent, percent - high),
         "present": case.has_system,
         "declared": case.declared,
     }
@@ -59,9 +59,9 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one system."""
-    system = case.context.systems[int(case.system[0, j])]
+    system = case.reference.systems[int(case.system[0, j])]
     percent, low, high = one["percent"], one["percent_min"], one["percent_max"]
     unit = "% of the formula"
     figures = {
@@ -93,7 +93,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     else:
         because = f"{number(percent)} % is below {span}: too little to protect."
         do = f"Use at least {_amount(low, batch)}, or leave it out."
-    return Words(system.id, figures, because, do, (case.context.tables.cite(system),))
+    return Explanation(system.id, figures, because, do, (case.reference.tables.cite(system),))
 
 
 def _amount(percent: float, batch_g: float) -> str:

@@ -40,10 +40,12 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
-from preservecheck.arrays.tables import BINDER_CLASSES, MICROBES, RELATION_FACTOR
+from preservecheck.arrays.forms import MICROBES
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.substances import BINDER_CLASSES
+from preservecheck.arrays.uptake import RELATION_FACTOR
 from preservecheck.checks import free_active_words as words
-from preservecheck.checks.base import Figures, Key, Words, below
+from preservecheck.checks.base import Explanation, Figures, KeyFigure, below
 from preservecheck.text import join_and, number
 from preservecheck.verdict import (
     PASS,
@@ -60,29 +62,29 @@ from preservecheck.verdict import (
 ID = "free-active"
 TOLERANCES: tuple[str, ...] = ("ph", "water_activity", "scale", "mic", "oil", "binding")
 DECIDES: str | None = "sum_of_ratios"
-KEY = Key("sum_of_ratios", tolerance=lambda f: (f["sum_high"] - f["sum_low"]) / 2)
+KEY = KeyFigure("sum_of_ratios", tolerance=lambda f: (f["sum_high"] - f["sum_low"]) / 2)
 # fixed for this program, no outside source
 ENOUGH, HALF = 1.0, 0.5
 # below this a sum is only said to be tiny
 TINY = 0.001
 
 
-def ratio(case: Case, f: int) -> Floats:
+def ratio(case: FormulaArrays, f: int) -> Floats:
     """Free working concentration of one active over MIC; 0 where no MIC is known. (..., M)"""
     free = case.free_of(f)[..., None]
     mic = case.mic_percent[..., f, :]
     return free / np.where(np.isnan(mic), np.inf, mic)
 
 
-def sums(case: Case) -> Floats:
+def sums(case: FormulaArrays) -> Floats:
     """Sum of the ratios over all actives, one after the other. (..., M)"""
     total = np.zeros((*case.water_pct.shape, len(MICROBES)))
-    for f in range(len(case.context.forms)):
+    for f in range(len(case.reference.forms)):
         total = total + ratio(case, f)
     return total
 
 
-def compute(case: Case) -> Figures:
+def compute(case: FormulaArrays) -> Figures:
     """Sums per microbe, also at the edges of the pH tolerance. (..., M)"""
     present = case.acting_pct > 0
     missing = (present[..., None] & np.isnan(case.mic_percent)).any(axis=-2)
@@ -97,7 +99,7 @@ def compute(case: Case) -> Figures:
     best = _at_best(case)
     return {
         "sum_of_ratios": total,
-        "pressure": -total,
+        "criticality": -total,
         "sum_low": np.minimum(*edges),
         "sum_high": np.maximum(*edges),
         "sum_at_best": total if best is case else sums(best),
@@ -105,27 +107,29 @@ def compute(case: Case) -> Figures:
         "ph": case.ph[..., None],
         "nothing": ~(present.any(axis=-1) | _unjudged(case))[..., None],
         "dry": case.dry[..., None],
-        "maybe_dry": case.maybe_dry[..., None],
+        "maybe_low_risk": case.maybe_low_risk[..., None],
     }
 
 
-def _at_best(case: Case) -> Case:
+def _at_best(case: FormulaArrays) -> FormulaArrays:
     """The same cases with every uptake that nobody measured at the favourable end of its error."""
-    c = case.context
-    lent = c.k_bind_lent.any(axis=0) & (case.binder_pct > 0).reshape(-1, len(BINDER_CLASSES)).any(
-        axis=0
-    )
+    c = case.reference
+    lent = c.k_bind_borrowed.any(axis=0) & (case.binder_pct > 0).reshape(
+        -1, len(BINDER_CLASSES)
+    ).any(axis=0)
     if not lent.any() and not (case.oil_ratio > 0).any():
         return case
     oil = np.where(c.k_oil_factor == RELATION_FACTOR, c.k_oil_factor, 1.0)
-    held = np.where(c.k_bind_lent, c.k_bind_factor, 1.0)
+    held = np.where(c.k_bind_borrowed, c.k_bind_factor, 1.0)
     return case.with_(k_oil=case.k_oil / oil, k_bind=case.k_bind / held)
 
 
-def _unjudged(case: Case) -> Bools:
+def _unjudged(case: FormulaArrays) -> Bools:
     """True where a system holds nothing whose amount could be compared with an MIC. (...,)"""
     return np.asarray(
-        (case.has_system & case.context.silent_systems[np.maximum(case.system, 0)]).any(axis=-1)
+        (case.has_system & case.reference.systems_without_mic[np.maximum(case.system, 0)]).any(
+            axis=-1
+        )
     )
 
 
@@ -140,7 +144,7 @@ def judge(figures: Figures) -> Codes:
     short = (
         below(total, HALF)
         & below(figures["sum_at_best"], HALF)
-        & ~figures["maybe_dry"].astype(bool)
+        & ~figures["maybe_low_risk"].astype(bool)
     )
     unknown = unknown & ~figures["nothing"].astype(bool)
     return code_where(
@@ -152,9 +156,9 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one microbe."""
-    c = case.context
+    c = case.reference
     microbe = MICROBES[j]
     present = [f for f in range(len(c.forms)) if case.acting_pct[0, f] > 0]
     each = np.array([ratio(case, f)[0, j] for f in range(len(c.forms))])
@@ -180,11 +184,11 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     because, do = _words(case, one, code, said, j)
     if do is None and code in (WARN, SERIOUS):
         do = words.remedy(case, ranked)
-    return Words(microbe, figures, because, do, words.sources_of(case, present, j))
+    return Explanation(microbe, figures, because, do, words.sources_of(case, present, j))
 
 
 def _words(
-    case: Case, one: Mapping[str, float], code: int, said: str, j: int
+    case: FormulaArrays, one: Mapping[str, float], code: int, said: str, j: int
 ) -> tuple[str, str | None]:
     """The reason, and what to do where that is not the usual remedy."""
     if one["dry"]:

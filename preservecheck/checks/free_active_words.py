@@ -6,15 +6,16 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
-from preservecheck.arrays.tables import ACID, BASE, BINDER_CLASSES, CATION, MICROBES, OIL_CLASSES
+from preservecheck.arrays.forms import ACID, BASE, CATION, MICROBES
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES
 from preservecheck.text import join_and, number
 from preservecheck.verdict import WARN, Figure, figure
 
 
-def unknown(case: Case, one: Mapping[str, float], said: str, j: int) -> tuple[str, str]:
+def unknown(case: FormulaArrays, one: Mapping[str, float], said: str, j: int) -> tuple[str, str]:
     """What is missing for one microbe, and how to get it."""
-    c = case.context
+    c = case.reference
     if np.isnan(one["ph"]):
         return (
             "The pH was not measured, and the working share of the preservative hangs on it.",
@@ -24,7 +25,9 @@ def unknown(case: Case, one: Mapping[str, float], said: str, j: int) -> tuple[st
     present = np.flatnonzero(case.acting_pct[0] > 0)
     if np.isfinite(one["sum_of_ratios"]):
         silent = [c.forms[f] for f in present if np.isnan(c.mic_percent[f, j])]
-        silent += [s.id for s, quiet in zip(c.systems, c.silent_systems, strict=False) if quiet]
+        silent += [
+            s.id for s, quiet in zip(c.systems, c.systems_without_mic, strict=False) if quiet
+        ]
         return (
             f"As far as known, {said[0].lower()}{said[1:]}; no figure is known for "
             f"{join_and(silent)}.",
@@ -38,16 +41,18 @@ def unknown(case: Case, one: Mapping[str, float], said: str, j: int) -> tuple[st
     )
 
 
-def short(case: Case, one: Mapping[str, float], code: int, said: str, j: int, *, half: bool) -> str:
+def short(
+    case: FormulaArrays, one: Mapping[str, float], code: int, said: str, j: int, *, half: bool
+) -> str:
     """Why it is too little; ``half``: less than half of what is needed."""
-    c = case.context
+    c = case.reference
     because = f"{said}: " + ("less than half of what is needed." if half else "short of 1.")
     deaf = [
         c.forms[f] for f in np.flatnonzero(case.acting_pct[0] > 0) if np.isinf(c.mic_percent[f, j])
     ]
     if deaf:
         because += f" {join_and(deaf)} does not stop it at any usual level."
-    if code == WARN and half and one["maybe_dry"]:
+    if code == WARN and half and one["maybe_low_risk"]:
         because += (
             " It hangs on the water activity, which may be low enough by itself: have it measured."
         )
@@ -59,8 +64,8 @@ def short(case: Case, one: Mapping[str, float], code: int, said: str, j: int, *,
     return because
 
 
-def _gaps(case: Case, present: list[int]) -> list[str]:
-    c = case.context
+def _gaps(case: FormulaArrays, present: list[int]) -> list[str]:
+    c = case.reference
     gaps = []
     for f in present:
         if np.isnan(case.working_fraction[0, f]):
@@ -72,9 +77,9 @@ def _gaps(case: Case, present: list[int]) -> list[str]:
     return gaps or ["unknown"]
 
 
-def remedy(case: Case, ranked: list[int]) -> str:
+def remedy(case: FormulaArrays, ranked: list[int]) -> str:
     """What would free more of the actives, those that do most first."""
-    c = case.context
+    c = case.reference
     lost = [f for f in ranked if c.form_kind[f] == ACID and case.working_fraction[0, f] < 0.3]  # noqa: PLR2004
     bound = [f for f in ranked if (np.nan_to_num(c.k_bind[f]) * case.binder_pct[0]).sum() > 1]
     paired = [f for f in ranked if c.form_kind[f] == CATION and case.unpaired[0] < 0.5]  # noqa: PLR2004
@@ -95,9 +100,9 @@ def remedy(case: Case, ranked: list[int]) -> str:
     return text[0].upper() + text[1:] + "."
 
 
-def figures_of(case: Case, f: int, j: int) -> dict[str, Figure]:
+def figures_of(case: FormulaArrays, f: int, j: int) -> dict[str, Figure]:
     """What one active's part in the sum is made of."""
-    c, name = case.context, case.context.forms[f]
+    c, name = case.reference, case.reference.forms[f]
     mic = case.mic_percent[f, j] if case.mic_percent.ndim == 2 else case.mic_percent[0, f, j]  # noqa: PLR2004
     out = {
         f"total_percent.{name}": figure(case.acting_pct[0, f], "% of the formula"),
@@ -119,9 +124,9 @@ def figures_of(case: Case, f: int, j: int) -> dict[str, Figure]:
     return out
 
 
-def sources_of(case: Case, present: list[int], j: int) -> tuple[str, ...]:
+def sources_of(case: FormulaArrays, present: list[int], j: int) -> tuple[str, ...]:
     """Where the figures of the actives come from, or what was taken for want of one."""
-    c, tables = case.context, case.context.tables
+    c, tables = case.reference, case.reference.tables
     out = []
     for f in present:
         name = c.forms[f]

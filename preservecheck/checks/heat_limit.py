@@ -23,23 +23,23 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
-from preservecheck.checks.base import Figures, Key, Words, above
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.checks.base import Explanation, Figures, KeyFigure, above
 from preservecheck.text import celsius
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
 ID = "heat-limit"
 TOLERANCES: tuple[str, ...] = ("temperature",)
 DECIDES: str | None = None
-KEY = Key("temperature_c", "°C", lambda f: f["tolerance_c"])
+KEY = KeyFigure("temperature_c", "°C", lambda f: f["tolerance_c"])
 
 
-def compute(case: Case) -> Figures:
+def compute(case: FormulaArrays) -> Figures:
     """Temperatures met and limits, additions by parts. (..., A * Q)"""
-    limit, below = case.context.part_limits
+    limit, below = case.reference.part_limits
     slot = np.maximum(case.addition, 0)
     system = np.maximum(np.take_along_axis(case.system, slot, axis=-1), 0)
-    present = (case.addition >= 0)[..., None] & case.context.part_exists[system]
+    present = (case.addition >= 0)[..., None] & case.reference.part_exists[system]
     shape = present.shape
     tolerance = np.broadcast_to(case.temperature_tolerance_c[..., None, None], shape)
     flat = (*np.broadcast_shapes(shape[:-2], case.peak_c.shape[:-1]), shape[-2] * shape[-1])
@@ -51,7 +51,7 @@ def compute(case: Case) -> Figures:
 
     return {
         "temperature_c": spread(case.peak_c[..., None]),
-        "pressure": spread(case.peak_c[..., None] - limit[system]),
+        "criticality": spread(case.peak_c[..., None] - limit[system]),
         "added_at_c": spread(case.addition_c[..., None]),
         "limit_c": spread(limit[system]),
         "preferred_below_c": spread(below[system]),
@@ -83,11 +83,11 @@ def warmer(met: float, tolerance: float, cool: float, written: str) -> str:
     return f"not clearly below {written}, where it does most good."
 
 
-def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one part of one addition."""
-    width = case.context.part_exists.shape[1]
+    width = case.reference.part_exists.shape[1]
     addition, part = divmod(j, width)
-    system = case.context.systems[int(case.system[0, case.addition[0, addition]])]
+    system = case.reference.systems[int(case.system[0, case.addition[0, addition]])]
     about = system.id
     if system.parts:
         about += f" ({' + '.join(system.parts[part].substances)})"
@@ -152,4 +152,4 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         do = f"{wait}; hotter, more of it goes into the oil or off with the steam."
     if code in (WARN, SERIOUS) and system.exposure_note:
         because += f" Note: {system.exposure_note}."
-    return Words(about, figures, because, do, (case.context.tables.cite(system),))
+    return Explanation(about, figures, because, do, (case.reference.tables.cite(system),))

@@ -24,9 +24,11 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
-from preservecheck.arrays.tables import ACID, COMPAT_COLUMNS, Context
-from preservecheck.checks.base import Figures, Key, Words
+from preservecheck.arrays.forms import ACID
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.systems import COMPAT_COLUMNS
+from preservecheck.arrays.tables import TableArrays
+from preservecheck.checks.base import Explanation, Figures, KeyFigure
 from preservecheck.chemistry.summation import ordered_sum, weighed_sum
 from preservecheck.text import join_or, number
 from preservecheck.verdict import (
@@ -45,7 +47,7 @@ from preservecheck.verdict import (
 ID = "ionic"
 TOLERANCES: tuple[str, ...] = ()
 DECIDES: str | None = None
-KEY = Key("preservative_meq_kg", "meq/kg")
+KEY = KeyFigure("preservative_meq_kg", "meq/kg")
 # common practice, no source
 CLASS_MIN_PERCENT = (0.1, 0.1, 1.0, 0.1, 0.3)
 CLASS_WORDS = (
@@ -60,24 +62,24 @@ AVOID, CAUTION = 2, 1
 HALF_FREE, NEARLY_FREE = 0.5, 0.9
 
 
-def classes(context: Context) -> Bools:
+def classes(reference: TableArrays) -> Bools:
     """Members of each class of the compatibility columns. (K, 5)"""
-    binder = context.binder[:, 0] > 0
+    binder = reference.binder[:, 0] > 0
     return np.stack(
         [
-            context.role("cationic surfactant", "cationic polymer"),
-            context.role("anionic surfactant"),
+            reference.role("cationic surfactant", "cationic polymer"),
+            reference.role("anionic surfactant"),
             binder,
-            context.role("protein"),
-            context.role("electrolyte"),
+            reference.role("protein"),
+            reference.role("electrolyte"),
         ],
         axis=-1,
     )
 
 
-def compute(case: Case) -> Figures:
+def compute(case: FormulaArrays) -> Figures:
     """Charges and the compatibility words that apply. (..., P)"""
-    c = case.context
+    c = case.reference
     held = weighed_sum(case.amount, classes(c))  # (..., 5)
     # what the system itself brings does not count against it
     own = np.take(weighed_sum(c.system_composition, classes(c)), np.maximum(case.system, 0), axis=0)
@@ -106,7 +108,7 @@ def compute(case: Case) -> Figures:
         "preservative_meq_kg": charge,
         "cationic_meq_kg": np.broadcast_to(others_cationic[..., None], shape),
         "anionic_meq_kg": np.broadcast_to(anionic[..., None], shape),
-        "pressure": 1 - np.broadcast_to(free, shape),
+        "criticality": 1 - np.broadcast_to(free, shape),
         "worst": np.nanmax(np.where(np.isnan(met), -1.0, met), axis=-1),
         "unknown": np.isnan(met).any(axis=-1).astype(float),
         "present": case.has_system,
@@ -116,9 +118,9 @@ def compute(case: Case) -> Figures:
     }
 
 
-def _preservative_meq(case: Case) -> Floats:
+def _preservative_meq(case: FormulaArrays) -> Floats:
     """Signed charge of each system at this pH. [meq/kg] (..., P)"""
-    c = case.context
+    c = case.reference
     acting = weighed_sum(c.system_composition, c.acting)  # (S, F)
     share = np.where(c.form_kind == ACID, 1 - case.working_fraction, 1.0)
     per_percent = np.take(acting, np.maximum(case.system, 0), axis=0)  # (..., P, F)
@@ -139,9 +141,9 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one system."""
-    c = case.context
+    c = case.reference
     system = c.systems[int(case.system[0, j])]
     unit = "meq/kg"
     figures = {
@@ -191,4 +193,4 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
             else "Make a small trial, look at it after 24 hours and one week, and count on the "
             "challenge test."
         )
-    return Words(system.id, figures, because, do, (c.tables.cite(system),))
+    return Explanation(system.id, figures, because, do, (c.tables.cite(system),))

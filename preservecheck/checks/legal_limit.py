@@ -30,9 +30,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from preservecheck.arrays.formulas import Case, Ints
-from preservecheck.arrays.tables import Context
-from preservecheck.checks.base import Figures, Key, Words, above
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.inputs import Ints
+from preservecheck.arrays.tables import TableArrays
+from preservecheck.checks.base import Explanation, Figures, KeyFigure, above
 from preservecheck.checks.legal_rules import (
     ADVICE,
     AS_WEIGHED,
@@ -54,7 +55,7 @@ from preservecheck.checks.legal_rules import (
     rules,
 )
 from preservecheck.chemistry.summation import weighed_sum
-from preservecheck.reference.rows import LegalLimit
+from preservecheck.reference.rows_law import LegalLimit
 from preservecheck.text import join_and, number
 from preservecheck.verdict import (
     ABSENT,
@@ -92,14 +93,14 @@ __all__ = [
 ID = "legal-limit"
 TOLERANCES: tuple[str, ...] = ()
 DECIDES: str | None = None
-KEY = Key("percent_as_limited", "% of the product")
+KEY = KeyFigure("percent_as_limited", "% of the product")
 # limits are printed with few digits; conversion factors carry their own rounding
 ROUNDING = 1e-5
 
 
-def compute(case: Case) -> Figures:
+def compute(case: FormulaArrays) -> Figures:
     """Totals on each rule's basis and the limits. (..., R)"""
-    c, lead = case.context, case.amount.shape[:-1]
+    c, lead = case.reference, case.amount.shape[:-1]
     every, (factor, gap) = rules(c), factors(c)
     laws = _laws(case)
     totals, applies, unknown = (_columns(lead, len(every), kind) for kind in (float, bool, bool))
@@ -116,7 +117,7 @@ def compute(case: Case) -> Figures:
         inverse = np.nan_to_num(1 / limit, posinf=1e300)
     return {
         "percent_as_limited": totals,
-        "pressure": totals * inverse,  # of several limits met, the tightest is shown
+        "criticality": totals * inverse,  # of several limits met, the tightest is shown
         "percent_max": np.broadcast_to(limit, totals.shape),
         "kind": np.broadcast_to(np.array([float(r.kind) for r in every]), totals.shape),
         "gap": unknown,
@@ -129,7 +130,7 @@ class _Law:
     """The law of one market for some cases: products that fall under the same scopes on the same
     day share it."""
 
-    context: Context
+    reference: TableArrays
     market: str
     rules: Ints  # on axis R
     asked: tuple[tuple[frozenset[str], dt.date], ...]
@@ -137,24 +138,24 @@ class _Law:
     sold: Bools  # whether a case is sold there at all (...,)
 
     def of(
-        self, question: Callable[[Context, str, frozenset[str], dt.date], Bools], columns: Ints
+        self, question: Callable[[TableArrays, str, frozenset[str], dt.date], Bools], columns: Ints
     ) -> Bools:
         """What the law answers for each case that is sold there, column by column in memory. (...,
         n)"""
-        answers = [question(self.context, self.market, *asked)[columns] for asked in self.asked]
+        answers = [question(self.reference, self.market, *asked)[columns] for asked in self.asked]
         return np.moveaxis(np.stack(answers, axis=-1)[:, self.each] & self.sold, 0, -1)
 
 
-def _laws(case: Case) -> list[_Law]:
+def _laws(case: FormulaArrays) -> list[_Law]:
     """The law of each market that one of the cases is sold in."""
     asked: dict[tuple[frozenset[str], dt.date], int] = {}
     each = np.array(
         [asked.setdefault((fitting(p), p.on_market), len(asked)) for p in case.profiles]
     )[case.profile]
-    market = np.array([r.market for r in rules(case.context)])
+    market = np.array([r.market for r in rules(case.reference)])
     return [
         _Law(
-            case.context,
+            case.reference,
             name,
             np.flatnonzero(market == name),
             tuple(asked),
@@ -171,16 +172,18 @@ def _columns(lead: tuple[int, ...], count: int, kind: type) -> NDArray[Any]:
     return np.moveaxis(np.zeros((count, *lead), dtype=kind), 0, -1)
 
 
-def _counted(case: Case, laws: list[_Law], factor: Floats) -> Iterator[tuple[Ints, Floats, Floats]]:
+def _counted(
+    case: FormulaArrays, laws: list[_Law], factor: Floats
+) -> Iterator[tuple[Ints, Floats, Floats]]:
     """Rules, the amounts that count in them, and what a gram counts for: (R'), (..., K') and (K',
     R').
 
     For another purpose what does not preserve counts, else what does. Where a market has no rule
     for another use of a substance, its preservative rules count all of it.
     """
-    purpose = np.array([r.row.purpose if r.row else "no rule" for r in rules(case.context)])
-    cases = tuple(range(case.amount.ndim - 1))
-    there = case.amount.any(axis=cases)
+    purpose = np.array([r.row.purpose if r.row else "no rule" for r in rules(case.reference)])
+    formula_arrays = tuple(range(case.amount.ndim - 1))
+    there = case.amount.any(axis=formula_arrays)
 
     def held_in(mine: Ints) -> Ints:
         return np.flatnonzero(factor[:, mine].any(axis=1) & there)
@@ -191,7 +194,7 @@ def _counted(case: Case, laws: list[_Law], factor: Floats) -> Iterator[tuple[Int
     mine = np.flatnonzero(purpose == "other")
     held = held_in(mine)
     yield mine, _held(case.amount, held) - _held(case.preserving, held), factor[np.ix_(held, mine)]
-    partly = (case.amount != case.preserving).any(axis=cases)
+    partly = (case.amount != case.preserving).any(axis=formula_arrays)
     for law in laws:
         mine = law.rules[purpose[law.rules] == "preservative"]
         held = held_in(mine)
@@ -208,14 +211,14 @@ def _held(array: NDArray[Any], columns: Ints) -> NDArray[Any]:
     return np.moveaxis(np.moveaxis(array, -1, 0)[columns], 0, -1)
 
 
-def _without_rule(case: Case, laws: list[_Law], totals: Floats) -> None:
+def _without_rule(case: FormulaArrays, laws: list[_Law], totals: Floats) -> None:
     """Put the largest preservative without any rule at each market's place."""
-    every = rules(case.context)
+    every = rules(case.reference)
     held = np.flatnonzero(case.preserving.any(axis=tuple(range(case.preserving.ndim - 1))))
     preserving = _held(case.preserving, held)
     for law in laws:
         known = np.stack(
-            [covered_in(case.context, law.market, *asked)[held] for asked in law.asked], axis=-1
+            [covered_in(case.reference, law.market, *asked)[held] for asked in law.asked], axis=-1
         )  # (n, A)
         some = np.flatnonzero(~known.all(axis=-1))
         free = np.moveaxis(~known[some][:, law.each] & law.sold, 0, -1)
@@ -225,10 +228,10 @@ def _without_rule(case: Case, laws: list[_Law], totals: Floats) -> None:
                 totals[..., r] = largest
 
 
-def _gate(case: Case, applies: Bools) -> None:
+def _gate(case: FormulaArrays, applies: Bools) -> None:
     """Take out rules that count only together with a substance that is not there."""
-    index = case.context.index
-    for r, rule in enumerate(rules(case.context)):
+    index = case.reference.index
+    for r, rule in enumerate(rules(case.reference)):
         if rule.row is not None and rule.row.only_with:
             keys = [index[s] for s in rule.row.only_with if s in index]
             applies[..., r] &= (case.amount[..., keys] > 0).any(axis=-1)
@@ -269,9 +272,9 @@ def lawful_dose(
     return np.asarray(np.where(binds, room, np.inf).min(axis=-1, initial=np.inf))
 
 
-def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one rule."""
-    c = case.context
+    c = case.reference
     rule = rules(c)[j]
     profile = case.profiles[int(case.profile[0])]
     total, limit = one["percent_as_limited"], one["percent_max"]
@@ -347,27 +350,27 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     else:
         because = f"{where}, {entry}: {amount}; at most {number(limit)} % is allowed."
         do = _less(case, held, limit / total)
-    return Words(about, figures, because, do, sources)
+    return Explanation(about, figures, because, do, sources)
 
 
-def subject(case: Case, j: int, i: int = 0) -> str:
+def subject(case: FormulaArrays, j: int, i: int = 0) -> str:
     """What rule ``j`` is about in case ``i``; several rules about the same are shown as one."""
-    rule = rules(case.context)[j]
+    rule = rules(case.reference)[j]
     if rule.row is None:
         return f"{join_and(_loose(case, rule, i))} × {rule.market}"
     return f"{join_and(_named(case, rule, i))} × {_where(rule.row)}"
 
 
-def _named(case: Case, rule: Rule, i: int = 0) -> list[str]:
-    index = case.context.index
+def _named(case: FormulaArrays, rule: Rule, i: int = 0) -> list[str]:
+    index = case.reference.index
     return [s for s in rule.substances if s in index and case.amount[i, index[s]] > 0]
 
 
-def _loose(case: Case, rule: Rule, i: int = 0) -> list[str]:
+def _loose(case: FormulaArrays, rule: Rule, i: int = 0) -> list[str]:
     """Preservatives of a case that no rule of a market names."""
-    known = covered(case.context, case.profiles[int(case.profile[i])], rule.market)
+    known = covered(case.reference, case.profiles[int(case.profile[i])], rule.market)
     return [
-        n for k, n in enumerate(case.context.names) if case.preserving[i, k] > 0 and not known[k]
+        n for k, n in enumerate(case.reference.names) if case.preserving[i, k] > 0 and not known[k]
     ]
 
 
@@ -375,7 +378,7 @@ def _where(row: LegalLimit) -> str:
     return row.market if row.region is None else f"{row.market} ({row.region})"
 
 
-def _less(case: Case, held: list[str], share: float) -> str:
+def _less(case: FormulaArrays, held: list[str], share: float) -> str:
     """What to weigh instead, where all of it comes from one place; else where it comes from."""
     composition = case.compositions[0] if case.compositions else None
     lines = (
@@ -395,7 +398,7 @@ def _less(case: Case, held: list[str], share: float) -> str:
     return f"Keep {share * 100:.0f} % of it or less; it comes from {_origins(case, held)}."
 
 
-def _origins(case: Case, held: list[str]) -> str:
+def _origins(case: FormulaArrays, held: list[str]) -> str:
     portions = case.compositions[0].portions if case.compositions else ()
     found: dict[str, float] = {}
     for p in portions:
@@ -404,7 +407,7 @@ def _origins(case: Case, held: list[str]) -> str:
     return join_and([f"{o} ({number(v)} %)" for o, v in found.items()]) if found else ""
 
 
-def _no_rule(case: Case, rule: Rule, figures: dict[str, Figure]) -> Words:
+def _no_rule(case: FormulaArrays, rule: Rule, figures: dict[str, Figure]) -> Explanation:
     loose = _loose(case, rule)
     because = f"{rule.market}: the tables hold no rule for {join_and(loose)}."
     do = (
@@ -414,6 +417,6 @@ def _no_rule(case: Case, rule: Rule, figures: dict[str, Figure]) -> Words:
     )
     if rule.market in ("US", "CA"):
         do = "Ask a safety assessor who knows that market; a missing rule is not a permission."
-    return Words(
+    return Explanation(
         f"{join_and(loose)} × {rule.market}", figures, because, do, ("no row in legal_limits.csv",)
     )

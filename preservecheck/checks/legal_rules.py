@@ -8,9 +8,9 @@ from functools import lru_cache
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Profile
-from preservecheck.arrays.tables import Context
-from preservecheck.reference.rows import LegalLimit
+from preservecheck.arrays.inputs import Profile
+from preservecheck.arrays.tables import TableArrays
+from preservecheck.reference.rows_law import LegalLimit
 from preservecheck.verdict import Bools, Floats
 
 AS_WEIGHED = "as weighed"
@@ -56,11 +56,11 @@ class Rule:
 
 
 @lru_cache(maxsize=8)
-def rules(context: Context) -> tuple[Rule, ...]:
+def rules(reference: TableArrays) -> tuple[Rule, ...]:
     """All rules that may touch a hair product, and for each market one place for substances without
     a rule."""
     out: list[Rule] = []
-    for row in context.tables.legal_limits:
+    for row in reference.tables.legal_limits:
         figure_less = row.kind == "condition" and row.max_percent is None
         if row.hair == "no" or figure_less or row.scope in ELSEWHERE or not row.substances:
             continue
@@ -69,24 +69,27 @@ def rules(context: Context) -> tuple[Rule, ...]:
         if row.scope in ("aerosol-spray", "inhalable-spray") and kind == LIMIT:
             kind = DOUBTFUL
         groups = [row.substances] if row.sum_of == "all" else [(s,) for s in row.substances]
-        groups = [g for g in groups if any(s in context.index for s in g)]
+        groups = [g for g in groups if any(s in reference.index for s in g)]
         limit = np.nan if row.max_percent is None or kind == UNCONFIRMED else row.max_percent
         out += [Rule(row, row.market, group, kind, limit) for group in groups]
-    markets = dict.fromkeys(row.market for row in context.tables.legal_limits)
+    markets = dict.fromkeys(row.market for row in reference.tables.legal_limits)
     return (*out, *(Rule(None, market, (), NO_RULE, np.nan) for market in markets))
 
 
 @lru_cache(maxsize=8)
-def factors(context: Context) -> tuple[Floats, Bools]:
+def factors(reference: TableArrays) -> tuple[Floats, Bools]:
     """What a gram of each substance counts for in each rule (K, R), and where a conversion is
     missing (K, R)."""
-    table = {(c.basis_name, c.substance): c.factor for c in context.tables.conversions}
-    every = rules(context)
-    out = np.zeros((len(context.names), len(every)))
+    table = {(c.basis_name, c.substance): c.factor for c in reference.tables.conversions}
+    every = rules(reference)
+    out = np.zeros((len(reference.names), len(every)))
     gap = np.zeros(out.shape, dtype=bool)
     for r, rule in enumerate(every):
         for substance in rule.substances:
-            k, basis = context.index.get(substance), rule.row.counted_as if rule.row else AS_WEIGHED
+            k, basis = (
+                reference.index.get(substance),
+                rule.row.counted_as if rule.row else AS_WEIGHED,
+            )
             if k is None:
                 continue
             if basis in (AS_WEIGHED, substance):
@@ -128,22 +131,22 @@ def in_force(row: LegalLimit, day: dt.date) -> bool:
     )
 
 
-def applying(context: Context, profile: Profile) -> Bools:
+def applying(reference: TableArrays, profile: Profile) -> Bools:
     """Which rules count for a product: right market, day and scope, the narrowest of each set.
     (R,)"""
     scopes = fitting(profile)
-    out = np.zeros(len(rules(context)), dtype=bool)
+    out = np.zeros(len(rules(reference)), dtype=bool)
     for market in profile.markets:
-        out |= applying_in(context, market, scopes, profile.on_market)
+        out |= applying_in(reference, market, scopes, profile.on_market)
     return out
 
 
 # products differ in more ways than the law tells apart: what a market asks hangs on the scopes and
 # the day alone
 @lru_cache(maxsize=4096)
-def applying_in(context: Context, market: str, scopes: frozenset[str], day: dt.date) -> Bools:
+def applying_in(reference: TableArrays, market: str, scopes: frozenset[str], day: dt.date) -> Bools:
     """Which rules of one market count for a product that falls under some scopes, on a day. (R,)"""
-    every = rules(context)
+    every = rules(reference)
     out = np.zeros(len(every), dtype=bool)
     best: dict[tuple[object, ...], int] = {}
     keys: dict[int, tuple[object, ...]] = {}
@@ -175,34 +178,34 @@ def applying_in(context: Context, market: str, scopes: frozenset[str], day: dt.d
 
 @lru_cache(maxsize=4096)
 def elsewhere_ruled_in(
-    context: Context, market: str, scopes: frozenset[str], day: dt.date
+    reference: TableArrays, market: str, scopes: frozenset[str], day: dt.date
 ) -> Bools:
     """Substances whose use for another purpose one market rules by a row of its own. (K,)
 
     There the preservative rows count only what preserves; everywhere else they count all of a
     substance.
     """
-    factor, gap = factors(context)
+    factor, gap = factors(reference)
     mine = [
         r
-        for r in np.flatnonzero(applying_in(context, market, scopes, day))
-        if (row := rules(context)[r].row) is not None and row.purpose == "other"
+        for r in np.flatnonzero(applying_in(reference, market, scopes, day))
+        if (row := rules(reference)[r].row) is not None and row.purpose == "other"
     ]
     out = np.asarray(((factor[:, mine] > 0) | gap[:, mine]).any(axis=1))
-    for row in _in_words(context, market, scopes, day):
+    for row in _in_words(reference, market, scopes, day):
         if row.purpose == "other":
-            out[[context.index[s] for s in row.substances if s in context.index]] = True
+            out[[reference.index[s] for s in row.substances if s in reference.index]] = True
     return out
 
 
 @lru_cache(maxsize=4096)
 def _in_words(
-    context: Context, market: str, scopes: frozenset[str], day: dt.date
+    reference: TableArrays, market: str, scopes: frozenset[str], day: dt.date
 ) -> tuple[LegalLimit, ...]:
     """Rules without a figure that fit a product in one market."""
     return tuple(
         row
-        for row in context.tables.legal_limits
+        for row in reference.tables.legal_limits
         if row.market == market
         and row.kind == "condition"
         and row.region is None
@@ -212,23 +215,23 @@ def _in_words(
     )
 
 
-def covered(context: Context, profile: Profile, market: str) -> Bools:
+def covered(reference: TableArrays, profile: Profile, market: str) -> Bools:
     """Substances for which a market has some rule that fits the product, in figures or in words.
     (K,)"""
     if market not in profile.markets:
-        return np.zeros(len(context.names), dtype=bool)
-    return covered_in(context, market, fitting(profile), profile.on_market)
+        return np.zeros(len(reference.names), dtype=bool)
+    return covered_in(reference, market, fitting(profile), profile.on_market)
 
 
 @lru_cache(maxsize=4096)
-def covered_in(context: Context, market: str, scopes: frozenset[str], day: dt.date) -> Bools:
+def covered_in(reference: TableArrays, market: str, scopes: frozenset[str], day: dt.date) -> Bools:
     """Substances for which one market has some rule that fits, in figures or in words. (K,)"""
-    factor, gap = factors(context)
-    mine = applying_in(context, market, scopes, day) & np.array(
-        [r.kind != NO_RULE for r in rules(context)]
+    factor, gap = factors(reference)
+    mine = applying_in(reference, market, scopes, day) & np.array(
+        [r.kind != NO_RULE for r in rules(reference)]
     )
     out = np.asarray(((factor[:, mine] > 0) | gap[:, mine]).any(axis=1))
-    for row in _in_words(context, market, scopes, day):
+    for row in _in_words(reference, market, scopes, day):
         if row.purpose != "other":
-            out[[context.index[s] for s in row.substances if s in context.index]] = True
+            out[[reference.index[s] for s in row.substances if s in reference.index]] = True
     return out

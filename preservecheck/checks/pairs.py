@@ -20,11 +20,11 @@ from functools import lru_cache
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
-from preservecheck.arrays.tables import Context
-from preservecheck.checks.base import EPSILON, Figures, Key, Words
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.tables import TableArrays
+from preservecheck.checks.base import EPSILON, Explanation, Figures, KeyFigure
 from preservecheck.chemistry.summation import weighed_sum
-from preservecheck.reference.rows import Incompatibility
+from preservecheck.reference.rows_practice import Incompatibility
 from preservecheck.text import join_and, number, sentence
 from preservecheck.verdict import (
     ABSENT,
@@ -42,33 +42,33 @@ from preservecheck.verdict import (
 ID = "pairs"
 TOLERANCES: tuple[str, ...] = ("ph", "temperature")
 DECIDES: str | None = None
-KEY = Key("first_percent", "% of the formula")
+KEY = KeyFigure("first_percent", "% of the formula")
 # amounts below this are traces, unless a row names its own
 TRACE_PERCENT = 0.001
 # lines of the conditions that the tables name; common practice, no source
 CATIONIC_MIN_PERCENT, EMULSION_MIN_PERCENT, RICH_OIL_PERCENT = 0.3, 1.0, 20.0
 
 
-def _cationic_emulsion(case: Case) -> Bools:
-    quat = weighed_sum(case.amount, case.context.role("cationic surfactant"))
+def _cationic_emulsion(case: FormulaArrays) -> Bools:
+    quat = weighed_sum(case.amount, case.reference.role("cationic surfactant"))
     return (quat >= CATIONIC_MIN_PERCENT) & (
-        weighed_sum(case.amount, case.context.oil_phase) >= EMULSION_MIN_PERCENT
+        weighed_sum(case.amount, case.reference.oil_phase) >= EMULSION_MIN_PERCENT
     )
 
 
-def _rich_in_oil(case: Case) -> Bools:
-    liquid = (case.context.liquid_oil.sum(axis=-1) > 0).astype(float) * case.context.oil_phase
+def _rich_in_oil(case: FormulaArrays) -> Bools:
+    liquid = (case.reference.liquid_oil.sum(axis=-1) > 0).astype(float) * case.reference.oil_phase
     return weighed_sum(case.amount, liquid) > RICH_OIL_PERCENT
 
 
-def _unguarded_oil(case: Case) -> Bools:
-    c = case.context
+def _unguarded_oil(case: FormulaArrays) -> Bools:
+    c = case.reference
     oil = weighed_sum(case.amount, c.tag("oxidisable") & (c.oil_phase > 0))
     guard = weighed_sum(case.amount, c.tag("antioxidant"))
     return (oil >= EMULSION_MIN_PERCENT) & (guard <= TRACE_PERCENT)
 
 
-CONDITIONS: dict[str, Callable[[Case], Bools]] = {
+CONDITIONS: dict[str, Callable[[FormulaArrays], Bools]] = {
     "cationic emulsion": _cationic_emulsion,
     "liquid oils above 20 %": _rich_in_oil,
     "unsaturated oil without antioxidant": _unguarded_oil,
@@ -77,29 +77,29 @@ MELTED = "melted into the oil phase"
 
 
 @lru_cache(maxsize=8)
-def _rules(context: Context) -> tuple[tuple[Incompatibility, ...], Floats, Floats, Bools]:
+def _rules(reference: TableArrays) -> tuple[tuple[Incompatibility, ...], Floats, Floats, Bools]:
     """Rows that can be judged, their two sides as masks (K, J), and which systems hold the first
     side (S, J)."""
     rows = tuple(
         r
-        for r in context.tables.incompatibilities
-        if r.severity != "advice" and context.matching(r.first).any()
+        for r in reference.tables.incompatibilities
+        if r.severity != "advice" and reference.matching(r.first).any()
     )
     if not rows:
         none, held = (
-            np.zeros((len(context.names), 0)),
-            np.zeros((len(context.system_composition), 0), dtype=bool),
+            np.zeros((len(reference.names), 0)),
+            np.zeros((len(reference.system_composition), 0), dtype=bool),
         )
         return (), none, none, held
-    first = np.stack([context.matching(r.first) for r in rows], axis=-1)
-    second = np.stack([context.matching(r.second) for r in rows], axis=-1) & ~first
-    held = weighed_sum(context.system_composition, first) > 0
+    first = np.stack([reference.matching(r.first) for r in rows], axis=-1)
+    second = np.stack([reference.matching(r.second) for r in rows], axis=-1) & ~first
+    held = weighed_sum(reference.system_composition, first) > 0
     return rows, first.astype(float), second.astype(float), held
 
 
-def compute(case: Case) -> Figures:
+def compute(case: FormulaArrays) -> Figures:
     """Amounts of both sides and the readings that decide. (..., J)"""
-    rows, first, second, held = _rules(case.context)
+    rows, first, second, held = _rules(case.reference)
     a, b = weighed_sum(case.amount, first), weighed_sum(case.amount, second)
     limit = {
         n: np.array([np.nan if (v := getattr(r, n)) is None else v for r in rows])
@@ -188,9 +188,9 @@ def judge(figures: Figures) -> Codes:
     )  # noqa: PLR2004
 
 
-def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one row that is met."""
-    c = case.context
+    c = case.reference
     rows, _, second, _ = _rules(c)
     row = rows[j]
     twos, about = _named(case, second[:, j]), subject(case, j)
@@ -228,17 +228,17 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
             else "Change one of the two; make a small trial and look at it after a week."
         )
     note = f" ({row.threshold_note})" if row.threshold_note else ""
-    return Words(about, figures, because, do, (f"{c.tables.cite(row)}{note}",))
+    return Explanation(about, figures, because, do, (f"{c.tables.cite(row)}{note}",))
 
 
-def subject(case: Case, j: int, i: int = 0) -> str:
+def subject(case: FormulaArrays, j: int, i: int = 0) -> str:
     """What row ``j`` is about in case ``i``; several rows about the same are shown as one."""
-    rows, first, second, _ = _rules(case.context)
+    rows, first, second, _ = _rules(case.reference)
     state = [k.removeprefix("condition:") for k in rows[j].second if k.startswith("condition:")]
     ones, partner = _named(case, first[:, j], i), _named(case, second[:, j], i) or state
     return f"{join_and(ones)} × {join_and(partner)}" if partner else join_and(ones)
 
 
-def _named(case: Case, mask: Floats, i: int = 0) -> list[str]:
+def _named(case: FormulaArrays, mask: Floats, i: int = 0) -> list[str]:
     here = case.amount[i] * mask
-    return [case.context.names[i] for i in np.argsort(-here)[:3] if here[i] > 0]
+    return [case.reference.names[i] for i in np.argsort(-here)[:3] if here[i] > 0]

@@ -18,20 +18,20 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
-from preservecheck.checks.base import Figures, Key, Words, above, below
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.checks.base import Explanation, Figures, KeyFigure, above, below
 from preservecheck.text import number
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
 ID = "ph-range"
 TOLERANCES: tuple[str, ...] = ("ph",)
 DECIDES: str | None = None
-KEY = Key("ph", tolerance=lambda f: f["ph_tolerance"])
+KEY = KeyFigure("ph", tolerance=lambda f: f["ph_tolerance"])
 
 
-def compute(case: Case) -> Figures:
+def compute(case: FormulaArrays) -> Figures:
     """Measured pH and the range of each system. (..., P)"""
-    c, ph = case.context, case.ph[..., None]
+    c, ph = case.reference, case.ph[..., None]
     low, high = (
         case.system_values(c.system_column("ph_min")),
         case.system_values(c.system_column("ph_max")),
@@ -41,7 +41,7 @@ def compute(case: Case) -> Figures:
         "ph_tolerance": case.ph_tolerance[..., None],
         "ph_min": low,
         "ph_max": high,
-        "pressure": np.maximum(low - ph, ph - high),
+        "criticality": np.maximum(low - ph, ph - high),
         "present": case.has_system,
     }
 
@@ -59,9 +59,9 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one system."""
-    system = case.context.systems[int(case.system[0, j])]
+    system = case.reference.systems[int(case.system[0, j])]
     ph, tolerance, low, high = one["ph"], one["ph_tolerance"], one["ph_min"], one["ph_max"]
     figures = {"ph": figure(ph, tolerance=tolerance), "ph_min": figure(low), "ph_max": figure(high)}
     span = f"{number(low)} to {number(high)}"
@@ -87,7 +87,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     else:
         because = f"{reading} lies outside {span}: the preservative does not do its work there."
         do = _move(ph, tolerance, low, high) + ", or choose a system that works at this pH."
-    return Words(system.id, figures, because, do, (case.context.tables.cite(system),))
+    return Explanation(system.id, figures, because, do, (case.reference.tables.cite(system),))
 
 
 def _move(ph: float, tolerance: float, low: float, high: float) -> str:

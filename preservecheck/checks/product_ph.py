@@ -20,47 +20,49 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
-from preservecheck.arrays.tables import Context
-from preservecheck.checks.base import Figures, Key, Words, above, below
-from preservecheck.reference.rows import ProductPh
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.tables import TableArrays
+from preservecheck.checks.base import Explanation, Figures, KeyFigure, above, below
+from preservecheck.reference.rows_practice import ProductPh
 from preservecheck.text import join_and, number
 from preservecheck.verdict import PASS, UNKNOWN, WARN, Codes, Floats, code_where, figure
 
 ID = "product-ph"
 TOLERANCES: tuple[str, ...] = ("ph",)
 DECIDES: str | None = None
-KEY = Key("ph", tolerance=lambda f: f["ph_tolerance"])
+KEY = KeyFigure("ph", tolerance=lambda f: f["ph_tolerance"])
 # traces do not decide a pH; common practice, no source
 TRACE_PERCENT = 0.1
 # their windows tell the pH they bring, not what they bear
 NOT_ASKED = ("water", "botanical", "preservative", "acid", "base", "booster")
 
 
-def window_of(context: Context, type_: str, use: str) -> ProductPh | None:
+def window_of(reference: TableArrays, type_: str, use: str) -> ProductPh | None:
     """The row of a product type and use, or of the type in any use."""
-    rows: dict[tuple[str, str], ProductPh] = {(r.type, r.use): r for r in context.tables.product_ph}
+    rows: dict[tuple[str, str], ProductPh] = {
+        (r.type, r.use): r for r in reference.tables.product_ph
+    }
     return rows.get((type_, use)) or rows.get((type_, "any"))
 
 
-def windows(context: Context) -> tuple[Floats, Floats]:
+def windows(reference: TableArrays) -> tuple[Floats, Floats]:
     """Stability window of each raw material; open sides are infinite. (K,) each"""
-    low, high = np.full(len(context.names), -np.inf), np.full(len(context.names), np.inf)
-    for i, name in enumerate(context.names):
-        row = context.rows.get(name)
+    low, high = np.full(len(reference.names), -np.inf), np.full(len(reference.names), np.inf)
+    for i, name in enumerate(reference.names):
+        row = reference.rows.get(name)
         if row is not None and row.role not in NOT_ASKED:
             low[i] = -np.inf if row.ph_min is None else row.ph_min
             high[i] = np.inf if row.ph_max is None else row.ph_max
     return low, high
 
 
-def compute(case: Case) -> Figures:
+def compute(case: FormulaArrays) -> Figures:
     """Measured pH, product window and the narrowest window of the materials. (..., 1)"""
-    rows = [window_of(case.context, p.type, p.use) for p in case.profiles]
+    rows = [window_of(case.reference, p.type, p.use) for p in case.profiles]
     product = np.array([[np.nan, np.nan] if r is None else [r.ph_min, r.ph_max] for r in rows])[
         case.profile
     ]
-    low, high = windows(case.context)
+    low, high = windows(case.reference)
     there = case.amount >= TRACE_PERCENT
     least, most = (
         np.where(there, low, -np.inf).max(axis=-1),
@@ -95,9 +97,9 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for the formula."""
-    c, profile = case.context, case.profiles[int(case.profile[0])]
+    c, profile = case.reference, case.profiles[int(case.profile[0])]
     row = window_of(c, profile.type, profile.use)
     ph, tolerance, low, high = one["ph"], one["ph_tolerance"], one["ph_min"], one["ph_max"]
     figures = {
@@ -123,11 +125,11 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     if one["apart"]:
         custom = f"what its raw materials bear ({_span(low, high)})"
     if one["dry"]:
-        return Words(
+        return Explanation(
             "formula", figures, "There is no water in it, so there is no pH to judge.", None, ()
         )
     if code == UNKNOWN:
-        return Words(
+        return Explanation(
             "formula",
             figures,
             f"The pH was not measured; the custom is {number(low)} to {number(high)}.",
@@ -141,7 +143,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
             if np.isfinite(low)
             else f"{reading} suits the raw materials"
         )
-        return Words(
+        return Explanation(
             "formula",
             figures,
             text + (" and suits its raw materials." if np.isfinite(low) else "."),
@@ -162,7 +164,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         if best_low < best_high
         else "No pH suits all of them: change one of the materials named here."
     )
-    return Words("formula", figures, "; ".join(said) + ".", do, sources)
+    return Explanation("formula", figures, "; ".join(said) + ".", do, sources)
 
 
 def _span(low: float, high: float) -> str:

@@ -20,9 +20,10 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
-from preservecheck.arrays.tables import ACID, Context
-from preservecheck.checks.base import Figures, Key, Words
+from preservecheck.arrays.forms import ACID
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.tables import TableArrays
+from preservecheck.checks.base import Explanation, Figures, KeyFigure
 from preservecheck.text import number
 from preservecheck.verdict import (
     ABSENT,
@@ -39,28 +40,28 @@ from preservecheck.verdict import (
 ID = "solubility"
 TOLERANCES: tuple[str, ...] = ("ph", "scale", "oil", "binding")
 DECIDES: str | None = "dissolved_g_l"
-KEY = Key("dissolved_g_l", "g/L of the water phase")
+KEY = KeyFigure("dissolved_g_l", "g/L of the water phase")
 # the tables' mark for a substance that mixes with water in all shares; g/L
 MISCIBLE_G_L = 1000.0
 
 
-def compute(case: Case) -> Figures:
+def compute(case: FormulaArrays) -> Figures:
     """Dissolved working form and its solubility. (..., F)"""
-    known = case.context.solubility_g_l
+    known = case.reference.solubility_g_l
     solubility = np.where(known >= MISCIBLE_G_L, np.inf, known)
     dissolved = 10 * case.free_uncapped
     return {
         "dissolved_g_l": dissolved,
-        "pressure": dissolved / solubility,
+        "criticality": dissolved / solubility,
         "solubility_g_l": np.broadcast_to(solubility, dissolved.shape),
-        "factor": np.broadcast_to(case.context.solubility_factor, dissolved.shape),
-        "disperses": np.broadcast_to(_boosters(case.context), dissolved.shape),
+        "factor": np.broadcast_to(case.reference.solubility_factor, dissolved.shape),
+        "disperses": np.broadcast_to(_boosters(case.reference), dissolved.shape),
         "present": np.broadcast_to(case.acting_pct > 0, dissolved.shape),
     }
 
 
-def _boosters(context: Context) -> Bools:
-    return np.array([context.actives[f].role == "booster" for f in context.forms], dtype=bool)
+def _boosters(reference: TableArrays) -> Bools:
+    return np.array([reference.actives[f].role == "booster" for f in reference.forms], dtype=bool)
 
 
 def judge(figures: Figures) -> Codes:
@@ -76,9 +77,9 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one active."""
-    c = case.context
+    c = case.reference
     name = c.forms[j]
     dissolved, limit = one["dissolved_g_l"], one["solubility_g_l"]
     figures = {
@@ -115,6 +116,6 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
                 "after two weeks at "
                 "4 °C."
             )
-    return Words(
+    return Explanation(
         name, figures, because, do, (f"solubility of {name}: {c.tables.cite(c.actives[name])}",)
     )

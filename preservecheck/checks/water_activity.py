@@ -22,18 +22,18 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.arrays.formulas import LOW_RISK_AW as LOW_RISK
-from preservecheck.arrays.formulas import Case
-from preservecheck.checks.base import EPSILON, Figures, Key, Words
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.phases import LOW_RISK_AW as LOW_RISK
+from preservecheck.checks.base import EPSILON, Explanation, Figures, KeyFigure
 from preservecheck.chemistry.summation import weighed_sum
-from preservecheck.reference.rows import GrowthLimit
+from preservecheck.reference.rows_measured import GrowthLimit
 from preservecheck.text import join_and
 from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, code_where, figure
 
 ID = "water-activity"
 TOLERANCES: tuple[str, ...] = ("water_activity",)
 DECIDES: str | None = None
-KEY = Key("water_activity", tolerance=lambda f: f["tolerance"])
+KEY = KeyFigure("water_activity", tolerance=lambda f: f["tolerance"])
 # fixed for this program, no outside source: an estimate in this band decides nothing
 UNSURE = (0.70, 0.80)
 # ISO 29621, low-risk criterion on pH
@@ -42,10 +42,10 @@ LOW_RISK_PH = (3.0, 10.0)
 BOOSTER_PERCENT = 0.3
 
 
-def compute(case: Case) -> Figures:
+def compute(case: FormulaArrays) -> Figures:
     """Water activity and whether something preserves. (..., 1)"""
     aw, tolerance, measured = case.aw
-    boosters = weighed_sum(case.amount, case.context.role("booster"))
+    boosters = weighed_sum(case.amount, case.reference.role("booster"))
     return {
         "water_activity": aw[..., None],
         "tolerance": tolerance[..., None],
@@ -80,12 +80,12 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for the formula."""
     aw, tolerance, measured = one["water_activity"], one["tolerance"], one["measured"] > 0
     rows = [
         row
-        for row in case.context.tables.growth_limits
+        for row in case.reference.tables.growth_limits
         if row.compare == "yes" and row.aw_min is not None
     ]
     figures = {
@@ -95,7 +95,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
     }
     sources = _cited(case, rows)
     if one["water_percent"] <= EPSILON:
-        return Words(
+        return Explanation(
             "formula",
             figures,
             "There is no water in it, so nothing can grow until water gets in.",
@@ -151,7 +151,7 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
         do = (
             "Make sure that the pH stays there for the product's whole life, or add a preservative."
         )
-    return Words("formula", figures, because, do, sources)
+    return Explanation("formula", figures, because, do, sources)
 
 
 def _growing(rows: list[GrowthLimit], aw: float) -> str:
@@ -174,8 +174,8 @@ def _growing(rows: list[GrowthLimit], aw: float) -> str:
     )
 
 
-def _cited(case: Case, rows: list[GrowthLimit]) -> tuple[str, ...]:
-    tables = case.context.tables
+def _cited(case: FormulaArrays, rows: list[GrowthLimit]) -> tuple[str, ...]:
+    tables = case.reference.tables
     used = list(
         dict.fromkeys(
             tables.cite(r)
@@ -185,9 +185,9 @@ def _cited(case: Case, rows: list[GrowthLimit]) -> tuple[str, ...]:
     )
     if np.isnan(case.aw_measured[0]):
         present = case.amount[0] > 0
-        names = [n for n, p in zip(case.context.names, present, strict=True) if p]
+        names = [n for n, p in zip(case.reference.names, present, strict=True) if p]
         solutes = [
-            s for s in (*case.context.norrish_rows, *case.context.salt_rows) if s.inci in names
+            s for s in (*case.reference.norrish_rows, *case.reference.salt_rows) if s.inci in names
         ]
         used += [f"{s.inci}: {tables.cite(s)}" for s in solutes]
     return tuple(dict.fromkeys(used))

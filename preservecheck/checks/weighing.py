@@ -18,29 +18,29 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
-from preservecheck.checks.base import Figures, Key, Words, above
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.checks.base import Explanation, Figures, KeyFigure, above
 from preservecheck.text import join_and, number
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
 ID = "weighing"
 TOLERANCES: tuple[str, ...] = ()
 DECIDES: str | None = None
-KEY = Key("grams", "g", lambda f: f["scale_step_g"])
+KEY = KeyFigure("grams", "g", lambda f: f["scale_step_g"])
 # fixed for this program, no outside source
 SERIOUS_PERCENT = 10.0
 # common practice, no source
 WARN_PERCENT = 5.0
 
 
-def compute(case: Case) -> Figures:
+def compute(case: FormulaArrays) -> Figures:
     """Grams to weigh and the error of one scale step. (..., P)"""
     grams = case.batch_g[..., None] * case.system_percent / 100
     step = np.broadcast_to(case.scale_step_g[..., None], grams.shape)
     error = 100 * step / np.where(grams > 0, grams, np.nan)
     return {
         "grams": grams,
-        "pressure": error,
+        "criticality": error,
         "error_percent": error,
         "scale_step_g": step,
         "present": case.has_system,
@@ -59,9 +59,9 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
+def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one system."""
-    system = case.context.systems[int(case.system[0, j])]
+    system = case.reference.systems[int(case.system[0, j])]
     grams, error, step = one["grams"], one["error_percent"], one["scale_step_g"]
     figures = {"grams": figure(grams, "g", step), "error_percent": figure(error, "%")}
     do = None
@@ -93,4 +93,4 @@ def explain(case: Case, one: Mapping[str, float], j: int, code: int) -> Words:
                 "or make at least "
                 f"{number(batch)} g, or weigh a larger amount diluted in part of the water."
             )
-    return Words(system.id, figures, because, do)
+    return Explanation(system.id, figures, because, do)

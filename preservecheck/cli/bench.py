@@ -15,9 +15,9 @@ from preservecheck.cli.common import (
     TablesOption,
     grams,
     load,
-    put,
-    told,
+    user_errors,
     width,
+    write_output,
 )
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ def cooldown(
     Exit status: 0 nothing speaks against it, 1 something warns or cannot be told, 2 the readings
     could not be read.
     """
-    with told():
+    with user_errors():
         from preservecheck.bench.cooling import cooldown as cooled
         from preservecheck.report.bench import cooldown_page
 
@@ -91,7 +91,7 @@ def cooldown(
             from preservecheck.report.plots.bench import cooling
 
             cooling(found, plot)
-        put(laid_out(cooldown_page(found), found.to_json(), form, output), output)
+        write_output(laid_out(cooldown_page(found), found.to_json(), form, output), output)
         raise typer.Exit(ALL_PASS if found.verdict == "pass" else NOT_ALL_PASS)
 
 
@@ -131,7 +131,7 @@ def adjust(
     Exit status: 0 an amount is told and no check gets worse by it, 1 otherwise, 2 a file could not
     be read.
     """
-    with told():
+    with user_errors():
         from preservecheck.bench.adjust import adjust as adjusted
         from preservecheck.formula.load import load_formula
         from preservecheck.report.bench import adjust_page
@@ -150,7 +150,7 @@ def adjust(
             from preservecheck.report.plots.bench import titration as chart
 
             chart(found, plot)
-        put(laid_out(adjust_page(found), found.to_json(), form, output), output)
+        write_output(laid_out(adjust_page(found), found.to_json(), form, output), output)
         raise typer.Exit(ALL_PASS if found.settled else NOT_ALL_PASS)
 
 

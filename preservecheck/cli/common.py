@@ -43,7 +43,7 @@ TablesOption = Annotated[
 
 
 @contextmanager
-def told() -> Iterator[None]:
+def user_errors() -> Iterator[None]:
     """Turn a fault of the user's input into messages and exit status 2; a real bug shows its
     traceback."""
     from preservecheck.errors import PreservecheckError
@@ -51,7 +51,7 @@ def told() -> Iterator[None]:
     try:
         yield
     except PreservecheckError as error:
-        complain(error.messages)
+        print_errors(error.messages)
         raise typer.Exit(UNREADABLE) from None
 
 
@@ -80,13 +80,13 @@ def width() -> int:
     return min(shutil.get_terminal_size((FILE_WIDTH, 24)).columns, WIDEST)
 
 
-def complain(messages: Iterable[str]) -> None:
+def print_errors(messages: Iterable[str]) -> None:
     """Each message once on standard error; some end in a block to paste, on lines of its own."""
     for message in dict.fromkeys(messages):
         typer.echo("".join(c if c.isprintable() or c == "\n" else "?" for c in message), err=True)
 
 
-def put(text: str, output: Path | None = None) -> None:
+def write_output(text: str, output: Path | None = None) -> None:
     """Write text to a file as a whole or not at all, or to standard output."""
     if output is not None and str(output) != "-":
         from preservecheck.files import write_whole

@@ -22,8 +22,8 @@ from preservecheck.cli.common import (
     PlainFormat,
     TablesOption,
     load,
-    put,
-    told,
+    user_errors,
+    write_output,
 )
 
 
@@ -71,9 +71,9 @@ def challenge(
 
     Exit status: 0 passed (or a plan was printed), 1 anything else, 2 a file could not be read.
     """
-    with told():
+    with user_errors():
         if results is None or plan:
-            put(_planned(results, standard, start, formula, form, output, tables), output)
+            write_output(_planned(results, standard, start, formula, form, output, tables), output)
             raise typer.Exit(ALL_PASS)
         from preservecheck.evidence.challenge import challenge as judged
         from preservecheck.report.evidence import challenge_page
@@ -94,7 +94,7 @@ def challenge(
                     "--keep writes the result beside a formula; give it with --formula"
                 )
             typer.echo(f"Kept in {kept(found.to_json(), product)}.", err=True)
-        put(laid_out(challenge_page(found), found.to_json(), form, output), output)
+        write_output(laid_out(challenge_page(found), found.to_json(), form, output), output)
         raise typer.Exit(ALL_PASS if found.verdict in ("A", "passes") else NOT_ALL_PASS)
 
 
@@ -118,7 +118,7 @@ def drift(
     Exit status: 0 it stays inside for a year, 1 it may not or too few readings, 2 a file could not
     be read.
     """
-    with told():
+    with user_errors():
         from preservecheck.errors import ReadingsError
         from preservecheck.evidence.drift import drift as drifted
         from preservecheck.report.evidence import drift_page
@@ -134,7 +134,7 @@ def drift(
             from preservecheck.report.plots.bench import drifting
 
             drifting(found, plot)
-        put(laid_out(drift_page(found), found.to_json(), form, output), output)
+        write_output(laid_out(drift_page(found), found.to_json(), form, output), output)
         raise typer.Exit(ALL_PASS if found.verdict == "pass" else NOT_ALL_PASS)
 
 

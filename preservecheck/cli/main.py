@@ -20,16 +20,16 @@ from preservecheck.cli.common import (
     UNREADABLE,
     PlainFormat,
     TablesOption,
-    complain,
     load,
-    put,
-    told,
+    print_errors,
+    user_errors,
     width,
+    write_output,
 )
 
 if TYPE_CHECKING:
     from preservecheck.assess.review import Report
-    from preservecheck.ranking.rank import Choice
+    from preservecheck.ranking.result import Choice
     from preservecheck.reference.load import Tables
 
 app = typer.Typer(rich_markup_mode=None, pretty_exceptions_enable=False, add_completion=False)
@@ -85,10 +85,10 @@ def start(
     if version:
         from preservecheck.version import program
 
-        put(f"{program()}\n")
+        write_output(f"{program()}\n")
         raise typer.Exit
     if context.invoked_subcommand is None:
-        put(context.get_help() + "\n")
+        write_output(context.get_help() + "\n")
 
 
 @app.command()
@@ -107,12 +107,14 @@ def review(
 
     Exit status: 0 all pass, 1 something warns or is unknown, 2 a file could not be read.
     """
-    with told():
+    with user_errors():
         reports, faults = _reviewed(formulas, load(tables))
-        complain(m for messages in faults.values() for m in messages)
+        print_errors(m for messages in faults.values() for m in messages)
         if reports:
             unread = [str(f) for f in faults]
-            put(_rendered(reports, unread, form, len(formulas) > 1, output, tables), output)
+            write_output(
+                _rendered(reports, unread, form, len(formulas) > 1, output, tables), output
+            )
         passed = all(r.verdict == "pass" for r in reports)
         raise typer.Exit(UNREADABLE if faults else ALL_PASS if passed else NOT_ALL_PASS)
 
@@ -146,9 +148,9 @@ def choose(
     Exit status: 0 something fits as it stands, 1 only after a change or not at all, 2 the file
     could not be read.
     """
-    with told():
+    with user_errors():
         found = _chosen(formula, markets, only, without or [], limit, tables)
-        put(_ranked(found, form, output), output)
+        write_output(_ranked(found, form, output), output)
         raise typer.Exit(
             ALL_PASS if any(s.outcome == "fits" for s in found.systems) else NOT_ALL_PASS
         )
@@ -163,8 +165,8 @@ def explain(
     """Print the rule of a check and its sources."""
     from preservecheck.report import manual
 
-    with told():
-        put(
+    with user_errors():
+        write_output(
             manual.render_list(width=width())
             if check is None
             else manual.render(check, width=width())
@@ -186,9 +188,9 @@ def new(
     """Write a filled-in formula to start from."""
     from preservecheck.formula.starter import write_starter
 
-    with told():
+    with user_errors():
         files = write_starter(path, force=force)
-        put(
+        write_output(
             f"Wrote {', '.join(map(str, files))}.\nChange what is in it to what you make, then: "
             f"preservecheck review {_quoted(files[0])}\n"
         )
@@ -204,8 +206,8 @@ def tables_start(context: typer.Context, tables: TablesOption = None) -> None:
     if context.invoked_subcommand is None:
         from preservecheck.report import tables as rows
 
-        with told():
-            put(rows.render_tables(load(tables), width=width()))
+        with user_errors():
+            write_output(rows.render_tables(load(tables), width=width()))
 
 
 @tables_app.command("list")
@@ -219,9 +221,11 @@ def tables_list(
     """List the rows of a table; without one, the tables."""
     from preservecheck.report import tables as rows
 
-    with told():
+    with user_errors():
         known = load(tables or context.obj)
-        put(rows.render_list(known, table) if table else rows.render_tables(known, width=width()))
+        write_output(
+            rows.render_list(known, table) if table else rows.render_tables(known, width=width())
+        )
 
 
 @tables_app.command("show")
@@ -236,8 +240,10 @@ def tables_show(
     """Print one row in full, with its source and what is only recalled."""
     from preservecheck.report import tables as rows
 
-    with told():
-        put(rows.render_row(load(tables or context.obj), table, " ".join(key), width=width()))
+    with user_errors():
+        write_output(
+            rows.render_row(load(tables or context.obj), table, " ".join(key), width=width())
+        )
 
 
 @tables_app.command("search")
@@ -249,8 +255,8 @@ def tables_search(
     """Find the rows of all tables that hold every word."""
     from preservecheck.report import tables as rows
 
-    with told():
-        put(rows.render_search(load(tables or context.obj), words, width=width()))
+    with user_errors():
+        write_output(rows.render_search(load(tables or context.obj), words, width=width()))
 
 
 @tables_app.command("validate")
@@ -260,11 +266,11 @@ def tables_validate(context: typer.Context, tables: TablesOption = None) -> None
     from preservecheck.reference.rows import TABLES
     from preservecheck.reference.validate import validate_tables
 
-    with told():
+    with user_errors():
         known = load(tables or context.obj)
         if faults := validate_tables(known):
             raise TableError(faults)
-        put(
+        write_output(
             f"No fault in {sum(len(known.rows(name)) for name in TABLES)} rows of {len(TABLES)} "
             "tables.\n"
         )

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from preservecheck.cli.common import TablesOption, load, put, told
+from preservecheck.cli.common import TablesOption, load, user_errors, write_output
 
 
 def page(
@@ -30,5 +30,5 @@ def page(
     """
     from preservecheck.page.serve import serve
 
-    with told():
-        serve(load(tables), port=port, browser=not no_browser, say=put)
+    with user_errors():
+        serve(load(tables), port=port, browser=not no_browser, say=write_output)

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from preservecheck.cli.common import ALL_PASS, NOT_ALL_PASS, TablesOption, grams, load, put, told
+from preservecheck.cli.common import (
+    ALL_PASS,
+    NOT_ALL_PASS,
+    TablesOption,
+    grams,
+    load,
+    user_errors,
+    write_output,
+)
 
 if TYPE_CHECKING:
     from preservecheck.evidence.record import Built
@@ -63,12 +71,12 @@ def record(
     Exit status: 0 all pass (or the record agrees), 1 something warns or is unknown (or differs), 2
     unreadable.
     """
-    with told():
+    with user_errors():
         if verify is not None:
             raise typer.Exit(_verified(verify, tables))
         built = _built(formula, output, tables, results, batch_number=batch_number, reason=reason)
         files = _record_files(built, output or Path("."), force)
-        put("Wrote " + ", ".join(str(f) for f in files) + ".\n")
+        write_output("Wrote " + ", ".join(str(f) for f in files) + ".\n")
         raise typer.Exit(ALL_PASS if built.report.verdict == "pass" else NOT_ALL_PASS)
 
 
@@ -100,7 +108,7 @@ def worksheet(
     from preservecheck.bench.batch_sheet import worksheet as sheet_of
     from preservecheck.report.batch_sheet import to_html, to_workbook
 
-    with told():
+    with user_errors():
         form = _form(output)
         sheet = sheet_of(formula, load(tables), batch_g=grams(batch), batch_number=batch_number)
         if form == ".xlsx" and output is not None:
@@ -108,7 +116,7 @@ def worksheet(
 
             write_all({output: to_workbook(sheet, paper.value)})
         else:
-            put(to_html(sheet, paper.value), output)
+            write_output(to_html(sheet, paper.value), output)
         raise typer.Exit(ALL_PASS if sheet.verdict == "pass" else NOT_ALL_PASS)
 
 
@@ -120,7 +128,7 @@ def _verified(path: Path, tables: Path | None) -> int:
     from preservecheck.evidence.verify import render, verify
 
     found = verify(path, load(tables))
-    put(render(found))
+    write_output(render(found))
     return ALL_PASS if found.agrees else NOT_ALL_PASS
 
 

@@ -18,10 +18,10 @@ from preservecheck.cli.common import (
     NOT_ALL_PASS,
     UNREADABLE,
     TablesOption,
-    complain,
-    put,
-    told,
+    print_errors,
+    user_errors,
     width,
+    write_output,
 )
 
 if TYPE_CHECKING:
@@ -101,7 +101,7 @@ def screen(
     """
     # each piece keeps to one core; the pieces run side by side
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    with told():
+    with user_errors():
         run = _run(paths, tuple(against or ["own"]), products, since, form, output, jobs, tables)
         summary = _done(run, form, output, resume=resume)
         raise typer.Exit(
@@ -181,7 +181,7 @@ def _done(run: Run, form: PileFormat, output: Path | None, *, resume: bool) -> S
         _written(run, form, output, summary)
     except KeyboardInterrupt:
         if output is not None:
-            complain(
+            print_errors(
                 [
                     f"Stopped. Nothing was written to {output}; the same command with --resume "
                     "goes on."
@@ -203,7 +203,7 @@ def _written(run: Run, form: PileFormat, output: Path | None, summary: Summary) 
     columns, head = screened.columns(run.job), screened.head(run.job, summary)
     if form is PileFormat.table:
         rows = parts.rows_shown(run.folder, SHOWN)
-        put(
+        write_output(
             screened.render(run.job, rows, summary, width=width() if output is None else 80), output
         )
         return
@@ -212,7 +212,7 @@ def _written(run: Run, form: PileFormat, output: Path | None, summary: Summary) 
         sys.stdout.flush()
         return
     parts.put_together(run.folder, form.value, output, columns, head)
-    put(screened.render(run.job, [], summary, width=width()) + f"Wrote {output}.\n")
+    write_output(screened.render(run.job, [], summary, width=width()) + f"Wrote {output}.\n")
 
 
 @contextmanager

@@ -11,21 +11,24 @@ from typing import Any
 
 import numpy as np
 
-from preservecheck.arrays.formulas import WATER_DENSITY, Case
-from preservecheck.arrays.tables import ACID, BASE, BINDER_CLASSES, CATION, MICROBES, OIL_CLASSES
+from preservecheck.arrays.forms import ACID, BASE, CATION, MICROBES
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.phases import WATER_DENSITY
+from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES
 from preservecheck.assess.uncertainty import DRAWS, SEED
 from preservecheck.checks import burden
 from preservecheck.checks.free_active import ratio
-from preservecheck.chemistry.speciation import GAS_CONSTANT_J_MOL_K
-from preservecheck.chemistry.water_activity import A_PHI_25C, MOLAR_MASS_WATER_KG_MOL
-from preservecheck.formula.compose import Composition
+from preservecheck.chemistry.electrolytes import A_PHI_25C
+from preservecheck.chemistry.nonelectrolytes import MOLAR_MASS_WATER_KG_MOL
+from preservecheck.chemistry.pka import GAS_CONSTANT_J_MOL_K
+from preservecheck.formula.composition import Composition
 
 KINDS = {ACID: "acid", BASE: "base", CATION: "cation"}
 
 
-def composition_of(composition: Composition, case: Case) -> dict[str, Any]:
+def composition_of(composition: Composition, case: FormulaArrays) -> dict[str, Any]:
     """Lines with their solved amounts, and what they are made of once blends are opened."""
-    c, formula = case.context, composition.formula
+    c, formula = case.reference, composition.formula
     lines = [
         {
             "phase": formula.phases[w.phase].name,
@@ -77,7 +80,7 @@ def composition_of(composition: Composition, case: Case) -> dict[str, Any]:
     }
 
 
-def working_of(case: Case) -> dict[str, Any]:
+def working_of(case: FormulaArrays) -> dict[str, Any]:
     """Shared figures, one entry for each active, the parts of the water activity, and the
     constants."""
     aw, tolerance, measured = case.aw
@@ -106,7 +109,7 @@ def working_of(case: Case) -> dict[str, Any]:
             "solutes": _solutes(case),
         },
         "actives": [
-            _active(case, f) for f in range(len(case.context.forms)) if case.acting_pct[0, f] > 0
+            _active(case, f) for f in range(len(case.reference.forms)) if case.acting_pct[0, f] > 0
         ],
         "draws": DRAWS,
         "seed": SEED,
@@ -119,8 +122,8 @@ def working_of(case: Case) -> dict[str, Any]:
     }
 
 
-def _active(case: Case, f: int) -> dict[str, Any]:
-    c, name = case.context, case.context.forms[f]
+def _active(case: FormulaArrays, f: int) -> dict[str, Any]:
+    c, name = case.reference, case.reference.forms[f]
     row = c.actives[name]
     parts = [
         {"substance": n, "percent": _plain(case.amount[0, k]), "factor": _plain(c.acting[k, f])}
@@ -166,9 +169,9 @@ def _active(case: Case, f: int) -> dict[str, Any]:
     }
 
 
-def _solutes(case: Case) -> list[dict[str, Any]]:
+def _solutes(case: FormulaArrays) -> list[dict[str, Any]]:
     """Mol per kg of water of everything that lowers the water activity, with its model."""
-    c, out = case.context, []
+    c, out = case.reference, []
     if not case.water_pct[0] > 0:
         return []
     per_kg = 1000 / case.water_pct[0]

@@ -15,7 +15,7 @@ from preservecheck.formula.names import folded
 from preservecheck.formula.readings import Columns, Row, Table, as_number, is_missing, read_readings
 from preservecheck.formula.sheet_form import Cell, text
 from preservecheck.reference.load import Tables
-from preservecheck.reference.rows import TestOrganism
+from preservecheck.reference.rows_practice import TestOrganism
 
 # nobody counts more; a larger number is a slip
 MAX_LOG10 = 12.0

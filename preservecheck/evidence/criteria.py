@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from preservecheck.evidence.counts import Count
-from preservecheck.reference.rows import ChallengeCriterion
+from preservecheck.reference.rows_practice import ChallengeCriterion
 
 State = Literal["met", "within tolerance", "missed", "open", "missing", "warning"]
 # where a standard's text gives no number for "no increase"; a working value, not the standard's

@@ -12,8 +12,8 @@ from typing import Any
 
 import numpy as np
 
-from preservecheck.arrays.formulas import cases
-from preservecheck.assess.review import composer_for, context_for
+from preservecheck.arrays.formulas import formula_arrays
+from preservecheck.assess.review import composer_for, table_arrays_for
 from preservecheck.bench.ph_window import window_of
 from preservecheck.chemistry.trend import Line, fitted_line, predicted, rounding_of
 from preservecheck.evidence.ph_readings import read_ph
@@ -120,8 +120,8 @@ def drift(
         The file cannot be used; all faults at once.
     """
     tables = tables or load_tables()
-    case = cases(
-        [composer_for(tables).compose(formula)], context_for(tables), today or dt.date.today()
+    case = formula_arrays(
+        [composer_for(tables).compose(formula)], table_arrays_for(tables), today or dt.date.today()
     )
     found_window = window_of(case)
     window, why = found_window.span, found_window.because

@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case, cases
-from preservecheck.assess.review import composer_for, context_for
+from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
+from preservecheck.assess.review import composer_for, table_arrays_for
 from preservecheck.evidence.challenge import _COLUMN, BACTERIA_LOG, INOCULUM_LOG
 from preservecheck.formula.model import Formula
 from preservecheck.provenance import Provenance, provenance_of
@@ -135,7 +135,9 @@ def plan(
         )
     case = None
     if formula is not None:
-        case = cases([composer_for(tables).compose(formula)], context_for(tables), today or start)
+        case = formula_arrays(
+            [composer_for(tables).compose(formula)], table_arrays_for(tables), today or start
+        )
     return Plan(
         provenance_of(tables, formula, today),
         standard,
@@ -177,7 +179,7 @@ def _criteria(lines: Iterable[Any]) -> Iterable[str]:
         )
 
 
-def _neutraliser(case: Case | None) -> tuple[str, ...]:
+def _neutraliser(case: FormulaArrays | None) -> tuple[str, ...]:
     """Validation, and what usually stops the preservatives of this formula (facts, challenge
     protocol: recalled)."""
     out = [
@@ -189,7 +191,7 @@ def _neutraliser(case: Case | None) -> tuple[str, ...]:
     ]
     if case is None:
         return (*out, "Name the preservatives to the laboratory; the neutraliser depends on them.")
-    c = case.context
+    c = case.reference
     there = [c.names[i] for i in np.flatnonzero(case.amount[0] > 0)]
     tags = {t for n in there if (row := c.rows.get(n)) is not None for t in row.tags}
     forms = {

@@ -17,17 +17,19 @@ from typing import Any, Literal
 import numpy as np
 from pydantic import BaseModel, ConfigDict
 
-from preservecheck.arrays.formulas import Case, cases
-from preservecheck.assess.review import Report, composer_for, context_for, review
+from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
+from preservecheck.assess.review import Report, composer_for, review, table_arrays_for
 from preservecheck.checks import CHECKS, free_active
 from preservecheck.evidence.calculation import composition_of, working_of
 from preservecheck.evidence.table_rows import digests_of, rows_used, values_of
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula
-from preservecheck.ranking.rank import MUST_PASS, Choice, Option, choose
+from preservecheck.ranking.candidate import MUST_PASS
+from preservecheck.ranking.rank import choose
+from preservecheck.ranking.result import Choice, Option
 from preservecheck.reference.columns import read_cells
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.reference.rows import Ingredient
+from preservecheck.reference.rows_materials import Ingredient
 from preservecheck.text import number
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, fold
 
@@ -84,7 +86,7 @@ class Built(BaseModel):
     model_config = ConfigDict(frozen=True, arbitrary_types_allowed=True)
     record: DecisionRecord
     report: Report
-    case: Case
+    case: FormulaArrays
     tables: Tables
 
 
@@ -125,7 +127,7 @@ def build(
         formula = load_formula(formula, tables, today=today)
     report = review(formula, tables, today=today)
     composition = composer_for(tables).compose(formula)
-    case = cases([composition], context_for(tables), today)
+    case = formula_arrays([composition], table_arrays_for(tables), today)
     choice = choose(formula, tables, today=today)
     chosen = tuple(s.id for s in composition.systems)
     record = DecisionRecord(
@@ -207,7 +209,7 @@ class _Standing(BaseModel):
     weakest: float
 
 
-def _standing(case: Case) -> _Standing:
+def _standing(case: FormulaArrays) -> _Standing:
     codes = {check.ID: np.atleast_2d(check.judge(check.compute(case)))[0] for check in CHECKS}
     worst = {check: int(fold(code)) for check, code in codes.items()}
     every = np.concatenate(list(codes.values()))
@@ -224,7 +226,9 @@ def _standing(case: Case) -> _Standing:
     )
 
 
-def _alternatives(choice: Choice, chosen: tuple[str, ...], case: Case) -> tuple[Alternative, ...]:
+def _alternatives(
+    choice: Choice, chosen: tuple[str, ...], case: FormulaArrays
+) -> tuple[Alternative, ...]:
     standing = _standing(case)
     return tuple(
         Alternative(

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
-from preservecheck.arrays.tables import BINDER_CLASSES, MICROBES, OIL_CLASSES
+from preservecheck.arrays.forms import MICROBES
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES
 from preservecheck.checks import legal_limit, pairs, product_ph
 from preservecheck.reference.load import Tables
 from preservecheck.reference.rows import TABLES
@@ -26,7 +27,7 @@ LIKE = {"ester": "vegetable", "fatty-alcohol": "vegetable"}
 ETHOXYLATE = BINDER_CLASSES[0]
 
 
-def rows_used(case: Case, report: Report) -> list[dict[str, Any]]:
+def rows_used(case: FormulaArrays, report: Report) -> list[dict[str, Any]]:
     """The rows behind a report, table by table.
 
     Parameters
@@ -36,7 +37,7 @@ def rows_used(case: Case, report: Report) -> list[dict[str, Any]]:
     report
         What was said of it.
     """
-    tables = case.context.tables
+    tables = case.reference.tables
     found: dict[tuple[str, str], dict[str, Any]] = {}
     for table, row in _rows(case, report):
         found.setdefault(
@@ -73,8 +74,8 @@ def _plain(value: Any) -> Any:
     return [_plain(v) for v in value] if isinstance(value, tuple) else value
 
 
-def _rows(case: Case, report: Report) -> Iterator[tuple[str, Any]]:
-    c = case.context
+def _rows(case: FormulaArrays, report: Report) -> Iterator[tuple[str, Any]]:
+    c = case.reference
     held = {c.names[k] for k in np.flatnonzero(case.amount[0] > 0)}
     used = {c.systems[int(i)].id for i in case.system[0] if i >= 0}
     yield from (("systems", s) for s in c.tables.systems if s.id in used)
@@ -105,10 +106,10 @@ def _rows(case: Case, report: Report) -> Iterator[tuple[str, Any]]:
         yield from (("test_organisms", t) for t in c.tables.test_organisms)
 
 
-def _activity_rows(case: Case) -> Iterator[tuple[str, Any]]:
+def _activity_rows(case: FormulaArrays) -> Iterator[tuple[str, Any]]:
     """MIC, partition and binding rows of the actives that are there, and those that stand in for
     unknown ones."""
-    c = case.context
+    c = case.reference
     for f in np.flatnonzero(case.acting_pct[0] > 0):
         form = c.forms[f]
         yield from (
@@ -124,28 +125,28 @@ def _activity_rows(case: Case) -> Iterator[tuple[str, Any]]:
         for i in np.flatnonzero(case.binder_pct[0] > 0):
             binder = BINDER_CLASSES[i]
             bound = c.binding_rows.get((form, binder)) or (
-                c.binding_rows.get((form, ETHOXYLATE)) if c.k_bind_lent[f, i] else None
+                c.binding_rows.get((form, ETHOXYLATE)) if c.k_bind_borrowed[f, i] else None
             )
             if bound is not None:
                 yield "binding", bound
 
 
-def _law_rows(case: Case, held: set[str]) -> Iterator[tuple[str, Any]]:
+def _law_rows(case: FormulaArrays, held: set[str]) -> Iterator[tuple[str, Any]]:
     codes = np.atleast_2d(legal_limit.judge(legal_limit.compute(case)))[0]
-    every = legal_limit.rules(case.context)
+    every = legal_limit.rules(case.reference)
     rows = [rule.row for j in np.flatnonzero(codes) if (rule := every[j]).row is not None]
     yield from (("legal_limits", row) for row in rows)
     bases = {row.counted_as for row in rows if row is not None}
     yield from (
         ("conversions", v)
-        for v in case.context.tables.conversions
+        for v in case.reference.tables.conversions
         if v.basis_name in bases and v.substance in held
     )
 
 
-def _pair_rows(case: Case) -> Iterator[tuple[str, Any]]:
+def _pair_rows(case: FormulaArrays) -> Iterator[tuple[str, Any]]:
     codes = np.atleast_2d(pairs.judge(pairs.compute(case)))[0]
-    rows = pairs._rules(case.context)[0]
+    rows = pairs._rules(case.reference)[0]
     yield from (("incompatibilities", rows[j]) for j in np.flatnonzero(codes))
 
 

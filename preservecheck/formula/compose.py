@@ -8,36 +8,16 @@ from typing import TYPE_CHECKING
 
 from preservecheck.formula.composition import Addition, Composition, Portion, SystemUse, Weighed
 from preservecheck.formula.materials import (
-    ALCOHOL,
-    ALCOHOL_SYSTEM_PERCENT,
-    WATER,
-    Opener,
+    MaterialResolver,
     Scope,
-    stand_in,
 )
 from preservecheck.formula.model import Formula, Phase
-from preservecheck.reference.rows import System
+from preservecheck.reference.rows_materials import System
 from preservecheck.units import temperature_text
 
 if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
 
-__all__ = [
-    "ALCOHOL",
-    "ALCOHOL_SYSTEM_PERCENT",
-    "BATCH_SLACK",
-    "WATER",
-    "Addition",
-    "Composer",
-    "Composition",
-    "Portion",
-    "SystemUse",
-    "Weighed",
-    "in_order",
-    "solved",
-    "stand_in",
-    "temperatures",
-]
 
 # grams of the lines and the stated batch may differ by this share before it is worth a word
 BATCH_SLACK = 0.005
@@ -53,7 +33,7 @@ class Composer:
     """
 
     def __init__(self, tables: Tables) -> None:
-        self.opener = Opener(tables)
+        self.opener = MaterialResolver(tables)
 
     def compose(self, formula: Formula) -> Composition:
         """The amounts of a formula whose names and sums were checked by the reader."""

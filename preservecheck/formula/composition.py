@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from preservecheck.formula.materials import Material
 from preservecheck.formula.model import Formula
-from preservecheck.reference.rows import System
+from preservecheck.reference.rows_materials import System
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from preservecheck.formula.names import Named, folded, names_of
-from preservecheck.reference.rows import Active, Ingredient, System
+from preservecheck.reference.rows_materials import Active, Ingredient, System
 
 if TYPE_CHECKING:
     from preservecheck.formula.model import Formula, Line
@@ -68,7 +68,7 @@ class Material:
     remarks: tuple[str, ...]  # what was taken for granted
 
 
-class Opener:
+class MaterialResolver:
     """Opens raw materials against one set of tables.
 
     Parameters
@@ -161,7 +161,7 @@ class Scope:
         The formula; ``None`` where only the tables count.
     """
 
-    def __init__(self, opener: Opener, formula: Formula | None = None) -> None:
+    def __init__(self, opener: MaterialResolver, formula: Formula | None = None) -> None:
         self._opener = opener
         own = formula.own_ingredients if formula is not None else ()
         self._blends = {

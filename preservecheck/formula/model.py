@@ -8,7 +8,8 @@ from typing import Annotated, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from preservecheck.reference.rows import Ingredient, Market
+from preservecheck.reference.row import Market
+from preservecheck.reference.rows_materials import Ingredient
 
 Use = Literal["leave-on", "rinse-off"]
 ProductType = Literal["conditioner", "shampoo", "leave-in", "styling", "scalp", "mask"]

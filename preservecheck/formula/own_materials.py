@@ -11,7 +11,7 @@ from preservecheck.formula.faults import MAX_TEXT, Faults, Section, shown
 from preservecheck.formula.names import FormulaNames, folded
 from preservecheck.formula.unknown import UnknownNames, allowed_words
 from preservecheck.reference.columns import CellFault, read_cells
-from preservecheck.reference.rows import Ingredient
+from preservecheck.reference.rows_materials import Ingredient
 from preservecheck.text import join_or
 
 # rounding in a supplier's papers

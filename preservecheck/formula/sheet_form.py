@@ -11,7 +11,7 @@ from typing import Any
 
 from preservecheck.errors import UnitError
 from preservecheck.formula.faults import shown
-from preservecheck.reference.rows import Ingredient
+from preservecheck.reference.rows_materials import Ingredient
 from preservecheck.units import plain_number
 
 Cell = str | int | float | bool | dt.date | dt.time | dt.timedelta | None

@@ -8,7 +8,7 @@ from typing import Literal
 
 from preservecheck.formula.faults import Faults, shown
 from preservecheck.formula.names import FormulaNames, folded
-from preservecheck.reference.rows import Ingredient
+from preservecheck.reference.rows_materials import Ingredient
 from preservecheck.text import join_or
 
 Form = Literal[

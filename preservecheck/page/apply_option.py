@@ -22,9 +22,9 @@ from preservecheck.ranking.recipe import own_lines
 from preservecheck.text import celsius, number, sentence
 
 if TYPE_CHECKING:
-    from preservecheck.ranking.rank import Option
+    from preservecheck.ranking.result import Option
     from preservecheck.reference.load import Tables
-    from preservecheck.reference.rows import System
+    from preservecheck.reference.rows_materials import System
 
 # digits behind the point of an amount or temperature that is written into a field; hides the noise
 # of binary numbers
@@ -128,12 +128,12 @@ def _told(
     after: Draft,
 ) -> list[str]:
     """What was done, in sentences."""
-    put = [
+    write_output = [
         (option.percent, option.id),
         *([(option.partner_percent, option.partner)] if option.partner else []),
     ]
     doses = " and ".join(
-        f"{number(percent or 0.0, PLACES)} % {names[system]}" for percent, system in put
+        f"{number(percent or 0.0, PLACES)} % {names[system]}" for percent, system in write_output
     )
     said = [f"Put in: {doses}, {place}."]
     said += [f"Taken out: {text}." for text in removed] or [

@@ -16,7 +16,7 @@ from preservecheck.page.words import system_name
 from preservecheck.units import batch_mass_g, plain_number, temperature_c, temperature_text
 
 if TYPE_CHECKING:
-    from preservecheck.bench.addition_window import Gate
+    from preservecheck.bench.addition_window import AdditionWindow
     from preservecheck.bench.adjust import Adjustment
     from preservecheck.bench.cooling import Cooldown
     from preservecheck.formula.cooling_readings import Course
@@ -56,9 +56,9 @@ def _plot(plot: Plot | None) -> dict[str, str] | None:
 
 def cooling(bench: Bench, formula: Formula | None, tables: Tables, today: dt.date | None) -> Told:
     """When each preservative may go in."""
-    from preservecheck.arrays.formulas import cases
-    from preservecheck.assess.review import composer_for, context_for
-    from preservecheck.bench.addition_window import gates_of
+    from preservecheck.arrays.formulas import formula_arrays
+    from preservecheck.assess.review import composer_for, table_arrays_for
+    from preservecheck.bench.addition_window import addition_windows
     from preservecheck.bench.additions import BY_FORMULA
     from preservecheck.report.bench import cooldown_page
     from preservecheck.report.plots.bench import cooling_plot
@@ -68,12 +68,13 @@ def cooling(bench: Bench, formula: Formula | None, tables: Tables, today: dt.dat
         # of readings that cannot be used nothing is told, but the marks to wait for are still there
         composition = composer_for(tables).compose(formula) if formula else None
         case = (
-            cases([composition], context_for(tables), today or dt.date.today())
+            formula_arrays([composition], table_arrays_for(tables), today or dt.date.today())
             if composition
             else None
         )
         return Told(
-            tuple(faults), tuple(_gate(g, None, tables) for g in gates_of(composition, case))
+            tuple(faults),
+            tuple(_gate(g, None, tables) for g in addition_windows(composition, case)),
         )
     if not is_in:
         # the formula's plan is no addition: what nobody put in is still to come
@@ -157,7 +158,7 @@ def _added(bench: Bench, course: Course, faults: list[Fault]) -> str | None:
     return written
 
 
-def _gate(gate: Gate, found: Cooldown | None, tables: Tables) -> dict[str, Any]:
+def _gate(gate: AdditionWindow, found: Cooldown | None, tables: Tables) -> dict[str, Any]:
     """One preservative in words, with the minutes that a script counts down."""
     from preservecheck.report.bench import gate_words
 
@@ -261,13 +262,13 @@ def _adjusted(found: Adjustment, cautions: tuple[str, ...], hint: str, tables: T
     from preservecheck.report.plots.bench import titration_plot
 
     page = adjust_page(found)
-    told = set(found.warnings)
+    user_errors = set(found.warnings)
     own = cautions_for(found.agent or "", tables) if found.agent else cautions
     return Told(
         lead=tuple(on_page(t) for t in page.lead if t),
         sections=tuple(sections_of(page)),
         plot=_plot(titration_plot(found)),
-        cautions=tuple(c for c in own if c not in told),
+        cautions=tuple(c for c in own if c not in user_errors),
         hint=hint,
         settled=found.settled,
     )

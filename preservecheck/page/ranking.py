@@ -18,12 +18,12 @@ from preservecheck.formula.names import names_of
 from preservecheck.page.context import Desk, value_of
 from preservecheck.page.form import Pairs
 from preservecheck.page.words import system_name
-from preservecheck.ranking.rank import OUTCOMES
+from preservecheck.ranking.result import OUTCOMES
 from preservecheck.report import choice as words
 
 if TYPE_CHECKING:
-    from preservecheck.ranking.rank import Choice, Option
-    from preservecheck.reference.rows import System
+    from preservecheck.ranking.result import Choice, Option
+    from preservecheck.reference.rows_materials import System
 
 PREFIX = "which-"
 CHARGES = ("nonionic", "anionic", "cationic", "mixed")

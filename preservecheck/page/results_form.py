@@ -92,7 +92,7 @@ class After:
         """What is pasted for one part."""
         return self.counts if part == "counts" else self.ph
 
-    def put(self, part: Part, text: str) -> None:
+    def write_output(self, part: Part, text: str) -> None:
         """Put a text in the place of what is there."""
         if part == "counts":
             self.counts = text
@@ -141,9 +141,9 @@ def acted(after: After, do: str) -> Part | None:
     if part is None:
         return None
     if do.startswith("example ") and not after.text(part).strip():
-        after.put(part, EXAMPLES[part])
+        after.write_output(part, EXAMPLES[part])
     elif do.startswith("clear "):
-        after.put(part, "")
+        after.write_output(part, "")
     return part
 
 

@@ -192,12 +192,12 @@ def _dosed(formula: Formula, doses: Mapping[int, float], tables: Tables) -> Form
 
 
 def _change(was: Finding | None, then: Finding | None) -> Change:
-    told = then or was
-    assert told is not None
+    user_errors = then or was
+    assert user_errors is not None
     return Change(
-        check=told.id,
-        about="" if told.about == "formula" else told.about,
+        check=user_errors.id,
+        about="" if user_errors.about == "formula" else user_errors.about,
         now="not asked" if was is None else o.word_of(was),
         then="not asked" if then is None else o.word_of(then),
-        because=o.shortened(told.because) if then is not None else "",
+        because=o.shortened(user_errors.because) if then is not None else "",
     )

@@ -9,17 +9,18 @@ from types import ModuleType
 
 import numpy as np
 
-from preservecheck.arrays.formulas import THERMOMETER_C, Case, cases
-from preservecheck.assess.review import composer_for, context_for
+from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
+from preservecheck.arrays.inputs import THERMOMETER_C
+from preservecheck.assess.review import composer_for, table_arrays_for
 from preservecheck.assess.uncertainty import drawn
 from preservecheck.checks import BY_ID, CHECKS, legal_limit, pairs
-from preservecheck.checks.base import Figures, hardest_first
+from preservecheck.checks.base import Figures, most_critical_first
 from preservecheck.formula.compose import solved
 from preservecheck.formula.model import Formula, Line, Phase
-from preservecheck.ranking.candidate import MUST_PASS, Trial
+from preservecheck.ranking.candidate import MUST_PASS, Candidate
 from preservecheck.ranking.recipe import bare, free_name, without_gums
 from preservecheck.reference.load import Tables
-from preservecheck.reference.rows import System
+from preservecheck.reference.rows_materials import System
 from preservecheck.verdict import ABSENT, PASS, Codes, fold
 
 # draws behind each chance
@@ -63,24 +64,28 @@ class Host:
         rest = [w.percent for w in self.base.lines if w.rest]
         return rest[0] if rest else 100.0
 
-    def formula_with(self, trial: Trial) -> Formula:
+    def formula_with(self, candidate: Candidate) -> Formula:
         """The formula with a trial's system, partner and changes in it."""
         formula = self.bare
-        if trial.without:
-            formula = without_gums(formula, trial.without)
-        if trial.ph is not None:
+        if candidate.without:
+            formula = without_gums(formula, candidate.without)
+        if candidate.ph is not None:
             formula = formula.model_copy(
-                update={"measured": formula.measured.model_copy(update={"ph": trial.ph})}
+                update={"measured": formula.measured.model_copy(update={"ph": candidate.ph})}
             )
-        if trial.scale_step_g is not None:
-            product = formula.product.model_copy(update={"scale_step_g": trial.scale_step_g})
+        if candidate.scale_step_g is not None:
+            product = formula.product.model_copy(update={"scale_step_g": candidate.scale_step_g})
             formula = formula.model_copy(update={"product": product})
-        lines = [self._line(trial.system, trial.percent)]
-        if trial.partner is not None:
-            lines.append(self._line(trial.partner, trial.partner_percent))
+        lines = [self._line(candidate.system, candidate.percent)]
+        if candidate.partner is not None:
+            lines.append(self._line(candidate.partner, candidate.partner_percent))
         phases = list(formula.phases)
-        if self.phase is None or trial.added_at_c is not None:
-            at = trial.added_at_c if trial.added_at_c is not None else self.target_c(trial)
+        if self.phase is None or candidate.added_at_c is not None:
+            at = (
+                candidate.added_at_c
+                if candidate.added_at_c is not None
+                else self.target_c(candidate)
+            )
             phases.append(Phase(name=free_name(phases), added_at_c=at, lines=tuple(lines)))
         else:
             host = phases[self.phase]
@@ -93,11 +98,11 @@ class Host:
         )
         return Line(name=system.id, kind="preservative", amount=amount)
 
-    def target_c(self, trial: Trial) -> float:
+    def target_c(self, candidate: Candidate) -> float:
         """Temperature at which a trial's systems can go in with the thermometer's error to spare.
         [°C]"""
         return (
-            min(added_below(s) for s in (trial.system, trial.partner) if s is not None)
+            min(added_below(s) for s in (candidate.system, candidate.partner) if s is not None)
             - THERMOMETER_C
         )
 
@@ -106,26 +111,26 @@ class Host:
         additive."""
         return system.usage_min_percent >= SOLVENT_PERCENT and system.id not in self.had
 
-    def phase_name(self, trial: Trial) -> str:
+    def phase_name(self, candidate: Candidate) -> str:
         """The phase in which a trial's systems go in."""
         if (
             self.phase is not None
-            and trial.added_at_c is None
+            and candidate.added_at_c is None
             and self.phase < len(self.bare.phases)
         ):
             return self.bare.phases[self.phase].name
         return "cool-down"
 
-    def case_of(self, trials: Sequence[Trial]) -> Case:
+    def case_of(self, candidates: Sequence[Candidate]) -> FormulaArrays:
         """The formulas of some trials as arrays."""
-        compositions = [self.composer.compose(self.formula_with(t)) for t in trials]
-        return cases(compositions, context_for(self.tables), self.today)
+        compositions = [self.composer.compose(self.formula_with(t)) for t in candidates]
+        return formula_arrays(compositions, table_arrays_for(self.tables), self.today)
 
-    def judged(self, trials: Sequence[Trial]) -> list[Trial]:
+    def judged(self, candidates: Sequence[Candidate]) -> list[Candidate]:
         """Trials with the verdicts of all checks, judged together."""
-        if not trials:
+        if not candidates:
             return []
-        case = self.case_of(trials)
+        case = self.case_of(candidates)
         figures = {check.ID: check.compute(case) for check in CHECKS}
         codes = {check.ID: check.judge(figures[check.ID]) for check in CHECKS}
         for check in (legal_limit, pairs):
@@ -133,14 +138,14 @@ class Host:
         sums = figures["free-active"]["sum_of_ratios"]
         return [
             replace(t, codes={c: v[i] for c, v in codes.items()}, sums=sums[i])
-            for i, t in enumerate(trials)
+            for i, t in enumerate(candidates)
         ]
 
-    def chances(self, trials: Sequence[Trial]) -> list[float]:
+    def chances(self, candidates: Sequence[Candidate]) -> list[float]:
         """Chance that everything that must pass does, under all tolerances."""
-        if not trials:
+        if not candidates:
             return []
-        cloud = drawn(self.case_of(trials), draws=CHANCE_DRAWS)
+        cloud = drawn(self.case_of(candidates), draws=CHANCE_DRAWS)
         good = [
             fold(BY_ID[c].judge(BY_ID[c].compute(cloud))) <= PASS
             for c in MUST_PASS
@@ -156,12 +161,12 @@ def added_below(system: System) -> float:
     return system.heat_limit_c if cool is None else min(system.heat_limit_c, cool)
 
 
-def one_each(check: ModuleType, case: Case, figures: Figures, codes: Codes) -> Codes:
+def one_each(check: ModuleType, case: FormulaArrays, figures: Figures, codes: Codes) -> Codes:
     """Codes (N, J) with, of several rows about one matter, the one alone that a report shows."""
     out = codes.copy()
     for i in range(len(codes)):
         shown: dict[str, int] = {}
-        for j in hardest_first(figures, codes, i):
+        for j in most_critical_first(figures, codes, i):
             if shown.setdefault(check.subject(case, j, i), j) != j:
                 out[i, j] = ABSENT
     return out

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike
 
-from preservecheck.reference.rows import System
+from preservecheck.reference.rows_materials import System
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, fold
 
 # checks that must pass before a system is said to fit; others may warn and count in the order
@@ -40,7 +40,7 @@ def fits(worst: Mapping[str, ArrayLike]) -> Bools:
 
 
 @dataclass(frozen=True)
-class Trial:
+class Candidate:
     """A system put into the formula, with what was changed to make it fit."""
 
     system: System
@@ -81,8 +81,8 @@ class Trial:
         }
 
 
-def merit(trial: Trial) -> tuple[float, ...]:
+def merit(candidate: Candidate) -> tuple[float, ...]:
     """What trials of one system are sorted by, best first."""
-    counts = trial.counts
-    margin = float(np.nanmin(trial.sums)) if trial.sums is not None else 0.0
-    return (counts["serious"], counts["warn"], counts["unknown"], len(trial.changes), -margin)
+    counts = candidate.counts
+    margin = float(np.nanmin(candidate.sums)) if candidate.sums is not None else 0.0
+    return (counts["serious"], counts["warn"], counts["unknown"], len(candidate.changes), -margin)

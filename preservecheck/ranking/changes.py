@@ -12,11 +12,11 @@ import numpy as np
 from preservecheck.checks import weighing
 from preservecheck.formula.names import folded
 from preservecheck.ranking.base import Host
-from preservecheck.ranking.candidate import Trial, merit
+from preservecheck.ranking.candidate import Candidate, merit
 from preservecheck.ranking.ph import ph_words, target_ph
 from preservecheck.ranking.recipe import GUM
 from preservecheck.ranking.window import Window
-from preservecheck.reference.rows import System
+from preservecheck.reference.rows_materials import System
 from preservecheck.text import join_and, number
 from preservecheck.verdict import PASS, SERIOUS, Floats
 
@@ -27,12 +27,14 @@ DIGITS = 9
 SCALES_G = (1.0, 0.1, 0.01, 0.001)
 
 
-def mended(host: Host, window: Window, trial: Trial, ph_low: float, ph_high: float) -> Trial:
+def mended(
+    host: Host, window: Window, candidate: Candidate, ph_low: float, ph_high: float
+) -> Candidate:
     """The trial with the smallest changes that answer its warnings, not judged yet."""
-    worst, changes, outside = trial.worst, list(trial.changes), list(trial.outside)
+    worst, changes, outside = candidate.worst, list(candidate.changes), list(candidate.outside)
     made: dict[str, Any] = {}
     if worst["heat-limit"] > PASS and host.phase is not None:
-        made["added_at_c"] = host.target_c(trial)
+        made["added_at_c"] = host.target_c(candidate)
         before = host.bare.phases[host.phase] if host.phase < len(host.bare.phases) else None
         was = (
             None
@@ -63,21 +65,21 @@ def mended(host: Host, window: Window, trial: Trial, ph_low: float, ph_high: flo
             )
             changes.append(outside[-1])
     if worst["ionic"] >= SERIOUS or worst["pairs"] >= SERIOUS or worst["free-active"] > PASS:
-        gums = gums_of(host) if trial.system.charge == "cationic" else {}
+        gums = gums_of(host) if candidate.system.charge == "cationic" else {}
         if gums:
             made["without"] = frozenset(gums)
             changes.append(f"replace {join_and(sorted(gums.values()))} by {GUM}")
     by_scale = worst["weighing"] >= SERIOUS or (worst["weighing"] > PASS and worst["dose"] > PASS)
-    if by_scale and (step := _finer_scale(host, trial.percent)) is not None:
+    if by_scale and (step := _finer_scale(host, candidate.percent)) is not None:
         made["scale_step_g"] = step
         outside.append(f"weigh it on a scale that shows {number(step)} g")
         changes.append(outside[-1])
     return replace(
-        trial,
+        candidate,
         **made,
         changes=tuple(changes),
         outside=tuple(outside),
-        codes={} if made else trial.codes,
+        codes={} if made else candidate.codes,
     )
 
 
@@ -91,25 +93,27 @@ def taking_its_place(host: Host, system: System, percent: float) -> tuple[str, .
     )
 
 
-def redosed(host: Host, window: Window, trials: list[Trial], ends: Sequence[Floats]) -> list[Trial]:
+def redosed(
+    host: Host, window: Window, candidates: list[Candidate], ends: Sequence[Floats]
+) -> list[Candidate]:
     """Trials at another pH with the dose for that pH, where that fits; the ends of their pH are set
     in place."""
     ph_low, ph_high = ends
-    moved = [i for i, t in enumerate(trials) if t.ph is not None and host.ph is not None]
+    moved = [i for i, t in enumerate(candidates) if t.ph is not None and host.ph is not None]
     if not moved:
-        return trials
-    some = [trials[i].system for i in moved]
-    ph = np.array([trials[i].ph for i in moved], dtype=float)
+        return candidates
+    some = [candidates[i].system for i in moved]
+    ph = np.array([candidates[i].ph for i in moved], dtype=float)
     percent = window.doses_of(ph, some)[2]
-    out = list(trials)
+    out = list(candidates)
     for i, t in zip(
         moved,
         host.judged(
-            [replace(trials[i], percent=float(p)) for i, p in zip(moved, percent, strict=True)]
+            [replace(candidates[i], percent=float(p)) for i, p in zip(moved, percent, strict=True)]
         ),
         strict=True,
     ):
-        if t.fits or not trials[i].fits:
+        if t.fits or not candidates[i].fits:
             out[i] = t
     ph_low[moved], ph_high[moved] = window.ph_interval(
         np.array([out[i].percent for i in moved]), ph, some
@@ -135,11 +139,11 @@ def gums_of(host: Host) -> dict[str, str]:
     }
 
 
-def with_partners(host: Host, window: Window, trials: list[Trial]) -> list[Trial]:
+def with_partners(host: Host, window: Window, candidates: list[Candidate]) -> list[Candidate]:
     """Trials that leave a gap, each with the partner that does best."""
     pairs: list[tuple[int, int, float]] = []  # trial, partner, pH
     place = {s.id: i for i, s in enumerate(window.systems)}
-    for i, t in enumerate(trials):
+    for i, t in enumerate(candidates):
         if t.fits or not t.codes or t.worst["legal-limit"] >= SERIOUS:
             continue
         ph = t.ph if t.ph is not None else host.ph
@@ -147,7 +151,7 @@ def with_partners(host: Host, window: Window, trials: list[Trial]) -> list[Trial
             continue
         pairs += [(i, place[p], ph) for p in t.system.partners if p in place and p != t.system.id]
     if not pairs:
-        return trials
+        return candidates
     kinds = sorted({(at, ph) for _, at, ph in pairs})
     doses = window.doses_of(
         np.array([ph for _, ph in kinds]), [window.systems[at] for at, _ in kinds]
@@ -157,11 +161,11 @@ def with_partners(host: Host, window: Window, trials: list[Trial]) -> list[Trial
         (
             i,
             replace(
-                trials[i],
+                candidates[i],
                 partner=window.systems[at],
                 partner_percent=dose[at, ph],
                 changes=(
-                    *trials[i].changes,
+                    *candidates[i].changes,
                     f"pair it with {number(dose[at, ph], DIGITS)} % {window.systems[at].id}",
                 ),
             ),
@@ -172,7 +176,7 @@ def with_partners(host: Host, window: Window, trials: list[Trial]) -> list[Trial
     cool = [
         replace(t, added_at_c=host.target_c(t)) if t.added_at_c is not None else t for _, t in tries
     ]
-    best = list(trials)
+    best = list(candidates)
     for (i, _), t in zip(tries, host.judged(cool), strict=True):
         if t.fits and (not best[i].fits or merit(t) < merit(best[i])):
             best[i] = t

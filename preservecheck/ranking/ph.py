@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
+from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.checks import product_ph
 from preservecheck.ranking.base import Host
 from preservecheck.text import number
@@ -12,7 +12,7 @@ from preservecheck.text import number
 PH_STEP = 0.05
 
 
-def target_ph(host: Host, case: Case, low: float, high: float) -> float | None:
+def target_ph(host: Host, case: FormulaArrays, low: float, high: float) -> float | None:
     """The nearest pH that works with the meter's tolerance to spare, inside product and material
     windows."""
     if np.isnan(low):

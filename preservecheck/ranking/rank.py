@@ -33,49 +33,16 @@ from collections.abc import Sequence
 
 from preservecheck.errors import PreservecheckError
 from preservecheck.formula.load import load_formula
-from preservecheck.formula.model import MARKETS, Formula, Measured
+from preservecheck.formula.model import MARKETS, Formula
 from preservecheck.formula.names import names_of
-from preservecheck.ranking.base import CHANCE_DRAWS, Host
-from preservecheck.ranking.candidate import MUST_PASS, Trial
-from preservecheck.ranking.changes import DIGITS
-from preservecheck.ranking.ph import PH_STEP
-from preservecheck.ranking.recipe import GUM, bare
-from preservecheck.ranking.result import ORDER, OUTCOMES, Choice, Option, Outcome, Weakest
-from preservecheck.ranking.root_finding import PIECES, ROUNDS, SMALL, STEPS, narrowed, root
+from preservecheck.ranking.base import Host
+from preservecheck.ranking.result import ORDER, Choice, Option
 from preservecheck.ranking.search import ranked
-from preservecheck.ranking.window import GRID, MARGIN, WORKS
 from preservecheck.ranking.words import before_any
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.reference.rows import System
+from preservecheck.reference.rows_materials import System
 from preservecheck.text import join_and, join_or
 from preservecheck.version import program
-
-__all__ = [
-    "CHANCE_DRAWS",
-    "DIGITS",
-    "GRID",
-    "GUM",
-    "MARGIN",
-    "MUST_PASS",
-    "ORDER",
-    "OUTCOMES",
-    "PH_STEP",
-    "PIECES",
-    "ROUNDS",
-    "SMALL",
-    "STEPS",
-    "WORKS",
-    "Choice",
-    "Measured",
-    "Option",
-    "Outcome",
-    "Trial",
-    "Weakest",
-    "bare",
-    "choose",
-    "narrowed",
-    "root",
-]
 
 
 def choose(

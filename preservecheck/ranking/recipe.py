@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from preservecheck.formula.compose import Composition, solved
+from preservecheck.formula.compose import solved
+from preservecheck.formula.composition import Composition
 from preservecheck.formula.model import Formula, Phase
 from preservecheck.formula.names import folded
 

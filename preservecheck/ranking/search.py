@@ -8,13 +8,13 @@ import numpy as np
 
 from preservecheck.checks import product_ph
 from preservecheck.ranking.base import Host
-from preservecheck.ranking.candidate import Trial
+from preservecheck.ranking.candidate import Candidate
 from preservecheck.ranking.changes import mended, redosed, taking_its_place, with_partners
 from preservecheck.ranking.ph import target_ph
 from preservecheck.ranking.result import Option, rank
 from preservecheck.ranking.window import Window
 from preservecheck.ranking.words import no_room, option_of
-from preservecheck.reference.rows import System
+from preservecheck.reference.rows_materials import System
 
 
 def ranked(host: Host, systems: list[System]) -> list[Option]:
@@ -30,7 +30,9 @@ def ranked(host: Host, systems: list[System]) -> list[Option]:
 def _options(host: Host, systems: list[System]) -> list[Option]:
     """Systems that there is room for, in the order of the table."""
     window = Window(host, systems)
-    customary = product_ph.window_of(window.context, host.bare.product.type, host.bare.product.use)
+    customary = product_ph.window_of(
+        window.reference, host.bare.product.type, host.bare.product.use
+    )
     near = (
         host.ph
         if host.ph is not None
@@ -50,7 +52,7 @@ def _options(host: Host, systems: list[System]) -> list[Option]:
         )
     first = host.judged(
         [
-            Trial(s, float(p), changes=taking_its_place(host, s, p))
+            Candidate(s, float(p), changes=taking_its_place(host, s, p))
             for s, p in zip(systems, percent, strict=True)
         ]
     )

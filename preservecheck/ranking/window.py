@@ -6,14 +6,14 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from preservecheck.arrays.formulas import THERMOMETER_C, Case, cases
-from preservecheck.arrays.inputs import Ints
-from preservecheck.arrays.tables import Context
+from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
+from preservecheck.arrays.inputs import THERMOMETER_C, Ints
+from preservecheck.arrays.tables import TableArrays
 from preservecheck.assess.uncertainty import CASE_AXIS
 from preservecheck.checks import BY_ID, free_active, legal_limit
 from preservecheck.ranking.base import Host, added_below
 from preservecheck.ranking.root_finding import narrowed, root, run
-from preservecheck.reference.rows import System
+from preservecheck.reference.rows_materials import System
 from preservecheck.verdict import PASS, WARN, Bools, Floats, fold
 
 # grid of doses and pH values, fixed for this program
@@ -37,11 +37,13 @@ class Window:
 
     def __init__(self, host: Host, systems: Sequence[System]) -> None:
         self.host, self.systems = host, systems
-        everything = Context(host.tables, only_systems=frozenset(s.id for s in systems))
-        self.case = cases([host.base], everything, host.today)
-        self.context = self.case.context
+        everything = TableArrays(host.tables, only_systems=frozenset(s.id for s in systems))
+        self.case = formula_arrays([host.base], everything, host.today)
+        self.reference = self.case.reference
 
-    def case_at(self, percent: Floats, ph: Floats | float, systems: Sequence[System]) -> Case:
+    def case_at(
+        self, percent: Floats, ph: Floats | float, systems: Sequence[System]
+    ) -> FormulaArrays:
         """The formula with each system at given doses and pH values.
 
         Parameters
@@ -54,7 +56,7 @@ class Window:
         ph = np.asarray(ph, dtype=float)
         if ph.ndim == 1:
             ph = ph.reshape(-1, *[1] * (percent.ndim - 1))
-        case, c = self.case, self.context
+        case, c = self.case, self.reference
         rows = np.array([c.system_index[s.id] for s in systems]).reshape(
             -1, *[1] * (percent.ndim - 1)
         )
@@ -84,15 +86,15 @@ class Window:
             compositions=(),
         )
 
-    def _rest(self, context: Context) -> Floats:
+    def _rest(self, reference: TableArrays) -> Floats:
         """What one per cent of the line that fills to 100 % is made of. (K,)"""
-        out = np.zeros(len(context.names))
+        out = np.zeros(len(reference.names))
         at = next((i for i, w in enumerate(self.host.base.lines) if w.rest), None)
         if at is None:
             return out
         for p in self.host.base.portions:
             if p.line == at:
-                out[context.index[p.substance]] += p.percent / self.host.base.lines[at].percent
+                out[reference.index[p.substance]] += p.percent / self.host.base.lines[at].percent
         return out
 
     def works(self, percent: Floats, systems: Sequence[System]) -> Callable[[Floats], Bools]:
@@ -239,6 +241,6 @@ class Window:
         return round(float(shown), 6) if shown >= least else dose
 
 
-def _preserving(context: Context, name: str) -> float:
-    row = context.rows.get(name)
+def _preserving(reference: TableArrays, name: str) -> float:
+    row = reference.rows.get(name)
     return float(row is not None and row.role in ("preservative", "cationic surfactant"))

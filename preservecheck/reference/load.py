@@ -110,12 +110,12 @@ class Tables:
     def _load(self, name: str) -> None:
         model = r.TABLES[name]
         path = self.root / f"{name}.csv"
-        told = (
+        user_errors = (
             str(path)
             if isinstance(self.root, Earlier) and self.root.holds(name)
             else f"tables/{name}.csv"
         )
-        shipped = read_rows(path.read_bytes(), model, told)
+        shipped = read_rows(path.read_bytes(), model, user_errors)
         own: list[Any] = []
         if self.own_dir is not None and (mine := self.own_dir / f"{name}.csv").is_file():
             if mine.stat().st_size > MAX_BYTES:

@@ -9,7 +9,7 @@ from preservecheck.text import number
 from preservecheck.units import duration_text, mass_text, temperature_text
 
 if TYPE_CHECKING:
-    from preservecheck.bench.addition_window import Gate
+    from preservecheck.bench.addition_window import AdditionWindow
     from preservecheck.bench.adjust import Adjustment
     from preservecheck.bench.cooling import Cooldown
     from preservecheck.bench.forecast import Reach
@@ -77,7 +77,7 @@ def cooldown_page(found: Cooldown) -> Page:
     )
 
 
-def gate_words(gate: Gate, course: Course | None) -> str:
+def gate_words(gate: AdditionWindow, course: Course | None) -> str:
     """When a preservative may go in, as a sentence."""
     reach, below = gate.reach, temperature_text(gate.below_c)
     if reach is None or course is None or reach.minutes is None:

@@ -12,7 +12,7 @@ from preservecheck.report.markdown import escaped, table
 from preservecheck.text import celsius, join_and, number
 
 if TYPE_CHECKING:
-    from preservecheck.ranking.rank import Choice, Option
+    from preservecheck.ranking.result import Choice, Option
 
 # of a dose to be written into the formula: as many as it has, so that review finds what was
 # promised

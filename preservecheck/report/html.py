@@ -207,13 +207,15 @@ def challenge_plan(report: Report, sources: o.Sources) -> list[str]:
 def _plots(report: Report, tables: Tables | None, prefix: str) -> tuple[Plot, ...]:
     if report.formula is None:
         return ()
-    from preservecheck.arrays.formulas import cases
-    from preservecheck.assess.review import composer_for, context_for
+    from preservecheck.arrays.formulas import formula_arrays
+    from preservecheck.assess.review import composer_for, table_arrays_for
     from preservecheck.reference.load import load_tables
     from preservecheck.report.plots.review import plots_of
 
     tables = tables or load_tables()
     composition = composer_for(tables).compose(report.formula)
     return plots_of(
-        cases([composition], context_for(tables), report.date), report.checks, prefix=prefix
+        formula_arrays([composition], table_arrays_for(tables), report.date),
+        report.checks,
+        prefix=prefix,
     )

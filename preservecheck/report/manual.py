@@ -12,7 +12,8 @@ from types import ModuleType
 from typing import cast
 
 from preservecheck.assess.uncertainty import INPUTS
-from preservecheck.checks import BY_ID, CHECKS, Check
+from preservecheck.checks import BY_ID, CHECKS
+from preservecheck.checks.base import Check
 from preservecheck.errors import PreservecheckError
 
 # manual pages of commands, and the modules that hold them

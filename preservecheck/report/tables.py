@@ -13,7 +13,9 @@ from preservecheck.errors import TableError
 from preservecheck.formula.names import folded
 from preservecheck.reference.columns import Compatibility, PartLimit
 from preservecheck.reference.load import OWN_SOURCE, Tables
-from preservecheck.reference.rows import TABLES, Row, System
+from preservecheck.reference.row import Row
+from preservecheck.reference.rows import TABLES
+from preservecheck.reference.rows_materials import System
 
 BASIS = {
     "published": "published: the source was read",

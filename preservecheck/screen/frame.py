@@ -10,14 +10,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Ints, Pile, cases_of, context_of, pile_of
-from preservecheck.arrays.tables import Context
-from preservecheck.assess.review import composer_for, context_for
+from preservecheck.arrays.formulas import formula_arrays_of, table_arrays_of
+from preservecheck.arrays.inputs import Ints
+from preservecheck.arrays.recipes import Recipes, recipes_of
+from preservecheck.arrays.tables import TableArrays
+from preservecheck.assess.review import composer_for, table_arrays_for
 from preservecheck.checks import CHECKS
 from preservecheck.errors import FormulaError, PreservecheckError
-from preservecheck.formula.compose import Composer, Composition
+from preservecheck.formula.compose import Composer
+from preservecheck.formula.composition import Composition
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.reference.rows import Ingredient, System
+from preservecheck.reference.rows_materials import Ingredient, System
 from preservecheck.screen.long_table import Reader, Taken
 from preservecheck.screen.schema import LINES, PRODUCTS, Field, columns_of
 from preservecheck.screen.substitution import bare, doses, lawful_doses, tried
@@ -65,7 +68,7 @@ class Screen:
     tables: Tables
     systems: tuple[System, ...] | None
     today: dt.date
-    _met: list[Context] = field(default_factory=list, repr=False, compare=False)
+    _met: list[TableArrays] = field(default_factory=list, repr=False, compare=False)
 
     @cached_property
     def composer(self) -> Composer:
@@ -77,31 +80,33 @@ class Screen:
         """Reads long tables."""
         return Reader(self.tables, self.composer, self.today)
 
-    def rows(self, pile: Pile, own: Sequence[Ingredient] = ()) -> list[Rows]:
+    def rows(self, recipes: Recipes, own: Sequence[Ingredient] = ()) -> list[Rows]:
         """Verdicts on a pile, a bounded number of pairs at a time."""
-        if not pile.count:
+        if not recipes.count:
             return []
-        context = self._context(pile, own)
+        reference = self._context(recipes, own)
         step = max(1, PAIRS // max(1, len(self.systems or (1,))))
         out = []
-        for first in range(0, pile.count, step):
-            part = pile if pile.count <= step else pile.part(first, first + step)
+        for first in range(0, recipes.count, step):
+            part = recipes if recipes.count <= step else recipes.part(first, first + step)
             rows = (
-                _as_it_stands(part, context)
+                _as_it_stands(part, reference)
                 if self.systems is None
-                else self._against(part, context)
+                else self._against(part, reference)
             )
             out.append(replace(rows, formula=rows.formula + first))
         return out
 
-    def _context(self, pile: Pile, own: Sequence[Ingredient]) -> Context:
+    def _context(self, recipes: Recipes, own: Sequence[Ingredient]) -> TableArrays:
         """A context that holds a pile; it grows with what was met, so that it is rarely built
         anew."""
-        fresh = context_of(pile.materials, context_for(self.tables), own, self.systems or ())
+        fresh = table_arrays_of(
+            recipes.materials, table_arrays_for(self.tables), own, self.systems or ()
+        )
         if own:
             return fresh
         met = self._met[-1] if self._met else fresh
-        both = Context(
+        both = TableArrays(
             self.tables,
             (),
             tuple({s.id: s for s in (*met.extra, *fresh.extra)}.values()),
@@ -114,13 +119,15 @@ class Screen:
             self._met.append(met)
         return self._met[-1]
 
-    def _against(self, pile: Pile, context: Context) -> Rows:
-        systems, n = self.systems or (), pile.count
-        host = bare(pile)
-        dose = doses(host, systems, lawful_doses(host, context, systems, self.composer.opener))
+    def _against(self, recipes: Recipes, reference: TableArrays) -> Rows:
+        systems, n = self.systems or (), recipes.count
+        host = bare(recipes)
+        dose = doses(host, systems, lawful_doses(host, reference, systems, self.composer.opener))
         room = host.room
         cramped = dose > room
-        case = cases_of(tried(host, systems, np.minimum(dose, room), self.composer.opener), context)
+        case = formula_arrays_of(
+            tried(host, systems, np.minimum(dose, room), self.composer.opener), reference
+        )
         found = _without_room(judged(case), cramped.reshape(-1))
         notes = [
             f"it takes {dose[s, f]:.4g} % of the whole formula, and only {room[f]:.4g} % of this "
@@ -141,10 +148,10 @@ class Screen:
         )
 
 
-def _as_it_stands(pile: Pile, context: Context) -> Rows:
-    case = cases_of(pile, context)
-    n, there = pile.count, case.system >= 0
-    names = np.array([s.id for s in context.systems] or [""], dtype=object)
+def _as_it_stands(recipes: Recipes, reference: TableArrays) -> Rows:
+    case = formula_arrays_of(recipes, reference)
+    n, there = recipes.count, case.system >= 0
+    names = np.array([s.id for s in reference.systems] or [""], dtype=object)
     system = tuple(
         " + ".join(names[i] for i in row[mine]) or "none"
         for row, mine in zip(case.system, there, strict=True)
@@ -302,7 +309,7 @@ def by_own(formulas: dict[int, Composition], screen: Screen) -> list[tuple[Ints,
     out = []
     for members in groups.values():
         some = [formulas[n] for n in members]
-        rows = screen.rows(pile_of(some, screen.today), some[0].formula.own_ingredients)
+        rows = screen.rows(recipes_of(some, screen.today), some[0].formula.own_ingredients)
         out += [(np.array(members, dtype=int), r) for r in rows]
     return out
 

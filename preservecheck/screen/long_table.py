@@ -14,12 +14,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Ints, Pile, Profile
+from preservecheck.arrays.inputs import Ints, Profile
+from preservecheck.arrays.recipes import Recipes
 from preservecheck.errors import FormulaError, UnitError
 from preservecheck.formula.build import build
 from preservecheck.formula.build_lines import MAX_GRAMS, MAX_LINES, SUM_TOLERANCE, TEMPERATURE_C
 from preservecheck.formula.composition import Composition
-from preservecheck.formula.materials import Material, Opener
+from preservecheck.formula.materials import Material, MaterialResolver
 from preservecheck.formula.model import PH_TOLERANCE, WATER_ACTIVITY_TOLERANCE
 from preservecheck.formula.sheet_form import is_rest
 from preservecheck.screen.raw_lines import product_raw, raw_formula, text
@@ -41,7 +42,7 @@ class Taken:
     """What could be taken from a table, and what not."""
 
     ids: tuple[str, ...]  # formulas in the order of the table
-    sound: Pile
+    sound: Recipes
     sound_at: Ints  # which of the formulas are in the pile
     others: dict[int, Composition]  # formulas that were read one by one
     faults: dict[int, str]
@@ -108,9 +109,9 @@ class Reader:
         material, materials = self._opened(lines, cells, doubt)
         _sums(cells, column["batch"], doubt)
         sound = np.flatnonzero(~doubt)
-        pile = _piled(cells, material, materials, column, (profile, profiles), sound, n)
+        recipes = _piled(cells, material, materials, column, (profile, profiles), sound, n)
         others, faults = self._one_by_one(lines, products, formula, ids, np.flatnonzero(doubt))
-        return Taken(tuple(ids), pile, sound, others, faults)
+        return Taken(tuple(ids), recipes, sound, others, faults)
 
     def _identities(self, product: pd.DataFrame, doubt: Bools) -> tuple[Ints, tuple[Profile, ...]]:
         """The product profile of each formula."""
@@ -219,7 +220,9 @@ class Reader:
         return others, faults
 
 
-def material_of(opener: Opener, name: str, strength: float, inside: str) -> Material | None:
+def material_of(
+    opener: MaterialResolver, name: str, strength: float, inside: str
+) -> Material | None:
     """What a line's raw material is made of; ``None`` where the words do not say it plainly."""
     system = opener.names.system_in_sheet(name)
     given = None if strength < 0 else strength
@@ -328,7 +331,7 @@ def _piled(
     profiles: tuple[Ints, tuple[Profile, ...]],
     sound: Ints,
     n: int,
-) -> Pile:
+) -> Recipes:
     """The sound formulas as a pile, lines sorted by phase."""
     number = np.full(n, -1)
     number[sound] = np.arange(len(sound))
@@ -342,7 +345,7 @@ def _piled(
         values = column[name][sound]
         return np.where(np.isnan(values), missing, values)
 
-    return Pile(
+    return Recipes(
         ph=of("ph"),
         ph_tolerance=of("ph_tolerance", PH_TOLERANCE),
         sample_c=of("temperature"),

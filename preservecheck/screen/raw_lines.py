@@ -10,13 +10,15 @@ from numbers import Real
 from typing import Any
 
 from preservecheck.errors import FormulaError
-from preservecheck.formula.materials import Opener
+from preservecheck.formula.materials import MaterialResolver
 from preservecheck.formula.sheet_form import is_rest
 from preservecheck.screen.schema import MEASURED_KEYS, PRODUCT_KEYS, PRODUCTS
 
 
 def raw_formula(
-    lines: Sequence[Mapping[Hashable, Any]], product: Mapping[Hashable, Any], opener: Opener
+    lines: Sequence[Mapping[Hashable, Any]],
+    product: Mapping[Hashable, Any],
+    opener: MaterialResolver,
 ) -> dict[str, Any]:
     """One formula of a long table as nested dictionaries in the layout of the TOML form.
 
@@ -59,7 +61,7 @@ def raw_formula(
 
 
 def _item(
-    cells: Mapping[str, Any], opener: Opener, blends: dict[str, dict[str, float]]
+    cells: Mapping[str, Any], opener: MaterialResolver, blends: dict[str, dict[str, float]]
 ) -> dict[str, Any]:
     name = text(cells.get("ingredient", ""))
     inside = text(cells.get("inside", ""))

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Pile, pile_of
+from preservecheck.arrays.recipes import Recipes, recipes_of
 from preservecheck.checks import CHECKS
 from preservecheck.errors import TableError
 from preservecheck.reference.load import Earlier, Tables
@@ -334,18 +334,18 @@ def _unread(old: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
 def _concerned(taken: Taken, change: Change, screen: Screen) -> Bools:
     """Formulas that hold something a changed row speaks of, in a market that it rules."""
     out = np.zeros(len(taken.ids), dtype=bool)
-    piles = [(taken.sound, taken.sound_at)]
+    kinds = [(taken.sound, taken.sound_at)]
     if taken.others:
-        others = pile_of(list(taken.others.values()), screen.today)
-        piles.append((others, np.array(list(taken.others), dtype=int)))
+        others = recipes_of(list(taken.others.values()), screen.today)
+        kinds.append((others, np.array(list(taken.others), dtype=int)))
     rows = screen.composer.opener.ingredients
-    for pile, at in piles:
-        hit = np.array([_speaks(change, m.parts, rows) for m in pile.materials], dtype=bool)
-        lines = hit[pile.line_material] if len(hit) else np.zeros(0, dtype=bool)
-        here = np.bincount(pile.line_formula, lines, pile.count) > 0
+    for recipes, at in kinds:
+        hit = np.array([_speaks(change, m.parts, rows) for m in recipes.materials], dtype=bool)
+        lines = hit[recipes.line_material] if len(hit) else np.zeros(0, dtype=bool)
+        here = np.bincount(recipes.line_formula, lines, recipes.count) > 0
         if change.table in ("product_ph", "growth_limits"):
-            here = np.ones(pile.count, dtype=bool)
-        out[at] = here & _sold_in(pile, change)
+            here = np.ones(recipes.count, dtype=bool)
+        out[at] = here & _sold_in(recipes, change)
     return out
 
 
@@ -360,10 +360,11 @@ def _speaks(change: Change, parts: Iterable[Any], rows: Any) -> bool:
     return False
 
 
-def _sold_in(pile: Pile, change: Change) -> Bools:
+def _sold_in(recipes: Recipes, change: Change) -> Bools:
     if change.market is None:
-        return np.ones(pile.count, dtype=bool)
-    return np.array([change.market in p.markets for p in pile.profiles], dtype=bool)[pile.profile]
+        return np.ones(recipes.count, dtype=bool)
+    sold = np.array([change.market in p.markets for p in recipes.profiles], dtype=bool)
+    return sold[recipes.profile]
 
 
 def _brought(taken: Taken, formula: int, change: Change, parts: frozenset[str]) -> bool:

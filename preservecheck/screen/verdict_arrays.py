@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case, Ints
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.inputs import Ints
 from preservecheck.checks import CHECKS
-from preservecheck.checks.base import Check, pressing
+from preservecheck.checks.base import Check, most_critical
 from preservecheck.verdict import ABSENT, Codes, Floats, fold
 
 
@@ -32,7 +33,7 @@ class Judged:
         return np.asarray(self.codes.argmax(axis=-1))
 
 
-def judged(case: Case, checks: tuple[Check, ...] = CHECKS) -> Judged:
+def judged(case: FormulaArrays, checks: tuple[Check, ...] = CHECKS) -> Judged:
     """All checks on all formulas of a case: the same compute and judge as a review."""
     n = len(case.ph)
     shape = (n, len(checks))
@@ -45,7 +46,7 @@ def judged(case: Case, checks: tuple[Check, ...] = CHECKS) -> Judged:
         each = np.broadcast_to(each, (n, each.shape[-1]))
         if not each.shape[-1]:
             continue
-        j = pressing(figures, each)
+        j = most_critical(figures, each)
         codes[:, at], subject[:, at] = each[rows, j], j
         value[:, at] = _taken(figures[check.KEY.name], j, n)
         if check.KEY.tolerance is not None:

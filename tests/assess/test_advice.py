@@ -164,7 +164,7 @@ class TestCautions:
         found = cautions(PLAIN, package="jar", use="leave-on", type="styling")
         general = [
             c.text
-            for c in case_of(make_formula(**PLAIN)).context.tables.cautions
+            for c in case_of(make_formula(**PLAIN)).reference.tables.cautions
             if "always" in c.when
         ]
         places = [text in general for text in found]

@@ -85,7 +85,7 @@ FLOOR = """async (times) => {
 }"""
 
 
-def told(name: str, taken: list[float], floor: float) -> None:
+def user_errors(name: str, taken: list[float], floor: float) -> None:
     """Print the median, the 95th percentile and the ratio to the floor."""
     late = statistics.quantiles(taken, n=20)[-1]
     middle = statistics.median(taken)
@@ -120,7 +120,7 @@ def main() -> None:
             page.wait_for_timeout(1000)
             floor = page.evaluate(FLOOR, KEYS)
             middle = statistics.median(floor)
-            told("floor: the form posted to /there", floor, middle)
+            user_errors("floor: the form posted to /there", floor, middle)
             page.evaluate(WATCH)
             for field in ("#phase-0-line-1-amount", "#measured-ph"):
                 page.evaluate("window.taken = []")
@@ -131,7 +131,7 @@ def main() -> None:
                     page.keyboard.press("Backspace" if i % 2 else "5")
                     page.wait_for_function("n => window.taken.length > n", arg=before)
                     page.wait_for_timeout(BETWEEN_MS)
-                told(f"key in {field}", page.evaluate("window.taken"), middle)
+                user_errors(f"key in {field}", page.evaluate("window.taken"), middle)
             browser.close()
     finally:
         program.kill()

@@ -28,7 +28,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np  # noqa: E402
 import pandas as pd  # noqa: E402
 
-from preservecheck.arrays.formulas import Pile  # noqa: E402
+from preservecheck.arrays.recipes import Recipes  # noqa: E402
 from preservecheck.reference.load import load_tables  # noqa: E402
 from preservecheck.screen.frame import Screen, frame_of, systems_of  # noqa: E402
 from preservecheck.screen.run import Job, Run  # noqa: E402
@@ -99,7 +99,7 @@ def line(text: str, value: str) -> None:
     print(f"{text:<58} {value:>20}", flush=True)
 
 
-def arrays_of(found: Pile) -> list[np.ndarray[Any, Any]]:
+def arrays_of(found: Recipes) -> list[np.ndarray[Any, Any]]:
     """The arrays that a pile is made of."""
     return [v for v in vars(found).values() if isinstance(v, np.ndarray) and v.dtype != object]
 
@@ -234,7 +234,7 @@ def engine(shelf: Shelf, formulas: int, against: list[str]) -> None:
     import dask
     import dask.dataframe as dd
 
-    from preservecheck.screen import screen_frame
+    from preservecheck.screen.frame import screen_frame
 
     frame = pd.concat(
         [a.merge(b, on="formula") for a, b in shelf.tiles(formulas)], ignore_index=True

@@ -332,7 +332,7 @@ def test_formula_without_a_name_is_offered_again(maker, program):
     """A tab that was closed loses nothing."""
     page = maker()
     page.locator("#phase-0-line-1-ingredient").fill("Panthenol")
-    again = page.context.new_page()
+    again = page.reference.new_page()
     page.close()
     again.goto(program.origin)
     again.get_by_role("button", name="Go on with the formula without a name").click()
@@ -357,7 +357,7 @@ def test_two_tabs_do_not_disturb_each_other(maker, program):
     its own way."""
     one = maker()
     example(one)
-    other = one.context.new_page()
+    other = one.reference.new_page()
     other.goto(program.origin)
     expect(other.locator("#product-name")).to_have_value("")
     expect(other.get_by_role("button", name=f"Go on with {STARTER}")).to_be_visible()
@@ -367,7 +367,7 @@ def test_two_tabs_do_not_disturb_each_other(maker, program):
         page.reload()
         expect(page.locator("#product-name")).to_have_value(name)
 
-    with one.context.expect_page() as opened:
+    with one.reference.expect_page() as opened:
         one.evaluate(
             "window.open('/')"
         )  # as "duplicate tab" does, it takes the tab's storage along

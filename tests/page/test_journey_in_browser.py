@@ -74,7 +74,7 @@ def picked_name(system):
     return system_name(SYSTEMS[system])
 
 
-def put(page, system):
+def write_output(page, system):
     """Put a system of the ranking into the formula."""
     page.locator(f"#system-{system}").get_by_role("button", name="Put it into the formula").click()
     expect(page.locator("select[name$=-preservative]")).to_have_value(system)
@@ -96,7 +96,7 @@ def picked(page):
     ids = rows.evaluate_all("rows => rows.map((r) => r.id.slice('system-'.length))")
     other = next(i for i in ids if i != FIRST and SYSTEMS[i].preferred_add_below_c)
     dose = page.locator(f"#system-{other} td.dose").inner_text()
-    put(page, other)
+    write_output(page, other)
     note = page.locator("#picked")
     expect(note).to_be_focused()
     expect(note).to_contain_text(picked_name(other))
@@ -107,7 +107,7 @@ def picked(page):
     expect(note).to_have_count(0)
     view(page, "Which one?")
     ranked(page)
-    put(page, other)
+    write_output(page, other)
     return other, percent
 
 
@@ -135,14 +135,14 @@ def cooled(page, system):
     expect(page.locator("#cool-result svg")).to_be_visible()
 
 
-def printed(page, which, told):
+def printed(page, which, user_errors):
     """A paper opened to print says all this, and nothing serious is wrong with its page."""
-    with page.context.expect_page() as opened:
+    with page.reference.expect_page() as opened:
         page.locator(f"[formaction='/bench/{which}']").click()
     paper = opened.value
     paper.wait_for_load_state()
     text = paper.locator("body").inner_text()
-    for words in told:
+    for words in user_errors:
         assert words in text, words
     assert violations(paper) == []
     paper.close()
@@ -228,7 +228,7 @@ def test_two_tabs_with_two_products(maker, program):
     """Each has its own ranking, its own readings and its own papers."""
     one = maker()
     formula_from_scratch(one, "The first", "4.6")
-    two = one.context.new_page()
+    two = one.reference.new_page()
     two.goto(program.link)
     formula_from_scratch(two, "The second", "8")
     for page, fits in ((one, True), (two, False)):
@@ -252,7 +252,7 @@ def test_two_tabs_with_two_products(maker, program):
         expect(page.locator("#cool-0-temp")).to_have_value(temperature)
         expect(page.locator("#bench-formula")).to_contain_text(name)
         expect(page.locator(".reads li")).to_have_count(1)
-        with page.context.expect_page() as opened:
+        with page.reference.expect_page() as opened:
             page.locator("[formaction='/bench/record']").click()
         expect(opened.value.locator("body")).to_contain_text(name)
         opened.value.close()
@@ -275,13 +275,13 @@ def test_without_scripting(maker):
     page.get_by_role("button", name="Show these").click()
     row = page.locator("tbody.system:visible").filter(has=page.locator("button.put")).first
     system = row.get_attribute("id").removeprefix("system-")
-    put(page, system)
+    write_output(page, system)
     expect(page.locator("#picked")).to_contain_text(picked_name(system))
     view(page, "At the bench")
     page.locator("#cool-room").fill("21")
     readings(page, *READ)
     expect(page.locator(".gate-said").first).to_contain_text("once the thermometer shows")
-    with page.context.expect_page() as opened:
+    with page.reference.expect_page() as opened:
         page.locator("[formaction='/bench/sheet']").click()
     expect(opened.value.locator("body")).to_contain_text(name)
     opened.value.close()

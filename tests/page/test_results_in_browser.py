@@ -19,7 +19,7 @@ LAST = ("500000", "50000", "50000", "50000")
 
 def paste(page, field, text):
     """Put a text on the clipboard and press the keys that paste it."""
-    page.context.grant_permissions(["clipboard-read", "clipboard-write"])
+    page.reference.grant_permissions(["clipboard-read", "clipboard-write"])
     page.evaluate("text => navigator.clipboard.writeText(text)", text)
     page.locator(field).focus()
     page.keyboard.press("Control+V")
@@ -51,7 +51,7 @@ def test_counts_are_pasted_judged_and_kept(maker, program):
         page.locator("#counts-result").get_by_role("button", name="Save as .json").click()
     assert json.loads(saving.value.path().read_text(encoding="utf-8"))["verdict"] == "A"
     # another tab has nothing of it
-    other = page.context.new_page()
+    other = page.reference.new_page()
     other.goto(program.origin + "/after")
     expect(other.locator("#counts-result .blank-sheet")).to_be_visible()
     expect(other.locator("#after-counts")).to_have_value("")

@@ -324,11 +324,11 @@ def test_put_in_is_the_formula_that_choose_judged(source):
         assert after.measured == formula.measured
         assert after.product.scale_step_g == formula.product.scale_step_g
         facts = {"measured": option.formula.measured, "product": option.formula.product}
-        told = (
+        user_errors = (
             formula.measured != facts["measured"]
             or formula.product.scale_step_g != facts["product"].scale_step_g
         )
-        assert bool(picked.todo) is told, option.id
+        assert bool(picked.todo) is user_errors, option.id
     assert pairs_of(draft) == before
 
 
@@ -430,13 +430,15 @@ def test_put_and_undo_without_scripting(client):
 
 def test_put_for_a_script(client):
     """A script gets the fields, to keep them, and the note."""
-    told = client.post("/which/put", data=fields(do="put phenoxyethanol"), headers=PIECE).json()
-    draft = draft_of([tuple(pair) for pair in told["pairs"]])
+    user_errors = client.post(
+        "/which/put", data=fields(do="put phenoxyethanol"), headers=PIECE
+    ).json()
+    draft = draft_of([tuple(pair) for pair in user_errors["pairs"]])
     assert recipe(formula_of(draft, load_tables(), TODAY)) == recipe(
         next(s.formula for s in ranked().systems if s.id == "phenoxyethanol")
     )
-    assert "Phenoxyethanol" in told["notice"]
-    assert "before-pick" not in told["notice"]
+    assert "Phenoxyethanol" in user_errors["notice"]
+    assert "before-pick" not in user_errors["notice"]
 
 
 @pytest.mark.parametrize("system", ["mci-mi", "nonsense", ""])

@@ -21,7 +21,8 @@ from preservecheck.cli.main import app
 from preservecheck.errors import PreservecheckError
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula
-from preservecheck.ranking.rank import Choice, Option, choose
+from preservecheck.ranking.rank import choose
+from preservecheck.ranking.result import Choice, Option
 from preservecheck.reference.load import load_tables, tables_root
 from preservecheck.report.choice import HEADS, cells, render_text
 from tests.helpers import TODAY, formula_of, make_formula, make_raw, toml_text
@@ -342,11 +343,11 @@ class TestPromise:
                 option.formula is not None
                 and option.formula.measured.ph != chosen(name)[0].measured.ph
             )
-            told = any(
+            user_errors = any(
                 c.startswith(("lower the pH", "raise the pH", "measure the pH"))
                 for c in option.changes
             )
-            assert told == (moved and option.outcome != "does-not-fit"), option.id
+            assert user_errors == (moved and option.outcome != "does-not-fit"), option.id
             assert (option.chance is not None) == (option.outcome != "does-not-fit"), option.id
 
     def test_as_a_file(self, name):

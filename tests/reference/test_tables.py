@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from preservecheck.arrays.tables import MICROBES
+from preservecheck.arrays.forms import MICROBES
 from preservecheck.assess.review import review
 from preservecheck.errors import TableError
 from preservecheck.reference.load import ENV, load_tables

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from preservecheck.ranking.rank import Choice, Option, Weakest
+from preservecheck.ranking.result import Choice, Option, Weakest
 from preservecheck.report import choice as report
 
 FIGURES = {

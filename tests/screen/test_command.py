@@ -19,7 +19,8 @@ from preservecheck.cli.main import app
 from preservecheck.reference.load import tables_root
 from preservecheck.reference.rows import TABLES
 from preservecheck.screen import run as screen_run
-from preservecheck.screen import screen_frame, sources
+from preservecheck.screen import sources
+from preservecheck.screen.frame import screen_frame
 from preservecheck.screen.run import Job, Run
 from preservecheck.screen.table_diff import TOUCHES
 from tests.generated import pile

@@ -14,7 +14,8 @@ import pandas as pd
 import pytest
 
 from preservecheck import load_tables
-from preservecheck.screen import LINES, PRODUCTS, screen_frame
+from preservecheck.screen.frame import screen_frame
+from preservecheck.screen.schema import LINES, PRODUCTS
 from tests.generated import pile
 
 TODAY = dt.date(2026, 11, 26)

@@ -15,8 +15,8 @@ from preservecheck.assess.review import composer_for
 from preservecheck.checks import CHECKS
 from preservecheck.formula.build import build
 from preservecheck.ranking.base import Host
-from preservecheck.ranking.candidate import Trial
-from preservecheck.screen import screen_frame
+from preservecheck.ranking.candidate import Candidate
+from preservecheck.screen.frame import screen_frame
 from preservecheck.screen.raw_lines import raw_formula
 from preservecheck.verdict import Finding
 from tests.generated import pile
@@ -71,11 +71,11 @@ def candidates(check, findings):
     mine = [f for f in findings if code(f) == worst]
     if check.ID in PRESSES:
         try:
-            pressure = [PRESSES[check.ID](f) for f in mine]
-            hardest = max(pressure)
+            criticality = [PRESSES[check.ID](f) for f in mine]
+            hardest = max(criticality)
             return [
                 f
-                for f, p in zip(mine, pressure, strict=True)
+                for f, p in zip(mine, criticality, strict=True)
                 if math.isclose(p, hardest, rel_tol=1e-9)
             ]
         except TypeError:  # a figure is not known: any of them may stand
@@ -155,7 +155,9 @@ def test_every_system_in_a_thousand_formulas(tables):
         if row["note"]:
             assert (row["verdict"], row["limiting_check"]) == ("warn", "dose")
             continue
-        trial = Trial(by_id[row["system"]], row["percent"])
-        compare(row, review(Host(formula, tables, TODAY).formula_with(trial), tables, today=TODAY))
+        candidate = Candidate(by_id[row["system"]], row["percent"])
+        compare(
+            row, review(Host(formula, tables, TODAY).formula_with(candidate), tables, today=TODAY)
+        )
         compared[row["system"]] += 1
     assert [s for s, n in compared.items() if n < 10] == ["low-water-activity-high-glycol"]

@@ -340,15 +340,17 @@ def _wanted(pairs: Pairs) -> dict[str, float]:
 
 def _plots(desk: Desk, report: Report, prefix: str, names: tuple[str, ...]) -> list[dict[str, str]]:
     """Some of the report's plots, for a page without written-in styles."""
-    from preservecheck.arrays.formulas import cases
-    from preservecheck.assess.review import composer_for, context_for
+    from preservecheck.arrays.formulas import formula_arrays
+    from preservecheck.assess.review import composer_for, table_arrays_for
     from preservecheck.report.plots import batch as plots_batch
     from preservecheck.report.plots import review as plots
 
     if not names or report.formula is None:
         return []
-    case = cases(
-        [composer_for(desk.tables).compose(report.formula)], context_for(desk.tables), report.date
+    case = formula_arrays(
+        [composer_for(desk.tables).compose(report.formula)],
+        table_arrays_for(desk.tables),
+        report.date,
     )
     draw: dict[str, Any] = {
         "ph": lambda: plots.against_ph(case, prefix),

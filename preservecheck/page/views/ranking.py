@@ -24,7 +24,8 @@ from preservecheck.page.ranking import (
     wishes_of,
 )
 from preservecheck.page.views.formula import questions, whole_page
-from preservecheck.ranking.rank import Choice, choose
+from preservecheck.ranking.rank import choose
+from preservecheck.ranking.result import Choice
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -95,7 +95,7 @@ def _opened(
     after = after_of(pairs)
     piece = _wants_piece(request)
     try:
-        after.put(part, text_of_file(*(files[0] if files else ("", b""))))
+        after.write_output(part, text_of_file(*(files[0] if files else ("", b""))))
     except ReadingsError as error:
         faults = tuple(Fault(f.text, None) for f in faults_of(error.messages, part))
         return _page(
@@ -148,12 +148,12 @@ def _page(
 ) -> Response:
     draft = draft_of(pairs)
     formula, wrong = _formula(desk, draft)
-    told = {
+    user_errors = {
         part: (instead or {}).get(part)
         or (
             after_found.Told()
             if only not in (None, part)
-            else after_found.told(part, after, formula, desk.tables, desk.today)
+            else after_found.user_errors(part, after, formula, desk.tables, desk.today)
         )
         for part in PARTS
     }
@@ -168,7 +168,7 @@ def _page(
         formula=formula,
         wrong=wrong,
         untouched=is_untouched(draft),
-        told=told,
+        user_errors=user_errors,
         fields=FIELDS,
         standards=STANDARDS,
         counts_columns=COUNTS_COLUMNS,

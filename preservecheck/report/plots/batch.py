@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
+from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.checks import heat_limit
 from preservecheck.report.plots import style as d
 from preservecheck.report.plots.style import Plot, drawn_plot
@@ -27,7 +27,7 @@ Row = tuple[str, str, float, float, float]  # kind, subject, lower limit, amount
 # ---- temperature course --------------------------------------------------------------------------
 
 
-def temperatures(case: Case, prefix: str = "") -> Plot | None:
+def temperatures(case: FormulaArrays, prefix: str = "") -> Plot | None:
     """Temperature of the batch step by step, the heat limit of each preservative and the moment it
     goes in."""
     composition = case.compositions[0]
@@ -130,7 +130,7 @@ def _course(
     return [*corners, (len(levels) + 0.25, ROOM_C)], where
 
 
-def _heat_limits(case: Case) -> list[tuple[str, float]]:
+def _heat_limits(case: FormulaArrays) -> list[tuple[str, float]]:
     """Heat limit of each preservative, part by part, by name."""
     figures = heat_limit.compute(case)
     codes = np.atleast_2d(heat_limit.judge(figures))[0]
@@ -143,7 +143,7 @@ def _heat_limits(case: Case) -> list[tuple[str, float]]:
     return list(found.items())
 
 
-def _course_words(case: Case, limits: Sequence[tuple[str, float]]) -> Iterable[str]:
+def _course_words(case: FormulaArrays, limits: Sequence[tuple[str, float]]) -> Iterable[str]:
     composition = case.compositions[0]
     for phase in composition.formula.phases:
         said = []
@@ -171,7 +171,7 @@ def _course_words(case: Case, limits: Sequence[tuple[str, float]]) -> Iterable[s
 # ---- dose ----------------------------------------------------------------------------------------
 
 
-def doses(case: Case, findings: Sequence[Finding], prefix: str = "") -> Plot | None:
+def doses(case: FormulaArrays, findings: Sequence[Finding], prefix: str = "") -> Plot | None:
     """Amounts between their limits, each as per cent of its upper limit."""
     rows = [r for r in map(_dose_row, findings) if r is not None]
     rows = [r for r in rows if r[0] == "dose"] + sorted(

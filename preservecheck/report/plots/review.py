@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from preservecheck.arrays.formulas import Case
-from preservecheck.arrays.tables import ACID, BASE, MICROBES
+from preservecheck.arrays.forms import ACID, BASE, MICROBES
+from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.assess.uncertainty import drawn
 from preservecheck.checks import free_active, product_ph
 from preservecheck.report.plots import style as d
@@ -37,7 +37,9 @@ class _Range(NamedTuple):
     said: str
 
 
-def plots_of(case: Case, findings: Sequence[Finding], *, prefix: str = "") -> tuple[Plot, ...]:
+def plots_of(
+    case: FormulaArrays, findings: Sequence[Finding], *, prefix: str = ""
+) -> tuple[Plot, ...]:
     """The plots that a formula has something to show on.
 
     Parameters
@@ -61,10 +63,10 @@ def plots_of(case: Case, findings: Sequence[Finding], *, prefix: str = "") -> tu
 # ---- active share and free active against pH -----------------------------------------------------
 
 
-def against_ph(case: Case, prefix: str = "") -> Plot | None:
+def against_ph(case: FormulaArrays, prefix: str = "") -> Plot | None:
     """Working share and free amount of each active over pH, the measured band and the effective
     ranges."""
-    c = case.context
+    c = case.reference
     present = [f for f in range(len(c.forms)) if case.acting_pct[0, f] > 0]
     if not present:
         return None
@@ -124,9 +126,9 @@ def against_ph(case: Case, prefix: str = "") -> Plot | None:
     )
 
 
-def _ranges(case: Case) -> list[_Range]:
+def _ranges(case: FormulaArrays) -> list[_Range]:
     """Effective pH range of each system."""
-    c = case.context
+    c = case.reference
     found = (
         (c.systems[int(i)].id, c.systems[int(i)].ph_min, c.systems[int(i)].ph_max)
         for i in case.system[0]
@@ -139,7 +141,7 @@ def _ranges(case: Case) -> list[_Range]:
     ]
 
 
-def _suitable(case: Case) -> list[_Range]:
+def _suitable(case: FormulaArrays) -> list[_Range]:
     """The pH that the product should have, as its check has it."""
     figures = product_ph.compute(case)
     low, high = (float(figures[name][0, 0]) for name in ("ph_min", "ph_max"))
@@ -193,7 +195,7 @@ def _range_bars(axes: Axes, ranges: Sequence[_Range]) -> None:
 
 
 def _ph_words(
-    case: Case,
+    case: FormulaArrays,
     present: Sequence[int],
     grid: Floats,
     share: dict[int, Floats],
@@ -210,8 +212,8 @@ def _ph_words(
     yield from (r.said for r in ranges)
     wanted = [p for p in (3, 4, 5, 6, 7, 8) if grid[0] <= p <= grid[-1]]
     for f in present:
-        name = case.context.forms[f]
-        if case.context.form_kind[f] not in (ACID, BASE):
+        name = case.reference.forms[f]
+        if case.reference.form_kind[f] not in (ACID, BASE):
             some = float(np.nanmean(free[f]))
             yield f"{name}: all of it in its working form at any pH; {number(some)} % w/v is free."
             continue
@@ -226,7 +228,7 @@ def _ph_words(
 # ---- sum of ratios -------------------------------------------------------------------------------
 
 
-def microbes(case: Case, prefix: str = "") -> Plot | None:
+def microbes(case: FormulaArrays, prefix: str = "") -> Plot | None:
     """Sum of the ratios for each microbe with the band of 95 in 100 draws."""
     sums = free_active.compute(case)
     total = sums["sum_of_ratios"][0]
