@@ -1,18 +1,170 @@
-"""What can go wrong with what a user gives us. Only ``cli`` and ``page`` catch these."""
+"""What can be wrong with what a user gives us, as data. Only ``cli`` and ``page`` catch these.
+
+A fault says where it is, what was found and what is allowed. What helps further is named by a
+``Hint``, which each front end words for its own user.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import dataclasses
+from collections.abc import Iterable, Mapping
+from dataclasses import KW_ONLY, dataclass
+from enum import StrEnum, auto
+from types import MappingProxyType
+
+_NO_WORDS: Mapping[Hint, str] = MappingProxyType({})
+
+
+class Hint(StrEnum):
+    """What helps the user further."""
+
+    # formula files
+    FORMULA_EXAMPLE = auto()  # where to get a formula to start from
+    LIST_SYSTEMS = auto()  # where all preservative systems are listed
+    MARKETS_LIST = auto()  # how several markets are written
+    PHASE_TABLE = auto()  # how a phase begins
+    PHASE_LINES = auto()  # how the lines of a phase are written
+    LINE_NAME = auto()  # how a line names an ingredient or a preservative
+    REST_LINE = auto()  # how the line that fills up is marked
+    QUOTES = auto()  # text stands in quotation marks
+    NO_QUOTES = auto()  # numbers stand without quotation marks
+    BLEND_PARTS = auto()  # how a blend is written
+    SYSTEM_LINE = auto()  # how a preservative system is written on a line
+    SYSTEM_IN_SHEET = auto()
+    NEW_INGREDIENT = auto()  # how an unknown ingredient is described
+    NEW_INGREDIENT_IN_SHEET = auto()
+    NEW_INGREDIENT_IN_TABLE = auto()
+    OVERWRITE = auto()
+    # tables
+    TABLES_FOLDER = auto()
+    LIST_TABLE = auto()  # where the rows of a table are listed
+    # choices of a ranking or a screen
+    RANK_SYSTEMS = auto()  # what ranks the systems for a formula
+    MARKETS = auto()
+    EXCLUDE = auto()  # substances that no system may contain
+    SCREEN_SYSTEMS = auto()
+    COMPARE_TABLES = auto()
+    PRODUCTS = auto()
+    RESUME = auto()
+    START_ANEW = auto()
+    FEWER_JOBS = auto()
+    PARQUET = auto()
+    # bench
+    FORMULA = auto()
+    BATCH = auto()  # the size of the batch
+    ROOM = auto()  # the temperature of the room
+    START = auto()  # the clock time of the first reading
+    ADDED = auto()  # the time of an addition
+    TARGET = auto()  # the pH to reach
+    TITRATION = auto()
+    ADJUST_PH = auto()  # what works out the amount of acid or base
+    # evidence
+    STANDARD = auto()  # the standard of a challenge test
+    RESULT_FILE = auto()  # what writes the results of a test
+    KEEP = auto()  # what keeps a result with its formula
+    RECORD = auto()  # what writes a decision record
+    RESULTS = auto()  # how results enter a record
+    VERIFY = auto()
+    # what is printed
+    EXPLAIN = auto()  # where the rule of a check is printed
+    EXPLAIN_RANKING = auto()
+    REVIEW = auto()
+    WRITE_ALL = auto()
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing that is wrong.
+
+    Parameters
+    ----------
+    found
+        What is wrong, such as ``is missing``; empty where the value alone says it.
+    allowed
+        What is allowed, or what to do.
+    where
+        The file, as the user named it.
+    path
+        Place in what was read, such as ``("phase", 0, "items", 2, "percent")``.
+    place
+        The same in words, without the field: ``phase "heated", line 3 (Glycerin)``.
+    name
+        The field, as the file calls it: ``percent``.
+    value
+        What is in it, as ``shown`` prints it.
+    hint
+        What helps further.
+    paste
+        A block that the user can paste into the file.
+    """
+
+    found: str
+    allowed: str = ""
+    _: KW_ONLY
+    where: str = ""
+    path: tuple[str | int, ...] = ()
+    place: str = ""
+    name: str = ""
+    value: str = ""
+    hint: Hint | None = None
+    paste: str = ""
+
+    def text(self, hints: Mapping[Hint, str] = _NO_WORDS) -> str:
+        """The fault in words.
+
+        Parameters
+        ----------
+        hints
+            The hints in the words of a front end; none for the bare fault.
+
+        Examples
+        --------
+        >>> Fault("", "give a number from 0 to 100", place="line 3", name="percent",
+        ...       value="200").text()
+        'line 3: percent is 200; give a number from 0 to 100'
+        """
+        if self.value and self.found:
+            clause = ": ".join(filter(None, (self.name, f"{self.value} {self.found}")))
+        else:
+            clause = " ".join(
+                filter(None, (self.name, f"is {self.value}" if self.value else self.found))
+            )
+        text = ": ".join(filter(None, (self.where, self.place, clause)))
+        text += f"; {self.allowed}" if self.allowed else ""
+        help_text = hints.get(self.hint, "") if self.hint is not None else ""
+        if help_text and self.allowed:
+            text += f". {help_text[0].upper()}{help_text[1:]}"
+        elif help_text:
+            text += f"; {help_text}"
+        return f"{text}\n\n{self.paste}" if self.paste and help_text else text
+
+    def within(
+        self, *, where: str = "", place: str = "", path: tuple[str | int, ...] = ()
+    ) -> Fault:
+        """The same fault as part of something larger; what it says of its own place stays."""
+        return dataclasses.replace(
+            self,
+            where=self.where or where,
+            place=": ".join(filter(None, (place, self.place))),
+            path=(*path, *self.path),
+        )
 
 
 class PreservecheckError(Exception):
-    """A fault in the user's input; carries every message found, not the first alone."""
+    """Faults in the user's input: all that were found, not the first alone."""
 
-    def __init__(self, messages: str | Iterable[str]) -> None:
-        self.messages: tuple[str, ...] = (
-            (messages,) if isinstance(messages, str) else tuple(messages)
-        )
+    def __init__(self, faults: Fault | str | Iterable[Fault | str]) -> None:
+        given = (faults,) if isinstance(faults, (Fault, str)) else faults
+        self.faults = tuple(f if isinstance(f, Fault) else Fault(f) for f in given)
         super().__init__("\n".join(self.messages))
+
+    def __reduce__(self) -> tuple[type[PreservecheckError], tuple[tuple[Fault, ...]]]:
+        return type(self), (self.faults,)
+
+    @property
+    def messages(self) -> tuple[str, ...]:
+        """Each fault in words, without hints."""
+        return tuple(fault.text() for fault in self.faults)
 
 
 class FormulaError(PreservecheckError):

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
+    from preservecheck.errors import Fault
     from preservecheck.reference.load import Tables
 
 # exit statuses of every command that judges
@@ -51,7 +52,7 @@ def user_errors() -> Iterator[None]:
     try:
         yield
     except PreservecheckError as error:
-        print_errors(error.messages)
+        print_errors(error.faults)
         raise typer.Exit(UNREADABLE) from None
 
 
@@ -80,9 +81,11 @@ def width() -> int:
     return min(shutil.get_terminal_size((FILE_WIDTH, 24)).columns, WIDEST)
 
 
-def print_errors(messages: Iterable[str]) -> None:
-    """Each message once on standard error; some end in a block to paste, on lines of its own."""
-    for message in dict.fromkeys(messages):
+def print_errors(faults: Iterable[Fault]) -> None:
+    """Each fault once on standard error; some end in a block to paste, on lines of its own."""
+    from preservecheck.cli.hints import HINTS
+
+    for message in dict.fromkeys(fault.text(HINTS) for fault in faults):
         typer.echo("".join(c if c.isprintable() or c == "\n" else "?" for c in message), err=True)
 
 

@@ -29,6 +29,7 @@ from preservecheck.cli.common import (
 
 if TYPE_CHECKING:
     from preservecheck.assess.review import Report
+    from preservecheck.errors import Fault
     from preservecheck.ranking.result import Choice
     from preservecheck.reference.load import Tables
 
@@ -109,7 +110,7 @@ def review(
     """
     with user_errors():
         reports, faults = _reviewed(formulas, load(tables))
-        print_errors(m for messages in faults.values() for m in messages)
+        print_errors(fault for of_file in faults.values() for fault in of_file)
         if reports:
             unread = [str(f) for f in faults]
             write_output(
@@ -281,7 +282,7 @@ def tables_validate(context: typer.Context, tables: TablesOption = None) -> None
 
 def _reviewed(
     files: Iterable[Path], tables: Tables
-) -> tuple[list[Report], dict[Path, tuple[str, ...]]]:
+) -> tuple[list[Report], dict[Path, tuple[Fault, ...]]]:
     """Reports of the files that can be read, and the faults of the others."""
     # one formula needs no worker threads, and starting them costs a tenth of the time
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -289,12 +290,12 @@ def _reviewed(
     from preservecheck.errors import FormulaError, UnitError
 
     reports: list[Report] = []
-    faults: dict[Path, tuple[str, ...]] = {}
+    faults: dict[Path, tuple[Fault, ...]] = {}
     for file in files:
         try:
             reports.append(judged(file, tables))
         except (FormulaError, UnitError) as error:
-            faults[file] = error.messages
+            faults[file] = error.faults
     return reports, faults
 
 

@@ -18,7 +18,6 @@ from preservecheck.cli.common import (
     NOT_ALL_PASS,
     UNREADABLE,
     TablesOption,
-    print_errors,
     user_errors,
     width,
     write_output,
@@ -181,11 +180,10 @@ def _done(run: Run, form: PileFormat, output: Path | None, *, resume: bool) -> S
         _written(run, form, output, summary)
     except KeyboardInterrupt:
         if output is not None:
-            print_errors(
-                [
-                    f"Stopped. Nothing was written to {output}; the same command with --resume "
-                    "goes on."
-                ]
+            typer.echo(
+                f"Stopped. Nothing was written to {output}; the same command with --resume goes "
+                "on.",
+                err=True,
             )
         raise typer.Exit(130) from None
     finally:

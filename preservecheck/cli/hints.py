@@ -1,0 +1,19 @@
+"""What helps, worded for the command line."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from preservecheck.errors import Hint
+
+HINTS: Mapping[Hint, str] = {
+    Hint.FORMULA_EXAMPLE: "'preservecheck new' writes an example",
+    Hint.LIST_SYSTEMS: "'preservecheck tables list systems' shows them all",
+    Hint.RANK_SYSTEMS: "'preservecheck choose' ranks the preservative systems for a formula",
+    Hint.ADJUST_PH: "'preservecheck adjust' works out the amount of acid or base",
+    Hint.ROOM: "give the temperature of the room with --room",
+    Hint.BATCH: 'give the size of the batch with --batch "500 g"',
+    Hint.FORMULA: "give the formula with --formula",
+    Hint.ADDED: "give the time of the addition with --added to have it judged by the readings",
+    Hint.TARGET: "say with --target which pH to reach",
+}
