@@ -67,13 +67,14 @@ class Free(Phases):
     def oil_term(self) -> Floats:
         """K phi of each acting form, summed over the oils that are there; unknown where one of them
         is. [-] (..., F)"""
-        return _taken_up(self.oil_ratio, self.k_oil)
+        return free_active.taken_up(self.oil_ratio, self.k_oil)
 
     @cached_property
     def bound_ratio(self) -> Floats:
         """Total over free in the water by the binders there are; unknown uptake is not counted. [-]
         (..., F)"""
-        return 1 + _taken_up(self.binder_pct, np.where(np.isnan(self.k_bind), 0.0, self.k_bind))
+        known = np.where(np.isnan(self.k_bind), 0.0, self.k_bind)
+        return 1 + free_active.taken_up(self.binder_pct, known)
 
     @cached_property
     def _free(self) -> dict[int, Floats]:
@@ -132,14 +133,3 @@ def _stacked(columns: list[Floats], shape: tuple[int, ...]) -> Floats:
         if columns
         else np.zeros((*full, 0))
     )
-
-
-def _taken_up(there: Floats, constants: Floats) -> Floats:
-    """Sum over classes of how much is there times its constant, class by class. (..., F)"""
-    out = np.zeros(np.broadcast_shapes((*there.shape[:-1], 1), constants.shape[:-1]))
-    for i in range(there.shape[-1]):
-        if there[..., i].any():
-            out = out + np.where(
-                there[..., i, None] > 0, there[..., i, None] * constants[..., i], 0.0
-            )
-    return out

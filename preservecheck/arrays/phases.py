@@ -91,36 +91,14 @@ class Phases(Readings):
         """Estimated water activity and the half-width of its 95 % band. [-] (...,) each"""
         c = self.reference
         per_kg = 1000 / np.where(self.water_pct > 0, self.water_pct, np.nan)[..., None]
-        neutral = weighed_sum(self.amount, c.norrish) * per_kg
-        salts = weighed_sum(self.amount, c.salts) * per_kg
-        other = weighed_sum(self.amount, c.osmol) * per_kg[..., 0]
-        k, k3 = (
-            c.solute_column(c.norrish_rows, "k_norrish"),
-            c.solute_column(c.norrish_rows, "k3_norrish"),
+        estimate = water_activity.water_activity(
+            weighed_sum(self.amount, c.norrish) * per_kg,
+            c.norrish_constants,
+            weighed_sum(self.amount, c.salts) * per_kg,
+            c.pitzer_constants,
+            weighed_sum(self.amount, c.osmol) * per_kg[..., 0],
         )
-        columns = {
-            n: c.solute_column(c.salt_rows, n)
-            for n in (
-                "z_plus",
-                "z_minus",
-                "nu_plus",
-                "nu_minus",
-                "beta0",
-                "beta1",
-                "beta2",
-                "c_phi",
-            )
-        }
-        columns |= {
-            n: c.solute_column(c.salt_rows, n, m)
-            for n, m in (("alpha1", 2.0), ("alpha2", 12.0), ("valid_max_molality", np.inf))
-        }
-        limit = c.solute_column(c.norrish_rows, "valid_max_mole_fraction", 1.0)
-        ln_salts, outside = water_activity.electrolytes_pooled(salts, **columns)
-        ln_neutral = water_activity.norrish_pooled(neutral, k, k3)
-        beyond = water_activity.beyond_mole_fraction(neutral, limit)
-        aw = np.exp(ln_neutral + ln_salts + water_activity.ideal_ln_aw(other))
-        return aw, water_activity.estimate_error(aw, outside | beyond)
+        return estimate.aw, water_activity.estimate_error(*estimate)
 
     @cached_property
     def aw(self) -> tuple[Floats, Floats, Bools]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from preservecheck.arrays.substances import Substances
 from preservecheck.chemistry.summation import weighed_sum
+from preservecheck.chemistry.water_activity import Norrish, Pitzer
 from preservecheck.reference.rows_measured import Solute
 from preservecheck.verdict import Floats
 
@@ -82,11 +83,17 @@ class Solutes(Substances):
         """Mol of each salt per gram of substance. [mol/g] (K, E)"""
         return self._solute_matrix(self.salt_rows)
 
-    def solute_column(self, rows: Sequence[Solute], name: str, missing: float = 0.0) -> Floats:
-        """One column of solute rows as a vector."""
-        return np.array(
-            [v if (v := getattr(s, name)) is not None else missing for s in rows], dtype=float
-        )
+    @cached_property
+    def norrish_constants(self) -> Norrish:
+        """Constants of the uncharged solutes; without a constant ideal, at any amount. (N,) each"""
+        columns = ("k_norrish", 0.0), ("k3_norrish", 0.0), ("valid_max_mole_fraction", 1.0)
+        return Norrish(*(_column(self.norrish_rows, *c) for c in columns))
+
+    @cached_property
+    def pitzer_constants(self) -> Pitzer:
+        """Constants of the salts. (E,) each"""
+        missing = {"alpha1": 2.0, "alpha2": 12.0, "valid_max_molality": np.inf}
+        return Pitzer(*(_column(self.salt_rows, n, missing.get(n, 0.0)) for n in Pitzer._fields))
 
     @cached_property
     def osmol(self) -> Floats:
@@ -131,8 +138,7 @@ class Solutes(Substances):
         with the micelle.
         """
         out = np.zeros(len(self.names))
-        z_plus, z_minus = (self.solute_column(self.salt_rows, c) for c in ("z_plus", "z_minus"))
-        nu_plus, nu_minus = (self.solute_column(self.salt_rows, c) for c in ("nu_plus", "nu_minus"))
+        z_plus, z_minus, nu_plus, nu_minus = (np.asarray(c) for c in self.pitzer_constants[:4])
         out += weighed_sum(self.salts, 0.5 * (nu_plus * z_plus**2 + nu_minus * z_minus**2))
         for i, name in enumerate(self.names):
             row, active = self.rows.get(name), self.actives.get(name)
@@ -155,3 +161,8 @@ class Solutes(Substances):
                 z = abs(active.charge_number or 1)
                 out[i] = 0.5 * z * (z + 1) / mass
         return out
+
+
+def _column(rows: Sequence[Solute], name: str, missing: float) -> Floats:
+    """One column of solute rows."""
+    return np.array([missing if (v := getattr(s, name)) is None else v for s in rows], dtype=float)

@@ -9,7 +9,7 @@ import numpy as np
 
 from preservecheck.arrays.forms import Forms
 from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES
-from preservecheck.chemistry import free_active
+from preservecheck.chemistry import partition
 from preservecheck.reference.rows_measured import Binding, Partition
 from preservecheck.verdict import Bools, Floats
 
@@ -54,10 +54,10 @@ class Uptake(Forms):
                 if self._stays_in_water(form):
                     out[f, c] = 0.0
                 elif vegetable is not None and oil in ("ester", "fatty-alcohol"):
-                    out[f, c] = vegetable.k_oil_water * free_active.ESTER_TO_VEGETABLE[oil]
+                    out[f, c] = vegetable.k_oil_water * partition.ESTER_TO_VEGETABLE[oil]
                 else:
                     acid = self.actives[form].active_form == "undissociated acid"
-                    out[f, c] = free_active.partition_from_log_p(
+                    out[f, c] = partition.partition_from_log_p(
                         self.log_p[f], oil, phenol_or_acid=acid
                     )
         return out
@@ -136,5 +136,5 @@ class Uptake(Forms):
                     elif self._stays_in_water(form):
                         out[f, b] = 0.0
                     else:
-                        out[f, b] = free_active.binding_from_log_p(self.log_p[f])
+                        out[f, b] = partition.binding_from_log_p(self.log_p[f])
         return out

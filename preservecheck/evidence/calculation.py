@@ -18,9 +18,8 @@ from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES
 from preservecheck.assess.uncertainty import DRAWS, SEED
 from preservecheck.checks import burden
 from preservecheck.checks.free_active import ratio
-from preservecheck.chemistry.electrolytes import A_PHI_25C
-from preservecheck.chemistry.nonelectrolytes import MOLAR_MASS_WATER_KG_MOL
-from preservecheck.chemistry.pka import GAS_CONSTANT_J_MOL_K
+from preservecheck.chemistry.speciation import GAS_CONSTANT_J_MOL_K
+from preservecheck.chemistry.water_activity import A_PHI_25C, MOLAR_MASS_WATER_KG_MOL
 from preservecheck.formula.composition import Composition
 
 KINDS = {ACID: "acid", BASE: "base", CATION: "cation"}

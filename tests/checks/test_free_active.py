@@ -6,11 +6,14 @@ page, step by step.
 
 import math
 
+import numpy as np
 import pytest
 
+from preservecheck.checks.free_active import compute, sums
 from preservecheck.reference.load import load_tables
 from tests.helpers import (
     about,
+    case_of,
     four_sigma,
     make_formula,
     outcome,
@@ -27,6 +30,7 @@ ASPERGILLUS, PSEUDOMONAS, STAPHYLOCOCCUS = (
 )
 MICROBES = {ASPERGILLUS, PSEUDOMONAS, STAPHYLOCOCCUS, "Escherichia coli", "Candida albicans"}
 TABLES = load_tables()
+NAN = math.nan
 
 
 def active(inci):
@@ -194,6 +198,45 @@ def test_sums_over_actives():
     found = about(run_check(ID, {"items": half}, ph=5), PSEUDOMONAS)
     assert value(found, "sum_of_ratios") == pytest.approx(1.02, rel=1e-6)
     assert outcome(found) == "pass"
+
+
+class TestSums:
+    """The sum of free over MIC, with MICs that are made up for the purpose."""
+
+    @staticmethod
+    def case(mic):
+        """Two neutral actives, 0.1 and 0.2 % free in water, against made-up MICs, shape (2,
+        microbes)."""
+        case = case_of(make_formula({"Phenoxyethanol": 0.1, "Benzyl Alcohol": 0.2}, ph=5))
+        whole = np.full((len(case.reference.forms), 5), np.nan)
+        for name, row in zip(("Phenoxyethanol", "Benzyl Alcohol"), mic, strict=True):
+            whole[case.reference.forms.index(name)] = row
+        return case.with_(mic_percent=whole)
+
+    def test_adds(self):
+        """Two actives at half of what stops a microbe add up to one."""
+        assert sums(self.case([[0.2] * 5, [0.4] * 5]))[0] == pytest.approx([1.0] * 5)
+
+    def test_unknown_adds_nothing(self):
+        """An unknown MIC adds 0 and is said to be missing."""
+        case = self.case([[0.2, NAN, 0.2, NAN, 0.2], [0.4, 0.4, NAN, NAN, NAN]])
+        assert sums(case)[0] == pytest.approx([1.0, 0.5, 0.5, 0.0, 0.5])
+        assert compute(case)["missing"][0].tolist() == [False, True, True, True, True]
+
+    def test_no_active(self):
+        """Without any active every sum is 0."""
+        assert sums(case_of(make_formula({"Glycerin": 3}, ph=5))).tolist() == [[0.0] * 5]
+
+    def test_one_table_or_one_per_case(self):
+        """MICs drawn anew for each case give the same as a shared table, to the last digit."""
+        case = self.case([[0.2, 0.3, 0.7, 0.6, 0.5], [0.4, 0.1, 0.9, 0.8, 0.3]])
+        own = case.with_(
+            mic_percent=np.broadcast_to(case.mic_percent, (6, 5, *case.mic_percent.shape))
+        )
+        assert sums(own).shape == (6, 5, 5)
+        assert np.array_equal(sums(own)[4, 2], sums(case)[0])
+        # 0.1 / 0.7 + 0.2 / 0.9
+        assert sums(case)[0, 2] == pytest.approx(0.1 / 0.7 + 0.2 / 0.9)
 
 
 def test_carried_in_counts():

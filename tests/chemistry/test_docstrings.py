@@ -8,17 +8,11 @@ import re
 import pytest
 
 from preservecheck.chemistry import (
-    acid_forms,
-    charge,
     cooling,
     cooling_band,
     cooling_fit,
-    electrolytes,
     free_active,
-    mixture_ph,
-    nonelectrolytes,
     partition,
-    pka,
     speciation,
     titration,
     trend,
@@ -26,14 +20,8 @@ from preservecheck.chemistry import (
 )
 
 MODULES = (
-    acid_forms,
-    charge,
-    electrolytes,
     free_active,
-    mixture_ph,
-    nonelectrolytes,
     partition,
-    pka,
     speciation,
     water_activity,
     cooling,

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from preservecheck.chemistry import free_active as fa
+from preservecheck.chemistry import partition as pt
 from preservecheck.chemistry import speciation as sp
 
 NAN = float("nan")
@@ -17,30 +18,41 @@ SHARE = st.floats(1e-6, 1.0)
 RATIO = st.floats(0.0, 200.0)
 
 
+def in_water(emulsion, phi):
+    """Total of an emulsion over its water alone: C (1 + phi), Bean et al. 1965, page 18. [% w/v]"""
+    return emulsion * (1 + phi)
+
+
+def dose_for(free, k_phi, bound, fraction, ion=1.0):
+    """Dose that a balance of all compartments asks: free form, oil, binders, ion. [% w/v]"""
+    return free * (k_phi + bound + ion * (1 - fraction) / fraction)
+
+
 class TestWorkedExamples:
     """Two printed values, three of textbooks, one by hand."""
 
     def test_a_phenol_in_mineral_oil(self):
         """Phenol 0.4 %, K 0.067, equal volumes: 0.750 % (Bean et al. 1965, Table II)."""
-        total = fa.water_phase_total(0.4, 1.0)
+        total = in_water(0.4, 1.0)
         assert fa.free_undissociated(total, 0.067, 1.0, 1.0) == pytest.approx(0.750, abs=0.0005)
 
     def test_b_chlorocresol_in_peanut_oil(self):
         """Chlorocresol 4.0 %, K 116.7, equal volumes: 0.068 % (Bean et al. 1965, Table II)."""
-        total = fa.water_phase_total(4.0, 1.0)
+        total = in_water(4.0, 1.0)
         assert fa.free_undissociated(total, 116.7, 1.0, 1.0) == pytest.approx(0.068, abs=0.0005)
 
     def test_c_benzoic_acid_wanted_free(self):
-        """0.25 mg/mL undissociated needs 1.74 mg/mL, pH 4, K 5.33 (Martin's textbook, memory)."""
+        """1.74 mg/mL leaves 0.25 mg/mL undissociated, pH 4, K 5.33 (Martin's textbook, memory)."""
+        # half a unit of the last digit of the dose, 0.0005 in 0.174, is 0.00007 in 0.025
         fraction = sp.undissociated_fraction(4.0, -math.log10(6.3e-5))
-        total = fa.total_for_free(0.025, 5.33 * 1.0, 1.0, fraction)
-        assert total == pytest.approx(0.174, abs=0.0005)
+        free = fa.free_undissociated(0.174, 5.33 * 1.0, 1.0, fraction)
+        assert free == pytest.approx(0.025, abs=0.00007)
 
     @pytest.mark.parametrize(("free_share", "total"), [(0.43, 0.233), (0.22, 0.455)])
     def test_d_methylparaben_in_polysorbate(self, free_share, total):
         """0.1 % free methylparaben in 5 % polysorbate 80 by both published tables (memory)."""
-        got = fa.total_for_free(0.1, 0.0, 1.0 / free_share, 1.0)
-        assert got == pytest.approx(total, abs=0.0005)
+        got = fa.free_undissociated(total, 0.0, 1.0 / free_share, 1.0)
+        assert got == pytest.approx(0.1, abs=0.0005 * free_share)
 
     def test_e_half_of_the_dose(self):
         """0.055 % benzoic acid at its pKa: 0.0275 % (Anderson & Chow 1967, Table IV: 0.027)."""
@@ -55,8 +67,8 @@ class TestWorkedExamples:
         """0.50 % sodium benzoate, phi 0.10, pH 4.80, I 0.05, with and without oil and binder."""
         acid = sp.acid_equivalent(0.50, 144.10, 122.12)
         fraction = sp.undissociated_fraction(4.80, sp.pka_mixed(4.202, 0, 0.05))
-        total = fa.water_phase_total(acid, 0.10)
-        bound = fa.total_to_free_ratio([binder], [0.37])
+        total = in_water(acid, 0.10)
+        (bound,) = 1 + fa.taken_up([binder], [[0.37]])
         got = fa.free_undissociated(total, k * 0.10, bound, fraction)
         assert got == pytest.approx(free, abs=0.0001)
 
@@ -81,7 +93,7 @@ class TestFreeUndissociated:
 
     def test_mineral_oil_concentrates(self):
         """K below 1 pushes a preservative into the water: above the added per cent."""
-        total = fa.water_phase_total(1.0, 1.0)
+        total = in_water(1.0, 1.0)
         assert fa.free_undissociated(total, 0.2, 1.0, 1.0) > 1.0
 
     def test_ion_binding_draws_the_acid_away(self):
@@ -91,8 +103,8 @@ class TestFreeUndissociated:
 
     @given(SHARE, RATIO, st.floats(1.0, 50.0), st.floats(1.0, 50.0), st.floats(0.001, 5.0))
     def test_inverse(self, fraction, k_phi, bound, ion, free):
-        """Dosing what is needed gives the wanted free concentration back."""
-        total = fa.total_for_free(free, k_phi, bound, fraction, ion)
+        """Dosing what the balance of all compartments asks gives the wanted free concentration."""
+        total = dose_for(free, k_phi, bound, fraction, ion)
         assert fa.free_undissociated(total, k_phi, bound, fraction, ion) == pytest.approx(free)
 
     @given(SHARE, SHARE, RATIO, st.floats(1.0, 50.0))
@@ -109,10 +121,10 @@ class TestFreeUndissociated:
         assert 0.0 < fa.free_undissociated(1.0, k_phi + more, bound, fraction) < before
 
     def test_impossible_dose(self):
-        """Without any working form no dose is enough, except for a wanted 0."""
-        assert fa.total_for_free(0.1, 0.0, 1.0, 0.0) == math.inf
-        assert fa.total_for_free(0.0, 0.0, 1.0, 0.0) == 0.0
-        assert math.isnan(fa.total_for_free(0.0, 0.0, 1.0, NAN))
+        """Without any working form no dose, however large, sets any free; an unknown share leaves
+        it unknown."""
+        assert fa.free_undissociated(1e9, 0.0, 1.0, 0.0) == 0.0
+        assert math.isnan(fa.free_undissociated(1.0, 0.0, 1.0, NAN))
 
 
 class TestRelations:
@@ -120,37 +132,37 @@ class TestRelations:
 
     def test_named_values(self):
         """By hand at logP 1.96: 10^0.944, 10^-1.097 and 10^-0.364."""
-        assert fa.vegetable_oil_partition(1.96) == pytest.approx(8.795, abs=0.01)
-        assert fa.hydrocarbon_oil_partition(1.96) == pytest.approx(0.0800, abs=0.0002)
-        assert fa.binding_from_log_p(1.96) == pytest.approx(0.4325, abs=0.001)
+        assert pt.vegetable_oil_partition(1.96) == pytest.approx(8.795, abs=0.01)
+        assert pt.hydrocarbon_oil_partition(1.96) == pytest.approx(0.0800, abs=0.0002)
+        assert pt.binding_from_log_p(1.96) == pytest.approx(0.4325, abs=0.001)
 
     @pytest.mark.parametrize(
         ("log_p", "k"), [(1.36, 2.648), (1.88, 7.494), (2.26, 16.03), (0.8, 0.8634), (0.33, 0.3371)]
     )
     def test_table_rows(self, log_p, k):
         """The vegetable-oil estimates listed as such in the partition table come out again."""
-        assert fa.vegetable_oil_partition(log_p) == pytest.approx(k, rel=0.001)
+        assert pt.vegetable_oil_partition(log_p) == pytest.approx(k, rel=0.001)
 
     def test_classes_of_oil(self):
         """Esters take twice, fatty alcohols three times as much; silicone is as mineral oil."""
-        vegetable = fa.vegetable_oil_partition(2.0)
-        assert fa.partition_from_log_p(2.0, "vegetable") == vegetable
-        assert fa.partition_from_log_p(2.0, "ester") == pytest.approx(2 * vegetable)
-        assert fa.partition_from_log_p(2.0, "fatty-alcohol") == pytest.approx(3 * vegetable)
-        mineral = fa.partition_from_log_p(2.0, "hydrocarbon")
-        assert mineral == fa.hydrocarbon_oil_partition(2.0)
-        assert fa.partition_from_log_p(2.0, "silicone") == mineral
+        vegetable = pt.vegetable_oil_partition(2.0)
+        assert pt.partition_from_log_p(2.0, "vegetable") == vegetable
+        assert pt.partition_from_log_p(2.0, "ester") == pytest.approx(2 * vegetable)
+        assert pt.partition_from_log_p(2.0, "fatty-alcohol") == pytest.approx(3 * vegetable)
+        mineral = pt.partition_from_log_p(2.0, "hydrocarbon")
+        assert mineral == pt.hydrocarbon_oil_partition(2.0)
+        assert pt.partition_from_log_p(2.0, "silicone") == mineral
 
     def test_other_substances_in_mineral_oil(self):
         """What is neither phenol nor acid is held at 0.25 or above, and unknown stays unknown."""
-        got = fa.partition_from_log_p([1.1, 4.0, NAN], "hydrocarbon", phenol_or_acid=False)
+        got = pt.partition_from_log_p([1.1, 4.0, NAN], "hydrocarbon", phenol_or_acid=False)
         assert got[:2] == pytest.approx([0.25, 10**0.78])
         assert math.isnan(got[2])
 
     def test_unknown_class_is_refused(self):
         """A class that does not exist is an error that lists those that do."""
         with pytest.raises(ValueError, match="unknown oil class 'butter'; known are vegetable"):
-            fa.partition_from_log_p(2.0, "butter")
+            pt.partition_from_log_p(2.0, "butter")
 
     @pytest.mark.parametrize(
         ("log_p", "measured"),
@@ -158,25 +170,36 @@ class TestRelations:
     )
     def test_vegetable_relation_against_measurements(self, log_p, measured):
         """Phenol, three parabens and chlorocresol (Bean 1965, 1972) lie within a factor 2.5."""
-        ratio = fa.vegetable_oil_partition(log_p) / measured
-        assert 1 / fa.VEGETABLE_OIL_FACTOR < ratio < fa.VEGETABLE_OIL_FACTOR
+        ratio = pt.vegetable_oil_partition(log_p) / measured
+        assert 1 / pt.VEGETABLE_OIL_FACTOR < ratio < pt.VEGETABLE_OIL_FACTOR
 
     @pytest.mark.parametrize(
         ("log_p", "measured"), [(1.46, 0.067), (1.96, 0.3), (3.04, 0.5), (3.57, 3.0), (3.10, 1.53)]
     )
     def test_hydrocarbon_relation_against_measurements(self, log_p, measured):
         """The same five in mineral oil lie within a factor 4 (methylparaben is 0.02 to 0.3)."""
-        ratio = fa.hydrocarbon_oil_partition(log_p) / measured
+        ratio = pt.hydrocarbon_oil_partition(log_p) / measured
         assert 1 / 4 < ratio < 4
 
     def test_binders_add(self):
-        """Two binders: 1 + 2 x 0.5 + 1 x 0.25; none: 1."""
-        assert fa.total_to_free_ratio([2.0, 1.0], [0.5, 0.25]) == pytest.approx(2.25)
-        assert fa.total_to_free_ratio([], []) == 1.0
+        """Two binders: 2 x 0.5 + 1 x 0.25; no class of binder, for two preservatives: 0."""
+        assert fa.taken_up([2.0, 1.0], [[0.5, 0.25]]) == pytest.approx([1.25])
+        assert fa.taken_up([], np.zeros((2, 0))).tolist() == [0.0, 0.0]
 
-    def test_volume_ratio(self):
-        """8.5 g mineral oil (0.85) in 95 g water phase: 10 mL / 95 mL."""
-        assert fa.oil_water_volume_ratio(8.5, 95.0, 0.85) == pytest.approx(10 / 95)
+    def test_unknown_uptake(self):
+        """An unknown constant matters only where there is something of its class."""
+        got = fa.taken_up([[0.0, 2.0], [1.0, 2.0]], [[NAN, 0.5]])
+        assert got[0] == pytest.approx([1.0])
+        assert math.isnan(got[1, 0])
+
+    def test_uptake_keeps_leading_axes(self):
+        """Cases in front, preservatives last; constants drawn anew for each case give the same."""
+        rng = np.random.default_rng(3)
+        amount, k = rng.random((6, 5, 3)), rng.random((4, 3))
+        shared = fa.taken_up(amount, k)
+        assert shared.shape == (6, 5, 4)
+        assert fa.taken_up(amount, np.broadcast_to(k, (6, 5, 4, 3))) == pytest.approx(shared)
+        assert shared[4, 2, 3] == pytest.approx(sum(amount[4, 2] * k[3]))
 
 
 class TestCap:
@@ -194,39 +217,6 @@ class TestCap:
         assert (float(capped), bool(over)) == (0.5, False)
 
 
-class TestSumOfRatios:
-    """Actives together."""
-
-    def test_adds(self):
-        """Two actives at half of their inhibitory concentration add up to one."""
-        total, counted = fa.sum_of_ratios([0.1, 0.2], [[0.2], [0.4]])
-        assert total == pytest.approx([1.0])
-        assert counted.all()
-
-    def test_unknown_adds_nothing(self):
-        """Unknown inhibitory or free concentrations add 0 and are not counted."""
-        total, counted = fa.sum_of_ratios([0.1, NAN], [[0.2, NAN], [0.4, 0.4]])
-        assert total == pytest.approx([0.5, 0.0])
-        assert counted.tolist() == [[True, False], [False, False]]
-
-    def test_no_active(self):
-        """Without any active every sum is 0."""
-        total, counted = fa.sum_of_ratios(np.zeros(0), np.zeros((0, 4)))
-        assert total.tolist() == [0.0] * 4
-        assert counted.shape == (0, 4)
-
-    def test_one_table_or_one_per_case(self):
-        """Inhibitory concentrations drawn anew for each case give the same as a shared table."""
-        rng = np.random.default_rng(2)
-        free, mic = rng.random((6, 5, 3)), rng.random((3, 7)) + 0.1
-        shared, counted = fa.sum_of_ratios(free, mic)
-        own, _ = fa.sum_of_ratios(free, np.broadcast_to(mic, (6, 5, 3, 7)))
-        assert shared.shape == (6, 5, 7)
-        assert counted.shape == (6, 5, 3, 7)
-        assert own == pytest.approx(shared)
-        assert shared[4, 2, 6] == pytest.approx(sum(free[4, 2] / mic[:, 6]))
-
-
 @pytest.mark.parametrize("shape", [(), (3,), (2, 3)])
 def test_shape_is_kept(shape):
     """Scalars give scalars, arrays give arrays of the same shape."""
@@ -234,12 +224,9 @@ def test_shape_is_kept(shape):
     capped, over = fa.free_capped(x, 0.4)
     for result in (
         fa.free_undissociated(x, 0.1, 1.0, 0.5),
-        fa.total_for_free(x, 0.1, 1.0, 0.5),
-        fa.vegetable_oil_partition(x),
-        fa.hydrocarbon_oil_partition(x),
-        fa.binding_from_log_p(x),
-        fa.oil_water_volume_ratio(x, 1.0),
-        fa.water_phase_total(x, 0.1),
+        pt.vegetable_oil_partition(x),
+        pt.hydrocarbon_oil_partition(x),
+        pt.binding_from_log_p(x),
         capped,
         over,
     ):

@@ -157,15 +157,7 @@ class TestFractions:
 
 
 class TestAmounts:
-    """Ionic strength and equivalents."""
-
-    def test_ionic_strength_of_magnesium_sulfate(self):
-        """A 2-2 salt has four times its concentration: (4 + 4) / 2."""
-        assert sp.ionic_strength([0.1, 0.1], [2, -2]) == pytest.approx(0.4)
-
-    def test_ionic_strength_keeps_leading_axes(self):
-        """Cases in front, ions last."""
-        assert sp.ionic_strength(np.ones((5, 4, 2)), [1, -1]).shape == (5, 4)
+    """Equivalents."""
 
     @pytest.mark.parametrize(
         ("salt", "acid", "share"),

@@ -78,9 +78,9 @@ def test_salts_with_our_constants(salt, cation, anion):
     ]
     theirs = np.array(answer(program, run_text(["aw"], ['ACT("H2O")'], solutions)))[:, 0]
     fields = [getattr(row, f) for f in wa.Pitzer._fields]
-    ln_aw, outside = wa.pitzer_osmotic_ln_aw(
+    ln_aw, outside = wa.salt_ln_aw(
         np.array(molalities) * 0.5 * (row.nu_plus * row.z_plus**2 + row.nu_minus * row.z_minus**2),
-        *(np.nan if f is None else f for f in fields),
+        wa.Pitzer(*(np.nan if f is None else f for f in fields)),
     )
     assert not outside.any()
     assert np.exp(ln_aw) == pytest.approx(theirs, abs=5e-5)
@@ -98,5 +98,5 @@ def test_uncharged_solutes(solute):
     water = 1.0 / (1.0 + 0.0180153 * molalities)
     pairs = np.column_stack([water, 1.0 - water]).ravel().tolist()
     gammas = NRTL_gammas_binaries(pairs, k / 3.0, 2.0 * k / 3.0, 0.0, 0.0)[::2]
-    ours = np.exp(wa.norrish_pooled(molalities[:, None], [k], [0.0]))
+    ours = np.exp(wa.norrish_ln_aw(molalities[:, None], [k], [0.0]))
     assert ours == pytest.approx(water * gammas, abs=1e-9)
