@@ -7,8 +7,9 @@ passed, and a known fault is never hidden behind an unknown.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -27,9 +28,40 @@ WORDS: tuple[Word | None, ...] = (None, "pass", "unknown", "warn", "warn")
 class Figure:
     """A number with its half-width and unit; ``None`` is not known."""
 
+    name: str
     value: float | None
     tolerance: float | None = None
     unit: str = ""
+    of: str | None = None  # the active that it belongs to
+
+    @property
+    def key(self) -> str:
+        """Its name in JSON: ``ph``, ``free_percent.Benzoic Acid``."""
+        return self.name if self.of is None else f"{self.name}.{self.of}"
+
+    def to_json(self) -> dict[str, Any]:
+        """Value, tolerance and unit."""
+        return {"value": self.value, "tolerance": self.tolerance, "unit": self.unit}
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What a statement rests on: a row of a table, or what was taken for want of one."""
+
+    row: Any = None  # of any table
+    what: str | None = None  # whose figure it is: ``MIC of Benzoic Acid``
+    said: str | None = None  # where the row comes from, or what was taken; none: not cited
+    own: bool = False  # whether the row stands in the user's own tables
+
+    @property
+    def text(self) -> str | None:
+        """The line in a list of sources; none where the row is used but not cited."""
+        return self.said if self.what is None else f"{self.what}: {self.said}"
+
+
+def sources_of(evidence: Iterable[Evidence]) -> tuple[str, ...]:
+    """What is cited, each source once."""
+    return tuple(dict.fromkeys(text for e in evidence if (text := e.text) is not None))
 
 
 @dataclass(frozen=True)
@@ -41,13 +73,69 @@ class Finding:
     verdict: Word
     serious: bool
     chance: float | None = None
-    due_to: dict[str, float] = field(
-        default_factory=dict
-    )  # share of the doubt that each input brings
-    figures: dict[str, Figure] = field(default_factory=dict)
+    # share of the doubt that each input brings
+    due_to: dict[str, float] = field(default_factory=dict)
+    figures: tuple[Figure, ...] = ()
     because: str = ""
     do: str | None = None
-    sources: tuple[str, ...] = ()
+    evidence: tuple[Evidence, ...] = ()
+    parts: tuple[str, ...] = ()  # what ``about`` is put together from: substances, then the market
+    chance_told: bool = False  # whether ``because`` gives the chance of passing itself
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """What is cited, each source once."""
+        return sources_of(self.evidence)
+
+    @property
+    def own(self) -> bool:
+        """Whether it rests on a row of the user's own tables."""
+        return any(e.own for e in self.evidence)
+
+    def figure(self, name: str, of: str | None = None) -> Figure | None:
+        """The figure of that name, or of that name and active."""
+        return next((f for f in self.figures if f.name == name and f.of == of), None)
+
+    def value(self, name: str, of: str | None = None) -> float | None:
+        """The value of a figure; ``None`` where it is not known or not among the figures."""
+        found = self.figure(name, of)
+        return None if found is None else found.value
+
+    def to_json(self) -> dict[str, Any]:
+        """The finding with the keys that other programs read, in a fixed order."""
+        return {
+            "id": self.id,
+            "about": self.about,
+            "verdict": self.verdict,
+            "serious": self.serious,
+            "chance": self.chance,
+            "due_to": dict(self.due_to),
+            "figures": {f.key: f.to_json() for f in self.figures},
+            "because": self.because,
+            "do": self.do,
+            "sources": list(self.sources),
+        }
+
+
+@dataclass(frozen=True)
+class LabelStatement:
+    """A statement that a market wants on the pack."""
+
+    market: str  # with its region, where the rule is a region's: ``US (California)``
+    statement: str  # in quotation marks where the law gives the wording
+    why: str | None  # the substances that ask for it, with their sum
+    evidence: Evidence
+
+    @property
+    def text(self) -> str:
+        """Statement and reason, without market and source."""
+        return self.statement if self.why is None else f"{self.statement} ({self.why})"
+
+    @property
+    def line(self) -> str:
+        """The statement in one line, as JSON gives it."""
+        source = f" [{self.evidence.text}]" if self.evidence.text else ""
+        return f"{self.market}: {self.text}{source}"
 
 
 def fold(codes: ArrayLike, axis: int = -1) -> Codes:
@@ -72,9 +160,11 @@ def code_where(*rules: tuple[ArrayLike, int], otherwise: int) -> Codes:
     )
 
 
-def figure(value: object, unit: str = "", tolerance: object = None) -> Figure:
+def figure(
+    name: str, value: object, unit: str = "", tolerance: object = None, of: str | None = None
+) -> Figure:
     """A figure from a numpy scalar; not-a-number becomes ``None``."""
-    return Figure(value=_number(value), tolerance=_number(tolerance), unit=unit)
+    return Figure(name, _number(value), _number(tolerance), unit, of)
 
 
 def _number(value: object) -> float | None:

@@ -173,7 +173,8 @@ def every_row(check: str, formula: Formula) -> list[Finding]:
                 figures=words.figures,
                 because=words.because,
                 do=words.do,
-                sources=words.sources,
+                evidence=words.evidence,
+                parts=words.parts,
             )
         )
     return found
@@ -198,9 +199,9 @@ def outcome(finding: Finding) -> str:
     return "serious" if finding.serious else finding.verdict
 
 
-def value(finding: Finding, name: str) -> float:
-    """A figure that must be known."""
-    number = finding.figures[name].value
+def value(finding: Finding, name: str, of: str | None = None) -> float:
+    """A figure that must be known; ``of`` an active, where it has one for each."""
+    number = finding.value(name, of)
     assert number is not None, f"{name} is unknown"
     return number
 

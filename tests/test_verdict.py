@@ -12,6 +12,8 @@ from preservecheck.verdict import (
     UNKNOWN,
     WARN,
     WORDS,
+    Evidence,
+    Finding,
     code_where,
     figure,
     fold,
@@ -75,12 +77,38 @@ def test_rules_broadcast():
 @pytest.mark.parametrize("value", [None, float("nan"), float("inf"), -float("inf"), np.nan])
 def test_figure_not_known(value):
     """Not-a-number, infinity and nothing are ``None``, never a number."""
-    assert figure(value, "%").value is None
-    assert figure(1.0, "%", value).tolerance is None
+    assert figure("percent", value, "%").value is None
+    assert figure("percent", 1.0, "%", value).tolerance is None
 
 
 def test_figure():
     """A numpy scalar becomes a plain number."""
-    made = figure(np.float64(0.5), "%", np.float32(0.25))
+    made = figure("percent", np.float64(0.5), "%", np.float32(0.25))
     assert (made.value, made.tolerance, made.unit) == (0.5, 0.25, "%")
     assert type(made.value) is float
+    assert (made.key, made.of) == ("percent", None)
+
+
+def test_figure_of_an_active():
+    """The figure of an active is found by its name and the active, never by one alone."""
+    free = figure("free_percent", 0.2, "% w/v", of="Benzoic Acid")
+    finding = Finding("free-active", "Candida albicans", "pass", serious=False, figures=(free,))
+    assert free.key == "free_percent.Benzoic Acid"
+    assert finding.figure("free_percent", "Benzoic Acid") is free
+    assert finding.value("free_percent", "Benzoic Acid") == 0.2
+    assert finding.figure("free_percent") is None
+    assert finding.value("free_percent", "Sorbic Acid") is None
+    assert list(finding.to_json()["figures"]) == ["free_percent.Benzoic Acid"]
+
+
+def test_evidence():
+    """A source is cited once, with whose figure it is; a row that is only used is not cited."""
+    cited = Evidence(what="MIC of Benzoic Acid", said="A handbook, page 7")
+    used, own = Evidence(said=None), Evidence(said="your own tables: data sheet", own=True)
+    finding = Finding("x", "y", "pass", serious=False, evidence=(cited, used, own, cited))
+    assert finding.sources == (
+        "MIC of Benzoic Acid: A handbook, page 7",
+        "your own tables: data sheet",
+    )
+    assert finding.own
+    assert not Finding("x", "y", "pass", serious=False, evidence=(cited, used)).own

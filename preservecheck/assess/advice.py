@@ -14,7 +14,7 @@ from preservecheck.checks import legal_limit
 from preservecheck.reference.rows_law import LabelRule
 from preservecheck.reference.rows_practice import Caution
 from preservecheck.text import join_and, number, sentence
-from preservecheck.verdict import Finding
+from preservecheck.verdict import Finding, LabelStatement
 
 TEST_DAYS = (7, 14, 28)
 
@@ -76,7 +76,7 @@ def _seen_only_by_people(case: FormulaArrays) -> Iterable[str]:
             )
 
 
-def labels(case: FormulaArrays) -> tuple[str, ...]:
+def labels(case: FormulaArrays) -> tuple[LabelStatement, ...]:
     """Statements that a market wants on the pack, with the market and the source."""
     c, profile = case.reference, case.profiles[int(case.profile[0])]
     table = {(row.basis_name, row.substance): row.factor for row in c.tables.conversions}
@@ -96,10 +96,10 @@ def labels(case: FormulaArrays) -> tuple[str, ...]:
         if row.substances and (not held or total <= (row.threshold_percent or 0.0)):
             continue
         market = row.market if row.region is None else f"{row.market} ({row.region})"
-        why = f" ({join_and(held)}, {number(total)} %)" if held else ""
+        why = f"{join_and(held)}, {number(total)} %" if held else None
         quote = f"“{row.statement}”" if row.statutory_wording == "yes" else row.statement
-        out.append(f"{market}: {quote}{why} [{c.tables.cite(row)}]")
-    return tuple(dict.fromkeys(out))
+        out.append(LabelStatement(market, quote, why, c.tables.evidence(row)))
+    return tuple({statement.line: statement for statement in out}.values())
 
 
 def _in_scope(row: LabelRule, profile: Any) -> bool:

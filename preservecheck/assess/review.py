@@ -24,7 +24,18 @@ from preservecheck.formula.kept_test import kept_sentence
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula, Product
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, WORDS, Finding, Floats, Word, fold
+from preservecheck.verdict import (
+    PASS,
+    SERIOUS,
+    UNKNOWN,
+    WARN,
+    WORDS,
+    Finding,
+    Floats,
+    LabelStatement,
+    Word,
+    fold,
+)
 from preservecheck.version import program
 
 
@@ -76,7 +87,7 @@ class Report:
     checks: tuple[Finding, ...]
     remarks: tuple[str, ...]
     own_rows: tuple[str, ...]
-    labels: tuple[str, ...]
+    labels: tuple[LabelStatement, ...]
     cautions: tuple[str, ...]
     challenge_test: ChallengeTest
     not_covered: tuple[str, ...]
@@ -91,7 +102,8 @@ class Report:
         }
         data["date"] = self.date.isoformat()
         data["product"] = self.product.model_dump(mode="json")
-        data["checks"] = [asdict(finding) for finding in self.checks]
+        data["checks"] = [finding.to_json() for finding in self.checks]
+        data["labels"] = [label.line for label in self.labels]
         data["challenge_test"] = asdict(self.challenge_test)
         data["preservatives"] = [
             {
@@ -238,7 +250,8 @@ def finding_of(
         else round(float(chance[j]), 3)
     )
     because = words.because
-    if code == PASS and likely is not None and likely < SURE:
+    near = code == PASS and likely is not None and likely < SURE
+    if near and likely is not None:
         because += (
             f" It passes by less than its uncertainty: {likely * 100:.0f} chances in "
             f"100{_mostly(due)}."
@@ -253,7 +266,9 @@ def finding_of(
         figures=words.figures,
         because=because,
         do=words.do,
-        sources=words.sources,
+        evidence=words.evidence,
+        parts=words.parts or (words.about,),
+        chance_told=near,
     )
 
 

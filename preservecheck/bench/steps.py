@@ -60,7 +60,7 @@ def steps_of(
         for f in report.checks
         if f.id == "heat-limit"
         and f.verdict != "pass"
-        and any(f.about.startswith(name) for name, _, _ in windows)
+        and f.parts[0] in {name for name, _, _ in windows}
     ]
     warning = " ".join(f"{f.because} {f.do or ''}".strip() for f in hot[:1]) or None
     return steps, reads, warning
@@ -83,9 +83,9 @@ def gate_windows(
         one = {n: float(a.reshape(-1)[j]) for n, a in figures.items()}
         if addition.phase != at or not np.isfinite(one["limit_c"]):
             continue
-        about = heat_limit.explain(case, one, int(j), int(codes[j])).about.partition(", phase ")[0]
+        name = heat_limit.explain(case, one, int(j), int(codes[j])).parts[0]
         below = np.fmin(one["limit_c"], one["preferred_below_c"]) - one["tolerance_c"]
-        yield about, float(below), one["limit_c"]
+        yield name, float(below), one["limit_c"]
 
 
 def ph_steps(case: FormulaArrays) -> Iterable[str]:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.verdict import ABSENT, Bools, Codes, Figure, Floats
+from preservecheck.verdict import ABSENT, Bools, Codes, Evidence, Figure, Floats
 
 # rounding noise of binary numbers, far below any reading
 EPSILON = 1e-9
@@ -22,10 +22,11 @@ class Explanation:
     """What a check says about one subject of one case."""
 
     about: str
-    figures: dict[str, Figure]
+    figures: tuple[Figure, ...]
     because: str
     do: str | None = None
-    sources: tuple[str, ...] = field(default=())
+    evidence: tuple[Evidence, ...] = ()
+    parts: tuple[str, ...] = ()  # what ``about`` is put together from, where it has several
 
 
 @dataclass(frozen=True)

@@ -29,7 +29,7 @@ from preservecheck.arrays.tables import TableArrays
 from preservecheck.checks.base import Explanation, Figures, KeyFigure
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.text import join_and, join_or, number
-from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Floats, code_where, figure
+from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Evidence, Floats, code_where, figure
 
 ID = "burden"
 TOLERANCES: tuple[str, ...] = ("ph", "water_activity")
@@ -40,6 +40,7 @@ WEIGHTS = {"none": 0.0, "low": 0.02, "medium": 0.3, "high": 1.0}
 MEDIUM_PERCENT, HIGH_PERCENT, UNPRESERVED_PERCENT = 0.2, 1.0, 5.0
 CHELATOR_PERCENT, LOW_PH, LOW_AW = 0.05, 5.0, 0.95
 ENOUGH_HURDLES = 2
+CUSTOM = Evidence(what="hurdles and lines", said="common practice, no source")
 
 
 def nutrients(reference: TableArrays) -> Floats:
@@ -113,12 +114,12 @@ def judge(figures: Figures) -> Codes:
 def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for the formula."""
     c = case.reference
-    figures = {
-        "nutrient_percent": figure(one["nutrient_percent"], "% of the formula, dry"),
-        "unpreserved_percent": figure(one["unpreserved_percent"], "% of the formula"),
-        "chelator_percent": figure(one["chelator_percent"], "% of the formula"),
-        "hurdles": figure(one["hurdles"], "of 4"),
-    }
+    figures = (
+        figure("nutrient_percent", one["nutrient_percent"], "% of the formula, dry"),
+        figure("unpreserved_percent", one["unpreserved_percent"], "% of the formula"),
+        figure("chelator_percent", one["chelator_percent"], "% of the formula"),
+        figure("hurdles", one["hurdles"], "of 4"),
+    )
     share = nutrients(c) * case.amount[0]
     food = [c.names[i] for i in np.argsort(-share)[:3] if share[i] > 0.02]  # noqa: PLR2004
     level = ("low", "medium", "high", "high")[int(one["load"])]
@@ -145,6 +146,4 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
             "There is too little free water for microbes to grow, so food for them does not count."
         )
     do = None if code == PASS else f"Set more hurdles: {join_or(missing)}." if missing else None
-    return Explanation(
-        "formula", figures, because, do, ("hurdles and lines: common practice, no source",)
-    )
+    return Explanation("formula", figures, because, do, (CUSTOM,))

@@ -86,7 +86,7 @@ def _partners(case: FormulaArrays, gaps: list[str]) -> list[str]:
 
 def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for the formula."""
-    figures = {name: figure(one[name], UNIT) for name in ("weakest", *GROUPS)}
+    figures = tuple(figure(name, one[name], UNIT) for name in ("weakest", *GROUPS))
     systems = [case.reference.systems[i] for i in case.system[0] if i >= 0]
     gaps = [NAMES[g] for g in GROUPS if one[g] == 0 and not one[f"{g}_unrated"]]
     weak = [NAMES[g] for g in GROUPS if one[g] == WEAK]
@@ -119,5 +119,5 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
             f", such as {join_or(partners)}." if partners else "."
         )
     return Explanation(
-        "formula", figures, because, do, tuple(case.reference.tables.cite(s) for s in systems)
+        "formula", figures, because, do, tuple(case.reference.tables.evidence(s) for s in systems)
     )

@@ -64,11 +64,11 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     system = case.reference.systems[int(case.system[0, j])]
     percent, low, high = one["percent"], one["percent_min"], one["percent_max"]
     unit = "% of the formula"
-    figures = {
-        "percent": figure(percent, unit),
-        "percent_min": figure(low, unit),
-        "percent_max": figure(high, unit),
-    }
+    figures = (
+        figure("percent", percent, unit),
+        figure("percent_min", low, unit),
+        figure("percent_max", high, unit),
+    )
     span = f"{number(low)} to {number(high)} %"
     do = None
     batch = case.batch_g[0]
@@ -93,7 +93,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     else:
         because = f"{number(percent)} % is below {span}: too little to protect."
         do = f"Use at least {_amount(low, batch)}, or leave it out."
-    return Explanation(system.id, figures, because, do, (case.reference.tables.cite(system),))
+    return Explanation(system.id, figures, because, do, (case.reference.tables.evidence(system),))
 
 
 def _amount(percent: float, batch_g: float) -> str:

@@ -162,18 +162,14 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     microbe = MICROBES[j]
     present = [f for f in range(len(c.forms)) if case.acting_pct[0, f] > 0]
     each = np.array([ratio(case, f)[0, j] for f in range(len(c.forms))])
-    figures = {
-        "sum_of_ratios": figure(
-            one["sum_of_ratios"], tolerance=(one["sum_high"] - one["sum_low"]) / 2
-        )
-    }
-    for f in present:
-        figures |= words.figures_of(case, f, j)
-    figures |= {
-        "ionic_strength": figure(case.ionic_strength[0], "mol/L"),
-        "oil_to_water_volume": figure(case.oil_ratio[0].sum()),
-        "water_phase_percent": figure(case.water_phase_pct[0], "% of the formula"),
-    }
+    half_width = (one["sum_high"] - one["sum_low"]) / 2
+    figures = (
+        figure("sum_of_ratios", one["sum_of_ratios"], tolerance=half_width),
+        *(part for f in present for part in words.figures_of(case, f, j)),
+        figure("ionic_strength", case.ionic_strength[0], "mol/L"),
+        figure("oil_to_water_volume", case.oil_ratio[0].sum()),
+        figure("water_phase_percent", case.water_phase_pct[0], "% of the formula"),
+    )
     ranked = sorted(present, key=lambda f: -np.nan_to_num(each[f]))
     parts = [f"{c.forms[f]} {number(each[f], 2)}" for f in ranked if each[f] > 0]
     total = one["sum_of_ratios"]
@@ -184,7 +180,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     because, do = _words(case, one, code, said, j)
     if do is None and code in (WARN, SERIOUS):
         do = words.remedy(case, ranked)
-    return Explanation(microbe, figures, because, do, words.sources_of(case, present, j))
+    return Explanation(microbe, figures, because, do, words.evidence_of(case, present, j))
 
 
 def _words(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
@@ -10,7 +10,7 @@ from preservecheck.arrays.forms import ACID, BASE, CATION, MICROBES
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES
 from preservecheck.text import join_and, number
-from preservecheck.verdict import WARN, Figure, figure
+from preservecheck.verdict import WARN, Evidence, Figure, figure
 
 
 def unknown(case: FormulaArrays, one: Mapping[str, float], said: str, j: int) -> tuple[str, str]:
@@ -100,67 +100,77 @@ def remedy(case: FormulaArrays, ranked: list[int]) -> str:
     return text[0].upper() + text[1:] + "."
 
 
-def figures_of(case: FormulaArrays, f: int, j: int) -> dict[str, Figure]:
+def figures_of(case: FormulaArrays, f: int, j: int) -> Iterator[Figure]:
     """What one active's part in the sum is made of."""
     c, name = case.reference, case.reference.forms[f]
+
+    def of(key: str, value: object, unit: str = "", tolerance: object = None) -> Figure:
+        return figure(key, value, unit, tolerance, of=name)
+
     mic = case.mic_percent[f, j] if case.mic_percent.ndim == 2 else case.mic_percent[0, f, j]  # noqa: PLR2004
-    out = {
-        f"total_percent.{name}": figure(case.acting_pct[0, f], "% of the formula"),
-        f"total_in_water_percent.{name}": figure(
-            case.total_in_water[0, f], "% w/v of the water phase"
-        ),
-        f"undissociated_fraction.{name}": figure(case.working_fraction[0, f]),
-        f"free_percent.{name}": figure(case.free_pct[0, f], "% w/v of the water phase"),
-        f"mic_percent.{name}": figure(mic, "% w/v"),
-    }
+    water = "% w/v of the water phase"
+    yield of("total_percent", case.acting_pct[0, f], "% of the formula")
+    yield of("total_in_water_percent", case.total_in_water[0, f], water)
+    yield of("undissociated_fraction", case.working_fraction[0, f])
+    yield of("free_percent", case.free_pct[0, f], water)
+    yield of("mic_percent", mic, "% w/v")
     if c.form_kind[f] in (ACID, BASE):
-        out[f"pka.{name}"] = figure(case.pka[0, f], tolerance=c.pka_error[f])
-    held = np.nan_to_num(c.k_bind[f]) * case.binder_pct[0]
-    out[f"bound_ratio.{name}"] = figure(1 + held.sum())
+        yield of("pka", case.pka[0, f], tolerance=c.pka_error[f])
+    yield of("bound_ratio", 1 + (np.nan_to_num(c.k_bind[f]) * case.binder_pct[0]).sum())
     oil = np.where(case.oil_ratio[0] > 0, c.k_oil[f] * case.oil_ratio[0], 0.0)
-    out[f"oil_term.{name}"] = figure(oil.sum())
+    yield of("oil_term", oil.sum())
     for i in np.flatnonzero(case.oil_ratio[0] > 0):
-        out[f"k_{OIL_CLASSES[i].replace('-', '_')}.{name}"] = figure(c.k_oil[f, i])
-    return out
+        yield of(f"k_{OIL_CLASSES[i].replace('-', '_')}", c.k_oil[f, i])
 
 
-def sources_of(case: FormulaArrays, present: list[int], j: int) -> tuple[str, ...]:
+def evidence_of(case: FormulaArrays, present: list[int], j: int) -> tuple[Evidence, ...]:
     """Where the figures of the actives come from, or what was taken for want of one."""
+    return tuple(
+        e
+        for f in present
+        for e in (
+            *_molecule(case, f, j),
+            *(_in_oil(case, f, int(i)) for i in np.flatnonzero(case.oil_ratio[0] > 0)),
+            *(e for i in np.flatnonzero(case.binder_pct[0] > 0) for e in _bound(case, f, int(i))),
+        )
+    )
+
+
+def _molecule(case: FormulaArrays, f: int, j: int) -> Iterator[Evidence]:
+    """MIC and pKa."""
+    c, tables, name = case.reference, case.reference.tables, case.reference.forms[f]
+    if (mic := c.mic_rows.get((name, MICROBES[j]))) is not None:
+        yield tables.evidence(mic, f"MIC of {name}")
+    if c.form_kind[f] in (ACID, BASE):
+        yield tables.evidence(c.actives[name], f"pKa of {name}")
+
+
+def _in_oil(case: FormulaArrays, f: int, i: int) -> Evidence:
+    """The partition coefficient in one class of oils."""
     c, tables = case.reference, case.reference.tables
-    out = []
-    for f in present:
-        name = c.forms[f]
-        if (mic := c.mic_rows.get((name, MICROBES[j]))) is not None:
-            out.append(f"MIC of {name}: {tables.cite(mic)}")
-        if c.form_kind[f] in (ACID, BASE):
-            out.append(f"pKa of {name}: {tables.cite(c.actives[name])}")
-        for i in np.flatnonzero(case.oil_ratio[0] > 0):
-            row = c.partition_rows.get((name, OIL_CLASSES[i]))
-            like = (
-                c.partition_rows.get((name, "vegetable"))
-                if OIL_CLASSES[i] in ("ester", "fatty-alcohol")
-                else None
-            )
-            if row is not None:
-                how = tables.cite(row)
-            elif like is not None:
-                how = (
-                    "no measurement known; taken as a multiple of vegetable oil "
-                    f"({tables.cite(like)}), factor 2 to 3"
-                )
-            else:
-                how = "no measurement known; relation with log P, factor 2 to 3"
-            out.append(f"K of {name} in {OIL_CLASSES[i]} oils: {how}")
-        for i in np.flatnonzero(case.binder_pct[0] > 0):
-            bound = c.binding_rows.get((name, BINDER_CLASSES[i]))
-            if bound is not None:
-                out.append(f"uptake of {name} by {BINDER_CLASSES[i]}: {tables.cite(bound)}")
-            elif np.isnan(c.k_bind[f, i]):
-                out.append(f"uptake of {name} by {BINDER_CLASSES[i]}: no figure known, not counted")
-            elif c.k_bind[f, i] > 0:
-                out.append(
-                    f"uptake of {name} by {BINDER_CLASSES[i]}: taken as strong as by ethoxylates, "
-                    "relation with "
-                    "log P, factor 2"
-                )
-    return tuple(dict.fromkeys(out))
+    name, oil = c.forms[f], OIL_CLASSES[i]
+    what = f"K of {name} in {oil} oils"
+    if (row := c.partition_rows.get((name, oil))) is not None:
+        return tables.evidence(row, what)
+    like = c.partition_rows.get((name, "vegetable")) if oil in ("ester", "fatty-alcohol") else None
+    if like is None:
+        return Evidence(what=what, said="no measurement known; relation with log P, factor 2 to 3")
+    said = (
+        f"no measurement known; taken as a multiple of vegetable oil ({tables.cite(like)}), "
+        "factor 2 to 3"
+    )
+    return Evidence(like, what, said, tables.is_own(like))
+
+
+def _bound(case: FormulaArrays, f: int, i: int) -> Iterator[Evidence]:
+    """The uptake by one class of surfactants and polymers."""
+    c, name, binder = case.reference, case.reference.forms[f], BINDER_CLASSES[i]
+    what = f"uptake of {name} by {binder}"
+    if (row := c.binding_rows.get((name, binder))) is not None:
+        yield c.tables.evidence(row, what)
+    elif np.isnan(c.k_bind[f, i]):
+        yield Evidence(what=what, said="no figure known, not counted")
+    elif c.k_bind[f, i] > 0:
+        said = "taken as strong as by ethoxylates, relation with log P, factor 2"
+        like = c.binding_rows.get((name, BINDER_CLASSES[0])) if c.k_bind_borrowed[f, i] else None
+        yield Evidence(like, what, said, like is not None and c.tables.is_own(like))

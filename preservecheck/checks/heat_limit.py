@@ -88,22 +88,25 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     width = case.reference.part_exists.shape[1]
     addition, part = divmod(j, width)
     system = case.reference.systems[int(case.system[0, case.addition[0, addition]])]
-    about = system.id
+    name = system.id
     if system.parts:
-        about += f" ({' + '.join(system.parts[part].substances)})"
+        name += f" ({' + '.join(system.parts[part].substances)})"
+    parts = [name]
     if case.compositions and (case.addition[0] == case.addition[0, addition]).sum() > 1:
         composition = case.compositions[0]
-        about += f", phase {composition.formula.phases[composition.additions[addition].phase].name}"
+        phase = composition.formula.phases[composition.additions[addition].phase]
+        parts.append(f"phase {phase.name}")
+    about = ", ".join(parts)
     peak, added, limit, cool = (
         one[n] for n in ("temperature_c", "added_at_c", "limit_c", "preferred_below_c")
     )
     tolerance = one["tolerance_c"]
-    figures = {
-        "temperature_c": figure(peak, "°C", tolerance),
-        "limit_c": figure(limit, "°C"),
-        "added_at_c": figure(added, "°C", tolerance),
-        "preferred_below_c": figure(cool, "°C"),
-    }
+    figures = (
+        figure("temperature_c", peak, "°C", tolerance),
+        figure("limit_c", limit, "°C"),
+        figure("added_at_c", added, "°C", tolerance),
+        figure("preferred_below_c", cool, "°C"),
+    )
     met = f"It meets {celsius(peak)} ± {tolerance:.0f} °C"
     if np.isfinite(added) and added < peak:
         met = f"It goes in at {celsius(added)} but meets {celsius(peak)} ± {tolerance:.0f} °C later"
@@ -152,4 +155,5 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         do = f"{wait}; hotter, more of it goes into the oil or off with the steam."
     if code in (WARN, SERIOUS) and system.exposure_note:
         because += f" Note: {system.exposure_note}."
-    return Explanation(about, figures, because, do, (case.reference.tables.cite(system),))
+    evidence = (case.reference.tables.evidence(system),)
+    return Explanation(about, figures, because, do, evidence, tuple(parts))

@@ -146,11 +146,12 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     c = case.reference
     system = c.systems[int(case.system[0, j])]
     unit = "meq/kg"
-    figures = {
-        n: figure(one[n], unit)
-        for n in ("preservative_meq_kg", "cationic_meq_kg", "anionic_meq_kg")
-    }
-    figures["unpaired_share"] = figure(one["unpaired_share"])
+    figures = (
+        figure("preservative_meq_kg", one["preservative_meq_kg"], unit),
+        figure("cationic_meq_kg", one["cationic_meq_kg"], unit),
+        figure("anionic_meq_kg", one["anionic_meq_kg"], unit),
+        figure("unpaired_share", one["unpaired_share"]),
+    )
     balance = (
         f"The system carries {number(one['preservative_meq_kg'])} meq/kg; the other surfactants "
         "and polymers carry "
@@ -193,4 +194,4 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
             else "Make a small trial, look at it after 24 hours and one week, and count on the "
             "challenge test."
         )
-    return Explanation(system.id, figures, because, do, (c.tables.cite(system),))
+    return Explanation(system.id, figures, because, do, (c.tables.evidence(system),))

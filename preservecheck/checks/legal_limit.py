@@ -65,6 +65,7 @@ from preservecheck.verdict import (
     WARN,
     Bools,
     Codes,
+    Evidence,
     Figure,
     Floats,
     code_where,
@@ -96,6 +97,7 @@ DECIDES: str | None = None
 KEY = KeyFigure("percent_as_limited", "% of the product")
 # limits are printed with few digits; conversion factors carry their own rounding
 ROUNDING = 1e-5
+NO_ROW = Evidence(said="no row in legal_limits.csv")
 
 
 def compute(case: FormulaArrays) -> Figures:
@@ -279,7 +281,10 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     profile = case.profiles[int(case.profile[0])]
     total, limit = one["percent_as_limited"], one["percent_max"]
     unit = "% of the product"
-    figures = {"percent_as_limited": figure(total, unit), "percent_max": figure(limit, unit)}
+    figures = (
+        figure("percent_as_limited", total, unit),
+        figure("percent_max", limit, unit),
+    )
     row = rule.row
     if row is None:
         return _no_rule(case, rule, figures)
@@ -287,12 +292,10 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     basis = "" if row.counted_as == AS_WEIGHED else f", counted as {row.counted_as}"
     about = subject(case, j)
     entry = f"{row.entry}"
-    source = (
-        c.tables.cite(row)
-        + (f"; state of {row.state}" if row.state else "")
-        + (f"; in force from {row.in_force_from}" if row.in_force_from else "")
+    since = f"; in force from {row.in_force_from}" if row.in_force_from else ""
+    evidence = (
+        c.tables.evidence(row, note=(f"; state of {row.state}" if row.state else "") + since),
     )
-    sources = (source,)
     amount = f"{number(total)} %{basis}"
     do = None
     if rule.kind == UNCONFIRMED:
@@ -350,7 +353,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     else:
         because = f"{where}, {entry}: {amount}; at most {number(limit)} % is allowed."
         do = _less(case, held, limit / total)
-    return Explanation(about, figures, because, do, sources)
+    return Explanation(about, figures, because, do, evidence, (*held, where))
 
 
 def subject(case: FormulaArrays, j: int, i: int = 0) -> str:
@@ -407,7 +410,7 @@ def _origins(case: FormulaArrays, held: list[str]) -> str:
     return join_and([f"{o} ({number(v)} %)" for o, v in found.items()]) if found else ""
 
 
-def _no_rule(case: FormulaArrays, rule: Rule, figures: dict[str, Figure]) -> Explanation:
+def _no_rule(case: FormulaArrays, rule: Rule, figures: tuple[Figure, ...]) -> Explanation:
     loose = _loose(case, rule)
     because = f"{rule.market}: the tables hold no rule for {join_and(loose)}."
     do = (
@@ -418,5 +421,10 @@ def _no_rule(case: FormulaArrays, rule: Rule, figures: dict[str, Figure]) -> Exp
     if rule.market in ("US", "CA"):
         do = "Ask a safety assessor who knows that market; a missing rule is not a permission."
     return Explanation(
-        f"{join_and(loose)} × {rule.market}", figures, because, do, ("no row in legal_limits.csv",)
+        f"{join_and(loose)} × {rule.market}",
+        figures,
+        because,
+        do,
+        (NO_ROW,),
+        (*loose, rule.market),
     )

@@ -193,21 +193,22 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     c = case.reference
     rows, _, second, _ = _rules(c)
     row = rows[j]
-    twos, about = _named(case, second[:, j]), subject(case, j)
-    figures = {"first_percent": figure(one["first_percent"], "% of the formula")}
+    ones, partner = _sides(case, j)
+    twos, about = _named(case, second[:, j]), _about(ones, partner)
+    figures = [figure("first_percent", one["first_percent"], "% of the formula")]
     if twos:
-        figures["second_percent"] = figure(one["second_percent"], "% of the formula")
+        figures.append(figure("second_percent", one["second_percent"], "% of the formula"))
     if np.isfinite(one["ph_from"]) or np.isfinite(one["ph_to"]):
-        figures |= {
-            "ph": figure(one["ph"], tolerance=one["ph_tolerance"]),
-            "ph_from": figure(one["ph_from"]),
-            "ph_to": figure(one["ph_to"]),
-        }
+        figures += [
+            figure("ph", one["ph"], tolerance=one["ph_tolerance"]),
+            figure("ph_from", one["ph_from"]),
+            figure("ph_to", one["ph_to"]),
+        ]
     if np.isfinite(one["heat_above_c"]):
-        figures |= {
-            "temperature_c": figure(one["peak_c"], "°C", one["tolerance_c"]),
-            "heat_above_c": figure(one["heat_above_c"], "°C"),
-        }
+        figures += [
+            figure("temperature_c", one["peak_c"], "°C", one["tolerance_c"]),
+            figure("heat_above_c", one["heat_above_c"], "°C"),
+        ]
     amounts = f"{number(one['first_percent'])} %" + (
         f" with {number(one['second_percent'])} %" if twos else ""
     )
@@ -228,15 +229,26 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
             else "Change one of the two; make a small trial and look at it after a week."
         )
     note = f" ({row.threshold_note})" if row.threshold_note else ""
-    return Explanation(about, figures, because, do, (f"{c.tables.cite(row)}{note}",))
+    return Explanation(
+        about, tuple(figures), because, do, (c.tables.evidence(row, note=note),), (*ones, *partner)
+    )
 
 
 def subject(case: FormulaArrays, j: int, i: int = 0) -> str:
     """What row ``j`` is about in case ``i``; several rows about the same are shown as one."""
+    return _about(*_sides(case, j, i))
+
+
+def _about(ones: list[str], partner: list[str]) -> str:
+    return f"{join_and(ones)} × {join_and(partner)}" if partner else join_and(ones)
+
+
+def _sides(case: FormulaArrays, j: int, i: int = 0) -> tuple[list[str], list[str]]:
+    """Substances on both sides of row ``j``; a state of the formula where nothing else is the
+    second."""
     rows, first, second, _ = _rules(case.reference)
     state = [k.removeprefix("condition:") for k in rows[j].second if k.startswith("condition:")]
-    ones, partner = _named(case, first[:, j], i), _named(case, second[:, j], i) or state
-    return f"{join_and(ones)} × {join_and(partner)}" if partner else join_and(ones)
+    return _named(case, first[:, j], i), _named(case, second[:, j], i) or state
 
 
 def _named(case: FormulaArrays, mask: Floats, i: int = 0) -> list[str]:

@@ -63,7 +63,11 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     """Words for one system."""
     system = case.reference.systems[int(case.system[0, j])]
     ph, tolerance, low, high = one["ph"], one["ph_tolerance"], one["ph_min"], one["ph_max"]
-    figures = {"ph": figure(ph, tolerance=tolerance), "ph_min": figure(low), "ph_max": figure(high)}
+    figures = (
+        figure("ph", ph, tolerance=tolerance),
+        figure("ph_min", low),
+        figure("ph_max", high),
+    )
     span = f"{number(low)} to {number(high)}"
     reading = f"pH {number(ph)} ± {number(tolerance)}"
     do = None
@@ -87,7 +91,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     else:
         because = f"{reading} lies outside {span}: the preservative does not do its work there."
         do = _move(ph, tolerance, low, high) + ", or choose a system that works at this pH."
-    return Explanation(system.id, figures, because, do, (case.reference.tables.cite(system),))
+    return Explanation(system.id, figures, because, do, (case.reference.tables.evidence(system),))
 
 
 def _move(ph: float, tolerance: float, low: float, high: float) -> str:

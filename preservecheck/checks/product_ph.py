@@ -102,13 +102,13 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     c, profile = case.reference, case.profiles[int(case.profile[0])]
     row = window_of(c, profile.type, profile.use)
     ph, tolerance, low, high = one["ph"], one["ph_tolerance"], one["ph_min"], one["ph_max"]
-    figures = {
-        "ph": figure(ph, tolerance=tolerance),
-        "ph_min": figure(low),
-        "ph_max": figure(high),
-        "material_min": figure(one["material_min"]),
-        "material_max": figure(one["material_max"]),
-    }
+    figures = (
+        figure("ph", ph, tolerance=tolerance),
+        figure("ph_min", low),
+        figure("ph_max", high),
+        figure("material_min", one["material_min"]),
+        figure("material_max", one["material_max"]),
+    )
     mins, maxs = windows(c)
     there = case.amount[0] >= TRACE_PERCENT
     hurt = [
@@ -116,9 +116,9 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         for i in np.flatnonzero(there)
         if ph - tolerance < mins[i] - 1e-9 or ph + tolerance > maxs[i] + 1e-9
     ]
-    sources = (
-        *((c.tables.cite(row),) if row is not None else ()),
-        *(f"{c.names[i]}: {c.tables.cite(c.rows[c.names[i]])}" for i in hurt),
+    evidence = (
+        *((c.tables.evidence(row),) if row is not None else ()),
+        *(c.tables.evidence(c.rows[c.names[i]], c.names[i]) for i in hurt),
     )
     reading = f"pH {number(ph)} ± {number(tolerance)}"
     custom = f"the customary {number(low)} to {number(high)} of a {profile.type} ({profile.use})"
@@ -135,7 +135,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
             f"The pH was not measured; the custom is {number(low)} to {number(high)}.",
             "Measure the pH of the finished batch at 20 to 25 °C and write it into the formula as "
             "the measured pH.",
-            sources,
+            evidence,
         )
     if code == PASS:
         text = (
@@ -148,7 +148,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
             figures,
             text + (" and suits its raw materials." if np.isfinite(low) else "."),
             None,
-            sources,
+            evidence,
         )
     said = []
     if ph - tolerance < low - 1e-9 or ph + tolerance > high + 1e-9:
@@ -164,7 +164,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         if best_low < best_high
         else "No pH suits all of them: change one of the materials named here."
     )
-    return Explanation("formula", figures, "; ".join(said) + ".", do, sources)
+    return Explanation("formula", figures, "; ".join(said) + ".", do, evidence)
 
 
 def _span(low: float, high: float) -> str:

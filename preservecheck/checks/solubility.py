@@ -82,10 +82,10 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     c = case.reference
     name = c.forms[j]
     dissolved, limit = one["dissolved_g_l"], one["solubility_g_l"]
-    figures = {
-        "dissolved_g_l": figure(dissolved, "g/L of the water phase"),
-        "solubility_g_l": figure(limit, "g/L", (one["factor"] - 1) * limit),
-    }
+    figures = (
+        figure("dissolved_g_l", dissolved, "g/L of the water phase"),
+        figure("solubility_g_l", limit, "g/L", (one["factor"] - 1) * limit),
+    )
     form = f"undissociated {name}" if c.form_kind[j] == ACID else name
     do = None
     if code == PASS and np.isinf(limit):
@@ -116,6 +116,5 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
                 "after two weeks at "
                 "4 °C."
             )
-    return Explanation(
-        name, figures, because, do, (f"solubility of {name}: {c.tables.cite(c.actives[name])}",)
-    )
+    evidence = (c.tables.evidence(c.actives[name], f"solubility of {name}"),)
+    return Explanation(name, figures, because, do, evidence)

@@ -28,7 +28,7 @@ from preservecheck.checks.base import EPSILON, Explanation, Figures, KeyFigure
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.reference.rows_measured import GrowthLimit
 from preservecheck.text import join_and
-from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, code_where, figure
+from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Evidence, code_where, figure
 
 ID = "water-activity"
 TOLERANCES: tuple[str, ...] = ("water_activity",)
@@ -88,19 +88,19 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         for row in case.reference.tables.growth_limits
         if row.compare == "yes" and row.aw_min is not None
     ]
-    figures = {
-        "water_activity": figure(aw, tolerance=tolerance),
-        "low_risk_below": figure(LOW_RISK),
-        "water_percent": figure(one["water_percent"], "% of the formula"),
-    }
-    sources = _cited(case, rows)
+    figures = (
+        figure("water_activity", aw, tolerance=tolerance),
+        figure("low_risk_below", LOW_RISK),
+        figure("water_percent", one["water_percent"], "% of the formula"),
+    )
+    evidence = _cited(case, rows)
     if one["water_percent"] <= EPSILON:
         return Explanation(
             "formula",
             figures,
             "There is no water in it, so nothing can grow until water gets in.",
             "Keep it dry: a wet hand or drops under the lid undo this.",
-            sources,
+            evidence,
         )
     reading = (
         f"Water activity {aw:.3f} ± {tolerance:.3f} ({'measured' if measured else 'estimated'})"
@@ -151,7 +151,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         do = (
             "Make sure that the pH stays there for the product's whole life, or add a preservative."
         )
-    return Explanation("formula", figures, because, do, sources)
+    return Explanation("formula", figures, because, do, evidence)
 
 
 def _growing(rows: list[GrowthLimit], aw: float) -> str:
@@ -174,20 +174,18 @@ def _growing(rows: list[GrowthLimit], aw: float) -> str:
     )
 
 
-def _cited(case: FormulaArrays, rows: list[GrowthLimit]) -> tuple[str, ...]:
+def _cited(case: FormulaArrays, rows: list[GrowthLimit]) -> tuple[Evidence, ...]:
     tables = case.reference.tables
-    used = list(
-        dict.fromkeys(
-            tables.cite(r)
-            for r in rows
-            if r.group in ("gram-negative", "yeast", "mould", "criterion")
-        )
-    )
+    used = [
+        tables.evidence(r)
+        for r in rows
+        if r.group in ("gram-negative", "yeast", "mould", "criterion")
+    ]
     if np.isnan(case.aw_measured[0]):
-        present = case.amount[0] > 0
-        names = [n for n, p in zip(case.reference.names, present, strict=True) if p]
-        solutes = [
-            s for s in (*case.reference.norrish_rows, *case.reference.salt_rows) if s.inci in names
+        names = {case.reference.names[k] for k in np.flatnonzero(case.amount[0] > 0)}
+        used += [
+            tables.evidence(s, s.inci)
+            for s in (*case.reference.norrish_rows, *case.reference.salt_rows)
+            if s.inci in names
         ]
-        used += [f"{s.inci}: {tables.cite(s)}" for s in solutes]
-    return tuple(dict.fromkeys(used))
+    return tuple(used)

@@ -63,7 +63,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     """Words for one system."""
     system = case.reference.systems[int(case.system[0, j])]
     grams, error, step = one["grams"], one["error_percent"], one["scale_step_g"]
-    figures = {"grams": figure(grams, "g", step), "error_percent": figure(error, "%")}
+    figures = (figure("grams", grams, "g", step), figure("error_percent", error, "%"))
     do = None
     if code == UNKNOWN:
         missing = [

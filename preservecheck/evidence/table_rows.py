@@ -96,11 +96,7 @@ def _rows(case: FormulaArrays, report: Report) -> Iterator[tuple[str, Any]]:
     profile = case.profiles[int(case.profile[0])]
     if (window := product_ph.window_of(c, profile.type, profile.use)) is not None:
         yield "product_ph", window
-    yield from (
-        ("label_rules", r)
-        for r in c.tables.label_rules
-        if any(text.startswith(r.market) and r.statement in text for text in report.labels)
-    )
+    yield from (("label_rules", label.evidence.row) for label in report.labels)
     yield from (("cautions", r) for r in c.tables.cautions if r.text in report.cautions)
     if report.challenge_test.needed:
         yield from (("test_organisms", t) for t in c.tables.test_organisms)

@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 from preservecheck.errors import TableError
 from preservecheck.reference import rows as r
 from preservecheck.reference.columns import CellFault, Column, Record, read_cells
+from preservecheck.verdict import Evidence
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -192,6 +193,24 @@ class Tables:
         elif row.basis == "practice":
             text += " (common practice)" if "common practice" not in text else ""
         return text
+
+    def evidence(self, row: r.Row, what: str | None = None, note: str = "") -> Evidence:
+        """A row as something that a statement rests on and cites.
+
+        Parameters
+        ----------
+        row
+            Of one of these tables.
+        what
+            Whose figure it is, where that has to be said.
+        note
+            What stands behind the source.
+        """
+        return Evidence(row, what, self.cite(row) + note, self.is_own(row))
+
+    def is_own(self, row: r.Row) -> bool:
+        """Whether a row came from the user's folder."""
+        return row.key_text in self.own(r.table_of(row))
 
     def to_frame(self, name: str) -> pd.DataFrame:
         """One table as a data frame, a column a field, unknown cells missing."""

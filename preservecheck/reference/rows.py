@@ -81,3 +81,8 @@ TABLES: dict[str, type[Record]] = {
     "test_organisms": TestOrganism,
     "sources": Source,
 }
+
+
+def table_of(row: Record) -> str:
+    """The table that a row stands in."""
+    return next(name for name, model in TABLES.items() if isinstance(row, model))

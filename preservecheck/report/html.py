@@ -163,7 +163,7 @@ def _finding(finding: Finding, sources: o.Sources) -> dict[str, Any]:
     doubt = o.doubt_text(finding)
     likely = o.chance_text(finding.chance) + (f"; the doubt comes from {doubt}" if doubt else "")
     sure = finding.verdict == "pass" and finding.chance == 1
-    own = " Rests on a row of your own." if o.rests_on_own(finding) else ""
+    own = " Rests on a row of your own." if finding.own else ""
     alone = finding.about == "formula" or finding.because.startswith(finding.about)
     return {
         "word": o.word_of(finding),

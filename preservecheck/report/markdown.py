@@ -125,7 +125,7 @@ def _findings(findings: Sequence[Finding], sources: o.Sources) -> list[str]:
     for f in findings:
         doubt = o.doubt_text(f)
         chance = o.chance_text(f.chance) + (f" (doubt from {doubt})" if doubt else "")
-        own = " Rests on a row of your own." if o.rests_on_own(f) else ""
+        own = " Rests on a row of your own." if f.own else ""
         rows.append(
             [
                 o.word_of(f),

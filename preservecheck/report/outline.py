@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Literal
 from preservecheck.assess.uncertainty import INPUTS
 from preservecheck.report.labels import label
 from preservecheck.text import join_and, number
-from preservecheck.verdict import Figure, Finding
+from preservecheck.verdict import Figure, Finding, sources_of
 
 if TYPE_CHECKING:
     from preservecheck.assess.review import Report
@@ -33,11 +33,8 @@ SCREEN = (
     "shows that it is "
     "protected."
 )
-OWN = "your own tables:"
 # the sentence that a list of remedies shows; the whole of it stands in the evidence
 SHORT = 170
-# a reason with these words gives the chance of passing itself
-CHANCE_SAID = "chances in 100"
 MICROBE_CHECK = "free-active"
 
 
@@ -67,10 +64,10 @@ class Action:
         sums = [
             f
             for f in self.findings
-            if f.id == MICROBE_CHECK and f.figures["sum_of_ratios"].value is not None
+            if f.id == MICROBE_CHECK and f.value("sum_of_ratios") is not None
         ]
         if len(sums) == len(self.findings) > 1:
-            values = [f.figures["sum_of_ratios"].value or 0.0 for f in sums]
+            values = [f.value("sum_of_ratios") or 0.0 for f in sums]
             low, high = number(min(values), 2), number(max(values), 2)
             span = low if low == high else f"{low} to {high}"
             return f"The free amounts add up to {span} times what stops them" + (
@@ -176,13 +173,13 @@ def figure_text(figure: Figure) -> str:
     return f"{text} {figure.unit}".rstrip()
 
 
-def figures_text(figures: Mapping[str, Figure]) -> str:
+def figures_text(figures: Iterable[Figure]) -> str:
     """Figures with their names, those of one unit with the unit once: ``amount 0.1; at least 0.2
     (%)``."""
     groups: dict[str, list[str]] = {}
-    for name, figure in figures.items():
+    for figure in figures:
         bare = replace(figure, unit="")
-        groups.setdefault(figure.unit, []).append(f"{label(name)} {figure_text(bare)}")
+        groups.setdefault(figure.unit, []).append(f"{label(figure.name)} {figure_text(bare)}")
     return "; ".join(
         f"{'; '.join(said)} ({unit})"
         if unit and len(said) > 1
@@ -234,20 +231,13 @@ class Sources:
             yield at, source
 
 
-def rests_on_own(finding: Finding) -> bool:
-    """Whether a finding rests on a row of the user's own tables."""
-    return any(OWN in source for source in finding.sources)
-
-
 def statements(report: Report, sources: Sources) -> list[str]:
     """Statements for the pack: those that several markets ask for in the same words are one."""
     markets: dict[str, list[str]] = {}
     cited: dict[str, list[str]] = {}
-    for text in report.labels:
-        market, _, rest = text.partition(": ")
-        said, bracket, source = rest.partition(" [")
-        markets.setdefault(said, []).append(market)
-        cited.setdefault(said, []).extend([source.removesuffix("]")] if bracket else [])
+    for statement in report.labels:
+        markets.setdefault(statement.text, []).append(statement.market)
+        cited.setdefault(statement.text, []).extend(sources_of([statement.evidence]))
     return [
         f"{', '.join(dict.fromkeys(places))}: {said} {sources.refer(cited[said])}".rstrip()
         for said, places in markets.items()
@@ -293,38 +283,36 @@ def active_rows(findings: Iterable[Finding]) -> tuple[list[str], list[ActiveRow]
     found = [f for f in findings if f.id == MICROBE_CHECK]
     if not found:
         return [], []
-    first = found[0].figures
-    names = [n.partition(".")[2] for n in first if n.startswith("free_percent.")]
+    first = found[0]
+    names = [f.of for f in first.figures if f.name == "free_percent" and f.of is not None]
 
-    def cell(figures: Mapping[str, Figure], key: str, scale: float = 1.0) -> str:
-        value = figures[key].value if key in figures else None
+    def cell(finding: Finding, name: str, of: str, scale: float = 1.0) -> str:
+        value = finding.value(name, of)
         return "not known" if value is None else number(value * scale)
 
     return [f.about for f in found], [
         ActiveRow(
             n,
-            cell(first, f"total_percent.{n}"),
-            cell(first, f"total_in_water_percent.{n}"),
-            cell(first, f"undissociated_fraction.{n}", 100),
-            cell(first, f"oil_term.{n}"),
-            cell(first, f"bound_ratio.{n}"),
-            cell(first, f"free_percent.{n}"),
-            tuple(cell(f.figures, f"mic_percent.{n}") for f in found),
+            cell(first, "total_percent", n),
+            cell(first, "total_in_water_percent", n),
+            cell(first, "undissociated_fraction", n, 100),
+            cell(first, "oil_term", n),
+            cell(first, "bound_ratio", n),
+            cell(first, "free_percent", n),
+            tuple(cell(f, "mic_percent", n) for f in found),
         )
         for n in names
     ]
 
 
-def common_figures(finding: Finding) -> dict[str, Figure]:
+def common_figures(finding: Finding) -> tuple[Figure, ...]:
     """Figures of a finding that belong to the formula or the subject, not to one active.
 
     An unknown one is shown only where the verdict is unknown; elsewhere it is a limit that does not
     exist.
     """
     shown = finding.verdict == "unknown"
-    return {
-        n: f for n, f in finding.figures.items() if "." not in n and (shown or f.value is not None)
-    }
+    return tuple(f for f in finding.figures if f.of is None and (shown or f.value is not None))
 
 
 def footer_lines(report: Report, digits: int = 64) -> list[str]:

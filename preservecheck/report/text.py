@@ -175,14 +175,13 @@ class _Page:
             else f"{finding.about}: "
         )
         likely = ""
-        if finding.chance is not None and not (finding.verdict == "pass" and finding.chance == 1):
+        sure = finding.verdict == "pass" and finding.chance == 1
+        if finding.chance is not None and not sure and not finding.chance_told:
             doubt = o.doubt_text(finding)
             likely = f" Chance of passing {o.chance_text(finding.chance)}" + (
                 f"; the doubt comes from {doubt}." if doubt else "."
             )
-        if o.CHANCE_SAID in finding.because:
-            likely = ""
-        own = " Rests on a row of your own." if o.rests_on_own(finding) else ""
+        own = " Rests on a row of your own." if finding.own else ""
         said = f"{subject}{finding.because}{likely}{own} {self.sources.refer(finding.sources)}"
         self.labelled(self.painted(o.word_of(finding)), said.rstrip())
         figures = o.common_figures(finding)

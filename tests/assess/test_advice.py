@@ -14,7 +14,7 @@ LEAVE_ON = {"use": "leave-on", "type": "leave-in"}
 
 def labels(formula, **changes):
     """Statements for the pack as one text."""
-    return "\n".join(advice.labels(case_of(make_formula(**(formula | changes)))))
+    return "\n".join(s.line for s in advice.labels(case_of(make_formula(**(formula | changes)))))
 
 
 def cautions(formula, **changes):

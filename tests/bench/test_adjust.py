@@ -103,7 +103,7 @@ def test_inside_nothing_is_added():
     assert found.settled
 
 
-@pytest.mark.parametrize(("target", "told"), [(4.95, True), (4.85, False)])
+@pytest.mark.parametrize(("target", "user_errors"), [(4.95, True), (4.85, False)])
 def test_no_extrapolation_beyond_a_small_step(write, target, user_errors):
     """The last reading is 5.0: 0.05 past it is told and said, 0.15 past it is refused with what to
     do."""

@@ -79,7 +79,7 @@ def test_no_system():
 def test_weakest_of_the_four(items, systems, weakest):
     """The lowest of the four ratings in the tables; unknown where an unrated active may raise
     it."""
-    assert the(ID, {"items": items, "systems": systems}).figures["weakest"].value == weakest
+    assert the(ID, {"items": items, "systems": systems}).value("weakest") == weakest
 
 
 def test_unrated_active_alone():

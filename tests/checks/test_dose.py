@@ -68,7 +68,7 @@ def test_carried_in_is_no_dose():
 def test_range_not_known():
     """A recognised active without a row of its own has no range: unknown, not passed."""
     found = the(ID, {"items": {"o-Cymen-5-ol": 0.1}})
-    assert (outcome(found), found.figures["percent_max"].value) == ("unknown", None)
+    assert (outcome(found), found.value("percent_max")) == ("unknown", None)
 
 
 def test_remedy_in_grams():

@@ -90,12 +90,12 @@ def test_plain_water_by_hand():
     free = total * f
     assert total == pytest.approx(0.42373, abs=5e-5)
     assert strength == pytest.approx(0.03487, abs=5e-5)
-    assert value(found, "total_percent.Benzoic Acid") == pytest.approx(total, rel=1e-6)
+    assert value(found, "total_percent", "Benzoic Acid") == pytest.approx(total, rel=1e-6)
     assert value(found, "ionic_strength") == pytest.approx(strength, rel=1e-3)
-    assert value(found, "pka.Benzoic Acid") == pytest.approx(pka, abs=1e-3)
-    assert value(found, "undissociated_fraction.Benzoic Acid") == pytest.approx(f, rel=2e-3)
-    assert value(found, "free_percent.Benzoic Acid") == pytest.approx(free, rel=2e-3)
-    assert value(found, "mic_percent.Benzoic Acid") == pytest.approx(
+    assert value(found, "pka", "Benzoic Acid") == pytest.approx(pka, abs=1e-3)
+    assert value(found, "undissociated_fraction", "Benzoic Acid") == pytest.approx(f, rel=2e-3)
+    assert value(found, "free_percent", "Benzoic Acid") == pytest.approx(free, rel=2e-3)
+    assert value(found, "mic_percent", "Benzoic Acid") == pytest.approx(
         mic("Benzoic Acid", ASPERGILLUS)
     )
     assert value(found, "sum_of_ratios") == pytest.approx(
@@ -121,11 +121,11 @@ def test_oil_and_polysorbate_by_hand():
     oil = k_oil("Benzoic Acid", "vegetable") * (10 / 0.92) / 90
     bound = 1 + k_bind("Benzoic Acid", "nonionic ethoxylate") * 100 * 0.5 / 90
     free = total / (oil + bound + (1 - f) / f)
-    assert value(found, "total_in_water_percent.Benzoic Acid") == pytest.approx(total, rel=1e-6)
+    assert value(found, "total_in_water_percent", "Benzoic Acid") == pytest.approx(total, rel=1e-6)
     assert value(found, "oil_to_water_volume") == pytest.approx(10 / 0.92 / 90, rel=1e-6)
-    assert value(found, "oil_term.Benzoic Acid") == pytest.approx(oil, rel=1e-6)
-    assert value(found, "bound_ratio.Benzoic Acid") == pytest.approx(bound, rel=1e-6)
-    assert value(found, "free_percent.Benzoic Acid") == pytest.approx(free, rel=2e-3)
+    assert value(found, "oil_term", "Benzoic Acid") == pytest.approx(oil, rel=1e-6)
+    assert value(found, "bound_ratio", "Benzoic Acid") == pytest.approx(bound, rel=1e-6)
+    assert value(found, "free_percent", "Benzoic Acid") == pytest.approx(free, rel=2e-3)
     assert value(found, "sum_of_ratios") == pytest.approx(
         free / mic("Benzoic Acid", ASPERGILLUS), rel=2e-3
     )
@@ -160,18 +160,20 @@ class TestExampleF:
         found = self.figures(items, 4.8)
         assert value(found, "ionic_strength") == pytest.approx(0.05, abs=0.001)
         assert value(found, "oil_to_water_volume") == pytest.approx(0.10, rel=2e-3)
-        assert value(found, "pka.Benzoic Acid") == pytest.approx(4.117, abs=0.002)
-        assert value(found, "undissociated_fraction.Benzoic Acid") == pytest.approx(
+        assert value(found, "pka", "Benzoic Acid") == pytest.approx(4.117, abs=0.002)
+        assert value(found, "undissociated_fraction", "Benzoic Acid") == pytest.approx(
             0.1717, rel=0.01
         )
-        assert value(found, "free_percent.Benzoic Acid") == pytest.approx(free, rel=0.02)
+        assert value(found, "free_percent", "Benzoic Acid") == pytest.approx(free, rel=0.02)
 
     def test_sum(self):
         """Against 0.027 % for the mould: S 2.6 to 3.0 at pH 4.8, about 0.7 at pH 5.5, where f =
         0.0397."""
         assert 2.6 <= value(self.figures({"Sunflower oil": 8.425}, 4.8), "sum_of_ratios") <= 3.0
         weak = self.figures({"Sunflower oil": 8.425}, 5.5)
-        assert value(weak, "undissociated_fraction.Benzoic Acid") == pytest.approx(0.0397, rel=0.02)
+        assert value(weak, "undissociated_fraction", "Benzoic Acid") == pytest.approx(
+            0.0397, rel=0.02
+        )
         assert value(weak, "sum_of_ratios") == pytest.approx(0.7, abs=0.05)
         assert outcome(weak) == "warn"
 
@@ -185,7 +187,7 @@ def test_lines(percent, expected):
     assert mic("Phenoxyethanol", PSEUDOMONAS) == pytest.approx(0.32)
     found = about(run_check(ID, {"items": {"Phenoxyethanol": percent}}, ph=5), PSEUDOMONAS)
     assert value(found, "sum_of_ratios") == pytest.approx(percent / 0.32, rel=1e-6)
-    assert value(found, "undissociated_fraction.Phenoxyethanol") == 1
+    assert value(found, "undissociated_fraction", "Phenoxyethanol") == 1
     assert outcome(found) == expected
 
 
@@ -243,7 +245,7 @@ def test_carried_in_counts():
     """What a raw material carries in acts like what was put in."""
     blends = {"extract": {"Glycerin": 96, "Phenoxyethanol": 4}}
     found = about(run_check(ID, {"items": {"extract": 5}, "blends": blends}, ph=5), PSEUDOMONAS)
-    assert value(found, "total_percent.Phenoxyethanol") == pytest.approx(0.2)
+    assert value(found, "total_percent", "Phenoxyethanol") == pytest.approx(0.2)
     assert value(found, "sum_of_ratios") == pytest.approx(0.2 / 0.32, rel=1e-6)
 
 
@@ -259,7 +261,7 @@ class TestUnknown:
         """Without a pH nothing is decided, and the undissociated share is not known."""
         found = about(run_check(ID, {"items": {"Sodium Benzoate": 0.5}}), ASPERGILLUS)
         assert (outcome(found), found.chance) == ("unknown", None)
-        assert found.figures["undissociated_fraction.Benzoic Acid"].value is None
+        assert found.value("undissociated_fraction", "Benzoic Acid") is None
 
     @pytest.mark.parametrize(("phenoxyethanol", "expected"), [(0.319, "unknown"), (0.3201, "pass")])
     def test_mic(self, phenoxyethanol, expected):
@@ -268,7 +270,7 @@ class TestUnknown:
         items = {"Phenoxyethanol": phenoxyethanol, "o-Cymen-5-ol": 0.1}
         found = about(run_check(ID, {"items": items}, ph=5), PSEUDOMONAS)
         assert outcome(found) == expected
-        assert found.figures["mic_percent.o-Cymen-5-ol"].value is None
+        assert found.value("mic_percent", "o-Cymen-5-ol") is None
 
 
 def test_mic_that_only_says_more_than():
@@ -352,7 +354,7 @@ def test_tolerance_of_the_ph():
     assert outcome(found) == "warn"
     # 0.005 in the sum are 0.0027 in pH, 0.05 standard deviations, 2 % of chance
     assert found.chance == pytest.approx(0.5, abs=four_sigma(0.5) + 0.02)
-    tolerance = found.figures["sum_of_ratios"].tolerance
+    tolerance = found.figure("sum_of_ratios").tolerance
     # f changes by ln(10) (1 - f) = 188 % per unit of pH: 18.8 % for 0.1
     assert tolerance == pytest.approx(0.188, abs=0.005)
     surely = about(
@@ -374,7 +376,7 @@ def test_temperature_of_the_sample():
         for t in ("25 °C", "40 °C")
     )
     # benzoic acid alone adds no ions, so only van 't Hoff's term is left
-    assert value(warm, "pka.Benzoic Acid") - value(cold, "pka.Benzoic Acid") == pytest.approx(
+    assert value(warm, "pka", "Benzoic Acid") - value(cold, "pka", "Benzoic Acid") == pytest.approx(
         -0.00587, abs=2e-4
     )
 
@@ -387,14 +389,16 @@ def test_base_works_uncharged():
     )
     # no ions in it, so pKa' is pKa
     free_base = 1 / (1 + 10 ** (row.pka_25c - 7))
-    assert value(found, "undissociated_fraction.Climbazole") == pytest.approx(free_base, rel=1e-3)
+    assert value(found, "undissociated_fraction", "Climbazole") == pytest.approx(
+        free_base, rel=1e-3
+    )
 
 
 def test_never_above_solubility():
     """Benzoic acid 0.5 % at pH 3: 0.47 % would be free, but water holds 2.9 g/L = 0.29 %."""
     found = about(run_check(ID, {"items": {"Benzoic Acid": 0.5}}, ph=3.0), ASPERGILLUS)
     assert active("Benzoic Acid").water_solubility_g_l == 2.9
-    assert value(found, "free_percent.Benzoic Acid") == pytest.approx(0.29)
+    assert value(found, "free_percent", "Benzoic Acid") == pytest.approx(0.29)
 
 
 class TestCation:
@@ -405,7 +409,7 @@ class TestCation:
 
     def free(self, items):
         found = about(run_check(ID, {"items": items, "systems": self.SYSTEM}, ph=6), STAPHYLOCOCCUS)
-        return value(found, "free_percent.Benzalkonium Chloride")
+        return value(found, "free_percent", "Benzalkonium Chloride")
 
     def test_alone(self):
         """All of it is free."""
@@ -422,7 +426,7 @@ class TestCation:
             run_check(ID, {"items": {"Sodium Laureth Sulfate": 8}, "systems": self.SYSTEM}, ph=6),
             STAPHYLOCOCCUS,
         )
-        assert (value(found, "free_percent.Benzalkonium Chloride"), outcome(found)) == (
+        assert (value(found, "free_percent", "Benzalkonium Chloride"), outcome(found)) == (
             0,
             "serious",
         )

@@ -77,7 +77,7 @@ def test_figures():
     """Other programs read temperature_c and limit_c."""
     found = the(ID, ACID, added_at="35 °C")
     assert [value(found, n) for n in ("temperature_c", "limit_c")] == [35, 40]
-    assert found.figures["temperature_c"].tolerance == 2
+    assert found.figure("temperature_c").tolerance == 2
     assert found.about == "benzyl-alcohol-dehydroacetic-acid"
 
 

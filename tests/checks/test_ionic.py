@@ -130,7 +130,7 @@ class TestCharges:
         assert value(found, "preservative_meq_kg") == pytest.approx(2.778, abs=0.001)
         assert value(found, "cationic_meq_kg") == pytest.approx(41.684, abs=0.001)
         assert value(found, "anionic_meq_kg") == pytest.approx(11.905, abs=0.001)
-        assert found.figures["anionic_meq_kg"].unit == "meq/kg"
+        assert found.figure("anionic_meq_kg").unit == "meq/kg"
 
     def test_polymer_by_its_density(self):
         """Xanthan gum 0.5 % at 1.7 meq/g: 8.5 meq/kg."""
@@ -164,7 +164,7 @@ class TestCharges:
         found = the(
             ID, {"items": {"Behentrimonium Methosulfate": 2}, "systems": {"sodium-benzoate": 0.5}}
         )
-        assert (found.figures["preservative_meq_kg"].value, outcome(found)) == (None, "warn")
+        assert (found.value("preservative_meq_kg"), outcome(found)) == (None, "warn")
 
 
 def test_unknown():

@@ -281,7 +281,7 @@ class TestMarkets:
         """A preservative on no list of a market is unknown there: p-anisic acid in the EU."""
         found = run_check(ID, {"items": {"p-Anisic Acid": 0.1}})
         assert [(outcome(f), f.about) for f in found] == [("unknown", "p-Anisic Acid × EU")]
-        assert found[0].figures["percent_max"].value is None
+        assert found[0].value("percent_max") is None
 
 
 def test_banned():

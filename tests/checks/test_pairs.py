@@ -104,7 +104,7 @@ def test_heat_of_the_row(added_at, expected):
     found = [
         outcome(f)
         for f in every_row(ID, make_formula({}, {"bronopol": 0.05}, added_at=added_at, ph=5))
-        if "heat_above_c" in f.figures and value(f, "heat_above_c") == 40
+        if f.figure("heat_above_c") is not None and value(f, "heat_above_c") == 40
     ]
     assert found == ([expected] if expected else [])
 
@@ -207,7 +207,7 @@ def test_figures():
     )
     assert (value(found, "first_percent"), value(found, "second_percent")) == (0.4, 0.5)
     by_ph = about(run_check(ID, {"systems": BENZOATE}, ph=6), "Sodium Benzoate")
-    assert (value(by_ph, "ph"), value(by_ph, "ph_from"), by_ph.figures["ph_to"].value) == (
+    assert (value(by_ph, "ph"), value(by_ph, "ph_from"), by_ph.value("ph_to")) == (
         6,
         5.2,
         None,

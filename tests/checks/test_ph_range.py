@@ -55,13 +55,13 @@ def test_figures():
     found = the(ID, SORBATE, ph=5.1, ph_tolerance=0.2)
     assert found.about == "potassium-sorbate"
     assert [value(found, n) for n in ("ph", "ph_min", "ph_max")] == [5.1, 2.5, 6.0]
-    assert found.figures["ph"].tolerance == 0.2
+    assert found.figure("ph").tolerance == 0.2
 
 
 def test_not_measured():
     """Without a pH nothing is passed, and there is no chance to state."""
     found = the(ID, SORBATE)
-    assert (outcome(found), found.chance, found.figures["ph"].value) == ("unknown", None, None)
+    assert (outcome(found), found.chance, found.value("ph")) == ("unknown", None, None)
     assert "Measure" in (found.do or "")
 
 

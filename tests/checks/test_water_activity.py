@@ -37,7 +37,7 @@ def test_measured_value_wins():
         {"items": {"Glycerin": 3}, "systems": SYSTEM},
         water_activity=0.98,
         water_activity_tolerance=0.004,
-    ).figures["water_activity"]
+    ).figure("water_activity")
     assert (figure.value, figure.tolerance, figure.unit) == (0.98, 0.004, "")
 
 

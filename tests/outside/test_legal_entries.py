@@ -157,7 +157,7 @@ def test_both_sides(line):
     assert allowed * factor <= limit * (1 + 1e-9) < over * factor
     below, above = (findings(entry, product, {substance: percent}) for percent in (allowed, over))
     assert (worst(below), worst(above)) == ("pass", "serious")
-    matched = [f for f in below if f.figures["percent_max"].value == limit]
+    matched = [f for f in below if f.value("percent_max") == limit]
     assert matched
     assert value(matched[0], "percent_as_limited") == pytest.approx(allowed * factor, rel=2e-4)
 

@@ -152,11 +152,11 @@ def test_kitchen_scale():
     50 steps."""
     formula = {"systems": {"phenoxyethanol": 0.5}, "batch": "100 g"}
     coarse, fine = (the("weighing", formula, scale_step=step) for step in ("0.1 g", "0.01 g"))
-    assert (outcome(coarse), coarse.figures["error_percent"].value) == (
+    assert (outcome(coarse), coarse.value("error_percent")) == (
         "serious",
         pytest.approx(20),
     )
-    assert (outcome(fine), fine.figures["error_percent"].value) == ("pass", pytest.approx(2))
+    assert (outcome(fine), fine.value("error_percent")) == ("pass", pytest.approx(2))
 
 
 def test_isothiazolinone_on_a_kitchen_scale():
@@ -167,7 +167,7 @@ def test_isothiazolinone_on_a_kitchen_scale():
         {"systems": {"methylisothiazolinone": 0.0158}, "batch": "100 g"},
         scale_step="0.1 g",
     )
-    assert found.figures["grams"].value == pytest.approx(0.0158)
+    assert found.value("grams") == pytest.approx(0.0158)
     assert outcome(found) == "serious"
 
 

@@ -153,7 +153,7 @@ def reports(name: str) -> list[tuple[Option, Report]]:
 
 def smallest_sum(report: Report) -> float | None:
     """The smallest sum of ratios that a report names."""
-    sums = [f.figures["sum_of_ratios"].value for f in report.checks if f.id == "free-active"]
+    sums = [f.value("sum_of_ratios") for f in report.checks if f.id == "free-active"]
     return min((s for s in sums if s is not None), default=None)
 
 
@@ -223,7 +223,7 @@ class TestPromise:
                 for f in report.checks
                 if f.id == "free-active" and f.about == option.weakest.microbe
             )
-            assert weakest.figures["sum_of_ratios"].value == option.weakest.sum_of_ratios, option.id
+            assert weakest.value("sum_of_ratios") == option.weakest.sum_of_ratios, option.id
 
     def test_percent_and_grams(self, name):
         """The systems are in it at the very percentages that were said, and weigh the grams that
@@ -239,7 +239,7 @@ class TestPromise:
             if chosen(name)[0].amounts == "percent":
                 assert found == said, option.id
             grams = [
-                f.figures["grams"].value
+                f.value("grams")
                 for f in report.checks
                 if f.id == "weighing" and f.about == option.id
             ]

@@ -4,7 +4,7 @@ import datetime as dt
 
 from preservecheck.assess.review import ChallengeTest, Part, Preservative, Report
 from preservecheck.formula.model import Product
-from preservecheck.verdict import Figure, Finding
+from preservecheck.verdict import Evidence, Figure, Finding
 
 DAY = dt.date(2026, 11, 25)
 
@@ -20,6 +20,7 @@ def made_finding(
     figures=None,
     chance=None,
     sources=("A handbook, page 7",),
+    own=False,
 ):
     """A finding; every part can be set."""
     return Finding(
@@ -30,8 +31,9 @@ def made_finding(
         chance=chance,
         because=because,
         do=do,
-        figures=figures if figures is not None else {"percent": Figure(value=1.0, unit="%")},
-        sources=sources,
+        figures=figures if figures is not None else (Figure("percent", 1.0, unit="%"),),
+        evidence=tuple(Evidence(said=source, own=own) for source in sources),
+        parts=(about,),
     )
 
 
@@ -89,16 +91,17 @@ def made_report(*findings, name="Test lotion", path="lotion.toml", **changes):
 
 def microbe(about, total, do="Raise the dose.", verdict="warn", serious=True):
     """A free-active finding with one active at 0.2 % free."""
-    figures = {
-        "sum_of_ratios": Figure(value=total, tolerance=0.01),
-        "total_percent.Benzoic Acid": Figure(value=0.4, unit="%"),
-        "total_in_water_percent.Benzoic Acid": Figure(value=0.41, unit="%"),
-        "undissociated_fraction.Benzoic Acid": Figure(value=0.5),
-        "free_percent.Benzoic Acid": Figure(value=0.2, unit="% w/v"),
-        "mic_percent.Benzoic Acid": Figure(value=0.2 / total if total else None, unit="% w/v"),
-        "bound_ratio.Benzoic Acid": Figure(value=1.0),
-        "oil_term.Benzoic Acid": Figure(value=0.0),
-    }
+    of = "Benzoic Acid"
+    figures = (
+        Figure("sum_of_ratios", total, tolerance=0.01),
+        Figure("total_percent", 0.4, unit="%", of=of),
+        Figure("total_in_water_percent", 0.41, unit="%", of=of),
+        Figure("undissociated_fraction", 0.5, of=of),
+        Figure("free_percent", 0.2, unit="% w/v", of=of),
+        Figure("mic_percent", 0.2 / total if total else None, unit="% w/v", of=of),
+        Figure("bound_ratio", 1.0, of=of),
+        Figure("oil_term", 0.0, of=of),
+    )
     return made_finding(
         "free-active",
         about,

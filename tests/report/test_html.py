@@ -10,6 +10,7 @@ import pytest
 from preservecheck import review
 from preservecheck.report import html
 from preservecheck.report import outline as o
+from preservecheck.verdict import Evidence, LabelStatement
 from tests.helpers import make_formula
 from tests.report.made import made_finding, made_report
 from tests.report.pages import all_of, check_page, needs_browser, printed_pages, text_of
@@ -90,8 +91,9 @@ def test_hostile_texts_are_harmless():
     finding = made_finding(
         about=HOSTILE, because=HOSTILE, do=HOSTILE, verdict="warn", sources=(HOSTILE,)
     )
-    texts = {n: (HOSTILE,) for n in ("remarks", "own_rows", "labels", "cautions", "not_covered")}
-    page = html.render(made_report(finding, name=HOSTILE, **texts))
+    texts = {n: (HOSTILE,) for n in ("remarks", "own_rows", "cautions", "not_covered")}
+    label = LabelStatement(HOSTILE, HOSTILE, HOSTILE, Evidence(said=HOSTILE))
+    page = html.render(made_report(finding, name=HOSTILE, labels=(label,), **texts))
     tree = check_page(page)
     assert not all_of(tree, "img")
     assert text_of(all_of(tree, "h1")[0]) == HOSTILE

@@ -66,7 +66,7 @@ def test_active_says_where_it_comes_from():
 @pytest.mark.parametrize("value", [0.1 + 0.2, 1 / 3, 5e-324, None])
 def test_figures_are_in_full(value):
     """A figure comes back as the very number that it was, and an unknown one as null."""
-    finding = made_finding(figures={"percent": Figure(value=value)})
+    finding = made_finding(figures=(Figure("percent", value),))
     data = standard.loads(json.render(made_report(finding)))
     assert data["checks"][0]["figures"]["percent"]["value"] == value
 

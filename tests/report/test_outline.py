@@ -5,25 +5,25 @@ from dataclasses import replace
 import pytest
 
 from preservecheck.report import outline
-from preservecheck.verdict import Figure
+from preservecheck.verdict import Evidence, Figure, LabelStatement
 from tests.report.made import made_finding, made_report, microbe
 
 
 @pytest.mark.parametrize(
     ("figure", "text"),
     [
-        (Figure(value=4.4, tolerance=0.1), "4.4 ± 0.1"),
+        (Figure("ph", 4.4, tolerance=0.1), "4.4 ± 0.1"),
         (
-            Figure(value=0.98993, tolerance=0.003),
+            Figure("ph", 0.98993, tolerance=0.003),
             "0.990 ± 0.003",
         ),  # as many places as the tolerance has
-        (Figure(value=3.8122, tolerance=0.0005), "3.81 ± 0.0005"),  # never more than three digits
-        (Figure(value=38.0, tolerance=2.0, unit="°C"), "38 ± 2 °C"),
-        (Figure(value=0.0, tolerance=0.1), "0.0 ± 0.1"),
-        (Figure(value=28.657774, unit="meq/kg"), "28.7 meq/kg"),
-        (Figure(value=-0.0, unit="meq/kg"), "0 meq/kg"),
-        (Figure(value=None, unit="°C"), "not known °C"),
-        (Figure(value=1234.5, unit="g"), "1234 g"),
+        (Figure("ph", 3.8122, tolerance=0.0005), "3.81 ± 0.0005"),  # never more than three digits
+        (Figure("ph", 38.0, tolerance=2.0, unit="°C"), "38 ± 2 °C"),
+        (Figure("ph", 0.0, tolerance=0.1), "0.0 ± 0.1"),
+        (Figure("ph", 28.657774, unit="meq/kg"), "28.7 meq/kg"),
+        (Figure("ph", -0.0, unit="meq/kg"), "0 meq/kg"),
+        (Figure("ph", None, unit="°C"), "not known °C"),
+        (Figure("ph", 1234.5, unit="g"), "1234 g"),
     ],
 )
 def test_figure_in_words(figure, text):
@@ -113,8 +113,7 @@ def test_remedy_of_several_checks():
             ("free-active", "Candida albicans"),
         )
     ]
-    for f in pending[2:]:
-        f.figures["sum_of_ratios"] = Figure(value=None)
+    pending[2] = replace(pending[2], figures=(Figure("sum_of_ratios", None),))
     (action,) = outline.actions(made_report(*pending))
     assert action.title == "ph-range, product-ph, free-active"
 
@@ -159,10 +158,10 @@ def test_statement_of_two_markets_is_one():
     report = made_report(
         made_finding(),
         labels=(
-            "EU: Batch number. [Law, Article 19]",
-            "GB: Batch number. [Act, Article 19]",
-            "EU: Name it. [Law, Article 19]",
-            "US: Without source.",
+            LabelStatement("EU", "Batch number.", None, Evidence(said="Law, Article 19")),
+            LabelStatement("GB", "Batch number.", None, Evidence(said="Act, Article 19")),
+            LabelStatement("EU", "Name it.", None, Evidence(said="Law, Article 19")),
+            LabelStatement("US", "Without source.", None, Evidence()),
         ),
     )
     sources = outline.Sources()
@@ -172,13 +171,6 @@ def test_statement_of_two_markets_is_one():
         "US: Without source.",
     ]
     assert [s for _, s in sources.numbered()] == ["Law, Article 19", "Act, Article 19"]
-
-
-def test_own_row_is_seen():
-    """A finding that rests on the user's own table is told apart."""
-    assert outline.rests_on_own(made_finding(sources=("your own tables: phenoxyethanol",)))
-    assert outline.rests_on_own(made_finding(sources=("MIC of X: your own tables: my-row",)))
-    assert not outline.rests_on_own(made_finding())
 
 
 @pytest.mark.parametrize(
@@ -228,12 +220,12 @@ def test_doubt_is_put_down_to_its_inputs():
 
 def test_unit_of_several_figures_is_said_once():
     """Figures of one unit share it; a single one has it beside it."""
-    figures = {
-        "percent": Figure(value=0.1, unit="%"),
-        "percent_min": Figure(value=0.2, unit="%"),
-        "temperature_c": Figure(value=40.0, tolerance=2.0, unit="°C"),
-        "hurdles": Figure(value=None),
-    }
+    figures = (
+        Figure("percent", 0.1, unit="%"),
+        Figure("percent_min", 0.2, unit="%"),
+        Figure("temperature_c", 40.0, tolerance=2.0, unit="°C"),
+        Figure("hurdles", None),
+    )
     assert (
         outline.figures_text(figures)
         == "amount 0.1; at least 0.2 (%); hottest 40 ± 2 °C; further hurdles not known"
@@ -243,9 +235,10 @@ def test_unit_of_several_figures_is_said_once():
 def test_limit_that_does_not_exist_is_not_shown():
     """An unknown figure is shown where the verdict is unknown; beside another verdict it is an open
     end."""
-    figures = {"ph": Figure(value=4.0), "ph_max": Figure(value=None)}
-    assert list(outline.common_figures(made_finding(verdict="warn", figures=figures))) == ["ph"]
-    assert list(outline.common_figures(made_finding(verdict="unknown", figures=figures))) == [
-        "ph",
-        "ph_max",
-    ]
+    figures = (Figure("ph", 4.0), Figure("ph_max", None))
+    known, both = (
+        outline.common_figures(made_finding(verdict=verdict, figures=figures))
+        for verdict in ("warn", "unknown")
+    )
+    assert known == figures[:1]
+    assert both == figures

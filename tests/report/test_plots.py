@@ -118,9 +118,9 @@ def test_shares_follow_the_law_of_mass_action(plain):
     """The share that the words give at pH 5 is 1 / (1 + 10^(5 - pKa')), with the pKa' that the
     check states."""
     plots, findings = plain
-    figures = next(f for f in findings if f.id == "free-active").figures
+    finding = next(f for f in findings if f.id == "free-active")
     for acid in ("Benzoic Acid", "Sorbic Acid"):
-        wanted = 100 / (1 + 10 ** (5 - figures[f"pka.{acid}"].value))
+        wanted = 100 / (1 + 10 ** (5 - finding.value("pka", acid)))
         said = re.search(rf"{acid}: working share .*?([0-9]+) % at pH 5", plots["ph"].text)[1]
         assert abs(float(said) - wanted) <= 0.6  # printed to whole per cent
 
@@ -133,9 +133,7 @@ def test_sums_are_those_of_the_check(plain):
     for f in found:
         said = re.search(rf"{f.about} ([0-9.]+) \(([0-9.]+) to ([0-9.]+)\)", plots["microbes"].text)
         value, low, high = map(float, said.groups())
-        assert value == pytest.approx(
-            f.figures["sum_of_ratios"].value, rel=0.06
-        )  # two digits are printed
+        assert value == pytest.approx(f.value("sum_of_ratios"), rel=0.06)  # two digits are printed
         assert low < value < high
 
 

@@ -14,7 +14,7 @@ BAD = made_finding(
     because="0.1 % is below 0.5 to 1 %.",
     do="Use at least 0.5 %.",
     chance=0.25,
-    figures={"percent": Figure(value=0.1, unit="%"), "percent_min": Figure(value=0.5, unit="%")},
+    figures=(Figure("percent", 0.1, unit="%"), Figure("percent_min", 0.5, unit="%")),
 )
 MICROBES = (
     "Pseudomonas aeruginosa",
@@ -129,7 +129,7 @@ def test_own_row_is_marked():
     """A figure that rests on the user's own table is marked where it stands, and listed."""
     page = text.render(
         made_report(
-            made_finding(sources=("your own tables: phenoxyethanol",)),
+            made_finding(sources=("your own tables: phenoxyethanol",), own=True),
             own_rows=("systems: phenoxyethanol",),
         )
     )

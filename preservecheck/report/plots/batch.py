@@ -257,7 +257,7 @@ def _dose_row(finding: Finding) -> Row | None:
     }.get(finding.id)
     if names is None:
         return None
-    low, value, high = (0.0 if n is None else finding.figures[n].value for n in names)
+    low, value, high = (0.0 if n is None else finding.value(n) for n in names)
     if low is None or value is None or high is None or (high == 0 and value == 0):
         return None
     return finding.id, finding.about, low, value, high
