@@ -8,8 +8,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from preservecheck.chemistry import cooling, cooling_fit
-from preservecheck.chemistry.cooling_band import rate_tolerance
+from preservecheck.chemistry import cooling
+from preservecheck.chemistry.cooling import CoolingFit, rate_tolerance
 from preservecheck.chemistry.trend import rounding_error, student_t
 from preservecheck.formula.cooling_readings import Course
 from preservecheck.text import celsius, number
@@ -55,14 +55,12 @@ class Reach:
 class Forecast:
     """A fit with what it rests on, or the reason why there is none."""
 
-    fit: cooling_fit.CoolingFit | None
+    fit: CoolingFit | None
     because: str
     remarks: tuple[str, ...] = ()
     error_c: float | None = None  # scatter that the bands use
     factor: float | None = None
-    bent: cooling_fit.CoolingFit | None = field(
-        default=None
-    )  # with a room of its own, where the rate falls
+    bent: CoolingFit | None = field(default=None)  # with a room of its own, where the rate falls
 
 
 def forecast_of(course: Course, room_c: float | None) -> Forecast:
@@ -94,7 +92,7 @@ def forecast_of(course: Course, room_c: float | None) -> Forecast:
     if refusal:
         return Forecast(None, refusal, tuple(remarks))
     least = rounding_error(np.array(course.temp_c) / course.degree) * course.degree
-    fit = cooling_fit.fitted_cooling(time, temp, room_c, least, ASSUMED_ERROR_C)
+    fit = cooling.fitted_cooling(time, temp, room_c, least, ASSUMED_ERROR_C)
     if fit is None:
         return Forecast(
             None,
@@ -172,7 +170,7 @@ def _refusal(
     return ""
 
 
-def _with_fitted_room(fit: cooling_fit.CoolingFit, last_c: float, remarks: list[str]) -> Forecast:
+def _with_fitted_room(fit: CoolingFit, last_c: float, remarks: list[str]) -> Forecast:
     """A fit whose room was fitted, unless that room cannot be one."""
     room = fit.room_c
     if room >= last_c - RISE_C:
@@ -206,20 +204,16 @@ def _with_fitted_room(fit: cooling_fit.CoolingFit, last_c: float, remarks: list[
     return Forecast(fit, "", tuple(remarks), fit.error_c, fit.factor)
 
 
-def _latest(fit: cooling_fit.CoolingFit, least: float, remarks: list[str]) -> Forecast:
+def _latest(fit: CoolingFit, least: float, remarks: list[str]) -> Forecast:
     """All readings where one rate fits them; the latest where the rate falls, as it does while
     steam rises."""
-    bent = (
-        cooling_fit.fitted_cooling(fit.time_min, fit.temp_c, None, least) if fit.dof > 1 else None
-    )
+    bent = cooling.fitted_cooling(fit.time_min, fit.temp_c, None, least) if fit.dof > 1 else None
     if bent is None or bent.room_c <= fit.room_c:
         return Forecast(fit, "", tuple(remarks), fit.error_c, fit.factor)
     gain = fit.error_c**2 * fit.dof - bent.error_c**2 * bent.dof
     if gain <= (student_t(bent.dof) * bent.error_c) ** 2:
         return Forecast(fit, "", tuple(remarks), fit.error_c, fit.factor)
-    latest = cooling_fit.fitted_cooling(
-        fit.time_min[-LATEST:], fit.temp_c[-LATEST:], fit.room_c, least
-    )
+    latest = cooling.fitted_cooling(fit.time_min[-LATEST:], fit.temp_c[-LATEST:], fit.room_c, least)
     if latest is None:
         return Forecast(fit, "", tuple(remarks), fit.error_c, fit.factor)
     remarks.append(
@@ -282,7 +276,7 @@ def reach_of(course: Course, forecast: Forecast, what: str, limit_c: float) -> R
             "read again."
         )
     best = float(cooling.minutes_to(limit_c, fit.start_c, fit.room_c, fit.rate_per_min))
-    low, high = cooling_fit.minutes_band(fit, limit_c, forecast.error_c, forecast.factor)
+    low, high = cooling.minutes_band(fit, limit_c, forecast.error_c, forecast.factor)
     if math.isinf(high) or math.isnan(high):
         return refused(
             "No latest time can be given: these readings do not surely show a fall that goes on. "

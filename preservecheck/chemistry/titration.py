@@ -3,6 +3,8 @@ resists."""
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -12,7 +14,8 @@ Floats = NDArray[np.float64]
 def monotone(values: ArrayLike, *, rising: bool) -> Floats:
     """Readings with the scatter against their trend taken out.
 
-    Neighbours that run against the trend take their mean, until none does.
+    Neighbours that run against the trend take their mean, until none does: the least squared change
+    that makes them monotone.
 
     Parameters
     ----------
@@ -28,95 +31,26 @@ def monotone(values: ArrayLike, *, rising: bool) -> Floats:
 
     Notes
     -----
-    The least squared change that makes them monotone.
+    Every reading counts alike.
 
     References
     ----------
-    Pooling of adjacent violators, as in textbooks of isotonic regression.
+    Isotonic regression, scipy.optimize.isotonic_regression.
 
     Examples
     --------
     >>> [round(v, 6) for v in monotone([6.0, 5.2, 5.4, 4.8], rising=False).tolist()]
     [6.0, 5.3, 5.3, 4.8]
     """
-    sign = 1.0 if rising else -1.0
-    blocks: list[tuple[float, int]] = []
-    for value in sign * np.asarray(values, dtype=np.float64):
-        mean, count = float(value), 1
-        while blocks and blocks[-1][0] > mean:
-            before, n = blocks.pop()
-            mean, count = (before * n + mean * count) / (n + count), n + count
-        blocks.append((mean, count))
-    return np.asarray(sign * np.repeat([m for m, _ in blocks], [n for _, n in blocks]))
+    from scipy.optimize import isotonic_regression
 
-
-def curve_slopes(x: ArrayLike, y: ArrayLike) -> Floats:
-    """Slopes at the readings of a smooth curve that nowhere overshoots them.
-
-    Inside: weighted harmonic mean of the two neighbouring secants, 0 at a turn; at the ends a
-    three-point slope, held back so that the curve stays monotone.
-
-    Parameters
-    ----------
-    x
-        Where, ascending, shape (n,), n at least 2. [any]
-    y
-        Readings, shape (n,). [any]
-
-    Returns
-    -------
-    Floats
-        Slopes, shape (n,). [y per x]
-
-    Notes
-    -----
-    Two readings give the straight line between them.
-
-    References
-    ----------
-    The monotone piecewise cubic of Fritsch and Butland (recalled); compared with
-    scipy.interpolate.PchipInterpolator.
-
-    Examples
-    --------
-    Secants 1 and 3 over equal steps: 2 x 1 x 3 / (1 + 3) = 1.5 in the middle.
-
-    >>> float(curve_slopes([0, 1, 2], [0, 1, 4])[1])
-    1.5
-    """
-    at, value = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
-    step = np.diff(at)
-    secant = np.diff(value) / step
-    if secant.size == 1:
-        return np.repeat(secant, 2)
-    first, second = 2 * step[1:] + step[:-1], step[1:] + 2 * step[:-1]
-    same = secant[:-1] * secant[1:] > 0
-    with np.errstate(divide="ignore", invalid="ignore"):
-        mean = (first + second) / (first / secant[:-1] + second / secant[1:])
-    inner = np.where(same, mean, 0.0)
-    return np.concatenate(
-        [
-            [_end_slope(step[0], step[1], secant[0], secant[1])],
-            inner,
-            [_end_slope(step[-1], step[-2], secant[-1], secant[-2])],
-        ]
-    )
-
-
-def _end_slope(near: float, far: float, first: float, second: float) -> float:
-    """Slope at an end, from the two secants next to it."""
-    slope = ((2 * near + far) * first - near * second) / (near + far)
-    if slope * first <= 0:
-        return 0.0
-    if first * second <= 0 and abs(slope) > 3 * abs(first):
-        return float(3 * first)
-    return float(slope)
+    return np.asarray(isotonic_regression(values, increasing=rising).x, dtype=np.float64)
 
 
 def interpolated(x: ArrayLike, y: ArrayLike, wanted: ArrayLike) -> Floats:
     """Value of the smooth monotone curve between readings.
 
-    Cubic pieces with the slopes of ``curve_slopes``.
+    Cubic pieces that nowhere overshoot the readings.
 
     Parameters
     ----------
@@ -134,35 +68,25 @@ def interpolated(x: ArrayLike, y: ArrayLike, wanted: ArrayLike) -> Floats:
 
     Notes
     -----
-    Never above the higher or below the lower of two neighbouring readings; nothing is extrapolated.
+    Never above the higher or below the lower of two neighbouring readings; two readings give the
+    straight line between them.
 
     References
     ----------
-    As ``curve_slopes``.
+    The monotone piecewise cubic of Fritsch and Butland, scipy.interpolate.PchipInterpolator.
 
     Examples
     --------
     >>> interpolated([0, 1, 2], [6.0, 5.0, 4.0], [0.5, 3.0]).tolist()
     [5.5, nan]
     """
-    at, value = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
-    slope = curve_slopes(at, value)
-    place = np.asarray(wanted, dtype=np.float64)
-    i = np.clip(np.searchsorted(at, place, side="right") - 1, 0, at.size - 2)
-    step = at[i + 1] - at[i]
-    t = (place - at[i]) / step
-    inside = (
-        value[i] * (1 + 2 * t) * (1 - t) ** 2
-        + value[i + 1] * t**2 * (3 - 2 * t)
-        + step * (slope[i] * t * (1 - t) ** 2 - slope[i + 1] * t**2 * (1 - t))
-    )
-    return np.asarray(np.where((place >= at[0]) & (place <= at[-1]), inside, np.nan))
+    return np.asarray(_curve(x, y)(wanted), dtype=np.float64)
 
 
 def amount_for(x: ArrayLike, y: ArrayLike, target: float) -> float:
     """Where the smooth monotone curve takes a value.
 
-    Halving of the interval in which the curve passes the target.
+    The root of its cubic pieces.
 
     Parameters
     ----------
@@ -184,25 +108,18 @@ def amount_for(x: ArrayLike, y: ArrayLike, target: float) -> float:
 
     References
     ----------
-    As ``curve_slopes``.
+    As ``interpolated``.
 
     Examples
     --------
     >>> round(amount_for([0, 1, 2], [6.0, 5.0, 4.0], 4.75), 6)
     1.25
     """
-    at, value = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
-    for i in range(at.size - 1):
-        if (value[i] - target) * (value[i + 1] - target) > 0:
-            continue
-        low, high = float(at[i]), float(at[i + 1])
-        falling = value[i] > value[i + 1]
-        for _ in range(60):
-            middle = (low + high) / 2
-            before = (float(interpolated(at, value, middle)) > target) == bool(falling)
-            low, high = (middle, high) if before else (low, middle)
-        return (low + high) / 2
-    return float("nan")
+    read = np.flatnonzero(np.asarray(y) == target)
+    if read.size:
+        return float(np.asarray(x)[read[0]])
+    roots = _curve(x, y).solve(target, extrapolate=False)
+    return float(roots[0]) if roots.size else float("nan")
 
 
 def buffer_capacity(amount_mol_kg: ArrayLike, ph: ArrayLike, at_ph: float) -> float:
@@ -246,3 +163,12 @@ def buffer_capacity(amount_mol_kg: ArrayLike, ph: ArrayLike, at_ph: float) -> fl
     ends = max(low, at_ph - 0.05), min(high, at_ph + 0.05)
     amounts = [amount_for(amount_mol_kg, ph, end) for end in ends]
     return abs(amounts[1] - amounts[0]) / (ends[1] - ends[0]) if ends[1] > ends[0] else float("inf")
+
+
+def _curve(x: ArrayLike, y: ArrayLike) -> Any:
+    """The monotone curve through readings; not-a-number beyond them."""
+    from scipy.interpolate import PchipInterpolator
+
+    return PchipInterpolator(
+        np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64), extrapolate=False
+    )

@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -15,12 +14,12 @@ Floats = NDArray[np.float64]
 
 # decimals that are looked for in readings; more means that they were computed, not read
 _MOST_DECIMALS: Final = 6
-# from here on the series in 1/dof is exact to seven figures
-_MANY: Final = 200
+# upper end of the central 95 %
+_UPPER: Final = 0.975
 
 
 @dataclass(frozen=True)
-class Line:
+class FittedLine:
     """A straight line fitted by least squares.
 
     Parameters
@@ -53,18 +52,15 @@ class Line:
         return self.factor * self.error / math.sqrt(self.sum_xx)
 
 
-@lru_cache(maxsize=512)
-def student_t(dof: int, share: float = 0.95) -> float:
-    """Half-width, in standard errors, of the central interval of Student's distribution.
+def student_t(dof: float) -> float:
+    """Half-width, in standard errors, of the central 95 % of Student's distribution.
 
-    P(|t| < x) = share; exact sums for whole degrees of freedom.
+    P(|t| < x) = 0.95.
 
     Parameters
     ----------
     dof
-        Degrees of freedom, 1 or more. [-]
-    share
-        Share of the distribution inside, above 0 and below 1. [-]
+        Degrees of freedom; infinite for the normal distribution. [-]
 
     Returns
     -------
@@ -73,13 +69,11 @@ def student_t(dof: int, share: float = 0.95) -> float:
 
     Notes
     -----
-    Above 200 degrees of freedom the expansion about the normal distribution is used. Less than one
-    degree of freedom gives infinity: nothing is known about the scatter.
+    Less than one degree of freedom gives infinity: nothing is known about the scatter.
 
     References
     ----------
-    The finite sums for odd and even degrees of freedom, as in handbooks of functions (recalled);
-    compared with scipy.
+    Any table of Student's distribution; scipy.special.stdtrit.
 
     Examples
     --------
@@ -90,42 +84,11 @@ def student_t(dof: int, share: float = 0.95) -> float:
     >>> round(student_t(10), 3)
     2.228
     """
+    from scipy.special import ndtri, stdtrit
+
     if dof < 1:
         return math.inf
-    if dof > _MANY:
-        z = _normal(share)
-        g1, g2 = (z**3 + z) / 4, (5 * z**5 + 16 * z**3 + 3 * z) / 96
-        g3 = (3 * z**7 + 19 * z**5 + 17 * z**3 - 15 * z) / 384
-        return z + g1 / dof + g2 / dof**2 + g3 / dof**3
-    low, high = 0.0, math.pi / 2
-    for _ in range(80):
-        middle = (low + high) / 2
-        if _share_within(middle, dof) < share:
-            low = middle
-        else:
-            high = middle
-    return math.sqrt(dof) * math.tan((low + high) / 2)
-
-
-def _normal(share: float) -> float:
-    """Half-width of the central interval of the normal distribution, in standard deviations."""
-    low, high = 0.0, 40.0
-    for _ in range(80):
-        middle = (low + high) / 2
-        low, high = (middle, high) if math.erf(middle / math.sqrt(2)) < share else (low, middle)
-    return (low + high) / 2
-
-
-def _share_within(angle: float, dof: int) -> float:
-    """P(|t| < sqrt(dof) tan(angle))."""
-    sine, square = math.sin(angle), math.cos(angle) ** 2
-    odd = dof % 2
-    term = math.cos(angle) if odd else 1.0
-    total = 0.0 if dof == 1 else term
-    for k in range(2 + odd, dof - 1, 2):
-        term *= square * (k - 1) / k
-        total += term
-    return 2 / math.pi * (angle + sine * total) if odd else sine * total
+    return float(ndtri(_UPPER) if math.isinf(dof) else stdtrit(dof, _UPPER))
 
 
 def rounding_of(step: float) -> float:
@@ -195,7 +158,7 @@ def rounding_error(readings: ArrayLike) -> float:
     return 0.0
 
 
-def fitted_line(x: ArrayLike, y: ArrayLike, least_error: float = 0.0) -> Line:
+def fitted_line(x: ArrayLike, y: ArrayLike, least_error: float = 0.0) -> FittedLine:
     """The straight line with the least squared distances.
 
     slope = sum (x - mean x)(y - mean y) / sum (x - mean x)^2; scatter from n - 2 degrees of
@@ -212,7 +175,7 @@ def fitted_line(x: ArrayLike, y: ArrayLike, least_error: float = 0.0) -> Line:
 
     Returns
     -------
-    Line
+    FittedLine
         The line with its scatter. [as x and y]
 
     Notes
@@ -238,10 +201,10 @@ def fitted_line(x: ArrayLike, y: ArrayLike, least_error: float = 0.0) -> Line:
     intercept = mean_y - slope * mean_x
     left = float(np.sum((value - intercept - slope * at) ** 2))
     error = max(math.sqrt(left / (at.size - 2)), least_error)
-    return Line(slope, intercept, error, mean_x, sum_xx, int(at.size))
+    return FittedLine(slope, intercept, error, mean_x, sum_xx, int(at.size))
 
 
-def predicted(line: Line, x: ArrayLike) -> tuple[Floats, Floats]:
+def predicted(line: FittedLine, x: ArrayLike) -> tuple[Floats, Floats]:
     """What a line says at other places, and the half-width within which the next reading lies.
 
     half-width = t error sqrt(1 + 1/n + (x - mean x)^2 / sum (x - mean x)^2), 95 of 100 readings.
@@ -270,7 +233,7 @@ def predicted(line: Line, x: ArrayLike) -> tuple[Floats, Floats]:
     --------
     Three points at 0, 1, 2 with scatter s: at x = 1 the factor is sqrt(1 + 1/3) = 1.1547.
 
-    >>> value, half = predicted(Line(1.0, 1.0, 0.1, 1.0, 2.0, 3), 1.0)
+    >>> value, half = predicted(FittedLine(1.0, 1.0, 0.1, 1.0, 2.0, 3), 1.0)
     >>> (float(value), round(float(half) / (0.1 * student_t(1)), 4))
     (2.0, 1.1547)
     """

@@ -15,7 +15,7 @@ import numpy as np
 from preservecheck.arrays.formulas import formula_arrays
 from preservecheck.assess.review import composer_for, table_arrays_for
 from preservecheck.bench.ph_window import window_of
-from preservecheck.chemistry.trend import Line, fitted_line, predicted, rounding_of
+from preservecheck.chemistry.trend import FittedLine, fitted_line, predicted, rounding_of
 from preservecheck.evidence.ph_readings import read_ph
 from preservecheck.formula.model import Formula
 from preservecheck.provenance import Provenance, provenance_of
@@ -40,7 +40,7 @@ class Series:
     storage_c: float | None
     dates: tuple[dt.date, ...]
     ph: tuple[float, ...]
-    line: Line | None
+    line: FittedLine | None
     slope_per_day: float | None
     slope_low: float | None
     slope_high: float | None
@@ -249,7 +249,7 @@ def _too_few(
 
 
 def _leaving(
-    line: Line, dates: tuple[dt.date, ...], window: tuple[float, float], moves: bool
+    line: FittedLine, dates: tuple[dt.date, ...], window: tuple[float, float], moves: bool
 ) -> tuple[dt.date | None, dt.date | None]:
     """Days on which the line, and the near edge of its band, leave the window; ``None`` for not in
     ten years."""
@@ -280,7 +280,7 @@ def _recheck(last: dt.date, early: dt.date | None, span: int, outside: bool) -> 
 
 
 def _words(
-    line: Line,
+    line: FittedLine,
     low: float,
     high: float,
     moves: bool,

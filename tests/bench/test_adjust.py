@@ -103,14 +103,14 @@ def test_inside_nothing_is_added():
     assert found.settled
 
 
-@pytest.mark.parametrize(("target", "user_errors"), [(4.95, True), (4.85, False)])
-def test_no_extrapolation_beyond_a_small_step(write, target, user_errors):
+@pytest.mark.parametrize(("target", "reached"), [(4.95, True), (4.85, False)])
+def test_no_extrapolation_beyond_a_small_step(write, target, reached):
     """The last reading is 5.0: 0.05 past it is told and said, 0.15 past it is refused with what to
     do."""
     found = adjust(product(), titration=write(TITRATION), target_ph=target, today=TODAY)
-    assert (found.grams is not None) == user_errors
-    assert ("past the last reading" in found.because) == user_errors
-    assert user_errors or "go on with the same sample" in found.because
+    assert (found.grams is not None) == reached
+    assert ("past the last reading" in found.because) == reached
+    assert reached or "go on with the same sample" in found.because
 
 
 def test_wrong_direction_is_refused(write):

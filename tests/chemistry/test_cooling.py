@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from preservecheck.chemistry import cooling, cooling_band, cooling_fit
+from preservecheck.chemistry import cooling
 
 TIMES = np.arange(0, 41, 5.0)
 
@@ -54,7 +54,7 @@ def test_equal_portions_meet_in_the_middle():
 @pytest.mark.parametrize("room", [21.0, None])
 def test_fit_finds_what_readings_lie_on(room):
     """Readings on the law give back its rate, start and room."""
-    fit = cooling_fit.fitted_cooling(TIMES, course(), room)
+    fit = cooling.fitted_cooling(TIMES, course(), room)
     assert fit.rate_per_min == pytest.approx(0.02, rel=1e-4)
     assert fit.room_c == pytest.approx(21, abs=0.01)
     assert fit.start_c == pytest.approx(74, abs=0.01)
@@ -63,11 +63,11 @@ def test_fit_finds_what_readings_lie_on(room):
 
 def test_fit_does_not_depend_on_where_time_begins():
     """The same readings an hour later give the same rate and the same wait."""
-    early = cooling_fit.fitted_cooling(TIMES, course() + 0.1 * np.cos(TIMES), 21.0)
-    late = cooling_fit.fitted_cooling(TIMES + 60, course() + 0.1 * np.cos(TIMES), 21.0)
+    early = cooling.fitted_cooling(TIMES, course() + 0.1 * np.cos(TIMES), 21.0)
+    late = cooling.fitted_cooling(TIMES + 60, course() + 0.1 * np.cos(TIMES), 21.0)
     assert late.rate_per_min == pytest.approx(early.rate_per_min, rel=1e-6)
-    assert cooling_fit.minutes_band(late, 40.0)[0] - 60 == pytest.approx(
-        cooling_fit.minutes_band(early, 40.0)[0], abs=0.01
+    assert cooling.minutes_band(late, 40.0)[0] - 60 == pytest.approx(
+        cooling.minutes_band(early, 40.0)[0], abs=0.01
     )
 
 
@@ -78,7 +78,7 @@ def test_fit_does_not_depend_on_where_time_begins():
 )
 def test_no_fit_where_nothing_cools(times, temps, room):
     """Too few readings or rising ones give no fit rather than a wrong one."""
-    assert cooling_fit.fitted_cooling(times, temps, room) is None
+    assert cooling.fitted_cooling(times, temps, room) is None
 
 
 def test_band_grows_with_the_scatter():
@@ -87,27 +87,27 @@ def test_band_grows_with_the_scatter():
     noise = rng.normal(0, 0.1, TIMES.size)
     widths = []
     for factor in (1, 2):
-        fit = cooling_fit.fitted_cooling(TIMES, course() + factor * noise, 21.0)
-        low, high = cooling_fit.minutes_band(fit, 40.0)
+        fit = cooling.fitted_cooling(TIMES, course() + factor * noise, 21.0)
+        low, high = cooling.minutes_band(fit, 40.0)
         widths.append(high - low)
     assert widths[1] / widths[0] == pytest.approx(2, rel=0.1)
 
 
 def test_no_latest_time_where_it_may_not_fall():
     """Three scattered readings that hardly fall give an open end."""
-    fit = cooling_fit.fitted_cooling([0, 5, 10], [60.0, 61.5, 59.0], 21.0)
-    assert math.isinf(cooling_fit.minutes_band(fit, 40.0)[1])
+    fit = cooling.fitted_cooling([0, 5, 10], [60.0, 61.5, 59.0], 21.0)
+    assert math.isinf(cooling.minutes_band(fit, 40.0)[1])
 
 
 def test_two_readings_take_the_assumed_scatter():
     """With no freedom left the stated scatter counts, by the normal distribution."""
-    fit = cooling_fit.fitted_cooling([0, 10], [74, 66], 21.0, assumed_error_c=0.5)
+    fit = cooling.fitted_cooling([0, 10], [74, 66], 21.0, assumed_error_c=0.5)
     assert (fit.error_c, fit.dof) == (0.5, 0)
     assert fit.factor == pytest.approx(1.96, abs=0.001)
 
 
 def test_rate_tolerance_by_hand():
     """Two readings, room known: k = ln(x0/x1)/t, so its error is s sqrt(1/x0^2 + 1/x1^2) / t."""
-    fit = cooling_fit.fitted_cooling([0, 10], [74, 66], 21.0, assumed_error_c=0.5)
+    fit = cooling.fitted_cooling([0, 10], [74, 66], 21.0, assumed_error_c=0.5)
     by_hand = 1.96 * 0.5 * math.sqrt(1 / 53**2 + 1 / 45**2) / 10
-    assert cooling_band.rate_tolerance(fit) == pytest.approx(by_hand, rel=1e-3)
+    assert cooling.rate_tolerance(fit) == pytest.approx(by_hand, rel=1e-3)

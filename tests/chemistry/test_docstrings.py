@@ -9,8 +9,6 @@ import pytest
 
 from preservecheck.chemistry import (
     cooling,
-    cooling_band,
-    cooling_fit,
     free_active,
     partition,
     speciation,
@@ -25,8 +23,6 @@ MODULES = (
     speciation,
     water_activity,
     cooling,
-    cooling_band,
-    cooling_fit,
     titration,
     trend,
 )

@@ -65,3 +65,21 @@ def test_capacity_of_a_straight_titration():
 def test_capacity_is_unknown_outside():
     """Outside the readings no capacity is told."""
     assert math.isnan(t.buffer_capacity([0, 1, 2], [6, 5, 4], 6.5))
+
+
+def test_curve_by_hand():
+    """Readings 0, 1, 4 at 0, 1, 2: secants 1 and 3, so slopes 0 (3 x 1 - 3 over 2), 2 x 3 / (1 + 3) =
+    1.5; half-way to 1 it is 0.5 - 1.5 / 8."""
+    assert float(t.interpolated([0, 1, 2], [0, 1, 4], 0.5)) == pytest.approx(0.5 - 1.5 / 8)
+
+
+@pytest.mark.parametrize("at", range(4))
+def test_a_reading_is_its_own_amount(at):
+    """A pH that was read has the grams that it was read at, also the first and the last."""
+    assert t.amount_for(GRAMS, PH, PH[at]) == GRAMS[at]
+
+
+def test_level_readings():
+    """Where two readings are alike the first of them has that pH, and the curve goes on below it."""
+    assert t.amount_for([0, 1, 2, 3], [6, 5, 5, 4], 5) == 1
+    assert 2 < t.amount_for([0, 1, 2, 3], [6, 5, 5, 4], 4.5) < 3

@@ -1,10 +1,9 @@
-"""Titrations against PHREEQC, an independent equilibrium program, and against scipy's monotone
-interpolation."""
+"""Titrations against PHREEQC, an independent equilibrium program, and the curve against its written
+rule."""
 
 import numpy as np
 import pytest
 from phreeqpython import PhreeqPython
-from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq
 
 from preservecheck.bench.adjust import adjust
@@ -130,16 +129,38 @@ def test_titration_file_against_phreeqc(phreeqc, tmp_path, acid, pkas):
     )
 
 
+def hermite(x, y, slopes, place):
+    """Cubic pieces with given slopes at the readings, written out."""
+    i = min(int(np.searchsorted(x, place, side="right")) - 1, len(x) - 2)
+    h = x[i + 1] - x[i]
+    t = (place - x[i]) / h
+    return (
+        y[i] * (1 + 2 * t) * (1 - t) ** 2
+        + y[i + 1] * t**2 * (3 - 2 * t)
+        + h * (slopes[i] * t * (1 - t) ** 2 - slopes[i + 1] * t**2 * (1 - t))
+    )
+
+
 @pytest.mark.parametrize("seed", range(5))
-def test_interpolation_against_scipy(seed):
-    """The monotone curve is scipy's, and so is the amount read off it."""
+def test_interpolation_against_the_written_rule(seed):
+    """The curve has the slopes of Fritsch and Butland: inside the weighted harmonic mean of the two
+    secants, at the ends three points; the amount read off it is a root of it."""
     rng = np.random.default_rng(seed)
     grams = np.cumsum(rng.uniform(0.05, 0.3, 8))
     ph = 7 - np.cumsum(rng.uniform(0.05, 0.5, 8))
-    theirs = PchipInterpolator(grams, ph)
+    h, d = np.diff(grams), np.diff(ph) / np.diff(grams)
+    a, b = 2 * h[1:] + h[:-1], h[1:] + 2 * h[:-1]
+    inner = (a + b) / (a / d[:-1] + b / d[1:])
+
+    def end(near, far, first, second):
+        """Slope at an end of a curve that falls; never rising."""
+        return min(((2 * near + far) * first - near * second) / (near + far), 0.0)
+
+    slopes = [end(h[0], h[1], d[0], d[1]), *inner, end(h[-1], h[-2], d[-1], d[-2])]
     places = np.linspace(grams[0], grams[-1], 50)
-    assert interpolated(grams, ph, places) == pytest.approx(theirs(places), abs=1e-12)
+    theirs = [hermite(grams, ph, slopes, p) for p in places]
+    assert interpolated(grams, ph, places) == pytest.approx(theirs, abs=1e-12)
     target = float(ph.mean())
     assert amount_for(grams, ph, target) == pytest.approx(
-        brentq(lambda g: theirs(g) - target, grams[0], grams[-1])
+        brentq(lambda g: hermite(grams, ph, slopes, g) - target, grams[0], grams[-1])
     )

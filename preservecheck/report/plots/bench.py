@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from preservecheck.chemistry.cooling_band import temperature_band
+from preservecheck.chemistry.cooling import temperature_band
 from preservecheck.chemistry.titration import interpolated
 from preservecheck.chemistry.trend import predicted
 from preservecheck.errors import PreservecheckError
