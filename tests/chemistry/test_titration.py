@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+import scipy.interpolate  # noqa: F401  before hypothesis takes the time of a call
 from hypothesis import given
 from hypothesis import strategies as st
 
