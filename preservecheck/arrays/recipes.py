@@ -14,6 +14,7 @@ from functools import cached_property
 import numpy as np
 
 from preservecheck.arrays.inputs import Ints, Profile
+from preservecheck.formula.amounts import Amounts, hottest
 from preservecheck.formula.composition import Composition
 from preservecheck.formula.materials import Material
 from preservecheck.verdict import Bools, Floats
@@ -87,49 +88,26 @@ class Recipes:
         return np.bincount(self.line_formula, values, self.count).astype(float, copy=False)
 
     @cached_property
-    def given(self) -> Floats:
-        """Sum of the amounts that are given. [% or g] (N,)"""
-        return self.summed(np.where(np.isnan(self.amount), 0.0, self.amount))
+    def amounts(self) -> Amounts:
+        """What is written on the lines, and what follows from it."""
+        return Amounts(
+            self.line_formula, self.amount, self.rest, self.in_grams, self.stated_batch_g
+        )
 
-    @cached_property
-    def total_g(self) -> Floats:
-        """Mass of the batch; not-a-number where it is not known. [g] (N,)"""
-        rest = np.bincount(self.line_formula, self.rest, self.count) > 0
-        by_grams = np.where(rest & ~np.isnan(self.stated_batch_g), self.stated_batch_g, self.given)
-        return np.where(self.in_grams, by_grams, self.stated_batch_g)
-
-    @cached_property
+    @property
     def percent(self) -> Floats:
         """Amount of each line. [% of the formula] (L,)"""
-        of = self.line_formula
-        written = np.where(np.isnan(self.amount), 0.0, self.amount)
-        whole = np.where(self.in_grams, self.total_g, 100.0)[of]
-        amount = np.where(self.rest, whole - self.given[of], written)
-        return np.where(self.in_grams[of], amount / whole * 100, amount)
+        return self.amounts.percent
 
     @cached_property
     def batch_g(self) -> Floats:
         """What the lines weigh together; not-a-number where it is not known. [g] (N,)"""
-        return self.summed(self.percent / 100 * self.total_g[self.line_formula])
+        return self.summed(self.percent / 100 * self.amounts.batch_g[self.line_formula])
 
     @cached_property
     def met_c(self) -> tuple[Floats, Floats]:
-        """Temperature of the batch when each phase goes in, and the highest it meets from then on.
-        [°C] (H,) each
-
-        A phase without an addition temperature that is heated meets that. A later phase brings the
-        batch to its addition temperature, or, where none is given, to at most its own heat.
-        """
-        goes_in = np.where(np.isnan(self.added_c), self.heated_c, self.added_c)
-        start = np.searchsorted(self.phase_formula, np.arange(self.count))
-        place = np.arange(len(goes_in)) - start[self.phase_formula]
-        width = int(place.max(initial=0)) + 1
-        later = np.full((self.count, width + 1), np.nan)
-        later[self.phase_formula, place] = goes_in
-        later = np.fmax.accumulate(later[:, ::-1], axis=1)[:, ::-1]
-        return goes_in, np.fmax(
-            np.fmax(self.added_c, self.heated_c), later[self.phase_formula, place + 1]
-        )
+        """Batch temperature when each phase goes in, and the highest it meets. [°C] (H,) each"""
+        return hottest(self.heated_c, self.added_c, self.phase_formula, self.count)
 
     @cached_property
     def roles(self) -> Roles:

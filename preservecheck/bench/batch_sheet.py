@@ -17,7 +17,7 @@ from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.assess.review import Report, composer_for, review, table_arrays_for
 from preservecheck.bench.steps import handling, ph_steps, steps_of, too_coarse
 from preservecheck.errors import FormulaError
-from preservecheck.formula.compose import solved
+from preservecheck.formula.amounts import line_percents
 from preservecheck.formula.composition import Composition
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula
@@ -140,7 +140,7 @@ def worksheet(
     case = formula_arrays([composition], table_arrays_for(tables), today)
     phases = tuple(_phases(composition, case, report))
     lines = [line for phase in phases for line in phase.lines]
-    batch = solved(formula)[1]
+    batch = line_percents(formula)[1]
     assert batch is not None
     return Worksheet(
         name=formula.product.name,
@@ -182,7 +182,7 @@ def scaled(formula: Formula, batch_g: float | None) -> Formula:
     FormulaError
         No size is given, here or in the formula.
     """
-    percents, total = solved(formula)
+    percents, total = line_percents(formula)
     size = batch_g if batch_g is not None else total
     if size is None:
         where = formula.path or formula.product.name

@@ -3,15 +3,15 @@ recognised."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from preservecheck.formula.amounts import line_percents, temperatures
 from preservecheck.formula.composition import Addition, Composition, Portion, SystemUse, Weighed
 from preservecheck.formula.materials import (
     MaterialResolver,
     Scope,
 )
-from preservecheck.formula.model import Formula, Phase
+from preservecheck.formula.model import Formula
 from preservecheck.reference.rows_materials import System
 from preservecheck.units import temperature_text
 
@@ -38,7 +38,8 @@ class Composer:
     def compose(self, formula: Formula) -> Composition:
         """The amounts of a formula whose names and sums were checked by the reader."""
         scope = Scope(self.opener, formula)
-        percents, total_g = solved(formula)
+        percents, total_g = line_percents(formula)
+        met = temperatures(formula.phases)
         remarks = [*_batch_remark(formula, total_g), *_reading_remarks(formula)]
         lines: list[Weighed] = []
         portions: list[Portion] = []
@@ -87,9 +88,7 @@ class Composer:
                 for i, (p, d) in uses.items()
             ),
             tuple(
-                Addition(
-                    order.index(system), line_at, phase_at, *temperatures(formula.phases, phase_at)
-                )
+                Addition(order.index(system), line_at, phase_at, *met[phase_at])
                 for system, line_at, phase_at in gone_in
             ),
             tuple(extra.values()),
@@ -113,43 +112,3 @@ def _reading_remarks(formula: Formula) -> list[str]:
         for p in formula.phases
         if p.added_at_from and p.added_at_c is not None
     ]
-
-
-def in_order(values: Iterable[float]) -> float:
-    """The sum, term by term from the first to the last, as arrays of formulas are summed too."""
-    total = 0.0
-    for value in values:
-        total += value
-    return total
-
-
-def solved(formula: Formula) -> tuple[list[float], float | None]:
-    """Percent of every line in order, and the grams of the batch where they are known.
-
-    Grams without a rest line are taken as the whole: their sum is 100 %.
-    """
-    lines = [line for phase in formula.phases for line in phase.lines]
-    batch = formula.product.batch_g
-    given = in_order(line.amount for line in lines if line.amount is not None)
-    rest = any(line.rest for line in lines)
-    if formula.amounts == "percent":
-        return [100 - given if line.rest else line.amount or 0.0 for line in lines], batch
-    total = batch if rest and batch is not None else given
-    return [
-        (total - given if line.rest else line.amount or 0.0) / total * 100 for line in lines
-    ], total
-
-
-def temperatures(phases: tuple[Phase, ...], at: int) -> tuple[float | None, float | None]:
-    """Batch temperature when phase ``at`` goes in, and the highest temperature its lines meet from
-    then on. [°C]
-
-    A phase without ``added_at`` that is heated meets its own ``heated_to``. A later phase brings
-    the batch to its ``added_at``, or, where none is given, to at most its ``heated_to``.
-    """
-    phase = phases[at]
-    temperature = phase.added_at_c if phase.added_at_c is not None else phase.heated_to_c
-    met = [phase.added_at_c, phase.heated_to_c]
-    met += [p.added_at_c if p.added_at_c is not None else p.heated_to_c for p in phases[at + 1 :]]
-    known = [t for t in met if t is not None]
-    return temperature, max(known) if known else None

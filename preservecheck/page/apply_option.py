@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from preservecheck.assess.review import composer_for
-from preservecheck.formula.compose import solved
+from preservecheck.formula.amounts import line_percents
 from preservecheck.formula.model import Formula, Line, Phase
 from preservecheck.page.draft import Draft, Fields, PhaseDraft, is_blank, text_of
 from preservecheck.page.editor import whole
@@ -61,7 +61,7 @@ def put_in(draft: Draft, formula: Formula, option: Option, tables: Tables) -> Pi
     after = deepcopy(draft)
     names = {s.id: _called(s) for s in tables.systems}
     gone = own_lines(composer_for(tables).compose(formula))
-    percents, _ = solved(formula)
+    percents, _ = line_percents(formula)
     by_name = {p.name: p for p in recommended.phases}
     filled = [p for p in after.phases if not all(is_blank(line) for line in p.lines)]
     removed, changed, left = [], [], []

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from preservecheck.assess.review import composer_for, review
-from preservecheck.formula.compose import solved
+from preservecheck.formula.amounts import line_percents
 from preservecheck.formula.model import Formula
 from preservecheck.report import outline as o
 
@@ -70,7 +70,7 @@ def sliders(formula: Formula, tables: Tables) -> list[Slider]:
     low, high = PH_SPAN if ph is None else (min(PH_SPAN[0], ph), max(PH_SPAN[1], ph))
     out = [Slider("try-ph", "pH", low, high, PH_STEP, MIDDLE_PH if ph is None else ph, said, "")]
     systems = {s.id: s for s in tables.systems}
-    percents, _ = solved(formula)
+    percents, _ = line_percents(formula)
     for at, line in enumerate(line for phase in formula.phases for line in phase.lines):
         if line.kind == "preservative" and line.name in systems:
             most = max(systems[line.name].usage_max_percent * BEYOND, percents[at])
@@ -168,7 +168,7 @@ def _differs(value: float | None, slider: Slider, formula: Formula) -> bool:
 def _dosed(formula: Formula, doses: Mapping[int, float], tables: Tables) -> Formula:
     """The formula with other doses, filled to 100 % by its rest line, else by its largest line of
     water."""
-    percents, total = solved(formula)
+    percents, total = line_percents(formula)
     lines = [line for phase in formula.phases for line in phase.lines]
     filler = next((i for i, line in enumerate(lines) if line.rest), None)
     if filler is None:

@@ -15,7 +15,7 @@ from preservecheck.assess.review import composer_for, table_arrays_for
 from preservecheck.assess.uncertainty import drawn
 from preservecheck.checks import BY_ID, CHECKS, legal_limit, pairs
 from preservecheck.checks.base import Figures, most_critical_first
-from preservecheck.formula.compose import solved
+from preservecheck.formula.amounts import line_percents
 from preservecheck.formula.model import Formula, Line, Phase
 from preservecheck.ranking.candidate import MUST_PASS, Candidate
 from preservecheck.ranking.recipe import bare, free_name, without_gums
@@ -55,7 +55,7 @@ class Host:
         self.had = frozenset(s.id for s in composition.systems)  # its own preservatives
         self.bare = bare(formula, composition)
         self.base = self.composer.compose(self.bare)
-        self.batch_g = solved(self.bare)[1]
+        self.batch_g = line_percents(self.bare)[1]
         self.ph = formula.measured.ph
 
     @property

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from preservecheck.formula.compose import solved
+from preservecheck.formula.amounts import line_percents
 from preservecheck.formula.composition import Composition
 from preservecheck.formula.model import Formula, Phase
 from preservecheck.formula.names import folded
@@ -22,7 +22,7 @@ def bare(formula: Formula, composition: Composition) -> Formula:
     water."""
     systems = own_lines(composition)
     lines = [line for phase in formula.phases for line in phase.lines]
-    percents, total = solved(formula)
+    percents, total = line_percents(formula)
     keep = [i for i in range(len(lines)) if i not in systems]
     filler = next((i for i in keep if lines[i].rest), None)
     if filler is None:

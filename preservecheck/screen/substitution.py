@@ -57,7 +57,9 @@ def bare(recipes: Recipes) -> Bare:
     amount, rest = recipes.amount.copy(), np.zeros(len(recipes.amount), dtype=bool)
     amount[filler], rest[filler] = np.nan, True
     stated = np.where(
-        recipes.in_grams & np.isnan(recipes.stated_batch_g), recipes.total_g, recipes.stated_batch_g
+        recipes.in_grams & np.isnan(recipes.stated_batch_g),
+        recipes.amounts.batch_g,
+        recipes.stated_batch_g,
     )
     had: list[set[str]] = [set() for _ in range(recipes.count)]
     for n, s in zip(recipes.line_formula[roles.line], roles.system, strict=True):

@@ -3,7 +3,7 @@ temperatures."""
 
 import pytest
 
-from preservecheck.formula.compose import temperatures
+from preservecheck.formula.amounts import temperatures
 from preservecheck.formula.model import Phase
 from preservecheck.reference.load import load_tables
 from tests.helpers import compose, make_formula
@@ -299,7 +299,7 @@ class TestTemperatures:
     )
     def test_cases(self, phases, at, expected):
         """Each case as its remark says."""
-        assert temperatures(phases, at) == expected
+        assert temperatures(phases)[at] == expected
 
     def test_in_a_composition(self):
         """A cool-down phase in °F arrives in °C: 104 °F are 40 °C."""

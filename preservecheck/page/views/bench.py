@@ -136,9 +136,9 @@ def _formula(desk: Desk, draft: Draft) -> tuple[Formula | None, list[Fault]]:
 
 def _is_sized(formula: Formula) -> bool:
     """Whether the formula says how large a batch is."""
-    from preservecheck.formula.compose import solved
+    from preservecheck.formula.amounts import line_percents
 
-    return solved(formula)[1] is not None
+    return line_percents(formula)[1] is not None
 
 
 # ---- papers --------------------------------------------------------------------------------------
