@@ -12,6 +12,7 @@ from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.assess.review import composer_for, findings_of, table_arrays_for
 from preservecheck.bench.buffers import Ionic
 from preservecheck.bench.titration import Titration
+from preservecheck.formula.edit import as_written, at_ph, with_line
 from preservecheck.formula.model import Formula, Line
 from preservecheck.reference.load import Tables
 from preservecheck.text import number
@@ -39,22 +40,9 @@ def with_agent(
     formula: Formula, agent: Ionic, percent_of_batch: float, strength: float | None, target: float
 ) -> Formula:
     """The formula with the agent in its last phase, at the target pH."""
-    amount = percent_of_batch
-    if formula.amounts == "grams":
-        total = sum(line.amount or 0.0 for phase in formula.phases for line in phase.lines)
-        rest = any(line.rest for phase in formula.phases for line in phase.lines)
-        amount *= (formula.product.batch_g if rest and formula.product.batch_g else total) / 100
+    amount = as_written(formula, percent_of_batch)
     line = Line(name=agent.inci, kind="ingredient", amount=amount, strength=strength)
-    last = formula.phases[-1]
-    return formula.model_copy(
-        update={
-            "phases": (
-                *formula.phases[:-1],
-                last.model_copy(update={"lines": (*last.lines, line)}),
-            ),
-            "measured": formula.measured.model_copy(update={"ph": target}),
-        }
-    )
+    return with_line(at_ph(formula, target), line, formula.phases[-1].name)
 
 
 def effects_of(

@@ -19,6 +19,7 @@ from preservecheck.bench.steps import handling, ph_steps, steps_of, too_coarse
 from preservecheck.errors import FormulaError
 from preservecheck.formula.amounts import line_percents
 from preservecheck.formula.composition import Composition
+from preservecheck.formula.edit import lines_of, rescaled
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula
 from preservecheck.formula.names import folded
@@ -134,7 +135,7 @@ def worksheet(
     today = today or dt.date.today()
     if not isinstance(formula, Formula):
         formula = load_formula(formula, tables, today=today)
-    formula = scaled(formula, batch_g)
+    formula = rescaled(formula, _batch_g(formula, batch_g))
     report = review(formula, tables, today=today)
     composition = composer_for(tables).compose(formula)
     case = formula_arrays([composition], table_arrays_for(tables), today)
@@ -174,36 +175,16 @@ def _warnings(report: Report) -> Iterable[str]:
         yield said[0] + (f" The same holds for {len(said) - 1} more." if len(said) > 1 else "")
 
 
-def scaled(formula: Formula, batch_g: float | None) -> Formula:
-    """The formula for a batch of another size; percent stay as they are.
-
-    Raises
-    ------
-    FormulaError
-        No size is given, here or in the formula.
-    """
-    percents, total = line_percents(formula)
-    size = batch_g if batch_g is not None else total
+def _batch_g(formula: Formula, batch_g: float | None) -> float:
+    """Size of the batch: as asked, else the formula's own. [g]"""
+    size = batch_g if batch_g is not None else line_percents(formula)[1]
     if size is None:
         where = formula.path or formula.product.name
         raise FormulaError(
             f'{where}: the size of the batch is not given; add --batch "500 g", or write it into '
             "the formula (batch)"
         )
-    if size == total:
-        return formula
-    product = formula.product.model_copy(update={"batch_g": size})
-    if formula.amounts == "percent":
-        return formula.model_copy(update={"product": product})
-    at, phases = 0, []
-    for phase in formula.phases:
-        lines = []
-        for line in phase.lines:
-            grams = None if line.rest else percents[at] / 100 * size
-            lines.append(line.model_copy(update={"amount": grams}))
-            at += 1
-        phases.append(phase.model_copy(update={"lines": tuple(lines)}))
-    return formula.model_copy(update={"product": product, "phases": tuple(phases)})
+    return size
 
 
 def rounded(grams: float, step_g: float | None) -> float:
@@ -234,7 +215,7 @@ def _phases(composition: Composition, case: FormulaArrays, report: Report) -> It
     if rest is not None:
         others = _total(g for i, g in enumerate(weigh) if i != rest)
         weigh[rest] = rounded(_total(w.grams or 0.0 for w in composition.lines) - others, step)
-    given = [line for phase in formula.phases for line in phase.lines]
+    given = lines_of(formula)
     preserving = {a.line for a in composition.additions}
     for at, phase in enumerate(formula.phases):
         lines = []

@@ -60,7 +60,7 @@ def _of_product(formula: Formula, **changes: object) -> Formula:
     return formula.model_copy(update={"product": formula.product.model_copy(update=changes)})
 
 
-def _as_written(formula: Formula, percent: float) -> float:
+def as_written(formula: Formula, percent: float) -> float:
     """A share of the formula in the kind of amounts that it is written in. [% or g]"""
     if formula.amounts == "percent":
         return percent
@@ -92,7 +92,7 @@ def filled(opened: Composition, fixed: Collection[int] = ()) -> Formula:
     percents, batch_g = line_percents(formula)
     # an earlier rest line keeps what it had
     changed = {
-        n: line.model_copy(update={"amount": _as_written(formula, percents[n]), "rest": False})
+        n: line.model_copy(update={"amount": as_written(formula, percents[n]), "rest": False})
         for n, line in enumerate(lines)
         if line.rest
     }
@@ -138,7 +138,7 @@ def with_line(formula: Formula, line: Line, phase: str) -> Formula:
 
 def with_share(formula: Formula, share: Share, phase: str) -> Formula:
     """The formula, which has a line that fills up, with an ingredient or a system in a phase."""
-    amount = _as_written(formula, share.percent or 0.0)
+    amount = as_written(formula, share.percent or 0.0)
     return with_line(formula, Line(kind=share.kind, name=share.name, amount=amount), phase)
 
 
@@ -148,7 +148,7 @@ def with_percents(formula: Formula, percents: Mapping[int, float]) -> Formula:
     return _with_lines(
         formula,
         {
-            n: lines[n].model_copy(update={"amount": _as_written(formula, percent), "rest": False})
+            n: lines[n].model_copy(update={"amount": as_written(formula, percent), "rest": False})
             for n, percent in percents.items()
         },
     )
@@ -165,7 +165,7 @@ def replaced(formula: Formula, lines: Collection[int], by: Share) -> Formula:
         other = {"kind": by.kind, "name": by.name}
         return _with_lines(formula, {n: old[n].model_copy(update=other) for n in lines})
     first = min(lines)
-    amount = _as_written(formula, by.percent)
+    amount = as_written(formula, by.percent)
     line = Line(kind=by.kind, name=by.name, amount=amount, note=old[first].note)
     return _with_lines(formula, {**dict.fromkeys(lines), first: line})
 

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING
 
 from preservecheck.assess.review import composer_for
 from preservecheck.formula.amounts import line_percents
+from preservecheck.formula.edit import preservative_lines
 from preservecheck.formula.model import Formula, Line, Phase
 from preservecheck.page.draft import Draft, Fields, PhaseDraft, is_blank, text_of
 from preservecheck.page.editor import whole
 from preservecheck.page.words import system_name
-from preservecheck.ranking.recipe import own_lines
 from preservecheck.text import celsius, number, sentence
 
 if TYPE_CHECKING:
@@ -60,7 +60,7 @@ def put_in(draft: Draft, formula: Formula, option: Option, tables: Tables) -> Pi
     assert recommended is not None
     after = deepcopy(draft)
     names = {s.id: _called(s) for s in tables.systems}
-    gone = own_lines(composer_for(tables).compose(formula))
+    gone = preservative_lines(composer_for(tables).compose(formula))
     percents, _ = line_percents(formula)
     by_name = {p.name: p for p in recommended.phases}
     filled = [p for p in after.phases if not all(is_blank(line) for line in p.lines)]

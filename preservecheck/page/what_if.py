@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from preservecheck.assess.review import composer_for, review
 from preservecheck.formula.amounts import line_percents
+from preservecheck.formula.edit import at_ph, filled, lines_of, with_percents
 from preservecheck.formula.model import Formula
 from preservecheck.report import outline as o
 
@@ -71,7 +72,7 @@ def sliders(formula: Formula, tables: Tables) -> list[Slider]:
     out = [Slider("try-ph", "pH", low, high, PH_STEP, MIDDLE_PH if ph is None else ph, said, "")]
     systems = {s.id: s for s in tables.systems}
     percents, _ = line_percents(formula)
-    for at, line in enumerate(line for phase in formula.phases for line in phase.lines):
+    for at, line in enumerate(lines_of(formula)):
         if line.kind == "preservative" and line.name in systems:
             most = max(systems[line.name].usage_max_percent * BEYOND, percents[at])
             now = percents[at]
@@ -124,13 +125,13 @@ def tried(
         int(n.removeprefix("try-dose-")): v for n, v in moved.items() if n.startswith("try-dose-")
     }
     if "try-ph" in moved:
-        measured = formula.measured.model_copy(update={"ph": moved["try-ph"]})
-        changed = changed.model_copy(update={"measured": measured})
+        changed = at_ph(changed, moved["try-ph"])
         said.append(f"pH {moved['try-ph']:g}")
     if doses:
-        lines = [line for phase in formula.phases for line in phase.lines]
+        lines = lines_of(formula)
         said += [f"{lines[at].name} {dose:g} %" for at, dose in doses.items()]
-        changed = _dosed(changed, doses, tables)
+        fixed = filled(composer_for(tables).compose(changed), doses.keys())
+        changed = with_percents(fixed, doses)
     other = review(changed, tables, today=report.date)
     before = {(f.id, f.about): f for f in report.checks}
     pairs: list[tuple[Finding | None, Finding | None]] = [
@@ -163,32 +164,6 @@ def _differs(value: float | None, slider: Slider, formula: Formula) -> bool:
     if slider.name == "try-ph" and formula.measured.ph is None:
         return True
     return abs(value - slider.now) > slider.step / 1000
-
-
-def _dosed(formula: Formula, doses: Mapping[int, float], tables: Tables) -> Formula:
-    """The formula with other doses, filled to 100 % by its rest line, else by its largest line of
-    water."""
-    percents, total = line_percents(formula)
-    lines = [line for phase in formula.phases for line in phase.lines]
-    filler = next((i for i, line in enumerate(lines) if line.rest), None)
-    if filler is None:
-        composed = composer_for(tables).compose(formula).lines
-        others = [i for i in range(len(lines)) if i not in doses]
-        water = [i for i in others if composed[i].inci == "Aqua"]
-        filler = max(water or others, key=lambda i: percents[i], default=None)
-    at, phases = 0, []
-    for phase in formula.phases:
-        kept = []
-        for line in phase.lines:
-            rest = at == filler
-            amount = None if rest else doses.get(at, percents[at])
-            kept.append(line.model_copy(update={"amount": amount, "rest": rest}))
-            at += 1
-        phases.append(phase.model_copy(update={"lines": tuple(kept)}))
-    product = formula.product.model_copy(update={"batch_g": formula.product.batch_g or total})
-    return formula.model_copy(
-        update={"phases": tuple(phases), "amounts": "percent", "product": product}
-    )
 
 
 def _change(was: Finding | None, then: Finding | None) -> Change:

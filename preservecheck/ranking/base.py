@@ -16,13 +16,27 @@ from preservecheck.assess.uncertainty import drawn
 from preservecheck.checks import BY_ID, CHECKS, legal_limit, pairs
 from preservecheck.checks.base import Figures, most_critical_first
 from preservecheck.formula.amounts import line_percents
-from preservecheck.formula.model import Formula, Line, Phase
+from preservecheck.formula.edit import (
+    Share,
+    at_ph,
+    lines_of,
+    new_phase_name,
+    replaced,
+    with_scale,
+    with_share,
+    with_temperature,
+    without_empty_phases,
+    without_preservatives,
+)
+from preservecheck.formula.model import Formula
+from preservecheck.formula.names import folded
 from preservecheck.ranking.candidate import MUST_PASS, Candidate
-from preservecheck.ranking.recipe import bare, free_name, without_gums
 from preservecheck.reference.load import Tables
 from preservecheck.reference.rows_materials import System
 from preservecheck.verdict import ABSENT, PASS, Codes, fold
 
+# nonionic; takes the place of anionic gums
+GUM = "Hydroxyethylcellulose"
 # draws behind each chance
 CHANCE_DRAWS = 500
 # a system that starts at this much of the whole formula makes another product; judgement of this
@@ -53,7 +67,7 @@ class Host:
             phases[-1] if phases else None
         )  # in which the formula's own preservative goes in
         self.had = frozenset(s.id for s in composition.systems)  # its own preservatives
-        self.bare = bare(formula, composition)
+        self.bare = without_preservatives(composition)
         self.base = self.composer.compose(self.bare)
         self.batch_g = line_percents(self.bare)[1]
         self.ph = formula.measured.ph
@@ -68,35 +82,25 @@ class Host:
         """The formula with a trial's system, partner and changes in it."""
         formula = self.bare
         if candidate.without:
-            formula = without_gums(formula, candidate.without)
+            named = enumerate(folded(line.name) for line in lines_of(formula))
+            gums = [n for n, name in named if name in candidate.without]
+            formula = replaced(formula, gums, Share("ingredient", GUM))
         if candidate.ph is not None:
-            formula = formula.model_copy(
-                update={"measured": formula.measured.model_copy(update={"ph": candidate.ph})}
-            )
+            formula = at_ph(formula, candidate.ph)
         if candidate.scale_step_g is not None:
-            product = formula.product.model_copy(update={"scale_step_g": candidate.scale_step_g})
-            formula = formula.model_copy(update={"product": product})
-        lines = [self._line(candidate.system, candidate.percent)]
+            formula = with_scale(formula, candidate.scale_step_g)
+        alone = self.phase is None or candidate.added_at_c is not None
+        phase = new_phase_name(formula) if alone else formula.phases[self.phase or 0].name
+        shares = [Share("preservative", candidate.system.id, candidate.percent)]
         if candidate.partner is not None:
-            lines.append(self._line(candidate.partner, candidate.partner_percent))
-        phases = list(formula.phases)
-        if self.phase is None or candidate.added_at_c is not None:
-            at = (
-                candidate.added_at_c
-                if candidate.added_at_c is not None
-                else self.target_c(candidate)
-            )
-            phases.append(Phase(name=free_name(phases), added_at_c=at, lines=tuple(lines)))
-        else:
-            host = phases[self.phase]
-            phases[self.phase] = host.model_copy(update={"lines": (*host.lines, *lines)})
-        return formula.model_copy(update={"phases": tuple(p for p in phases if p.lines)})
-
-    def _line(self, system: System, percent: float) -> Line:
-        amount = (
-            percent if self.bare.amounts == "percent" else percent / 100 * (self.batch_g or 0.0)
-        )
-        return Line(name=system.id, kind="preservative", amount=amount)
+            shares.append(Share("preservative", candidate.partner.id, candidate.partner_percent))
+        for share in shares:
+            formula = with_share(formula, share, phase)
+        if alone:
+            cool = candidate.added_at_c
+            cool = self.target_c(candidate) if cool is None else cool
+            formula = with_temperature(formula, phase, cool)
+        return without_empty_phases(formula)
 
     def target_c(self, candidate: Candidate) -> float:
         """Temperature at which a trial's systems can go in with the thermometer's error to spare.

@@ -11,10 +11,9 @@ import numpy as np
 
 from preservecheck.checks import weighing
 from preservecheck.formula.names import folded
-from preservecheck.ranking.base import Host
+from preservecheck.ranking.base import GUM, Host
 from preservecheck.ranking.candidate import Candidate, merit
 from preservecheck.ranking.ph import ph_words, target_ph
-from preservecheck.ranking.recipe import GUM
 from preservecheck.ranking.window import Window
 from preservecheck.reference.rows_materials import System
 from preservecheck.text import join_and, number

@@ -53,14 +53,11 @@ def bare(recipes: Recipes) -> Bare:
     host[recipes.line_formula[roles.line]] = recipes.line_phase[
         roles.line
     ]  # in order, so the last one stays
-    filler = _fillers(recipes, keep)
+    water = np.array([m.inci == WATER for m in recipes.materials], dtype=bool)
+    filler = recipes.amounts.fillers(water[recipes.line_material], keep)
     amount, rest = recipes.amount.copy(), np.zeros(len(recipes.amount), dtype=bool)
     amount[filler], rest[filler] = np.nan, True
-    stated = np.where(
-        recipes.in_grams & np.isnan(recipes.stated_batch_g),
-        recipes.amounts.batch_g,
-        recipes.stated_batch_g,
-    )
+    stated = np.where(recipes.in_grams, recipes.amounts.batch_g, recipes.stated_batch_g)
     had: list[set[str]] = [set() for _ in range(recipes.count)]
     for n, s in zip(recipes.line_formula[roles.line], roles.system, strict=True):
         had[n].add(roles.ids[s])
@@ -77,20 +74,6 @@ def bare(recipes: Recipes) -> Bare:
         host,
         tuple(frozenset(h) for h in had),
     )
-
-
-def _fillers(recipes: Recipes, keep: Bools) -> Ints:
-    """The line of each formula that fills up: its rest line, else most of its water, else its
-    largest line."""
-    water = np.array([m.inci == WATER for m in recipes.materials], dtype=bool)[
-        recipes.line_material
-    ]
-    lines = np.flatnonzero(keep)
-    of, order = recipes.line_formula[lines], np.arange(len(lines))
-    kind = np.where(recipes.rest[lines], 2, np.where(water[lines], 1, 0))
-    size = np.where(kind == 2, 0.0, recipes.percent[lines])  # noqa: PLR2004  # of several rest lines the first
-    best = np.lexsort((order, -size, -kind, of))
-    return lines[best[np.unique(of[best], return_index=True)[1]]]
 
 
 def lawful_doses(

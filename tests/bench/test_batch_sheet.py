@@ -10,10 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from preservecheck.bench.batch_sheet import rounded, scaled, worksheet
+from preservecheck.bench.batch_sheet import rounded, worksheet
 from preservecheck.cli.main import app
 from preservecheck.errors import FormulaError
 from preservecheck.formula.amounts import line_percents
+from preservecheck.formula.edit import rescaled
 from preservecheck.formula.starter import starter_toml
 from preservecheck.reference.load import load_tables
 from preservecheck.report.batch_sheet import to_html, to_workbook
@@ -140,7 +141,7 @@ def test_formula_in_grams_rescales(rest):
         "Water": 237.5,
         "Glycerin": 12.5,
     }
-    assert line_percents(scaled(formula, 250))[0] == pytest.approx([95, 5])
+    assert line_percents(rescaled(formula, 250))[0] == pytest.approx([95, 5])
 
 
 def test_batch_must_be_known():
