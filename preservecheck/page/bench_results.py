@@ -262,13 +262,13 @@ def _adjusted(found: Adjustment, cautions: tuple[str, ...], hint: str, tables: T
     from preservecheck.report.plots.bench import titration_plot
 
     page = adjust_page(found)
-    user_errors = set(found.warnings)
+    beside = set(found.warnings)
     own = cautions_for(found.agent or "", tables) if found.agent else cautions
     return Told(
         lead=tuple(on_page(t) for t in page.lead if t),
         sections=tuple(sections_of(page)),
         plot=_plot(titration_plot(found)),
-        cautions=tuple(c for c in own if c not in user_errors),
+        cautions=tuple(c for c in own if c not in beside),
         hint=hint,
         settled=found.settled,
     )

@@ -92,7 +92,7 @@ def _as_file(text: str) -> Iterator[Path]:
             ) from None
 
 
-def user_errors(
+def results_of(
     part: Part, after: After, formula: Formula | None, tables: Tables, today: dt.date | None
 ) -> Told:
     """One part as the page tells it."""

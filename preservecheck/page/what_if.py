@@ -167,12 +167,12 @@ def _differs(value: float | None, slider: Slider, formula: Formula) -> bool:
 
 
 def _change(was: Finding | None, then: Finding | None) -> Change:
-    user_errors = then or was
-    assert user_errors is not None
+    finding = then or was
+    assert finding is not None
     return Change(
-        check=user_errors.id,
-        about="" if user_errors.about == "formula" else user_errors.about,
+        check=finding.id,
+        about="" if finding.about == "formula" else finding.about,
         now="not asked" if was is None else o.word_of(was),
         then="not asked" if then is None else o.word_of(then),
-        because=o.shortened(user_errors.because) if then is not None else "",
+        because=o.shortened(finding.because) if then is not None else "",
     )

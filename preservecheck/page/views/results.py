@@ -148,12 +148,12 @@ def _page(
 ) -> Response:
     draft = draft_of(pairs)
     formula, wrong = _formula(desk, draft)
-    user_errors = {
+    results = {
         part: (instead or {}).get(part)
         or (
             after_found.Told()
             if only not in (None, part)
-            else after_found.user_errors(part, after, formula, desk.tables, desk.today)
+            else after_found.results_of(part, after, formula, desk.tables, desk.today)
         )
         for part in PARTS
     }
@@ -168,7 +168,7 @@ def _page(
         formula=formula,
         wrong=wrong,
         untouched=is_untouched(draft),
-        user_errors=user_errors,
+        results=results,
         fields=FIELDS,
         standards=STANDARDS,
         counts_columns=COUNTS_COLUMNS,
