@@ -191,7 +191,7 @@ class Run:
         """How many formulas there are."""
         return sum(s.count() for s in self.sources)
 
-    def done(self, user_errors: Callable[[int], None] = lambda _: None) -> Summary:
+    def done(self, progress: Callable[[int], None] = lambda _: None) -> Summary:
         """Judge every piece that has no part yet; tells how many formulas are through after each.
 
         Raises
@@ -210,10 +210,10 @@ class Run:
                 kept = self.part(number).with_suffix(".counts")
                 if kept.is_file():
                     counts[number] = Summary.from_json(json.loads(kept.read_text(encoding="utf-8")))
-                    user_errors(piece.formulas)
+                    progress(piece.formulas)
                 elif pool is None:
                     counts[number] = work(self.job, piece, self.part(number))
-                    user_errors(piece.formulas)
+                    progress(piece.formulas)
                 else:
                     running[pool.submit(work, self.job, piece, self.part(number))] = (
                         number,
@@ -222,9 +222,9 @@ class Run:
                     if (
                         len(running) > self.jobs
                     ):  # one more waits, so that none stands idle; never many in memory
-                        _collect(running, counts, user_errors)
+                        _collect(running, counts, progress)
             while running:
-                _collect(running, counts, user_errors)
+                _collect(running, counts, progress)
         except BrokenProcessPool:
             raise PreservecheckError(
                 "a process that helped was ended by the system, perhaps for want of memory; the "
@@ -260,10 +260,10 @@ def _helper() -> None:
 def _collect(
     running: dict[Future[Summary], tuple[int, int]],
     counts: dict[int, Summary],
-    user_errors: Callable[[int], None],
+    progress: Callable[[int], None],
 ) -> None:
     """Take in what is through."""
     for future in wait(running, return_when=FIRST_COMPLETED).done:
         number, formulas = running.pop(future)
         counts[number] = future.result()
-        user_errors(formulas)
+        progress(formulas)

@@ -100,7 +100,7 @@ class Source:
                 yield Piece(len(files), files=files)
             return
         split = set(self._runs[1])
-        user_errors: set[str] = set()
+        reported: set[str] = set()
         products = _read_whole(self.products) if self.products is not None else None
         if products is not None:
             check_columns(products, {"formula": LINES["formula"]} | PRODUCTS, str(self.products))
@@ -124,8 +124,8 @@ class Source:
             else:
                 held = [c for c in lines.columns if c in columns_of(PRODUCTS) or c == "formula"]
                 some = mine[held].drop_duplicates("formula", ignore_index=True)
-            first = {f for f in faults if f not in user_errors}
-            user_errors |= first
+            first = {f for f in faults if f not in reported}
+            reported |= first
             yield Piece(
                 int(mine["formula"].nunique()) + len(first),
                 lines=mine.reset_index(drop=True),

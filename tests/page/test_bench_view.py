@@ -87,7 +87,7 @@ def on_the_law(count=4, start=14 * 60 + 5):
     ]
 
 
-def user_errors(client, *parts, path="/bench"):
+def answer(client, *parts, path="/bench"):
     """The middle of the page for some fields, as text."""
     data = {k: v for part in parts for k, v in part.items()}
     return html.unescape(client.post(path, data=data, headers=PIECE).text)
@@ -99,7 +99,7 @@ def user_errors(client, *parts, path="/bench"):
 def test_time_by_hand(client):
     """40 °C less 2 °C for the thermometer is 38 °C; ln(53 / 17) / 0.02 = 56.85 min after 14:05, so
     15:02."""
-    text = user_errors(client, draft_fields(), readings(*on_the_law(), room="21"))
+    text = answer(client, draft_fields(), readings(*on_the_law(), room="21"))
     assert "not yet" in text
     found = re.search(
         r"About (\d\d:\d\d) \(between (\d\d:\d\d) and (\d\d:\d\d)\), once the thermometer shows (.*?) or",
@@ -112,7 +112,7 @@ def test_time_by_hand(client):
 
 def test_countdown_runs_from_the_last_reading(client):
     """26.85 min after the last reading, at 14:35, whatever the clock of this program says."""
-    text = user_errors(client, draft_fields(), readings(*on_the_law(), room="21"))
+    text = answer(client, draft_fields(), readings(*on_the_law(), room="21"))
     best, low, high = (
         float(re.search(rf'data-{k}="([0-9.]+)"', text).group(1)) for k in ("best", "low", "high")
     )
@@ -129,7 +129,7 @@ def test_no_time_zone_is_mixed_in(client, monkeypatch):
     for zone in ("UTC", "Pacific/Auckland", "America/New_York"):
         monkeypatch.setenv("TZ", zone)
         time.tzset()
-        answers.add(user_errors(client, *data))
+        answers.add(answer(client, *data))
     monkeypatch.delenv("TZ")
     time.tzset()
     assert len(answers) == 1
@@ -138,13 +138,13 @@ def test_no_time_zone_is_mixed_in(client, monkeypatch):
 def test_fahrenheit(client):
     """The same course read in °F, to a tenth: the same minute, the reading told in both units."""
     rows = [(time, f"{float(temp) * 9 / 5 + 32:.1f}") for time, temp in on_the_law()]
-    text = user_errors(client, draft_fields(), readings(*rows, room="69.8", unit="°F"))
+    text = answer(client, draft_fields(), readings(*rows, room="69.8", unit="°F"))
     assert re.search(r"About 15:0[123] ", text)
 
 
 def test_past_midnight(client):
     """From 23:50 on; 56.85 min later it is 00:47 of the next day."""
-    text = user_errors(client, draft_fields(), readings(*on_the_law(start=23 * 60 + 50), room="21"))
+    text = answer(client, draft_fields(), readings(*on_the_law(start=23 * 60 + 50), room="21"))
     assert "About 00:47 (+1 d)" in text
 
 
@@ -152,11 +152,11 @@ def test_cool_enough_is_said_in_words(client):
     """The thermometer has shown 37.9 °C: it may go in, and nothing counts down. At 38.1 °C it may
     not."""
     rows = [("14:05", "74"), ("14:35", "50"), ("14:55", "37.9")]
-    text = user_errors(client, draft_fields(), readings(*rows, room="21"))
+    text = answer(client, draft_fields(), readings(*rows, room="21"))
     assert "may go in" in text
     assert "showed 37.9 °C (100.2 °F) at 14:55, so it may go in" in text
     assert 'class="count"' not in text
-    above = user_errors(client, draft_fields(), readings(*rows[:2], ("14:55", "38.1"), room="21"))
+    above = answer(client, draft_fields(), readings(*rows[:2], ("14:55", "38.1"), room="21"))
     assert "so it may go in" not in above
     assert 'class="count"' in above
 
@@ -166,21 +166,21 @@ def test_each_preservative_has_a_limit_of_its_own(client):
     row = next(s for s in load_tables().systems if s.id == "phenoxyethanol")
     assert (row.heat_limit_c, row.preferred_add_below_c) == (85, 45)
     second = 'percent = 0.8 }, { preservative = "phenoxyethanol", percent = 0.5 }]'
-    text = user_errors(client, draft_fields(FORMULA.replace("percent = 0.8 }]", second)))
+    text = answer(client, draft_fields(FORMULA.replace("percent = 0.8 }]", second)))
     gates = re.findall(r"<h3>(\S+) <span.*?shows (\d+) °C", text, re.DOTALL)
     assert gates == [("phenoxyethanol", "43"), (SYSTEM, "38")]
 
 
 def test_marks_without_readings(client):
     """What to wait for stands there before anything is read."""
-    text = user_errors(client, draft_fields())
+    text = answer(client, draft_fields())
     assert "May go in when the thermometer shows 38 °C (100.4 °F) or less." in text
     assert "customary mark" not in text
 
 
 def test_without_a_formula(client):
     """Only the customary mark is told, and that no formula is there."""
-    text = user_errors(client, readings(*on_the_law(), room="21"))
+    text = answer(client, readings(*on_the_law(), room="21"))
     assert "No formula yet" in text
     # ln(53 / 19) / 0.02 = 51.3 min after 14:05
     assert "About 14:56" in text
@@ -188,7 +188,7 @@ def test_without_a_formula(client):
 
 def test_faults_lead_to_their_fields(client):
     """All at once, each with its field, in words of the page; nothing is foretold from them."""
-    text = user_errors(
+    text = answer(
         client,
         draft_fields(),
         readings(("14:05", "74"), ("", "66"), ("14:25", "sixty"), room="warm"),
@@ -202,14 +202,14 @@ def test_faults_lead_to_their_fields(client):
 def test_went_in_too_hot(client):
     """In at 14:25, at 74 - 53 + ... = 56.5 °C by the law, above 40 °C: serious, and no time is
     counted down."""
-    text = user_errors(client, draft_fields(), readings(*on_the_law(), room="21", added="14:25"))
+    text = answer(client, draft_fields(), readings(*on_the_law(), room="21", added="14:25"))
     assert f"{SYSTEM}: serious. It met 56.5" in text
     assert 'class="count"' not in text
 
 
 def test_went_in_after_the_last_reading(client):
     """Nothing is extrapolated: another reading is asked for, and the rest still stands."""
-    text = user_errors(client, draft_fields(), readings(*on_the_law(), room="21", added="14:40"))
+    text = answer(client, draft_fields(), readings(*on_the_law(), room="21", added="14:40"))
     assert 'data-field="cool-added"' in text
     assert "Take a reading now" in text
     assert "About 15:02" in text
@@ -219,7 +219,7 @@ def test_plan_of_the_formula_is_no_addition(client):
     """What nobody put in is not told to be in, though the batch is below the planned
     temperature."""
     text = FORMULA.replace('name = "cool-down"\n', 'name = "cool-down"\nadded_at = "38 °C"\n')
-    page = user_errors(
+    page = answer(
         client,
         draft_fields(text),
         readings(("14:05", "74"), ("14:35", "50"), ("14:55", "37"), room="21"),
@@ -330,17 +330,17 @@ def test_amount_by_hand(client):
     """0.4 pH every 0.1 g in 50 g: 0.35 g brings it to 4.8, so 1 kg takes 7 g; half a kilogram 3.5
     g."""
     data = drops(*STRAIGHT, sample="50", agent="Lactic Acid", strength="20", target="4.8")
-    assert "add 7 g" in user_errors(client, draft_fields(), data)
-    assert "add 3.5 g" in user_errors(
+    assert "add 7 g" in answer(client, draft_fields(), data)
+    assert "add 3.5 g" in answer(
         client, draft_fields(), data, {"sheet-batch": "0,5", "sheet-batch_unit": "kg"}
     )
 
 
 def test_cautions_stand_before_anything_is_added(client):
     """Lye: into cold water, never the other way round; also while no amount can be told."""
-    text = user_errors(client, drops(agent="Sodium Hydroxide"))
+    text = answer(client, drops(agent="Sodium Hydroxide"))
     assert "Add lye to cold water, never water to lye" in text
-    text = user_errors(
+    text = answer(
         client,
         draft_fields(),
         drops(*STRAIGHT, sample="50", agent="Lactic Acid", strength="80", target="4.8"),
@@ -351,7 +351,7 @@ def test_cautions_stand_before_anything_is_added(client):
 
 def test_too_few_readings_are_counted(client):
     """Two of three: no titration yet, and the estimate is called one."""
-    text = user_errors(
+    text = answer(
         client,
         draft_fields(),
         drops(*STRAIGHT[:2], sample="50", agent="Lactic Acid", strength="20"),
@@ -363,7 +363,7 @@ def test_too_few_readings_are_counted(client):
 def test_faults_of_a_titration(client):
     """Each leads to its field."""
     rows = (("0", "6.2"), ("0.1", "x"), ("0.05", "5.4"), ("0.3", "5"))
-    text = user_errors(
+    text = answer(
         client, draft_fields(), drops(*rows, agent="Lactic Acid", strength="200", target="15")
     )
     for field in ("drop-1-ph", "drop-sample", "drop-strength", "drop-target"):

@@ -135,14 +135,14 @@ def cooled(page, system):
     expect(page.locator("#cool-result svg")).to_be_visible()
 
 
-def printed(page, which, user_errors):
+def printed(page, which, wanted):
     """A paper opened to print says all this, and nothing serious is wrong with its page."""
     with page.reference.expect_page() as opened:
         page.locator(f"[formaction='/bench/{which}']").click()
     paper = opened.value
     paper.wait_for_load_state()
     text = paper.locator("body").inner_text()
-    for words in user_errors:
+    for words in wanted:
         assert words in text, words
     assert violations(paper) == []
     paper.close()

@@ -87,7 +87,7 @@ def pasted(**texts):
     return {f"after-{part}": text for part, text in texts.items()}
 
 
-def user_errors(client, *parts):
+def answer(client, *parts):
     """The middle of the page for some fields, as text."""
     data = {k: v for part in parts for k, v in part.items()}
     return html.unescape(client.post("/after", data=data, headers=PIECE).text)
@@ -120,7 +120,7 @@ def saved_formula(client, tmp_path):
 def test_passing_set(client):
     """Each organism goes down by more than criterion A asks: log10(500000 / 10) = 4.7, log10(50000
     / 1000) = 1.7."""
-    text = user_errors(client, pasted(counts=counts(), standard="iso-11930"))
+    text = answer(client, pasted(counts=counts(), standard="iso-11930"))
     assert '<span class="word pass">A: every organism meets the target criterion</span>' in text
     assert "≥4.7" in text
     assert ">1.7<" in text
@@ -146,14 +146,14 @@ def test_passing_set(client):
 )
 def test_other_verdicts(client, changed, sign, words):
     """The sign follows the verdict, which is always a word too."""
-    text = user_errors(client, pasted(counts=counts(changed=changed), standard="iso-11930"))
+    text = answer(client, pasted(counts=counts(changed=changed), standard="iso-11930"))
     assert f'<span class="word {sign}">{words}</span>' in text
 
 
 def test_what_is_missing_is_said(client):
     """A set without the mould cannot be judged, and is not passed."""
     text = "\n".join(line for line in counts().splitlines() if not line.startswith("Asp"))
-    page = user_errors(client, pasted(counts=text, standard="iso-11930"))
+    page = answer(client, pasted(counts=text, standard="iso-11930"))
     assert '<span class="word unknown">incomplete' in page
     assert "Aspergillus brasiliensis: no counts" in page
 
@@ -166,7 +166,7 @@ def test_separators_and_line_ends(client, separator):
         re.sub(
             r"<textarea.*?</textarea>",
             "",
-            user_errors(client, pasted(counts=text, standard="iso-11930")),
+            answer(client, pasted(counts=text, standard="iso-11930")),
             flags=re.DOTALL,
         )
         for text in (counts(), counts(separator).replace("\n", "\r\n"))
@@ -178,7 +178,7 @@ def test_decimal_commas(client):
     """5,70 in a German sheet is 5.7 log, so that 1,00 makes 4.7."""
     logs = {"0": "5,70", "7": "1,00", "14": "1,00", "28": "1,00"}
     text = "organism\tday\tlog10_cfu\n" + "".join(f"E. coli\t{d}\t{v}\n" for d, v in logs.items())
-    page = user_errors(client, pasted(counts=text, standard="usp-51"))
+    page = answer(client, pasted(counts=text, standard="usp-51"))
     assert ">5.7<" in page
     assert ">4.7<" in page
 
@@ -187,8 +187,8 @@ def test_standard_of_the_text(client):
     """Named above the heading, nothing has to be chosen; another one that is chosen is a fault of
     the choice."""
     text = "standard,ISO 11930\n" + counts()
-    assert "A: every organism meets" in user_errors(client, pasted(counts=text))
-    found = faults(user_errors(client, pasted(counts=text, standard="usp-51")))
+    assert "A: every organism meets" in answer(client, pasted(counts=text))
+    found = faults(answer(client, pasted(counts=text, standard="usp-51")))
     assert [field for field, _ in found] == ["after-standard"]
     assert found[0][1].startswith(
         "What you pasted says it was done by ISO 11930; judging it by USP <51>"
@@ -197,7 +197,7 @@ def test_standard_of_the_text(client):
 
 def test_standard_is_asked_for(client):
     """In words of the page: no option of a command."""
-    found = faults(user_errors(client, pasted(counts=counts())))
+    found = faults(answer(client, pasted(counts=counts())))
     assert [field for field, _ in found] == ["after-standard"]
     assert "Judge it by" in found[0][1]
     assert "--" not in found[0][1]
@@ -206,7 +206,7 @@ def test_standard_is_asked_for(client):
 def test_faults_come_at_once_with_their_lines(client):
     """Lines as the field shows them, an empty one counted; no verdict is shown."""
     text = "organism,day,cfu_per_g\nE. coli,zero,5\nE. coli,7,nd\n\n,14,10\n"
-    page = user_errors(client, pasted(counts=text, standard="iso-11930"))
+    page = answer(client, pasted(counts=text, standard="iso-11930"))
     found = faults(page)
     assert [re.match(r"Line (\d)", said).group(1) for _, said in found] == ["2", "3", "5"]
     assert {field for field, _ in found} == {"after-counts"}
@@ -232,9 +232,7 @@ def test_faults_come_at_once_with_their_lines(client):
 @pytest.mark.parametrize("part", PARTS)
 def test_rubbish_is_a_fault(client, part, text):
     """Never a traceback, and never the name of a file that nobody has."""
-    page = user_errors(
-        client, draft_fields(), {f"after-{part}": text, "after-standard": "iso-11930"}
-    )
+    page = answer(client, draft_fields(), {f"after-{part}": text, "after-standard": "iso-11930"})
     assert "Traceback" not in page
     assert "pasted.csv" not in page
     assert "/tmp" not in page
@@ -245,8 +243,8 @@ def test_rubbish_is_a_fault(client, part, text):
 
 def test_without_a_formula_a_test_is_judged(client):
     """And with a faulty one, which is said."""
-    assert "A: every" in user_errors(client, pasted(counts=counts(), standard="iso-11930"))
-    page = user_errors(
+    assert "A: every" in answer(client, pasted(counts=counts(), standard="iso-11930"))
+    page = answer(
         client,
         draft_fields() | {"measured-ph": "15"},
         pasted(counts=counts(), standard="iso-11930"),
@@ -262,7 +260,7 @@ def test_ph_stays(client):
     """Ten months within 0.01 of 4.42: another year moves it by about as little, far from 3.8 and
     4.8."""
     months = "".join(f"2026-{m:02d}-01;4,4{2 + m % 2};22\n" for m in range(1, 11))
-    text = user_errors(client, draft_fields(), pasted(ph=f"date;ph;storage_c\n{months}"))
+    text = answer(client, draft_fields(), pasted(ph=f"date;ph;storage_c\n{months}"))
     assert '<span class="word pass">pass</span>' in text
     assert "Window: pH 3.8 to 4.8." in text
     assert '<svg stroke-linejoin="round"' in text
@@ -271,7 +269,7 @@ def test_ph_stays(client):
 def test_ph_outside_is_serious(client):
     """4.9 is above 4.8: the sign is that of a batch not to be sold, and the words are of the
     page."""
-    text = user_errors(client, draft_fields(), pasted(ph=PH.replace("4,4", "4,9")))
+    text = answer(client, draft_fields(), pasted(ph=PH.replace("4,4", "4,9")))
     assert '<span class="word serious">serious</span>' in text
     assert "adjust the pH (“At the bench”), find what moves it" in text
     assert "preservecheck adjust" not in text
@@ -279,10 +277,10 @@ def test_ph_outside_is_serious(client):
 
 def test_formula_is_asked_for(client):
     """The readings can be read, but nothing sets a window; faults are told all the same."""
-    text = user_errors(client, pasted(ph=PH))
+    text = answer(client, pasted(ph=PH))
     assert "What is missing is the formula" in text
     assert "stamp" not in text
-    found = faults(user_errors(client, pasted(ph=PH.replace("4,41", "41"))))
+    found = faults(answer(client, pasted(ph=PH.replace("4,41", "41"))))
     assert found == [("after-ph", "Line 3: pH is 41; give a pH from 0 to 14")]
 
 
@@ -328,7 +326,7 @@ def test_page_says_what_the_command_says(client, tmp_path):
     """Every sentence and figure of the command's page, in its order."""
     formula = saved_formula(client, tmp_path)
     data = (draft_fields(), pasted(counts=counts(), ph=PH, standard="iso-11930"))
-    text = re.sub(r"<[^>]*>", "", user_errors(client, *data))
+    text = re.sub(r"<[^>]*>", "", answer(client, *data))
     for page in (
         challenge_page(
             challenge(
@@ -385,7 +383,7 @@ def test_columns_of_the_tables_are_read(client):
         for name, sample in zip([c[0] for c in columns], samples, strict=True):
             assert sample in next(c[2] for c in columns if c[0] == name)
         text = ";".join(c[0] for c in columns) + "\n" + ";".join(samples) + "\n"
-        page = user_errors(
+        page = answer(
             client, draft_fields(), {f"after-{part}": text, "after-standard": "iso-11930"}
         )
         assert not faults(page)
@@ -512,5 +510,5 @@ def test_what_is_pasted_is_escaped(client):
 def test_only_one_part_is_worked_out(client):
     """Where a script asks for one."""
     data = draft_fields() | pasted(counts=counts(), ph=PH, standard="iso-11930")
-    assert user_errors(client, data, {"only": "ph"}).count("<svg") == 1
-    assert user_errors(client, data).count("<svg") == 2
+    assert answer(client, data, {"only": "ph"}).count("<svg") == 1
+    assert answer(client, data).count("<svg") == 2

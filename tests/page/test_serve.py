@@ -67,9 +67,9 @@ def test_interrupt_in_the_middle_of_a_request():
         place.settimeout(20)
         time.sleep(1)  # nothing tells that the half of it has been read
         status, said = program.interrupt()
-        user_errors = place.recv(10_000).decode()
+        answer = place.recv(10_000).decode()
     assert status == 0
     assert "Traceback" not in said
     assert said.endswith("Stopped.\n")
-    assert user_errors.startswith("HTTP/1.1 503 ")
-    assert user_errors.endswith("Start it again, and open the link that it prints.")
+    assert answer.startswith("HTTP/1.1 503 ")
+    assert answer.endswith("Start it again, and open the link that it prints.")
