@@ -12,7 +12,7 @@ from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.phases import LOW_RISK_AW
 from preservecheck.checks import legal_limit
 from preservecheck.reference.rows_law import LabelRule
-from preservecheck.reference.rows_practice import Caution
+from preservecheck.reference.rows_practice import STANDARDS, Caution
 from preservecheck.text import join_and, number, sentence
 from preservecheck.verdict import Finding, LabelStatement
 
@@ -152,7 +152,7 @@ def challenge_test(case: FormulaArrays, findings: tuple[Finding, ...]) -> dict[s
         "needed": not dry,
         "why": tuple(why),
         "organisms": tuple(organisms) if not dry else (),
-        "standards": ("ISO 11930", "USP <51>", "Ph. Eur. 5.1.3") if not dry else (),
+        "standards": tuple(s.name for s in STANDARDS.values()) if not dry else (),
         "days": TEST_DAYS if not dry else (),
         "sources": sources if not dry else (),
     }

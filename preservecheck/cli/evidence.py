@@ -152,7 +152,7 @@ def _planned(
 ) -> str:
     """The plan of a test."""
     from preservecheck.errors import ReadingsError
-    from preservecheck.evidence.plan import plan
+    from preservecheck.evidence.challenge_plan import plan
     from preservecheck.report.evidence import plan_page
 
     if results is not None:

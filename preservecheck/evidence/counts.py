@@ -15,7 +15,6 @@ from preservecheck.formula.names import folded
 from preservecheck.formula.readings import Columns, Row, Table, as_number, is_missing, read_readings
 from preservecheck.formula.sheet_form import Cell, text
 from preservecheck.reference.load import Tables
-from preservecheck.reference.rows_practice import TestOrganism
 
 # nobody counts more; a larger number is a slip
 MAX_LOG10 = 12.0
@@ -244,14 +243,3 @@ def _together(values: list[tuple[float, bool]], logs: bool) -> Count:
         else math.log10(sum(10**v for v, _ in values) / len(values))
     )
     return Count(mean, False, len(values), any(b for _, b in values))
-
-
-def group_of(organism: str, tables: Tables) -> str | None:
-    """``bacteria``, ``yeast`` or ``mould``, for the criteria; ``None`` for a microbe that no
-    standard names."""
-    row: TestOrganism | None = next(
-        (o for o in tables.test_organisms if o.organism == organism), None
-    )
-    if row is None:
-        return None
-    return row.group if row.group in ("yeast", "mould") else "bacteria"

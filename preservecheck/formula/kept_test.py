@@ -11,6 +11,7 @@ from typing import Any
 from preservecheck.errors import FormulaError, ReadingsError
 from preservecheck.formula.files import Kind, file_bytes
 from preservecheck.formula.model import Formula
+from preservecheck.reference.rows_practice import STANDARDS
 
 ENDING = ".challenge.json"
 MAX_BYTES = 1_000_000
@@ -19,7 +20,6 @@ _KIND = Kind(
     "it is what 'preservecheck challenge RESULTS --keep --formula FORMULA' writes",
     "delete it",
 )
-_NAMES = {"iso-11930": "ISO 11930", "usp-51": "USP <51>", "ph-eur-5.1.3": "Ph. Eur. 5.1.3"}
 _WORDS = {
     "A": "criterion A reached",
     "B": "criterion B reached, which needs further reasons",
@@ -44,10 +44,9 @@ class ChallengeVerdict:
     @property
     def sentence(self) -> str:
         """What a report says of it."""
-        said = (
-            f"Test of {self.date} by {_NAMES.get(self.standard, self.standard)}: "
-            f"{_WORDS[self.verdict]}. {self.because}"
-        )
+        known = STANDARDS.get(self.standard)
+        name = known.name if known else self.standard
+        said = f"Test of {self.date} by {name}: {_WORDS[self.verdict]}. {self.because}"
         if self.covers:
             return said
         return (

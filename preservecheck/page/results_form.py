@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from preservecheck.errors import ReadingsError
-from preservecheck.evidence.challenge_words import STANDARDS
 from preservecheck.page.uploads import tame
+from preservecheck.reference.rows_practice import STANDARDS
 
 if TYPE_CHECKING:
     from preservecheck.page.form import Pairs

@@ -3,7 +3,8 @@ challenge tests."""
 
 from __future__ import annotations
 
-from typing import ClassVar, Literal
+from collections.abc import Mapping
+from typing import ClassVar, Final, Literal, NamedTuple
 
 from preservecheck.reference.columns import choice, names, number, text
 from preservecheck.reference.row import Group, Names, Row, YesNo
@@ -85,6 +86,27 @@ ChallengeCriterionOrganismGroup = Literal["bacteria", "yeast", "mould"]
 ChallengeCriterionStandard = Literal["iso-11930", "usp-51", "ph-eur-5.1.3"]
 
 
+class Standard(NamedTuple):
+    """A standard of the challenge test."""
+
+    name: str
+    full_name: str  # with the category that is meant here
+    column: str  # of the test organisms
+
+
+STANDARDS: Final[Mapping[str, Standard]] = {
+    "iso-11930": Standard("ISO 11930", "ISO 11930", "iso_11930"),
+    "usp-51": Standard("USP <51>", "USP <51>, category 2", "usp_51"),
+    "ph-eur-5.1.3": Standard("Ph. Eur. 5.1.3", "Ph. Eur. 5.1.3, topical", "ph_eur_5_1_3"),
+}
+# the day whose count a line without an increase is held against
+_SINCE_DAY: Final = {
+    "no_increase_from_initial": 0,
+    "no_increase_from_day_7": 7,
+    "no_increase_from_day_14": 14,
+}
+
+
 class ChallengeCriterion(Row):
     """One acceptance line of a challenge-test standard."""
 
@@ -99,6 +121,12 @@ class ChallengeCriterion(Row):
     requirement: ChallengeCriterionRequirement = choice(ChallengeCriterionRequirement, needed=True)
     value: float = number(needed=True)
     tolerance_log: float | None = number()
+    if_missed: Literal["fails", "warns"] | None = choice(Literal["fails", "warns"])  # blank: fails
+
+    @property
+    def since_day(self) -> int | None:
+        """The day whose count may not be passed; ``None`` for a line on reductions."""
+        return _SINCE_DAY.get(self.requirement)
 
 
 class TestOrganism(Row):
@@ -113,3 +141,12 @@ class TestOrganism(Row):
     iso_11930: YesNo = choice(YesNo, needed=True)
     usp_51: YesNo = choice(YesNo, needed=True)
     ph_eur_5_1_3: YesNo = choice(YesNo, needed=True)
+
+    def belongs_to(self, standard: str) -> bool:
+        """Whether a standard tests it."""
+        return bool(getattr(self, STANDARDS[standard].column) == "yes")
+
+    @property
+    def criteria_group(self) -> str:
+        """The group that the criteria name: bacteria, yeast or mould."""
+        return self.group if self.group in ("yeast", "mould") else "bacteria"

@@ -4,21 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from preservecheck.reference.rows_practice import STANDARDS
 from preservecheck.report.bench import footer
 from preservecheck.report.document import Grid, Listed, Page, Said, Section
 from preservecheck.text import join_and, number
 
 if TYPE_CHECKING:
-    from preservecheck.evidence.challenge import Challenge
-    from preservecheck.evidence.challenge_words import OrganismResult
+    from preservecheck.evidence.challenge import Challenge, OrganismResult
+    from preservecheck.evidence.challenge_plan import Plan
     from preservecheck.evidence.drift import Drift, Series
-    from preservecheck.evidence.plan import Plan
 
-NAMES = {
-    "iso-11930": "ISO 11930",
-    "usp-51": "USP <51>, category 2",
-    "ph-eur-5.1.3": "Ph. Eur. 5.1.3, topical",
-}
 VERDICTS = {
     "A": "A: every organism meets the target criterion",
     "B": "B: accepted only with further reasons",
@@ -55,7 +50,7 @@ def challenge_page(found: Challenge) -> Page:
     ]
     notes = [f"{o.name}: {note}" for o in found.organisms for note in o.notes]
     return Page(
-        f"Challenge test by {NAMES[found.standard]}",
+        f"Challenge test by {STANDARDS[found.standard].full_name}",
         VERDICTS[found.verdict],
         [found.because],
         [
@@ -92,7 +87,7 @@ def plan_page(found: Plan) -> Page:
     ]
     return Page(
         "Plan of a challenge test by "
-        f"{NAMES[found.standard]}{f': {found.head.name}' if found.head.name else ''}",
+        f"{STANDARDS[found.standard].full_name}{f': {found.head.name}' if found.head.name else ''}",
         None,
         [],
         [

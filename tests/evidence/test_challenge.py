@@ -12,9 +12,9 @@ from typer.testing import CliRunner
 from preservecheck.assess.review import review
 from preservecheck.cli.main import app
 from preservecheck.errors import ReadingsError
-from preservecheck.evidence.challenge import challenge, challenge_json, standard_id
+from preservecheck.evidence.challenge import challenge, standard_id
+from preservecheck.evidence.challenge_plan import plan
 from preservecheck.evidence.counts import read_counts
-from preservecheck.evidence.plan import plan
 from preservecheck.formula.kept_test import keep, kept_for, kept_path, kept_sentence
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.starter import starter_toml
@@ -296,7 +296,7 @@ def test_standard_must_be_known(write):
 
 def test_json_for_a_record(write):
     """A record gets the same as the command."""
-    data = challenge_json(write(passing()), TABLES, "iso-11930")
+    data = challenge(write(passing()), "iso-11930", TABLES).to_json()
     assert data["verdict"] == "A"
     assert json.dumps(data)
 

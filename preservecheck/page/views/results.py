@@ -6,7 +6,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from preservecheck.errors import FormulaError, PreservecheckError, ReadingsError
-from preservecheck.evidence.challenge_words import STANDARDS
 from preservecheck.formula.model import Formula
 from preservecheck.page import results as after_found
 from preservecheck.page.context import Desk, value_of
@@ -27,6 +26,7 @@ from preservecheck.page.results_form import (
 )
 from preservecheck.page.results_words import FIELDS, faults_of
 from preservecheck.page.views.formula import saved_name
+from preservecheck.reference.rows_practice import STANDARDS
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -170,7 +170,7 @@ def _page(
         untouched=is_untouched(draft),
         results=results,
         fields=FIELDS,
-        standards=STANDARDS,
+        standards={id_: s.name for id_, s in STANDARDS.items()},
         counts_columns=COUNTS_COLUMNS,
         ph_columns=PH_COLUMNS,
     )

@@ -4,7 +4,7 @@ sample."""
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -12,10 +12,11 @@ import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.assess.review import composer_for, table_arrays_for
-from preservecheck.evidence.challenge import _COLUMN, BACTERIA_LOG, INOCULUM_LOG
+from preservecheck.evidence.challenge import criterion_name, inoculum_log
 from preservecheck.formula.model import Formula
 from preservecheck.provenance import Provenance, provenance_of
 from preservecheck.reference.load import Tables, load_tables
+from preservecheck.reference.rows_practice import ChallengeCriterion
 from preservecheck.text import join_and, number
 
 # grams of product: one container an organism, the neutraliser check of each, a count of the product
@@ -23,8 +24,8 @@ from preservecheck.text import join_and, number
 CONTAINER_G, NEUTRALISER_G, CLEAN_G = 20, 10, 20
 # what is left over when something has to be repeated
 RESERVE = 1.5
-# the lowest start count against the largest reduction asked, so that a limit can be told
-_DIGITS = 10
+# the amount to send is rounded up to this [g]
+_WHOLE_G = 10
 
 
 @dataclass(frozen=True)
@@ -105,34 +106,23 @@ def plan(
         Date of the plan.
     """
     tables = tables or load_tables()
-    rows = [o for o in tables.test_organisms if getattr(o, _COLUMN[standard]) == "yes"]
+    rows = [o for o in tables.test_organisms if o.belongs_to(standard)]
     lines = [r for r in tables.challenge_criteria if r.standard == standard]
-    days = sorted({int(r.day) for r in lines})
     organisms = tuple(
         PlannedOrganism(
             o.organism,
             o.group,
             o.strain,
             o.other_collections,
-            *(10.0**e for e in INOCULUM_LOG.get((standard, o.group), BACTERIA_LOG)),
+            *(10.0**e for e in inoculum_log(standard, o.group)),
         )
         for o in rows
     )
     samplings = [Sampling(0, start, f"{start:%A}", ("the start count",))]
-    for day in days:
+    for day in sorted({int(r.day) for r in lines}):
         date = start + dt.timedelta(days=day)
-        samplings.append(
-            Sampling(
-                day,
-                date,
-                f"{date:%A}",
-                tuple(
-                    dict.fromkeys(
-                        f"{r.criterion} {r.organism_group}" for r in lines if int(r.day) == day
-                    )
-                ),
-            )
-        )
+        on_it = (f"{r.criterion} {r.organism_group}" for r in lines if int(r.day) == day)
+        samplings.append(Sampling(day, date, f"{date:%A}", tuple(dict.fromkeys(on_it))))
     case = None
     if formula is not None:
         case = formula_arrays(
@@ -155,28 +145,21 @@ def plan(
 def _grams(organisms: int) -> int:
     """Product to send, rounded up to ten grams. [g]"""
     need = organisms * (CONTAINER_G + NEUTRALISER_G) + CLEAN_G
-    return -(-int(need * RESERVE) // _DIGITS) * _DIGITS
+    return -(-int(need * RESERVE) // _WHOLE_G) * _WHOLE_G
 
 
-def _criteria(lines: Iterable[Any]) -> Iterable[str]:
-    by: dict[tuple[str, str], list[str]] = {}
+def _criteria(lines: Iterable[ChallengeCriterion]) -> Iterator[str]:
+    """What each criterion asks of each group."""
+    wants: dict[tuple[str, str], list[str]] = {}
     for r in sorted(lines, key=lambda r: (r.criterion, r.organism_group, r.day)):
-        said = (
-            f"{r.value:g} log by day {r.day:.0f}"
-            if r.requirement == "min_log_reduction"
-            else f"no increase at day {r.day:.0f} from "
-            + (
-                "the start"
-                if r.requirement.endswith("initial")
-                else r.requirement[17:].replace("_", " ")
-            )
-        )
-        by.setdefault((r.criterion, r.organism_group), []).append(said)
-    for (criterion, group), wants in by.items():
-        yield (
-            f"{criterion if ' ' in criterion else f'criterion {criterion}'}, {group}: "
-            f"{'; '.join(wants)}"
-        )
+        if r.since_day is None:
+            want = f"{r.value:g} log by day {r.day:.0f}"
+        else:
+            since = f"day {r.since_day}" if r.since_day else "the start"
+            want = f"no increase at day {r.day:.0f} from {since}"
+        wants.setdefault((r.criterion, r.organism_group), []).append(want)
+    for (criterion, group), each in wants.items():
+        yield f"{criterion_name(criterion)}, {group}: {'; '.join(each)}"
 
 
 def _neutraliser(case: FormulaArrays | None) -> tuple[str, ...]:
@@ -184,26 +167,24 @@ def _neutraliser(case: FormulaArrays | None) -> tuple[str, ...]:
     protocol: recalled)."""
     out = [
         "Validate before the test: for each organism the neutraliser alone, and product with "
-        "neutraliser and about "
-        "100 CFU, must give back at least half of the control. A preservative that goes on "
-        "killing on the plate makes "
-        "every result look good."
+        "neutraliser and about 100 CFU, must give back at least half of the control. A "
+        "preservative that goes on killing on the plate makes every result look good."
     ]
     if case is None:
         return (*out, "Name the preservatives to the laboratory; the neutraliser depends on them.")
     c = case.reference
-    there = [c.names[i] for i in np.flatnonzero(case.amount[0] > 0)]
-    tags = {t for n in there if (row := c.rows.get(n)) is not None for t in row.tags}
+    names = [c.names[i] for i in np.flatnonzero(case.amount[0] > 0)]
+    tags = {t for n in names if (row := c.rows.get(n)) is not None for t in row.tags}
     forms = {
         a.active_form
-        for n in there
+        for n in names
         if (a := c.actives.get(n)) is not None and a.role == "preservative"
     }
     usual = (
         ("undissociated acid" in forms, "organic acids: dilution alone is often enough"),
         (
             bool(tags & {"phenoxyethanol", "paraben"})
-            or any("paraben" in n.casefold() or "phenoxy" in n.casefold() for n in there)
+            or any("paraben" in n.casefold() or "phenoxy" in n.casefold() for n in names)
             or "neutral molecule" in forms
             or "cation" in forms
             or bool(case.charge[0][0] > 0),
@@ -215,7 +196,7 @@ def _neutraliser(case: FormulaArrays | None) -> tuple[str, ...]:
             "aldehydes and releasers: histidine or cysteine",
         ),
         (
-            any("isothiazolinone" in n.casefold() for n in there),
+            any("isothiazolinone" in n.casefold() for n in names),
             "isothiazolinones: thioglycolate or cysteine",
         ),
     )
@@ -258,8 +239,7 @@ def _before(samplings: list[Sampling]) -> tuple[str, ...]:
     out = [
         "Count the product itself first: it must be clean.",
         "One organism in one container, 20 to 25 °C, in the dark; at most 1 % of water comes in "
-        "with the inoculum "
-        "(recalled).",
+        "with the inoculum (recalled).",
     ]
     if weekend:
         out.append(
