@@ -15,5 +15,6 @@ HINTS: Mapping[Hint, str] = {
     Hint.BATCH: 'give the size of the batch with --batch "500 g"',
     Hint.FORMULA: "give the formula with --formula",
     Hint.ADDED: "give the time of the addition with --added to have it judged by the readings",
+    Hint.STANDARD: "name the standard with --standard",
     Hint.TARGET: "say with --target which pH to reach",
 }

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from preservecheck.page.results_form import Part
 
 _ROW = re.compile(r"\brow(s?) (?=[0-9])")
-_BY_WHICH = re.compile(r"Give --standard .*?, or a line (\S+) above the heading")
+_BY_WHICH = re.compile(r"write a line (\S+) above the heading; known are .*")
 _NUMBER = re.compile(r"[<≤≥+-]?\d*(\.\d+)?")
 FIELDS: dict[Part, str] = {"counts": "after-counts", "ph": "after-ph"}
 
@@ -27,10 +27,10 @@ def faults_of(messages: Iterable[str], part: Part) -> list[Fault]:
 
 def _fault(message: str, part: Part) -> Fault:
     text, field = message, FIELDS[part]
-    if text.startswith("by which standard?") or text.startswith("says it was done by"):
+    if text.startswith("by which standard ") or text.startswith("says it was done by"):
         field = "after-standard"
     text = _BY_WHICH.sub(
-        r"Choose one under “Judge it by”, or write the line \1 above the heading", text
+        r"choose one under “Judge it by”, or write the line \1 above the heading", text
     )
     text = text.replace("says it was done by", "what you pasted says it was done by")
     text = _ROW.sub(r"line\1 ", text).replace("its first row names", "its first line names")
