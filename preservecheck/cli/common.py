@@ -45,14 +45,21 @@ TablesOption = Annotated[
 
 @contextmanager
 def user_errors() -> Iterator[None]:
-    """Turn a fault of the user's input into messages and exit status 2; a real bug shows its
-    traceback."""
+    """Turn a fault of the user's input, or an extra that is not installed, into messages and exit
+    status 2; a real bug shows its traceback."""
+    from preservecheck.cli.extras import line_to_type
     from preservecheck.errors import PreservecheckError
 
     try:
         yield
     except PreservecheckError as error:
         print_errors(error.faults)
+        raise typer.Exit(UNREADABLE) from None
+    except ModuleNotFoundError as error:
+        line = line_to_type(error.name)
+        if line is None:
+            raise
+        print_errors([line])
         raise typer.Exit(UNREADABLE) from None
 
 

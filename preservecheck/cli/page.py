@@ -28,7 +28,9 @@ def page(
 
     Nothing that you type leaves the computer. Ctrl-C stops it.
     """
+    from preservecheck.cli.extras import need
     from preservecheck.page.serve import serve
 
     with user_errors():
+        need("page")
         serve(load(tables), port=port, browser=not no_browser, say=write_output)

@@ -125,6 +125,7 @@ def _run(
     """The run that the options ask for; everything that can be refused is refused here."""
     import tempfile
 
+    from preservecheck.cli.extras import need
     from preservecheck.errors import PreservecheckError
     from preservecheck.reference.load import load_tables
     from preservecheck.screen.frame import systems_of
@@ -136,6 +137,8 @@ def _run(
         raise PreservecheckError(
             "--format parquet: a terminal cannot show it; name a file with --output"
         )
+    if form is PileFormat.parquet:
+        need("parquet")
     if output is not None and not output.resolve().parent.is_dir():
         raise PreservecheckError(
             f"{output}: the folder {output.resolve().parent} is not there; make it first"

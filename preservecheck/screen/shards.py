@@ -29,17 +29,13 @@ def write_part(frame: pd.DataFrame, form: str, part: Path) -> None:
     Raises
     ------
     PreservecheckError
-        The form needs a library that is not there, or the disk does not take it.
+        The disk does not take it.
     """
     target = part.with_suffix(".part")
     half = part.with_suffix(f".{os.getpid()}.half")
     try:
         _WRITERS[form](frame, half)
         os.replace(half, target)
-    except ImportError:
-        raise PreservecheckError(
-            "--format parquet needs one more library; install it with: pip install pyarrow"
-        ) from None
     except OSError as error:
         raise PreservecheckError(
             f"{target}: cannot be written: {error.strerror or error}"

@@ -199,10 +199,6 @@ def _chunks(path: Path | None, only: list[str] | None = None) -> Iterator[pd.Dat
             for chunk in reader:
                 if len(chunk):
                     yield chunk
-    except ImportError:
-        raise PreservecheckError(
-            f"{path}: Parquet needs one more library; install it with: pip install pyarrow"
-        ) from None
     except (OSError, ValueError, UnicodeDecodeError) as error:
         if isinstance(error, FormulaError):
             raise

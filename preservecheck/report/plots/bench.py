@@ -55,7 +55,7 @@ def save(path: Path, title: str, text: str, draw: Draw) -> None:
     suffix = path.suffix.casefold()
     if suffix not in (".svg", ".png"):
         raise PreservecheckError(f"{path}: give a name that ends in .svg or .png")
-    svg = d.drawn_plot("chart", title, text, HEIGHT, lambda figure: draw(figure, str)).svg
+    svg = d.inline_svg("chart", title, text, HEIGHT, lambda figure: draw(figure, str))
     if suffix == ".svg":
         # outside a page there is no style sheet, so the plain colours take their places
         plain = re.sub(r"var\(--[\w-]+, (#[0-9a-f]+)\)", r"\1", svg)

@@ -89,6 +89,8 @@ _STYLE: dict[Any, Any] = {
     "svg.hashsalt": "preservecheck",
     "axes.axisbelow": True,
 }
+# stands in the place of a drawing
+UNDRAWN = "<p>Not drawn: matplotlib is not installed. What it would show stands below in words.</p>"
 # matplotlib keeps its style in one place for all threads
 _ONE_AT_A_TIME = threading.Lock()
 
@@ -117,7 +119,25 @@ def drawn_plot(
     height
         Of the drawing. [inch]
     draw
-        Draws into an empty figure.
+        Draws into an empty figure. Without matplotlib a line says that nothing is drawn.
+    """
+    try:
+        return Plot(id_, title, text, inline_svg(id_, title, text, height, draw))
+    except ModuleNotFoundError as error:
+        if error.name != "matplotlib":
+            raise
+        return Plot(id_, title, text, UNDRAWN)
+
+
+def inline_svg(
+    id_: str, title: str, text: str, height: float, draw: Callable[[Figure], None]
+) -> str:
+    """The drawing of a plot, with the parameters of ``drawn_plot``.
+
+    Raises
+    ------
+    ModuleNotFoundError
+        matplotlib is not installed.
     """
     from matplotlib import rc_context
     from matplotlib.figure import Figure
@@ -134,7 +154,7 @@ def drawn_plot(
             format="svg",
             metadata={"Date": None, "Creator": None, "Format": None, "Type": None},
         )
-    return Plot(id_, title, text, _inline(buffer.getvalue(), id_, title, text))
+    return _inline(buffer.getvalue(), id_, title, text)
 
 
 def _inline(svg: str, id_: str, title: str, text: str) -> str:
