@@ -113,7 +113,7 @@ def test_rules_for_content_stand_on_every_answer(client):
         client.get("/"),
         client.get("/static/page.css"),
         client.get("/nothing"),
-        client.write_output("/"),
+        client.put("/"),
     ):
         rules = answer.headers["content-security-policy"]
         assert "default-src 'none'" in rules

@@ -367,7 +367,7 @@ def test_two_tabs_do_not_disturb_each_other(maker, program):
         page.reload()
         expect(page.locator("#product-name")).to_have_value(name)
 
-    with one.reference.expect_page() as opened:
+    with one.context.expect_page() as opened:
         one.evaluate(
             "window.open('/')"
         )  # as "duplicate tab" does, it takes the tab's storage along
