@@ -59,7 +59,7 @@ def user_errors() -> Iterator[None]:
         line = line_to_type(error.name)
         if line is None:
             raise
-        print_errors([line])
+        typer.echo(line, err=True)
         raise typer.Exit(UNREADABLE) from None
 
 

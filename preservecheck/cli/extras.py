@@ -6,6 +6,7 @@ from importlib.util import find_spec
 
 # extra of pyproject.toml: the libraries that it brings, by the names that are imported
 EXTRAS = {
+    "bench": ("scipy",),
     "page": ("fastapi", "starlette", "uvicorn", "python_multipart"),
     "plots": ("matplotlib",),
     "parquet": ("pyarrow",),

@@ -5,7 +5,7 @@ The first and third block ask the whole question of programs that solve an equil
 and fourth are bare formulas with the constant handed in, where plain numpy sets a ceiling that is
 printed.
 
-Run it with ``python tests/bench/bench_chemistry.py`` (``pip install '.[test,bench]'``). It ends
+Run it with ``python tests/bench/bench_chemistry.py`` (``pip install '.[test,benchmarks]'``). It ends
 with status 1 if values differ by more than the tolerance printed with them; times it prints and
 does not judge. CPU time of one process, median of interleaved runs; databases and input are made
 before. phreeqpython gets all its solutions in one run, and also a database that holds nothing else;

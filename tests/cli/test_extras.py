@@ -25,12 +25,14 @@ FILES = {
     "titration.csv": "sample_grams,50\nagent,Lactic Acid\nagent_percent,20\n"
     "grams_added,ph\n0,5.2\n0.1,5.0\n0.2,4.7\n0.3,4.5\n",
     "counts.csv": "organism,day,cfu_per_g\nCandida albicans,0,50000\nCandida albicans,7,500\n",
-    "ph.csv": "date,ph,storage_c\n2026-01-01,5.0,22\n2026-01-15,5.0,22\n2026-02-01,5.0,22\n",
+    "ph.csv": "date,ph,storage_c\n2026-01-01,5.01,22\n2026-01-15,4.99,22\n2026-02-01,5.02,22\n"
+    "2026-02-15,4.97,22\n2026-03-01,5.0,22\n",
     # as a maker would name it; it is not read, since the library that reads it is missing
     "shelf.parquet": "PAR1",
 }
 TITRATION = ("adjust", DEMO, "--titration", "titration.csv", "--target", "4.8")
 COUNTS = ("challenge", "counts.csv", "--standard", "iso-11930")
+PH = ("drift", "ph.csv", "--formula", DEMO)
 READINGS = ("cooldown", "0=74C", "10=66C", "20=59.3C", "--room", "21C")
 # what works without any extra: each command, and each of its forms
 WORKS = (
@@ -44,23 +46,24 @@ WORKS = (
     ("record", DEMO, "--output", "kept"),
     ("worksheet", DEMO),
     ("worksheet", DEMO, "--output", "sheet.xlsx"),
-    READINGS,
-    TITRATION,
+    ("adjust", DEMO, "--target", "4.8"),
     COUNTS,
     ("challenge", "--plan", "--start", "2026-12-01"),
-    ("drift", "ph.csv", "--formula", DEMO),
     ("tables", "list", "systems"),
     ("explain", "heat-limit"),
     ("new", "mine.xlsx"),
 )
 # what needs an extra, and which
 NEEDS = (
+    (READINGS, "bench"),
+    (TITRATION, "bench"),
+    (PH, "bench"),
     (("page", "--no-browser"), "page"),
     ((*READINGS, "--plot", "c.svg"), "plots"),
     ((*READINGS, "--plot", "c.png"), "plots"),
     ((*TITRATION, "--plot", "c.svg"), "plots"),
     ((*COUNTS, "--plot", "c.svg"), "plots"),
-    (("drift", "ph.csv", "--formula", DEMO, "--plot", "c.png"), "plots"),
+    ((*PH, "--plot", "c.png"), "plots"),
     (("screen", DEMO, "--format", "parquet", "--output", "s.parquet"), "parquet"),
     (("screen", "shelf.parquet"), "parquet"),
 )
@@ -103,13 +106,11 @@ def folder(tmp_path_factory):
     return place
 
 
-@pytest.fixture(scope="module")
-def bare(folder):
-    """The answers of all commands where no library of an extra is installed."""
-    calls = [*WORKS, *(words for words, _ in NEEDS)]
+def answers(folder, libraries, calls):
+    """What commands say where some libraries are not installed."""
     done = subprocess.run(
         [sys.executable, "-c", CHILD],
-        input=json.dumps([sorted(LIBRARIES), calls]),
+        input=json.dumps([sorted(libraries), calls]),
         capture_output=True,
         text=True,
         check=True,
@@ -117,6 +118,21 @@ def bare(folder):
         env=os.environ | {"PYTHONPATH": str(ROOT)},
     )
     return {w: Answer(*a) for w, a in zip(calls, json.loads(done.stdout), strict=True)}
+
+
+@pytest.fixture(scope="module")
+def bare(folder):
+    """The answers where no extra is installed."""
+    return answers(folder, LIBRARIES, WORKS)
+
+
+@pytest.fixture(scope="module")
+def without(folder):
+    """The answers where one extra is not installed."""
+    return {
+        extra: answers(folder, libraries, [words for words, e in NEEDS if e == extra])
+        for extra, libraries in EXTRAS.items()
+    }
 
 
 def test_every_command_is_tried():
@@ -138,9 +154,9 @@ def test_works_without_extras(bare, words):
 @pytest.mark.parametrize(
     ("words", "extra"), NEEDS, ids=lambda w: w if isinstance(w, str) else " ".join(w)
 )
-def test_says_which_line_to_type(bare, words, extra):
+def test_says_which_line_to_type(without, words, extra):
     """One line, exit status 2, and nothing is written."""
-    answer = bare[words]
+    answer = without[extra][words]
     assert answer.bug is None
     assert (answer.status, answer.stdout, answer.files) == (2, "", [])
     assert answer.stderr.count("\n") == 1
@@ -177,6 +193,9 @@ def test_extras_are_those_of_the_project_file():
     extras = project["optional-dependencies"]
     for extra, wanted in EXTRAS.items():
         # starlette comes with fastapi
-        assert libraries(extras[extra]) == set(wanted) - {"starlette"}
+        own = {r for r in extras[extra] if not r.startswith("preservecheck")}
+        assert libraries(own) == set(wanted) - {"starlette"}
+    # the page shows what the commands at the bench compute
+    assert "preservecheck[bench]" in extras["page"]
     assert extras["all"] == [f"preservecheck[{','.join(sorted(EXTRAS))}]"]
     assert libraries(project["dependencies"]).isdisjoint(LIBRARIES)

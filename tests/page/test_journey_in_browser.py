@@ -137,7 +137,7 @@ def cooled(page, system):
 
 def printed(page, which, wanted):
     """A paper opened to print says all this, and nothing serious is wrong with its page."""
-    with page.reference.expect_page() as opened:
+    with page.context.expect_page() as opened:
         page.locator(f"[formaction='/bench/{which}']").click()
     paper = opened.value
     paper.wait_for_load_state()
@@ -252,7 +252,7 @@ def test_two_tabs_with_two_products(maker, program):
         expect(page.locator("#cool-0-temp")).to_have_value(temperature)
         expect(page.locator("#bench-formula")).to_contain_text(name)
         expect(page.locator(".reads li")).to_have_count(1)
-        with page.reference.expect_page() as opened:
+        with page.context.expect_page() as opened:
             page.locator("[formaction='/bench/record']").click()
         expect(opened.value.locator("body")).to_contain_text(name)
         opened.value.close()
@@ -281,7 +281,7 @@ def test_without_scripting(maker):
     page.locator("#cool-room").fill("21")
     readings(page, *READ)
     expect(page.locator(".gate-said").first).to_contain_text("once the thermometer shows")
-    with page.reference.expect_page() as opened:
+    with page.context.expect_page() as opened:
         page.locator("[formaction='/bench/sheet']").click()
     expect(opened.value.locator("body")).to_contain_text(name)
     opened.value.close()
