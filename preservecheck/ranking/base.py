@@ -1,4 +1,4 @@
-"""The formula that all systems are tried in, and the verdicts on the trials."""
+"""The formula without its own preservatives, and what the checks say of it with others in it."""
 
 from __future__ import annotations
 
@@ -10,41 +10,31 @@ from types import ModuleType
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
-from preservecheck.arrays.inputs import THERMOMETER_C
 from preservecheck.assess.review import composer_for, table_arrays_for
 from preservecheck.assess.uncertainty import drawn
 from preservecheck.checks import BY_ID, CHECKS, legal_limit, pairs
 from preservecheck.checks.base import Figures, most_critical_first
 from preservecheck.formula.amounts import line_percents
 from preservecheck.formula.edit import (
+    Add,
+    Edit,
+    SetTemperature,
     Share,
-    at_ph,
-    lines_of,
+    apply,
     new_phase_name,
-    replaced,
-    with_scale,
-    with_share,
-    with_temperature,
-    without_empty_phases,
     without_preservatives,
 )
 from preservecheck.formula.model import Formula
-from preservecheck.formula.names import folded
-from preservecheck.ranking.candidate import MUST_PASS, Candidate
+from preservecheck.ranking.candidate import MUST_PASS, SOLVENT_PERCENT, Candidate
 from preservecheck.reference.load import Tables
 from preservecheck.reference.rows_materials import System
 from preservecheck.verdict import ABSENT, PASS, Codes, fold
 
-# nonionic; takes the place of anionic gums
-GUM = "Hydroxyethylcellulose"
 # draws behind each chance
 CHANCE_DRAWS = 500
-# a system that starts at this much of the whole formula makes another product; judgement of this
-# program [%]
-SOLVENT_PERCENT = 10.0
 
 
-class Host:
+class BaseFormula:
     """One formula without its own preservatives.
 
     Parameters
@@ -59,97 +49,70 @@ class Host:
 
     def __init__(self, formula: Formula, tables: Tables, today: dt.date) -> None:
         self.tables, self.today = tables, today
-        self.composer = composer_for(tables)
-        self.own = tables.own("systems")
-        composition = self.composer.compose(formula)
-        phases = [a.phase for a in composition.additions]
-        self.phase = (
-            phases[-1] if phases else None
-        )  # in which the formula's own preservative goes in
-        self.had = frozenset(s.id for s in composition.systems)  # its own preservatives
-        self.bare = without_preservatives(composition)
-        self.base = self.composer.compose(self.bare)
-        self.batch_g = line_percents(self.bare)[1]
+        self.composer, self.own_rows = composer_for(tables), tables.own("systems")
+        opened = self.composer.compose(formula)
+        self.formula = without_preservatives(opened)
+        self.opened = self.composer.compose(self.formula)
+        self.own_systems = frozenset(s.id for s in opened.systems)
+        # the phase that the last of them went in with, perhaps empty now
+        self.place = self.formula.phases[opened.additions[-1].phase] if opened.additions else None
+        self.batch_g = line_percents(self.formula)[1]
         self.ph = formula.measured.ph
 
     @property
     def room(self) -> float:
         """What can give way to a system. [% of the formula]"""
-        rest = [w.percent for w in self.base.lines if w.rest]
-        return rest[0] if rest else 100.0
+        return next((line.percent for line in self.opened.lines if line.rest), 100.0)
+
+    def displaces_water(self, system: System) -> bool:
+        """Whether a system is a solvent that the formula did not hold: another product, in fact."""
+        return system.usage_min_percent >= SOLVENT_PERCENT and system.id not in self.own_systems
+
+    def phase_of(self, candidate: Candidate) -> str:
+        """The phase in which a candidate's systems go in."""
+        return "cool-down" if self.place is None or candidate.cooler else self.place.name
+
+    def edits_of(self, candidate: Candidate) -> tuple[Edit, ...]:
+        """All that makes a candidate of this formula.
+
+        Its systems go in where the formula's own went in; where none did, and where that is too
+        hot, in a phase of their own at the end.
+        """
+        apart = self.place is None or candidate.cooler
+        phase = self.place.name if self.place and not apart else new_phase_name(self.formula)
+        shares = [Share("preservative", s.id, percent) for s, percent in candidate.doses]
+        edits = (*candidate.changes, *(Add(share, phase) for share in shares))
+        return (*edits, SetTemperature(phase, candidate.added_at_c)) if apart else edits
 
     def formula_with(self, candidate: Candidate) -> Formula:
-        """The formula with a trial's system, partner and changes in it."""
-        formula = self.bare
-        if candidate.without:
-            named = enumerate(folded(line.name) for line in lines_of(formula))
-            gums = [n for n, name in named if name in candidate.without]
-            formula = replaced(formula, gums, Share("ingredient", GUM))
-        if candidate.ph is not None:
-            formula = at_ph(formula, candidate.ph)
-        if candidate.scale_step_g is not None:
-            formula = with_scale(formula, candidate.scale_step_g)
-        alone = self.phase is None or candidate.added_at_c is not None
-        phase = new_phase_name(formula) if alone else formula.phases[self.phase or 0].name
-        shares = [Share("preservative", candidate.system.id, candidate.percent)]
-        if candidate.partner is not None:
-            shares.append(Share("preservative", candidate.partner.id, candidate.partner_percent))
-        for share in shares:
-            formula = with_share(formula, share, phase)
-        if alone:
-            cool = candidate.added_at_c
-            cool = self.target_c(candidate) if cool is None else cool
-            formula = with_temperature(formula, phase, cool)
-        return without_empty_phases(formula)
+        """The formula with a candidate's systems and changes in it."""
+        return apply(self.formula, self.edits_of(candidate), self.composer.compose)
 
-    def target_c(self, candidate: Candidate) -> float:
-        """Temperature at which a trial's systems can go in with the thermometer's error to spare.
-        [°C]"""
-        return (
-            min(added_below(s) for s in (candidate.system, candidate.partner) if s is not None)
-            - THERMOMETER_C
-        )
-
-    def takes_the_place_of_water(self, system: System) -> bool:
-        """Whether a system that the formula does not hold yet is a solvent rather than an
-        additive."""
-        return system.usage_min_percent >= SOLVENT_PERCENT and system.id not in self.had
-
-    def phase_name(self, candidate: Candidate) -> str:
-        """The phase in which a trial's systems go in."""
-        if (
-            self.phase is not None
-            and candidate.added_at_c is None
-            and self.phase < len(self.bare.phases)
-        ):
-            return self.bare.phases[self.phase].name
-        return "cool-down"
-
-    def case_of(self, candidates: Sequence[Candidate]) -> FormulaArrays:
-        """The formulas of some trials as arrays."""
-        compositions = [self.composer.compose(self.formula_with(t)) for t in candidates]
-        return formula_arrays(compositions, table_arrays_for(self.tables), self.today)
+    def arrays_of(self, candidates: Sequence[Candidate]) -> FormulaArrays:
+        """The formulas of some candidates as arrays."""
+        opened = [self.composer.compose(self.formula_with(c)) for c in candidates]
+        return formula_arrays(opened, table_arrays_for(self.tables), self.today)
 
     def judged(self, candidates: Sequence[Candidate]) -> list[Candidate]:
-        """Trials with the verdicts of all checks, judged together."""
+        """Candidates with the verdicts of all checks, judged together."""
         if not candidates:
             return []
-        case = self.case_of(candidates)
-        figures = {check.ID: check.compute(case) for check in CHECKS}
+        arrays = self.arrays_of(candidates)
+        figures = {check.ID: check.compute(arrays) for check in CHECKS}
         codes = {check.ID: check.judge(figures[check.ID]) for check in CHECKS}
         for check in (legal_limit, pairs):
-            codes[check.ID] = one_each(check, case, figures[check.ID], codes[check.ID])
+            codes[check.ID] = one_each(check, arrays, figures[check.ID], codes[check.ID])
         sums = figures["free-active"]["sum_of_ratios"]
         return [
-            replace(t, codes={c: v[i] for c, v in codes.items()}, sums=sums[i])
-            for i, t in enumerate(candidates)
+            replace(c, codes={check: v[n] for check, v in codes.items()}, sums=sums[n])
+            for n, c in enumerate(candidates)
         ]
 
     def chances(self, candidates: Sequence[Candidate]) -> list[float]:
         """Chance that everything that must pass does, under all tolerances."""
         if not candidates:
             return []
-        cloud = drawn(self.case_of(candidates), draws=CHANCE_DRAWS)
+        cloud = drawn(self.arrays_of(candidates), draws=CHANCE_DRAWS)
         good = [
             fold(BY_ID[c].judge(BY_ID[c].compute(cloud))) <= PASS
             for c in MUST_PASS
@@ -158,19 +121,12 @@ class Host:
         return [float(g) for g in np.logical_and.reduce(np.broadcast_arrays(*good)).mean(axis=-1)]
 
 
-def added_below(system: System) -> float:
-    """Temperature below which a system goes in: the heat limit, or where it does most good if that
-    is lower. [°C]"""
-    cool = system.preferred_add_below_c
-    return system.heat_limit_c if cool is None else min(system.heat_limit_c, cool)
-
-
-def one_each(check: ModuleType, case: FormulaArrays, figures: Figures, codes: Codes) -> Codes:
+def one_each(check: ModuleType, arrays: FormulaArrays, figures: Figures, codes: Codes) -> Codes:
     """Codes (N, J) with, of several rows about one matter, the one alone that a report shows."""
     out = codes.copy()
-    for i in range(len(codes)):
+    for n in range(len(codes)):
         shown: dict[str, int] = {}
-        for j in most_critical_first(figures, codes, i):
-            if shown.setdefault(check.subject(case, j, i), j) != j:
-                out[i, j] = ABSENT
+        for j in most_critical_first(figures, codes, n):
+            if shown.setdefault(check.subject(arrays, j, n), j) != j:
+                out[n, j] = ABSENT
     return out

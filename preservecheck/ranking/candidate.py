@@ -1,4 +1,4 @@
-"""A system tried in a formula, and what the checks say of it."""
+"""A system put into the formula with the changes that it takes, and what the checks say of it."""
 
 from __future__ import annotations
 
@@ -9,6 +9,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike
 
+from preservecheck.arrays.inputs import THERMOMETER_C
+from preservecheck.formula.edit import Replace, SetPh, SetScale
 from preservecheck.reference.rows_materials import System
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, fold
 
@@ -22,6 +24,9 @@ MUST_PASS = (
     "heat-limit",
     "coverage",
 )
+# a system that starts at this much of the whole formula makes another product; judgement of this
+# program [%]
+SOLVENT_PERCENT = 10.0
 
 
 def fits(worst: Mapping[str, ArrayLike]) -> Bools:
@@ -34,29 +39,53 @@ def fits(worst: Mapping[str, ArrayLike]) -> Bools:
         The worst code of each check: a number, or one for each of many formulas.
     """
     codes = {check: np.asarray(code) for check, code in worst.items()}
-    calm = np.logical_and.reduce([code < SERIOUS for code in codes.values()])
-    good = [(codes[c] <= PASS) | ((codes[c] == UNKNOWN) & (c == "legal-limit")) for c in MUST_PASS]
-    return np.asarray(calm & np.logical_and.reduce(good))
+    none_serious = np.logical_and.reduce([code < SERIOUS for code in codes.values()])
+    passed = [
+        (codes[c] <= PASS) | ((codes[c] == UNKNOWN) & (c == "legal-limit")) for c in MUST_PASS
+    ]
+    return np.asarray(none_serious & np.logical_and.reduce(passed))
+
+
+def added_below(system: System) -> float:
+    """Temperature below which a system goes in: the heat limit, or where it does most good if that
+    is lower. [°C]"""
+    best = system.preferred_add_below_c
+    return system.heat_limit_c if best is None else min(system.heat_limit_c, best)
 
 
 @dataclass(frozen=True)
 class Candidate:
-    """A system put into the formula, with what was changed to make it fit."""
+    """A system to be put into the formula, with what is changed to make it fit."""
 
     system: System
     percent: float
     partner: System | None = None
     partner_percent: float = 0.0
-    ph: float | None = None  # None: as measured
-    added_at_c: float | None = None  # None: where the formula's own preservative goes in
-    scale_step_g: float | None = None  # a finer scale; None: the maker's own
-    without: frozenset[str] = frozenset()  # anionic gums replaced by a nonionic one
-    changes: tuple[str, ...] = ()
-    outside: tuple[
-        str, ...
-    ] = ()  # of the changes those that no recipe can hold: a reading, a scale
+    cooler: bool = False  # goes in after the formula's own did, at a temperature that it bears
+    changes: tuple[SetPh | Replace | SetScale, ...] = ()
     codes: dict[str, Codes] = field(default_factory=dict)
-    sums: Floats | None = None
+    sums: Floats | None = None  # of ratios, by microbe
+
+    @property
+    def doses(self) -> tuple[tuple[System, float], ...]:
+        """What goes in, in per cent of the formula."""
+        alone = ((self.system, self.percent),)
+        return alone if self.partner is None else (*alone, (self.partner, self.partner_percent))
+
+    @property
+    def added_at_c(self) -> float:
+        """Temperature at which all of it can go in with the thermometer's error to spare. [°C]"""
+        return min(added_below(system) for system, _ in self.doses) - THERMOMETER_C
+
+    @property
+    def ph(self) -> float | None:
+        """The pH that it is tried at; ``None`` as measured."""
+        return next((e.to for e in self.changes if isinstance(e, SetPh)), None)
+
+    @property
+    def scale_step_g(self) -> float | None:
+        """The step of a finer scale; ``None`` for the maker's own."""
+        return next((e.to for e in self.changes if isinstance(e, SetScale)), None)
 
     @cached_property
     def worst(self) -> dict[str, int]:
@@ -71,18 +100,17 @@ class Candidate:
     @cached_property
     def counts(self) -> dict[str, int]:
         """How many findings pass, warn and are unknown."""
-        every = np.concatenate([c for c in self.codes.values()])
-        serious, warn = int((every == SERIOUS).sum()), int((every == WARN).sum())
+        codes = np.concatenate(list(self.codes.values()))
+        serious, warn = int((codes == SERIOUS).sum()), int((codes == WARN).sum())
         return {
-            "pass": int((every == PASS).sum()),
+            "pass": int((codes == PASS).sum()),
             "warn": warn + serious,
             "serious": serious,
-            "unknown": int((every == UNKNOWN).sum()),
+            "unknown": int((codes == UNKNOWN).sum()),
         }
 
-
-def merit(candidate: Candidate) -> tuple[float, ...]:
-    """What trials of one system are sorted by, best first."""
-    counts = candidate.counts
-    margin = float(np.nanmin(candidate.sums)) if candidate.sums is not None else 0.0
-    return (counts["serious"], counts["warn"], counts["unknown"], len(candidate.changes), -margin)
+    @property
+    def merit(self) -> tuple[float, ...]:
+        """What pairs of one system are sorted by, best first."""
+        margin = 0.0 if self.sums is None else float(np.nanmin(self.sums))
+        return (self.counts["serious"], self.counts["warn"], self.counts["unknown"], -margin)

@@ -1,182 +1,114 @@
-"""The smallest changes that make a system fit: cooler addition, another pH, another gum, a
-partner."""
+"""The smallest changes that make a system fit: cooler addition, another pH, another gum, a finer
+scale, a partner."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
 from preservecheck.checks import weighing
-from preservecheck.formula.names import folded
-from preservecheck.ranking.base import GUM, Host
-from preservecheck.ranking.candidate import Candidate, merit
-from preservecheck.ranking.ph import ph_words, target_ph
+from preservecheck.formula.edit import Replace, SetPh, SetScale, Share
+from preservecheck.ranking.base import BaseFormula
+from preservecheck.ranking.candidate import Candidate
 from preservecheck.ranking.window import Window
-from preservecheck.reference.rows_materials import System
-from preservecheck.text import join_and, number
 from preservecheck.verdict import PASS, SERIOUS, Floats
 
-# of a dose to be written into the formula: as many as it has, so that review finds what was
-# promised
-DIGITS = 9
+# nonionic; takes the place of anionic gums
+GUM = "Hydroxyethylcellulose"
 # steps of the scales that are sold [g]
 SCALES_G = (1.0, 0.1, 0.01, 0.001)
 
 
-def mended(
-    host: Host, window: Window, candidate: Candidate, ph_low: float, ph_high: float
+def with_changes(
+    base: BaseFormula, window: Window, candidate: Candidate, ph_low: float, ph_high: float
 ) -> Candidate:
-    """The trial with the smallest changes that answer its warnings, not judged yet."""
-    worst, changes, outside = candidate.worst, list(candidate.changes), list(candidate.outside)
-    made: dict[str, Any] = {}
-    if worst["heat-limit"] > PASS and host.phase is not None:
-        made["added_at_c"] = host.target_c(candidate)
-        before = host.bare.phases[host.phase] if host.phase < len(host.bare.phases) else None
-        was = (
-            None
-            if before is None
-            else before.added_at_c
-            if before.added_at_c is not None
-            else before.heated_to_c
-        )
-        instead = f" instead of {was:.0f} °C" if was is not None else ""
-        changes.append(f"add it at {made['added_at_c']:.0f} °C or cooler{instead}")
-    needs_ph = (
-        host.ph is None
+    """A candidate with the smallest changes that answer its warnings, not judged yet."""
+    worst = candidate.worst
+    changes: list[SetPh | Replace | SetScale] = []
+    cooler = worst["heat-limit"] > PASS and base.place is not None
+    asks_for_ph = (
+        base.ph is None
         or any(worst[c] > PASS for c in ("ph-range", "free-active", "solubility"))
-        or (worst["pairs"] >= SERIOUS)
+        or worst["pairs"] >= SERIOUS
     )
-    if needs_ph and (target := target_ph(host, window.case, ph_low, ph_high)) is not None:
-        made["ph"] = target
-        if host.ph is None:
-            outside.append(
-                f"measure the pH, which is not known: it must lie at {ph_words(ph_low, ph_high)}"
-            )
-            changes.append(outside[-1])
-        elif target != host.ph:
-            way = "lower" if target < host.ph else "raise"
-            side = "below" if target < host.ph else "above"
-            outside.append(
-                f"{way} the pH from {number(host.ph, DIGITS)} to {number(target, DIGITS)} or {side}"
-            )
-            changes.append(outside[-1])
-    if worst["ionic"] >= SERIOUS or worst["pairs"] >= SERIOUS or worst["free-active"] > PASS:
-        gums = gums_of(host) if candidate.system.charge == "cationic" else {}
-        if gums:
-            made["without"] = frozenset(gums)
-            changes.append(f"replace {join_and(sorted(gums.values()))} by {GUM}")
-    by_scale = worst["weighing"] >= SERIOUS or (worst["weighing"] > PASS and worst["dose"] > PASS)
-    if by_scale and (step := _finer_scale(host, candidate.percent)) is not None:
-        made["scale_step_g"] = step
-        outside.append(f"weigh it on a scale that shows {number(step)} g")
-        changes.append(outside[-1])
-    return replace(
-        candidate,
-        **made,
-        changes=tuple(changes),
-        outside=tuple(outside),
-        codes={} if made else candidate.codes,
-    )
+    if asks_for_ph and (target := window.target_ph(ph_low, ph_high)) is not None:
+        changes.append(SetPh(target))
+    charged = worst["ionic"] >= SERIOUS or worst["pairs"] >= SERIOUS or worst["free-active"] > PASS
+    if charged and candidate.system.charge == "cationic":
+        changes += [Replace(gum, Share("ingredient", GUM)) for gum in anionic_gums(base)]
+    coarse = worst["weighing"] >= SERIOUS or (worst["weighing"] > PASS and worst["dose"] > PASS)
+    if coarse and (step := _finer_scale(base, candidate.percent)) is not None:
+        changes.append(SetScale(step))
+    if not (cooler or changes):
+        return candidate
+    return replace(candidate, cooler=cooler, changes=tuple(changes), codes={})
 
 
-def taking_its_place(host: Host, system: System, percent: float) -> tuple[str, ...]:
-    """The change that a solvent among the systems makes by itself."""
-    if not host.takes_the_place_of_water(system):
-        return ()
-    return (
-        f"let it take the place of {number(percent, DIGITS)} % water, which makes another "
-        "product: try the base anew",
-    )
+def _finer_scale(base: BaseFormula, percent: float) -> float | None:
+    """The coarsest scale on which a dose is weighed well. [g]"""
+    grams = percent / 100 * (base.batch_g or 0.0)
+    return next((s for s in SCALES_G if s <= grams * weighing.WARN_PERCENT / 100), None)
 
 
-def redosed(
-    host: Host, window: Window, candidates: list[Candidate], ends: Sequence[Floats]
+def anionic_gums(base: BaseFormula) -> list[str]:
+    """INCI names of the anionic gums and polymers on lines of their own."""
+    rows = base.composer.opener.ingredients
+    names = dict.fromkeys(line.inci for line in base.opened.lines if line.inci in rows)
+    return [inci for inci in names if inci and rows[inci].role == "anionic polymer"]
+
+
+def with_dose_for_ph(
+    base: BaseFormula, window: Window, candidates: list[Candidate], ends: Sequence[Floats]
 ) -> list[Candidate]:
-    """Trials at another pH with the dose for that pH, where that fits; the ends of their pH are set
-    in place."""
+    """Candidates at another pH with the dose for that pH, where that fits; the ends of their pH
+    are set in place."""
     ph_low, ph_high = ends
-    moved = [i for i, t in enumerate(candidates) if t.ph is not None and host.ph is not None]
+    moved = [n for n, c in enumerate(candidates) if c.ph is not None and base.ph is not None]
     if not moved:
         return candidates
-    some = [candidates[i].system for i in moved]
-    ph = np.array([candidates[i].ph for i in moved], dtype=float)
-    percent = window.doses_of(ph, some)[2]
+    systems = [candidates[n].system for n in moved]
+    ph = np.array([candidates[n].ph for n in moved], dtype=float)
+    percent = window.doses_of(ph, systems)[2]
+    tried = base.judged(
+        [replace(candidates[n], percent=float(p)) for n, p in zip(moved, percent, strict=True)]
+    )
     out = list(candidates)
-    for i, t in zip(
-        moved,
-        host.judged(
-            [replace(candidates[i], percent=float(p)) for i, p in zip(moved, percent, strict=True)]
-        ),
-        strict=True,
-    ):
-        if t.fits or not candidates[i].fits:
-            out[i] = t
+    for n, candidate in zip(moved, tried, strict=True):
+        if candidate.fits or not out[n].fits:
+            out[n] = candidate
     ph_low[moved], ph_high[moved] = window.ph_interval(
-        np.array([out[i].percent for i in moved]), ph, some
+        np.array([out[n].percent for n in moved]), ph, systems
     )
     return out
 
 
-def _finer_scale(host: Host, percent: float) -> float | None:
-    """The coarsest scale on which a dose is weighed well. [g]"""
-    grams = percent / 100 * (host.batch_g or 0.0)
-    return next((s for s in SCALES_G if s <= grams * weighing.WARN_PERCENT / 100), None)
-
-
-def gums_of(host: Host) -> dict[str, str]:
-    """Anionic gums and polymers on lines of their own: folded name to name as written."""
-    rows = host.composer.opener.ingredients
-    return {
-        folded(w.name): w.name
-        for w in host.base.lines
-        if w.inci is not None
-        and (r := rows.get(w.inci)) is not None
-        and r.role == "anionic polymer"
-    }
-
-
-def with_partners(host: Host, window: Window, candidates: list[Candidate]) -> list[Candidate]:
-    """Trials that leave a gap, each with the partner that does best."""
-    pairs: list[tuple[int, int, float]] = []  # trial, partner, pH
-    place = {s.id: i for i, s in enumerate(window.systems)}
-    for i, t in enumerate(candidates):
-        if t.fits or not t.codes or t.worst["legal-limit"] >= SERIOUS:
-            continue
-        ph = t.ph if t.ph is not None else host.ph
-        if ph is None:
-            continue
-        pairs += [(i, place[p], ph) for p in t.system.partners if p in place and p != t.system.id]
+def with_partners(
+    base: BaseFormula, window: Window, candidates: list[Candidate]
+) -> list[Candidate]:
+    """Candidates that leave a gap, each with the partner that does best."""
+    place = {s.id: n for n, s in enumerate(window.systems)}
+    pairs: list[tuple[int, int, float]] = []  # candidate, partner, pH
+    for n, c in enumerate(candidates):
+        ph = c.ph if c.ph is not None else base.ph
+        if not c.fits and c.worst["legal-limit"] < SERIOUS and ph is not None:
+            others = (p for p in c.system.partners if p in place and p != c.system.id)
+            pairs += [(n, place[p], ph) for p in others]
     if not pairs:
         return candidates
     kinds = sorted({(at, ph) for _, at, ph in pairs})
-    doses = window.doses_of(
-        np.array([ph for _, ph in kinds]), [window.systems[at] for at, _ in kinds]
-    )[2]
-    dose = dict(zip(kinds, (float(d) for d in doses), strict=True))
-    tries = [
-        (
-            i,
-            replace(
-                candidates[i],
-                partner=window.systems[at],
-                partner_percent=dose[at, ph],
-                changes=(
-                    *candidates[i].changes,
-                    f"pair it with {number(dose[at, ph], DIGITS)} % {window.systems[at].id}",
-                ),
-            ),
-        )
-        for i, at, ph in pairs
-    ]
-    # the cooler of the two decides where both go in
-    cool = [
-        replace(t, added_at_c=host.target_c(t)) if t.added_at_c is not None else t for _, t in tries
-    ]
+    partners = [window.systems[at] for at, _ in kinds]
+    doses = window.doses_of(np.array([ph for _, ph in kinds]), partners)[2]
+    dose = dict(zip(kinds, map(float, doses), strict=True))
+    tried = base.judged(
+        [
+            replace(candidates[n], partner=window.systems[at], partner_percent=dose[at, ph])
+            for n, at, ph in pairs
+        ]
+    )
     best = list(candidates)
-    for (i, _), t in zip(tries, host.judged(cool), strict=True):
-        if t.fits and (not best[i].fits or merit(t) < merit(best[i])):
-            best[i] = t
+    for (n, _, _), pair in zip(pairs, tried, strict=True):
+        if pair.fits and (not best[n].fits or pair.merit < best[n].merit):
+            best[n] = pair
     return best

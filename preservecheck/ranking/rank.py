@@ -30,15 +30,20 @@ from __future__ import annotations
 import datetime as dt
 import os
 from collections.abc import Sequence
+from dataclasses import replace
 
+import numpy as np
+
+from preservecheck.checks import product_ph
 from preservecheck.errors import PreservecheckError
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import MARKETS, Formula
 from preservecheck.formula.names import names_of
-from preservecheck.ranking.base import Host
-from preservecheck.ranking.result import ORDER, Choice, Option
-from preservecheck.ranking.search import ranked
-from preservecheck.ranking.words import before_any
+from preservecheck.ranking.base import BaseFormula
+from preservecheck.ranking.candidate import Candidate
+from preservecheck.ranking.changes import with_changes, with_dose_for_ph, with_partners
+from preservecheck.ranking.result import ORDER, Choice, Option, no_room, option_of, rank, remarks_on
+from preservecheck.ranking.window import Window
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows_materials import System
 from preservecheck.text import join_and, join_or
@@ -96,11 +101,11 @@ def choose(
             update={"product": formula.product.model_copy(update={"markets": tuple(markets)})}
         )
         wishes.append(f"markets {', '.join(markets)}")
-    systems, said = _allowed(tables, natural=natural, without=without)
-    wishes += said
-    host = Host(formula, tables, today)
+    systems, more = _allowed(tables, natural=natural, without=without)
+    wishes += more
+    base = BaseFormula(formula, tables, today)
     wanted = [s for s in systems if not only or s.id in only]
-    options = _ranked(host, wanted, systems)[:limit] if wanted else []
+    options = _wanted(base, wanted, systems)[:limit] if wanted else []
     if len(options) < len(wanted):
         wishes.append(f"the best {len(options)} of {len(wanted)}")
     return Choice(
@@ -113,19 +118,88 @@ def choose(
         markets=formula.product.markets,
         order=ORDER,
         narrowed=tuple(wishes),
-        remarks=before_any(host),
+        remarks=remarks_on(base),
         systems=tuple(options),
     )
 
 
-def _ranked(host: Host, wanted: list[System], allowed: list[System]) -> list[Option]:
-    """Options for the systems that are wanted; those that may be their partners are looked at
-    beside them."""
+def _wanted(base: BaseFormula, wanted: list[System], allowed: list[System]) -> list[Option]:
+    """Options for some systems; those that may be their partners are looked at beside them."""
     ids = {s.id for s in wanted}
     near = ids.union(*(s.partners for s in wanted))
-    return [
-        option for option in ranked(host, [s for s in allowed if s.id in near]) if option.id in ids
+    options = ranked(base, [s for s in allowed if s.id in near])
+    return [option for option in options if option.id in ids]
+
+
+def ranked(base: BaseFormula, systems: list[System]) -> list[Option]:
+    """Options for all systems, best first; those that there is no room for last."""
+    fitting = [s for s in systems if s.usage_min_percent <= base.room]
+    options = _options(base, fitting) if fitting else []
+    options += [no_room(base, s) for s in systems if s.usage_min_percent > base.room]
+    return sorted(options, key=rank)
+
+
+def _options(base: BaseFormula, systems: list[System]) -> list[Option]:
+    """Systems that there is room for, in the order of the table."""
+    window = Window(base, systems)
+    near = _usual_ph(base, window)
+    can = window.grid(systems).any(axis=1)  # (S, pH)
+    low, high, percent = window.doses_of(near, systems)
+    ph_low, ph_high = window.ph_interval(percent, near, systems)
+    # a system that works nowhere at this dose may work at its highest one
+    again = np.flatnonzero(np.isnan(ph_low) & can.any(axis=-1))
+    if again.size:
+        some = [systems[n] for n in again]
+        most = np.array([s.usage_max_percent for s in some])
+        ph_low[again], ph_high[again] = window.ph_interval(most, near, some)
+    plain = [Candidate(s, float(p)) for s, p in zip(systems, percent, strict=True)]
+    first = base.judged(plain)
+    second = list(first)
+    # at the dose for the measured pH there may be no pH left to go to where the middle of the range
+    # leaves one
+    without_aim = [
+        n
+        for n, c in enumerate(first)
+        if not c.fits and base.ph is not None and window.target_ph(ph_low[n], ph_high[n]) is None
     ]
+    if without_aim:
+        some = [systems[n] for n in without_aim]
+        middle = np.array([(s.usage_min_percent + s.usage_max_percent) / 2 for s in some])
+        ends = window.ph_interval(middle, near, some)
+        for n, dose, left, right in zip(without_aim, middle, *ends, strict=True):
+            if window.target_ph(left, right) is not None:
+                ph_low[n], ph_high[n] = left, right
+                second[n] = replace(second[n], percent=float(dose))
+    second = [
+        c if c.fits else with_changes(base, window, c, ph_low[n], ph_high[n])
+        for n, c in enumerate(second)
+    ]
+    changed = [n for n, c in enumerate(second) if not c.codes]
+    for n, c in zip(changed, base.judged([second[n] for n in changed]), strict=True):
+        second[n] = c
+    second = with_dose_for_ph(base, window, second, (ph_low, ph_high))
+    second = with_partners(base, window, second)
+    best = [b if b.fits and not a.fits else a for a, b in zip(first, second, strict=True)]
+    chances = iter(base.chances([c for c in best if c.fits]))
+    return [
+        option_of(
+            base,
+            c,
+            first[n],
+            (low[n], high[n], ph_low[n], ph_high[n]),
+            next(chances) if c.fits else None,
+        )
+        for n, c in enumerate(best)
+    ]
+
+
+def _usual_ph(base: BaseFormula, window: Window) -> float:
+    """The measured pH, else the middle of what is customary for the product."""
+    if base.ph is not None:
+        return base.ph
+    product = base.formula.product
+    customary = product_ph.window_of(window.reference, product.type, product.use)
+    return (customary.ph_min + customary.ph_max) / 2 if customary else 5.0
 
 
 def _allowed(

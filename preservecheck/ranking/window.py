@@ -10,9 +10,9 @@ from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.arrays.inputs import THERMOMETER_C, Ints
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.assess.uncertainty import CASE_AXIS
-from preservecheck.checks import BY_ID, free_active, legal_limit
-from preservecheck.ranking.base import Host, added_below
-from preservecheck.ranking.root_finding import narrowed, root, run
+from preservecheck.checks import BY_ID, free_active, legal_limit, product_ph
+from preservecheck.ranking.base import BaseFormula
+from preservecheck.ranking.candidate import added_below
 from preservecheck.reference.rows_materials import System
 from preservecheck.verdict import PASS, WARN, Bools, Floats, fold
 
@@ -22,6 +22,15 @@ GRID = 40
 MARGIN = 1.1
 # checks whose interval is looked for over dose and pH
 WORKS = ("ph-range", "free-active", "solubility")
+# a pH is set in steps of [-]
+PH_STEP = 0.05
+# rounds of narrowing an interval to one of so many pieces: a grid step of a pH range comes down to
+# about 1e-8
+ROUNDS, PIECES = 6, 16
+# steps of false position at most; it converges in about eight
+STEPS = 40
+# a sum of ratios this close to 1 is 1
+SMALL = 1e-12
 
 
 class Window:
@@ -29,19 +38,31 @@ class Window:
 
     Parameters
     ----------
-    host
+    base
         The formula.
     systems
         The systems, axis S.
     """
 
-    def __init__(self, host: Host, systems: Sequence[System]) -> None:
-        self.host, self.systems = host, systems
-        everything = TableArrays(host.tables, only_systems=frozenset(s.id for s in systems))
-        self.case = formula_arrays([host.base], everything, host.today)
-        self.reference = self.case.reference
+    def __init__(self, base: BaseFormula, systems: Sequence[System]) -> None:
+        self.base, self.systems = base, systems
+        everything = TableArrays(base.tables, only_systems=frozenset(s.id for s in systems))
+        self.arrays = formula_arrays([base.opened], everything, base.today)
+        self.reference = self.arrays.reference
 
-    def case_at(
+        # what one per cent of each system brings that preserves, and what gives way to it (S, K)
+        self._preserving = np.zeros_like(self.reference.system_composition)
+        for n, system in enumerate(self.reference.systems):
+            for part in base.composer.opener.plain(system.id, kind="preservative").parts:
+                if part.preserving:
+                    self._preserving[n, self.reference.index[part.substance]] += part.fraction
+        self._displaced = np.zeros(len(self.reference.names))
+        for portion in base.opened.portions:
+            if (line := base.opened.lines[portion.line]).rest:
+                at = self.reference.index[portion.substance]
+                self._displaced[at] += portion.percent / line.percent
+
+    def arrays_at(
         self, percent: Floats, ph: Floats | float, systems: Sequence[System]
     ) -> FormulaArrays:
         """The formula with each system at given doses and pH values.
@@ -53,74 +74,60 @@ class Window:
         ph
             pH values that broadcast with the doses, or one for each system. [-]
         """
+        each = (-1, *[1] * (percent.ndim - 1))
         ph = np.asarray(ph, dtype=float)
-        if ph.ndim == 1:
-            ph = ph.reshape(-1, *[1] * (percent.ndim - 1))
-        case, c = self.case, self.reference
-        rows = np.array([c.system_index[s.id] for s in systems]).reshape(
-            -1, *[1] * (percent.ndim - 1)
-        )
-        rest = self._rest(c)
-        dose = percent[..., None]
-        composition = c.system_composition[rows]
-        amount = case.amount[0] - dose * rest + dose * composition
-        preserving = np.array([_preserving(c, n) for n in c.names])
-        shape = percent.shape
+        ph = ph.reshape(each) if ph.ndim == 1 else ph
+        arrays, shape, dose = self.arrays, percent.shape, percent[..., None]
+        rows = np.array([self.reference.system_index[s.id] for s in systems]).reshape(each)
+        added_c = np.array([added_below(s) - THERMOMETER_C for s in systems]).reshape(each)
+        added_c = np.broadcast_to(added_c, shape)[..., None]
+        composition = self.reference.system_composition[rows]
+        amount = arrays.amount[0] - dose * self._displaced + dose * composition
         full = {
-            n: np.full(shape, getattr(case, n)[0]) for n in CASE_AXIS if n not in ("ph", "profile")
+            n: np.full(shape, getattr(arrays, n)[0])
+            for n in CASE_AXIS
+            if n not in ("ph", "profile")
         }
-        target = np.array([added_below(s) - THERMOMETER_C for s in systems]).reshape(rows.shape)
-        return case.with_(
+        return arrays.with_(
             **full,
             amount=amount,
-            preserving=case.preserving[0] + dose * composition * preserving,
-            with_oil=np.broadcast_to(case.with_oil[0], amount.shape),
+            preserving=arrays.preserving[0] + dose * self._preserving[rows],
+            with_oil=np.broadcast_to(arrays.with_oil[0], amount.shape),
             ph=ph,
             system=np.broadcast_to(rows, shape)[..., None],
             system_percent=dose,
             declared=np.ones((*shape, 1), dtype=bool),
             addition=np.zeros((*shape, 1), dtype=int),
-            addition_c=np.broadcast_to(target, shape)[..., None],
-            peak_c=np.broadcast_to(target, shape)[..., None],
+            addition_c=added_c,
+            peak_c=added_c,
             profile=np.zeros(shape, dtype=int),
             compositions=(),
         )
 
-    def _rest(self, reference: TableArrays) -> Floats:
-        """What one per cent of the line that fills to 100 % is made of. (K,)"""
-        out = np.zeros(len(reference.names))
-        at = next((i for i, w in enumerate(self.host.base.lines) if w.rest), None)
-        if at is None:
-            return out
-        for p in self.host.base.portions:
-            if p.line == at:
-                out[reference.index[p.substance]] += p.percent / self.host.base.lines[at].percent
-        return out
-
     def works(self, percent: Floats, systems: Sequence[System]) -> Callable[[Floats], Bools]:
         """Tells for pH values, taken as exact, where systems work at given doses."""
-        at = self.case_at(percent, 7.0, systems).with_(ph_tolerance=np.zeros(1))
+        at = self.arrays_at(percent, 7.0, systems).with_(ph_tolerance=np.zeros(1))
 
         def good(ph: Floats) -> Bools:
-            case = at.with_(ph=ph)
-            passed = [fold(BY_ID[c].judge(BY_ID[c].compute(case))) <= PASS for c in WORKS]
+            arrays = at.with_(ph=ph)
+            passed = [fold(BY_ID[c].judge(BY_ID[c].compute(arrays))) <= PASS for c in WORKS]
             return np.asarray(np.logical_and.reduce(np.broadcast_arrays(*passed)))
 
         return good
 
     def sums(self, percent: Floats, ph: Floats | float, systems: Sequence[System]) -> Floats:
         """Smallest sum of ratios over the microbes."""
-        case = self.case_at(percent, ph, systems).with_(ph_tolerance=np.zeros(1))
-        return np.asarray(free_active.sums(case).min(axis=-1))
+        arrays = self.arrays_at(percent, ph, systems).with_(ph_tolerance=np.zeros(1))
+        return np.asarray(free_active.sums(arrays).min(axis=-1))
 
     def lowest_dose(self, ph: Floats | float, systems: Sequence[System]) -> Floats:
         """Dose at which every microbe group reaches a sum of 1; not-a-number where none below 100 %
         does. (S,)"""
         low = np.zeros(len(systems))
-        high = np.minimum(np.array([s.usage_max_percent for s in systems]), self.host.room)
+        high = np.minimum(np.array([s.usage_max_percent for s in systems]), self.base.room)
         for _ in range(4):  # beyond the usage range too: the figure says how far away it is
             reached = self.sums(high, ph, systems) >= 1
-            high = np.where(reached, high, np.minimum(4 * high, self.host.room))
+            high = np.where(reached, high, np.minimum(4 * high, self.base.room))
         reached = self.sums(high, ph, systems) >= 1
         return np.where(reached, root(lambda d: self.sums(d, ph, systems) - 1, low, high), np.nan)
 
@@ -129,8 +136,8 @@ class Window:
         each_ph = np.broadcast_to(np.asarray(ph, dtype=float), len(systems))
 
         def over(dose: Floats, rows: Ints) -> Bools:
-            case = self.case_at(dose, each_ph[rows], [systems[i] for i in rows])
-            codes = BY_ID["solubility"].judge(BY_ID["solubility"].compute(case))
+            arrays = self.arrays_at(dose, each_ph[rows], [systems[i] for i in rows])
+            codes = BY_ID["solubility"].judge(BY_ID["solubility"].compute(arrays))
             return np.asarray(fold(codes) >= WARN)
 
         top = np.minimum(
@@ -147,7 +154,7 @@ class Window:
         """Dose at which the first limit of the law is met: the totals grow in proportion to it.
         (S,)"""
         none, one = (
-            BY_ID["legal-limit"].compute(self.case_at(np.full(len(systems), d), ph, systems))
+            BY_ID["legal-limit"].compute(self.arrays_at(np.full(len(systems), d), ph, systems))
             for d in (0.0, 1.0)
         )
         start = none["percent_as_limited"]
@@ -174,8 +181,8 @@ class Window:
         works = self.works(percent[rows, None], [systems[i] for i in rows])
         start = np.where(lower, np.maximum(left - step, low)[rows], right[rows])
         stop = np.where(lower, left[rows], np.minimum(right + step, high)[rows])
-        found = narrowed(lambda p: works(p) == lower[:, None], start, stop)
-        left[rows[lower]], right[rows[~lower]] = found[lower], found[~lower]
+        ends = narrowed(lambda p: works(p) == lower[:, None], start, stop)
+        left[rows[lower]], right[rows[~lower]] = ends[lower], ends[~lower]
         return left, right
 
     def grid(self, systems: Sequence[System]) -> Bools:
@@ -206,7 +213,7 @@ class Window:
         middle = (least + np.array([s.usage_max_percent for s in systems])) / 2
         # away from both edges where there is room, or a hair on the scale would decide
         # of a solvent no more than it takes
-        middle = np.where([self.host.takes_the_place_of_water(s) for s in systems], least, middle)
+        middle = np.where([self.base.displaces_water(s) for s in systems], least, middle)
         wanted = np.fmax(np.minimum(middle, high / MARGIN), MARGIN * low)
         return (
             low,
@@ -215,6 +222,24 @@ class Window:
                 [self._on_scale(w, h, s) for w, h, s in zip(wanted, high, systems, strict=True)]
             ),
         )
+
+    def target_ph(self, low: float, high: float) -> float | None:
+        """The nearest pH of an interval, the meter's tolerance inside it and inside the windows of
+        product and materials."""
+        if np.isnan(low):
+            return None
+        tolerance = self.base.formula.measured.ph_tolerance
+        figures = product_ph.compute(self.arrays)
+        at = {name: float(np.asarray(v).reshape(-1)[0]) for name, v in figures.items()}
+        low = np.nanmax([low, at["ph_min"], at["material_min"]]) + tolerance
+        high = np.nanmin([high, at["ph_max"], at["material_max"]]) - tolerance
+        if low > high + 1e-9:
+            return None
+        near = self.base.ph if self.base.ph is not None else (low + high) / 2
+        target = min(max(near, low), high)
+        down = np.floor(target / PH_STEP + 1e-9) * PH_STEP
+        step = down if target < near else np.ceil(target / PH_STEP - 1e-9) * PH_STEP
+        return round(float(step if low - 1e-9 <= step <= high + 1e-9 else target), 3)
 
     def _on_scale(self, wanted: float, high: float, system: System) -> float:
         """A dose that the scale shows, or one of two decimals: rounded up, but never above what is
@@ -226,21 +251,89 @@ class Window:
         least = system.usage_min_percent
         top = high if high >= least else system.usage_max_percent
         dose = min(max(wanted, least), top)
-        step_g = self.host.bare.product.scale_step_g
-        step = (
-            100 * step_g / self.host.batch_g
-            if step_g and self.host.batch_g
-            else 0.01
-            if least >= 0.05
-            else 0.0005
-        )  # noqa: PLR2004
+        step_g = self.base.formula.product.scale_step_g
+        plain = 0.01 if least >= 0.05 else 0.0005
+        step = 100 * step_g / self.base.batch_g if step_g and self.base.batch_g else plain
         if step > dose / 4:
-            step = 0.01 if least >= 0.05 else 0.0005  # noqa: PLR2004  # too coarse a scale: weighing will say so
+            step = plain  # too coarse a scale: the check on weighing will say so
         up = np.ceil(dose / step - 1e-9) * step
         shown = up if up <= top + 1e-12 else np.floor(top / step + 1e-9) * step
         return round(float(shown), 6) if shown >= least else dose
 
 
-def _preserving(reference: TableArrays, name: str) -> float:
-    row = reference.rows.get(name)
-    return float(row is not None and row.role in ("preservative", "cationic surfactant"))
+def inside(value: float, *, up: bool) -> float | None:
+    """The end of an interval of pH as a maker sets it, in steps and not beyond the end."""
+    if not np.isfinite(value):
+        return None
+    steps = np.ceil(value / PH_STEP - 1e-6) if up else np.floor(value / PH_STEP + 1e-6)
+    return round(float(steps * PH_STEP), 2)
+
+
+# ---- where conditions turn, in many intervals at once ----
+#
+# scipy.optimize.elementwise does the same; importing it takes longer than all the roots here
+
+
+def narrowed(beyond: Callable[[Floats], Bools], low: Floats, high: Floats) -> Floats:
+    """Where a condition that is false at ``low`` becomes true on the way to ``high``, row by row.
+
+    Each round looks at many points of every interval at once and keeps the first piece in which the
+    condition turns.
+
+    Parameters
+    ----------
+    beyond
+        Takes points, shape (S, n).
+    low, high
+        Ends, shape (S,).
+    """
+    low, high = np.array(low, dtype=float), np.array(high, dtype=float)
+    share = np.arange(1, PIECES + 1) / PIECES
+    for _ in range(ROUNDS):
+        points = low[:, None] + (high - low)[:, None] * share
+        points[:, -1] = high
+        turns = beyond(points)
+        first = np.where(turns.any(axis=1), turns.argmax(axis=1), PIECES - 1)[:, None]
+        before = np.where(
+            first[:, 0] > 0, np.take_along_axis(points, np.maximum(first - 1, 0), axis=1)[:, 0], low
+        )
+        low, high = before, np.take_along_axis(points, first, axis=1)[:, 0]
+    return high
+
+
+def root(value: Callable[[Floats], Floats], low: Floats, high: Floats) -> Floats:
+    """Where a rising function is zero between ``low`` and ``high``, element by element (Illinois
+    false position)."""
+    a, b = np.array(low, dtype=float), np.array(high, dtype=float)
+    at_a, at_b = value(a), value(b)
+    crosses = (at_a < 0) & (at_b >= 0)  # false also where a value is unknown
+    zero = np.where(at_a >= 0, a, b)
+    was_above = at_b < at_a  # neither end has stayed yet
+    for _ in range(STEPS):
+        spread = np.where(at_b > at_a, at_b - at_a, 1.0)
+        zero = np.where(crosses, np.clip(b - at_b * (b - a) / spread, a, b), zero)
+        at = value(zero)
+        if (~crosses | (np.abs(at) < SMALL) | (b - a < SMALL)).all():
+            break
+        above = at >= 0
+        # an end that stays twice is weighed half, or it would never move
+        again = above == was_above
+        at_a = np.where(above, np.where(again, at_a / 2, at_a), at)
+        at_b = np.where(above, at, np.where(again, at_b / 2, at_b))
+        a, b, was_above = np.where(above, a, zero), np.where(above, zero, b), above
+    return zero
+
+
+def run(grid: Floats, good: Bools, near: Floats | float) -> tuple[Floats, Floats]:
+    """Ends of the run of good points nearest to a value (one, or one a row); not-a-number where
+    none is good."""
+    left, right = np.full(len(grid), np.nan), np.full(len(grid), np.nan)
+    near = np.broadcast_to(near, len(grid))
+    for n, (points, row) in enumerate(zip(grid, good, strict=True)):
+        if row.any():
+            start = int(np.abs(np.where(row, points, np.inf) - near[n]).argmin())
+            bad = np.flatnonzero(~row)
+            before, after = bad[bad < start], bad[bad > start]
+            left[n] = points[before[-1] + 1 if before.size else 0]
+            right[n] = points[after[0] - 1 if after.size else -1]
+    return left, right

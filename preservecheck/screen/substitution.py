@@ -21,7 +21,7 @@ from preservecheck.arrays.tables import TableArrays
 from preservecheck.checks import BY_ID, legal_limit
 from preservecheck.checks.legal_rules import fitting, rules
 from preservecheck.formula.materials import WATER, MaterialResolver
-from preservecheck.ranking.base import SOLVENT_PERCENT, added_below
+from preservecheck.ranking.candidate import SOLVENT_PERCENT, added_below
 from preservecheck.ranking.window import MARGIN
 from preservecheck.reference.rows_materials import System
 from preservecheck.verdict import Bools, Floats

@@ -24,8 +24,8 @@ def grid_seconds(path: str, runs: int = 9) -> tuple[float, float, tuple[int, ...
     """Median time of the grid and of the whole search in this process, and the shape of the grid.
     [s]"""
     from preservecheck.formula.load import load_formula
-    from preservecheck.ranking.base import Host
-    from preservecheck.ranking.search import ranked
+    from preservecheck.ranking.base import BaseFormula
+    from preservecheck.ranking.rank import ranked
     from preservecheck.ranking.window import Window
     from preservecheck.reference.load import load_tables
 
@@ -36,12 +36,12 @@ def grid_seconds(path: str, runs: int = 9) -> tuple[float, float, tuple[int, ...
     shape: tuple[int, ...] = ()
     for _ in range(runs + 1):
         # new each time: nothing worked out before is used again
-        window = Window(Host(formula, tables, today), systems)
+        window = Window(BaseFormula(formula, tables, today), systems)
         start = time.perf_counter()
         shape = window.grid(systems).shape
         grid.append(time.perf_counter() - start)
         start = time.perf_counter()
-        ranked(Host(formula, tables, today), systems)
+        ranked(BaseFormula(formula, tables, today), systems)
         whole.append(time.perf_counter() - start)
     return statistics.median(grid[1:]), statistics.median(whole[1:]), shape
 

@@ -14,7 +14,7 @@ from preservecheck import load_tables, review
 from preservecheck.assess.review import composer_for
 from preservecheck.checks import CHECKS
 from preservecheck.formula.build import build
-from preservecheck.ranking.base import Host
+from preservecheck.ranking.base import BaseFormula
 from preservecheck.ranking.candidate import Candidate
 from preservecheck.screen.frame import screen_frame
 from preservecheck.screen.raw_lines import raw_formula
@@ -153,7 +153,10 @@ def test_every_system_in_a_thousand_formulas(tables):
             continue
         candidate = Candidate(by_id[row["system"]], row["percent"])
         compare(
-            row, review(Host(formula, tables, TODAY).formula_with(candidate), tables, today=TODAY)
+            row,
+            review(
+                BaseFormula(formula, tables, TODAY).formula_with(candidate), tables, today=TODAY
+            ),
         )
         compared[row["system"]] += 1
     assert [s for s, n in compared.items() if n < 10] == ["low-water-activity-high-glycol"]
