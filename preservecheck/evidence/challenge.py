@@ -152,6 +152,7 @@ def challenge(
                 f"write a line standard,iso-11930 above the heading; known are "
                 f"{join_or(list(STANDARDS))}",
                 where=counts.where,
+                path=("standard",),
                 hint=Hint.STANDARD,
             )
         )
@@ -163,6 +164,7 @@ def challenge(
                 f"says it was done by {done_by}",
                 f"judging it by {STANDARDS[id_].name} needs counts of that test",
                 where=counts.where,
+                path=("standard",),
             )
         )
     return judged(counts, id_, tables, formula=formula, today=today)
@@ -181,7 +183,13 @@ def standard_id(written: str) -> str:
         if _letters(id_) in plain:
             return id_
     raise ReadingsError(
-        f'the standard "{written[:40]}" is not known; give {join_or(list(STANDARDS))}'
+        Fault(
+            "is not known",
+            f"give {join_or(list(STANDARDS))}",
+            path=("standard",),
+            name="the standard",
+            value=f'"{written[:40]}"',
+        )
     )
 
 

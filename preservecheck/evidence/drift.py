@@ -5,7 +5,8 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,12 +17,16 @@ from preservecheck.arrays.formulas import formula_arrays
 from preservecheck.assess.review import composer_for, table_arrays_for
 from preservecheck.bench.ph_window import window_of
 from preservecheck.chemistry.trend import FittedLine, fitted_line, predicted, rounding_of
-from preservecheck.evidence.ph_readings import read_ph
+from preservecheck.errors import Hint, UnitError
+from preservecheck.formula.faults import shown
 from preservecheck.formula.model import Formula
+from preservecheck.formula.readings import Columns, Row, Table, as_number, is_missing, read_readings
+from preservecheck.formula.sheet_form import text
 from preservecheck.provenance import Provenance, provenance_of
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.text import number
-from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, WORDS, Word, fold
+from preservecheck.text import number, sentence
+from preservecheck.units import temperature_c, temperature_text
+from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, WORDS, Bools, Word, fold
 
 # what carries a trend: fixed for this program, no outside source
 LEAST_READINGS, LEAST_DAYS = 4, 14
@@ -30,9 +35,38 @@ WATCHED_DAYS, FARTHEST_DAYS = 365, 3650
 # re-check after as long again as was watched, at least a week, at most a quarter (common practice,
 # no source)
 RECHECK_DAYS = (7, 90)
+_MONTH = 30.4  # days
+_DECIMALS = re.compile(r"[.,]([0-9]+)\s*$")
+_UNSTATED = "storage not stated"
+_ROOM = ("room", "room temperature", "rt", "ambient")
+_STORAGE = (
+    "storage c",
+    "storage",
+    "storage °c",
+    "storage temperature",
+    "storage temperature c",
+    "storage temperature °c",
+    "temperature",
+    "temperature c",
+    "temperature °c",
+    "stored at",
+)
+COLUMNS = Columns(
+    names={
+        **{n: ("date", None) for n in ("date", "day", "when", "measured on")},
+        "ph": ("ph", None),
+        **{n: ("storage", "c" if n.endswith(" c") or "°c" in n else None) for n in _STORAGE},
+        **{
+            n: ("storage", "f")
+            for n in ("storage f", "storage °f", "temperature f", "storage temperature f")
+        },
+    },
+    needed=(("date",), ("ph",)),
+    example="date,ph,storage_c",
+)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Series:
     """Readings of one storage temperature, and what they tell."""
 
@@ -40,18 +74,38 @@ class Series:
     storage_c: float | None
     dates: tuple[dt.date, ...]
     ph: tuple[float, ...]
-    line: FittedLine | None
-    slope_per_day: float | None
-    slope_low: float | None
-    slope_high: float | None
-    moves: bool | None  # the slope differs from zero
-    leaves_on: dt.date | None
-    leaves_on_early: dt.date | None
+    line: FittedLine | None = None  # none where the readings are too few for a trend
+    slope_low: float | None = None
+    slope_high: float | None = None
+    leaves_on: dt.date | None = None
+    leaves_on_early: dt.date | None = None
     recheck_on: dt.date
-    verdict: Word
-    serious: bool
+    code: int
     because: str
     do: str | None
+    hint: Hint | None = None
+
+    @property
+    def slope_per_day(self) -> float | None:
+        """Slope of the line. [1/d]"""
+        return self.line.slope if self.line else None
+
+    @property
+    def moves(self) -> bool | None:
+        """Whether the slope differs from zero."""
+        if self.slope_low is None or self.slope_high is None:
+            return None
+        return self.slope_low > 0 or self.slope_high < 0
+
+    @property
+    def verdict(self) -> Word:
+        """The code as a word."""
+        return WORDS[self.code] or "unknown"
+
+    @property
+    def serious(self) -> bool:
+        """Whether the last reading lies outside the window."""
+        return self.code == SERIOUS
 
     def to_json(self) -> dict[str, Any]:
         """The keys that other programs read."""
@@ -123,21 +177,18 @@ def drift(
     case = formula_arrays(
         [composer_for(tables).compose(formula)], table_arrays_for(tables), today or dt.date.today()
     )
-    found_window = window_of(case)
-    window, why = found_window.span, found_window.because
-    found = tuple(
-        series_of(name, celsius, course.points, window, course.step)
-        for (name, celsius), course in sorted(
-            read_ph(readings).items(), key=lambda i: (i[0][1] or 0, i[0][0])
-        )
+    window = window_of(case)
+    courses = sorted(read_ph(readings).items(), key=lambda i: (i[0][1] or 0, i[0][0]))
+    series = tuple(
+        series_of(name, celsius, course.points, window.span, course.step)
+        for (name, celsius), course in courses
     )
-    codes = [SERIOUS if s.serious else WORDS.index(s.verdict) for s in found]
     return Drift(
         provenance_of(tables, formula, today),
-        window,
-        f"{why[0].upper()}{why[1:]}.",
-        found,
-        WORDS[int(fold(codes))] or "unknown",
+        window.span,
+        sentence(window.because),
+        series,
+        WORDS[int(fold([s.code for s in series]))] or "unknown",
     )
 
 
@@ -164,87 +215,59 @@ def series_of(
         What the pH is read to; its rounding is the least scatter. [pH]
     """
     dates, ph = tuple(d for d, _ in points), tuple(p for _, p in points)
-    span = (dates[-1] - dates[0]).days
+    last, span = dates[-1], (dates[-1] - dates[0]).days
     outside = window is not None and not window[0] <= ph[-1] <= window[1]
     if len(ph) < LEAST_READINGS or span < LEAST_DAYS:
-        return _too_few(name, celsius, dates, ph, span, outside, window)
-    x = np.array([(d - dates[0]).days for d in dates], dtype=float)
-    line = fitted_line(x, np.array(ph), rounding_of(step))
+        recheck = last + dt.timedelta(days=max(RECHECK_DAYS[0], LEAST_DAYS - span))
+        return Series(
+            storage=name,
+            storage_c=celsius,
+            dates=dates,
+            ph=ph,
+            recheck_on=recheck,
+            code=SERIOUS if outside else UNKNOWN,
+            because=_too_few(ph, span, window if outside else None),
+            do=f"Read again on {recheck}, and weekly until there are {LEAST_READINGS}.",
+        )
+    line = fitted_line([(d - dates[0]).days for d in dates], ph, rounding_of(step))
     low, high = line.slope - line.slope_error, line.slope + line.slope_error
     moves = low > 0 or high < 0
-    leaves = early = None
-    if window is not None:
-        leaves, early = _leaving(line, dates, window, moves)
-    last = dates[-1]
-    code = SERIOUS if outside else UNKNOWN if window is None else PASS
-    if not outside and early is not None and (early - last).days <= WATCHED_DAYS:
-        code = WARN
+    leaves, early = _leaving(line, dates, window, moves) if window else (None, None)
+    soon = early is not None and (early - last).days <= WATCHED_DAYS
     recheck = _recheck(last, early, span, outside)
-    because, do = _words(
-        line, low, high, moves, ph[-1], leaves, early, window, outside, last, recheck
-    )
-    return Series(
-        name,
-        celsius,
-        dates,
-        ph,
-        line,
-        line.slope,
-        low,
-        high,
-        moves,
-        leaves,
-        early,
-        recheck,
-        WORDS[code] or "unknown",
-        code == SERIOUS,
-        because,
-        do,
-    )
-
-
-def _too_few(
-    name: str,
-    celsius: float | None,
-    dates: tuple[dt.date, ...],
-    ph: tuple[float, ...],
-    span: int,
-    outside: bool,
-    window: tuple[float, float] | None,
-) -> Series:
-    """Words where no trend may be told; a last reading outside the window is told all the same."""
-    count = (
-        f"{len(ph)} reading{'s' if len(ph) > 1 else ''} over {span} day{'s' if span != 1 else ''}"
-    )
-    said = (
-        f"{count} {'are' if len(ph) > 1 else 'is'} too few for a trend; {LEAST_READINGS} over "
-        f"{LEAST_DAYS} days "
-        "are needed."
-    )
-    recheck = dates[-1] + dt.timedelta(days=max(RECHECK_DAYS[0], LEAST_DAYS - span))
-    do = f"Read again on {recheck}, and weekly until there are {LEAST_READINGS}."
-    if outside and window is not None:
-        said = (
-            f"The last reading, pH {number(ph[-1])}, lies outside {number(window[0])} to "
-            f"{number(window[1])}. {said}"
+    said = _movement(line.slope, low, high, moves)
+    do = f"Read again on {recheck} at the latest."
+    if moves:
+        do += (
+            " A move of 0.3 needs a reason: a lactone that opens, an ester or urea that splits, "
+            "microbes, glass."
         )
+    if window is None:
+        because = f"{said} There is no window to compare it with."
+        do = f"Read again on {recheck}."
+    elif outside:
+        because = f"{said} The last reading, pH {number(ph[-1])}, lies outside {_span(window)}."
+        do = (
+            "Do not sell this batch as it is; adjust the pH, find what moves it, and start the "
+            "readings anew."
+        )
+    else:
+        because = f"{said} {_outlook(window, leaves, early, soon)}"
     return Series(
-        name,
-        celsius,
-        dates,
-        ph,
-        None,
-        None,
-        None,
-        None,
-        None,
-        None,
-        None,
-        recheck,
-        "warn" if outside else "unknown",
-        outside,
-        said,
-        do,
+        storage=name,
+        storage_c=celsius,
+        dates=dates,
+        ph=ph,
+        line=line,
+        slope_low=low,
+        slope_high=high,
+        leaves_on=leaves,
+        leaves_on_early=early,
+        recheck_on=recheck,
+        code=SERIOUS if outside else WARN if soon else UNKNOWN if window is None else PASS,
+        because=because,
+        do=do,
+        hint=Hint.ADJUST_PH if outside else None,
     )
 
 
@@ -257,12 +280,10 @@ def _leaving(
     days = np.arange(last, last + FARTHEST_DAYS + 1, dtype=float)
     value, half = predicted(line, days)
 
-    def first(outside: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> dt.date | None:
-        return (
-            dates[0] + dt.timedelta(days=int(days[int(np.argmax(outside))]))
-            if outside.any()
-            else None
-        )
+    def first(outside: Bools) -> dt.date | None:
+        if not outside.any():
+            return None
+        return dates[0] + dt.timedelta(days=int(days[int(np.argmax(outside))]))
 
     early = first((value - half < window[0]) | (value + half > window[1]))
     return (first((value < window[0]) | (value > window[1])) if moves else None), early
@@ -279,49 +300,132 @@ def _recheck(last: dt.date, early: dt.date | None, span: int, outside: bool) -> 
     return last + dt.timedelta(days=max(days, 1))
 
 
-def _words(
-    line: FittedLine,
-    low: float,
-    high: float,
-    moves: bool,
-    now: float,
-    leaves: dt.date | None,
-    early: dt.date | None,
-    window: tuple[float, float] | None,
-    outside: bool,
-    last: dt.date,
-    recheck: dt.date,
-) -> tuple[str, str | None]:
-    month = 30.4
-    slope = f"{30.4 * line.slope:+.3f} pH a month ({month * low:+.3f} to {month * high:+.3f})"
-    said = (
-        f"The pH moves by {slope}."
-        if moves
-        else f"No movement is shown: {slope} does not differ from zero."
+def _span(window: tuple[float, float]) -> str:
+    return f"{number(window[0])} to {number(window[1])}"
+
+
+def _too_few(ph: tuple[float, ...], span: int, left: tuple[float, float] | None) -> str:
+    """Why no trend is told, after the window that the last reading has left all the same."""
+    many = len(ph) > 1
+    few = (
+        f"{len(ph)} reading{'s' if many else ''} over {span} day{'s' if span != 1 else ''} "
+        f"{'are' if many else 'is'} too few for a trend; {LEAST_READINGS} over {LEAST_DAYS} days "
+        "are needed."
     )
-    if window is None:
-        return f"{said} There is no window to compare it with.", f"Read again on {recheck}."
-    span = f"{number(window[0])} to {number(window[1])}"
-    if outside:
-        return f"{said} The last reading, pH {number(now)}, lies outside {span}.", (
-            "Do not sell this batch as it is; adjust the pH ('preservecheck adjust', or “At the "
-            "bench” on the page), "
-            "find what moves it, and start the readings anew."
-        )
+    return (
+        f"The last reading, pH {number(ph[-1])}, lies outside {_span(left)}. {few}" if left else few
+    )
+
+
+def _movement(slope: float, low: float, high: float, moves: bool) -> str:
+    month = f"{_MONTH * slope:+.3f} pH a month ({_MONTH * low:+.3f} to {_MONTH * high:+.3f})"
+    if moves:
+        return f"The pH moves by {month}."
+    return f"No movement is shown: {month} does not differ from zero."
+
+
+def _outlook(
+    window: tuple[float, float], leaves: dt.date | None, early: dt.date | None, soon: bool
+) -> str:
+    """When the pH leaves the window."""
     if leaves is not None:
-        said += f" It would leave {span} on {leaves}"
-        said += f", with its band from {early} on." if early is not None else "."
-    elif early is not None and (early - last).days <= WATCHED_DAYS:
-        said += f" With its band it may leave {span} from {early} on."
-    else:
-        said += (
-            f" With its band it stays inside {span} for {WATCHED_DAYS} days and more, if "
-            "nothing changes."
-        )
-    causes = (
-        " A move of 0.3 needs a reason: a lactone that opens, an ester or urea that splits, "
-        "microbes, glass."
-        if moves
-        else ""
+        band = f", with its band from {early} on" if early is not None else ""
+        return f"It would leave {_span(window)} on {leaves}{band}."
+    if soon:
+        return f"With its band it may leave {_span(window)} from {early} on."
+    return (
+        f"With its band it stays inside {_span(window)} for {WATCHED_DAYS} days and more, if "
+        "nothing changes."
     )
-    return said, f"Read again on {recheck} at the latest.{causes}"
+
+
+# ---- reading ----
+
+
+@dataclass(frozen=True)
+class PhCourse:
+    """The readings of one storage, in the order of the days."""
+
+    points: list[tuple[dt.date, float]]
+    step: float  # what they are read to: the last digit that is written, a tenth where none is
+
+
+def read_ph(path: str | Path) -> Mapping[tuple[str, float | None], PhCourse]:
+    """Days and pH by storage.
+
+    Raises
+    ------
+    ReadingsError
+        All faults at once.
+    """
+    table = read_readings(path, COLUMNS)
+    found: dict[tuple[str, float | None], dict[dt.date, tuple[float, int]]] = {}
+    decimals: dict[tuple[str, float | None], int] = {}
+    stated = [r for r in table.rows if not is_missing(r.cells.get("storage"))]
+    units: dict[str, list[int]] = {}
+    for row in table.rows:
+        day, ph = table.day(row, "date"), table.number(row, "ph", 0, 14, "give a pH from 0 to 14")
+        store = _storage(table, row, units) if stated else (_UNSTATED, None)
+        if day is None or ph is None or store is None:
+            continue
+        days = found.setdefault(store, {})
+        if day in days:
+            table.fault(
+                row,
+                f"{day} stands already on row {days[day][1]} for this storage; keep one reading a "
+                "day, or their mean",
+            )
+            continue
+        days[day] = (ph, row.number)
+        written = _DECIMALS.search(text(row.cells.get("ph")))
+        decimals[store] = max(decimals.get(store, 1), len(written.group(1)) if written else 0)
+    if len(units) > 1:
+        rare = min(units, key=lambda u: len(units[u]))
+        table.faults.add(
+            f"row {', '.join(map(str, units[rare][:5]))}: the storage is in {rare}, elsewhere in "
+            "another unit; write "
+            "one unit"
+        )
+    table.faults.raise_if_any()
+    return {
+        store: PhCourse([(d, p) for d, (p, _) in sorted(days.items())], 10.0 ** -decimals[store])
+        for store, days in found.items()
+    }
+
+
+def _storage(
+    table: Table, row: Row, units: dict[str, list[int]]
+) -> tuple[str, float | None] | None:
+    """Name and temperature of the storage, or ``None`` with a fault noted."""
+    cell = row.cells.get("storage")
+    unit = table.units.get("storage")
+    if is_missing(cell):
+        table.fault(row, "storage is missing; write the temperature, or room")
+        return None
+    written = text(cell)
+    if written.casefold() in _ROOM:
+        return "room temperature", None
+    try:
+        value = as_number(cell, table.comma_is_decimal)
+        celsius = value if unit != "f" else (value - 32) * 5 / 9
+        scale = "°F" if unit == "f" else "°C"
+    except UnitError:
+        try:
+            celsius = temperature_c(written)
+        except UnitError as error:
+            table.fault(row, f"storage: {error.messages[0]}, or write room")
+            return None
+        scale = "°F" if re.search(r"f\w*$", written.casefold()) else "°C"
+        if unit and scale != f"°{unit.upper()}":
+            table.fault(
+                row,
+                f"storage is {shown(cell)}, but the heading says °{unit.upper()}; write one unit",
+            )
+            return None
+    if not -30 <= celsius <= 80:  # noqa: PLR2004
+        table.fault(
+            row, f"storage is {temperature_text(celsius)}; give a temperature from -30 to 80 °C"
+        )
+        return None
+    units.setdefault(scale, []).append(row.number)
+    return temperature_text(round(celsius, 1)), round(celsius, 1)

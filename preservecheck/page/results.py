@@ -54,8 +54,7 @@ def result_of(
         What was pasted cannot be used, or the formula is missing; all faults at once.
     """
     from preservecheck.evidence.challenge import challenge
-    from preservecheck.evidence.drift import drift
-    from preservecheck.evidence.ph_readings import read_ph
+    from preservecheck.evidence.drift import drift, read_ph
 
     with _as_file(after.text(part)) as path:
         if part == "counts":

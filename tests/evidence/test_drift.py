@@ -10,8 +10,7 @@ from typer.testing import CliRunner
 
 from preservecheck.cli.main import app
 from preservecheck.errors import ReadingsError
-from preservecheck.evidence.drift import drift
-from preservecheck.evidence.ph_readings import read_ph
+from preservecheck.evidence.drift import drift, read_ph
 from tests.helpers import TODAY, make_formula, make_raw, toml_text
 
 SYSTEM = "benzyl-alcohol-dehydroacetic-acid"

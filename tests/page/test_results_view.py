@@ -271,7 +271,7 @@ def test_ph_outside_is_serious(client):
     page."""
     text = answer(client, draft_fields(), pasted(ph=PH.replace("4,4", "4,9")))
     assert '<span class="word serious">serious</span>' in text
-    assert "adjust the pH (“At the bench”), find what moves it" in text
+    assert "adjust the pH, find what moves it" in text
     assert "preservecheck adjust" not in text
 
 
