@@ -38,6 +38,8 @@ class Hint(StrEnum):
     # tables
     TABLES_FOLDER = auto()
     LIST_TABLE = auto()  # where the rows of a table are listed
+    LIST_TABLES = auto()  # how tables and rows are looked at
+    SHOW_ROW = auto()  # how one row is printed in full
     # choices of a ranking or a screen
     RANK_SYSTEMS = auto()  # what ranks the systems for a formula
     MARKETS = auto()

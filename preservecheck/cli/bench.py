@@ -2,38 +2,31 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
 from preservecheck.cli.common import (
     ALL_PASS,
-    FILE_WIDTH,
     NOT_ALL_PASS,
-    PlainFormat,
+    BatchOption,
+    Format,
+    FormatOption,
+    FormulaArgument,
+    FormulaOption,
+    OutputOption,
+    PlotOption,
     TablesOption,
+    answer,
     grams,
     load,
+    load_formula,
+    read_formula,
     user_errors,
-    width,
-    write_output,
+    write_chart,
 )
-
-if TYPE_CHECKING:
-    from preservecheck.formula.model import Formula
-    from preservecheck.reference.load import Tables
-    from preservecheck.report.document import Page
-
-FormatOption = Annotated[PlainFormat, typer.Option("--format", help="Form of the answer.")]
-OutputOption = Annotated[
-    Path | None,
-    typer.Option("--output", metavar="FILE", help="Write it here instead of on the screen."),
-]
-FormulaOption = Annotated[
-    Path | None,
-    typer.Option("--formula", metavar="FORMULA", help="Formula file: .toml, .xlsx or .csv."),
-]
 
 
 def cooldown(
@@ -60,10 +53,8 @@ def cooldown(
         str | None,
         typer.Option(metavar="TIME", help="When the cool-down phase went in: 14:42, or minutes."),
     ] = None,
-    plot: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Write a chart: a name in .svg or .png.")
-    ] = None,
-    form: FormatOption = PlainFormat.text,
+    plot: PlotOption = None,
+    form: FormatOption = Format.text,
     output: OutputOption = None,
     tables: TablesOption = None,
 ) -> None:
@@ -76,29 +67,19 @@ def cooldown(
     """
     with user_errors():
         from preservecheck.bench.cooling import cooldown as cooled
-        from preservecheck.report.bench import cooldown_page
+        from preservecheck.report import cooling as built
+        from preservecheck.report.plots import readings as charts
 
         known = load(tables)
-        found = cooled(
-            readings,
-            read_formula(formula, known),
-            known,
-            room_c=_celsius(room),
-            start=start,
-            added=added,
-        )
-        if plot is not None:
-            from preservecheck.report.plots.bench import cooling
-
-            cooling(found, plot)
-        write_output(laid_out(cooldown_page(found), found.to_json(), form, output), output)
+        product = read_formula(formula, known)
+        found = cooled(readings, product, known, room_c=_celsius(room), start=start, added=added)
+        write_chart(charts.cooling(found), plot)
+        answer(form, output, partial(built.document, found), found.to_json)
         raise typer.Exit(ALL_PASS if found.verdict == "pass" else NOT_ALL_PASS)
 
 
 def adjust(
-    formula: Annotated[
-        Path, typer.Argument(metavar="FORMULA", help="Formula file: .toml, .xlsx or .csv.")
-    ],
+    formula: FormulaArgument,
     titration: Annotated[
         Path | None,
         typer.Option(
@@ -113,14 +94,9 @@ def adjust(
         float | None,
         typer.Option(min=0.01, max=100, metavar="PERCENT", help="Strength of its solution."),
     ] = None,
-    batch: Annotated[
-        str | None,
-        typer.Option(metavar='"2 kg"', help="Mass of this batch instead of the formula's own."),
-    ] = None,
-    plot: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Write a chart: a name in .svg or .png.")
-    ] = None,
-    form: FormatOption = PlainFormat.text,
+    batch: BatchOption = None,
+    plot: PlotOption = None,
+    form: FormatOption = Format.text,
     output: OutputOption = None,
     tables: TablesOption = None,
 ) -> None:
@@ -133,48 +109,20 @@ def adjust(
     """
     with user_errors():
         from preservecheck.bench.adjust import adjust as adjusted
-        from preservecheck.formula.load import load_formula
-        from preservecheck.report.bench import adjust_page
+        from preservecheck.report import adjust as built
+        from preservecheck.report.plots import readings as charts
 
         known = load(tables)
-        found = adjusted(
-            load_formula(formula, known),
-            known,
-            titration=titration,
-            target_ph=target,
-            agent=agent,
-            agent_percent=agent_percent,
-            batch_g=grams(batch),
-        )
-        if plot is not None:
-            from preservecheck.report.plots.bench import titration as chart
-
-            chart(found, plot)
-        write_output(laid_out(adjust_page(found), found.to_json(), form, output), output)
+        solution: dict[str, Any] = {"agent": agent, "agent_percent": agent_percent}
+        aim: dict[str, Any] = {"target_ph": target, "batch_g": grams(batch)}
+        product = load_formula(formula, known)
+        found = adjusted(product, known, titration=titration, **solution, **aim)
+        write_chart(charts.titration(found), plot)
+        answer(form, output, partial(built.document, found), found.to_json)
         raise typer.Exit(ALL_PASS if found.settled else NOT_ALL_PASS)
 
 
 # ---- between the commands and the library --------------------------------------------------------
-
-
-def read_formula(path: Path | None, tables: Tables) -> Formula | None:
-    """The formula of an option."""
-    if path is None:
-        return None
-    from preservecheck.formula.load import load_formula
-
-    return load_formula(path, tables)
-
-
-def laid_out(page: Page, data: dict[str, Any], form: PlainFormat, output: Path | None) -> str:
-    """An answer in one form."""
-    from preservecheck.report import document as pages
-
-    if form is PlainFormat.json:
-        return pages.render_json(data)
-    if form is PlainFormat.markdown:
-        return pages.render_markdown(page)
-    return pages.render_text(page, width=width() if output is None else FILE_WIDTH)
 
 
 def _celsius(room: str | None) -> float | None:
@@ -186,4 +134,4 @@ def _celsius(room: str | None) -> float | None:
     try:
         return temperature_c(room)
     except UnitError as error:
-        raise ReadingsError(f"--room: {error.messages[0]}") from None
+        raise ReadingsError(f.within(where="--room") for f in error.faults) from None

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import dataclasses
 import os
 import shutil
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 if TYPE_CHECKING:
     from preservecheck.errors import Fault
+    from preservecheck.formula.model import Formula
     from preservecheck.reference.load import Tables
+    from preservecheck.report.document import Document
+    from preservecheck.report.plots.chart import Chart
 
 # exit statuses of every command that judges
 ALL_PASS, NOT_ALL_PASS, UNREADABLE = range(3)
@@ -23,14 +27,42 @@ ALL_PASS, NOT_ALL_PASS, UNREADABLE = range(3)
 WIDEST, FILE_WIDTH = 100, 80
 
 
-class PlainFormat(StrEnum):
-    """Forms of a ranking."""
+class Format(StrEnum):
+    """Forms of every result."""
 
     text = "text"
     markdown = "markdown"
+    html = "html"
     json = "json"
 
 
+FormulaArgument = Annotated[
+    Path, typer.Argument(metavar="FORMULA", help="Formula file: .toml, .xlsx or .csv.")
+]
+FormulaOption = Annotated[
+    Path | None,
+    typer.Option("--formula", metavar="FORMULA", help="Formula file: .toml, .xlsx or .csv."),
+]
+FormatOption = Annotated[
+    Format, typer.Option("--format", case_sensitive=False, help="Form of the answer.")
+]
+OutputOption = Annotated[
+    Path | None,
+    typer.Option("--output", metavar="FILE", help="Write it here instead of on the screen."),
+]
+PlotOption = Annotated[
+    Path | None,
+    typer.Option("--plot", metavar="FILE", help="Write a chart: a name in .svg or .png."),
+]
+BatchOption = Annotated[
+    str | None,
+    typer.Option(
+        "--batch", metavar='"2 kg"', help="Size of this batch instead of the formula's own."
+    ),
+]
+BatchNumberOption = Annotated[
+    str | None, typer.Option("--batch-number", metavar="TEXT", help="Batch number to print.")
+]
 TablesOption = Annotated[
     Path | None,
     typer.Option(
@@ -41,6 +73,9 @@ TablesOption = Annotated[
         "PRESERVECHECK_TABLES.",
     ),
 ]
+
+
+# ---- what comes in -------------------------------------------------------------------------------
 
 
 @contextmanager
@@ -70,6 +105,18 @@ def load(own_dir: Path | None) -> Tables:
     return load_tables(own_dir)
 
 
+def load_formula(path: Path, tables: Tables) -> Formula:
+    """The formula of a file."""
+    from preservecheck.formula.load import load_formula as loaded
+
+    return loaded(path, tables)
+
+
+def read_formula(path: Path | None, tables: Tables) -> Formula | None:
+    """The formula of an option."""
+    return None if path is None else load_formula(path, tables)
+
+
 def grams(batch: str | None) -> float | None:
     """The mass that ``--batch`` gives."""
     from preservecheck.errors import PreservecheckError, UnitError
@@ -80,20 +127,73 @@ def grams(batch: str | None) -> float | None:
     try:
         return batch_mass_g(batch)
     except UnitError as error:
-        raise PreservecheckError(f"--batch: {error.messages[0]}") from None
+        raise PreservecheckError(f.within(where="--batch") for f in error.faults) from None
 
 
-def width() -> int:
-    """Width of the terminal, at most 100; 80 where there is none. [characters]"""
-    return min(shutil.get_terminal_size((FILE_WIDTH, 24)).columns, WIDEST)
+# ---- what goes out -------------------------------------------------------------------------------
 
 
-def print_errors(faults: Iterable[Fault]) -> None:
-    """Each fault once on standard error; some end in a block to paste, on lines of its own."""
+def answer(
+    form: str,
+    output: Path | None,
+    document: Callable[[], Document | Sequence[Document]],
+    data: Callable[[], Any],
+) -> None:
+    """Show a result in one format, or write it to a file.
+
+    Parameters
+    ----------
+    form
+        The format.
+    output
+        The file, where one is given.
+    document
+        Makes what is shown.
+    data
+        Makes what JSON holds.
+    """
+    from preservecheck.report.formats import render
+
+    file = output is not None and str(output) != "-"
+    width = FILE_WIDTH if file else terminal_width()
+    text = render(
+        form, lambda: _with_hints(document()), data, width=width, colour=not file and _coloured()
+    )
+    write_output(text, output)
+
+
+def _with_hints(made: Document | Sequence[Document]) -> Document | Sequence[Document]:
+    """A document with its hints in the words of this front end."""
     from preservecheck.cli.hints import HINTS
+    from preservecheck.text import sentence
 
-    for message in dict.fromkeys(fault.text(HINTS) for fault in faults):
-        typer.echo("".join(c if c.isprintable() or c == "\n" else "?" for c in message), err=True)
+    if isinstance(made, Sequence):
+        return made
+    hints = [sentence(HINTS[hint]) for hint in made.hints]
+    return dataclasses.replace(made, foot=(*made.foot, *hints))
+
+
+def write_chart(chart: Chart | None, path: Path | None) -> None:
+    """Write the chart that ``--plot`` asks for.
+
+    Raises
+    ------
+    PreservecheckError
+        There is nothing to draw, or the name ends in something else than .svg and .png.
+    """
+    if path is None:
+        return
+    from preservecheck.errors import Fault, Hint, PreservecheckError
+    from preservecheck.files import write_all
+
+    if chart is None:
+        raise PreservecheckError(Fault("there is no titration to draw", hint=Hint.TITRATION))
+    suffix = path.suffix.casefold()
+    if suffix not in (".svg", ".png"):
+        raise PreservecheckError(
+            Fault("", "give a name that ends in .svg or .png", where=str(path))
+        )
+    write_all({path: chart.file(suffix)})
 
 
 def write_output(text: str, output: Path | None = None) -> None:
@@ -108,3 +208,21 @@ def write_output(text: str, output: Path | None = None) -> None:
         sys.stdout.flush()
     except BrokenPipeError:  # the reader has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def print_errors(faults: Iterable[Fault]) -> None:
+    """Each fault once on standard error; some end in a block to paste, on lines of its own."""
+    from preservecheck.cli.hints import HINTS
+
+    for message in dict.fromkeys(fault.text(HINTS) for fault in faults):
+        typer.echo("".join(c if c.isprintable() or c == "\n" else "?" for c in message), err=True)
+
+
+def terminal_width() -> int:
+    """Width of the terminal, at most 100; 80 where there is none. [characters]"""
+    return min(shutil.get_terminal_size((FILE_WIDTH, 24)).columns, WIDEST)
+
+
+def _coloured() -> bool:
+    dumb = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    return sys.stdout.isatty() and not dumb

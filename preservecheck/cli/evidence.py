@@ -4,27 +4,36 @@ from __future__ import annotations
 
 import datetime as dt
 from enum import StrEnum
+from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from preservecheck.cli.bench import (
-    FormatOption,
-    FormulaOption,
-    OutputOption,
-    laid_out,
-    read_formula,
-)
 from preservecheck.cli.common import (
     ALL_PASS,
     NOT_ALL_PASS,
-    PlainFormat,
+    Format,
+    FormatOption,
+    FormulaOption,
+    OutputOption,
+    PlotOption,
     TablesOption,
+    answer,
     load,
+    read_formula,
     user_errors,
-    write_output,
+    write_chart,
 )
+
+if TYPE_CHECKING:
+    from preservecheck.evidence.challenge import Challenge
+    from preservecheck.evidence.challenge_plan import Plan
+    from preservecheck.formula.model import Formula
+    from preservecheck.reference.load import Tables
+
+
+NO_WINDOW = "the preservatives and the type of a formula set the window of the pH"
 
 
 class Standard(StrEnum):
@@ -58,10 +67,8 @@ def challenge(
         bool,
         typer.Option("--keep", help="Keep the result beside the formula, for review and record."),
     ] = False,
-    plot: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Write a chart: a name in .svg or .png.")
-    ] = None,
-    form: FormatOption = PlainFormat.text,
+    plot: PlotOption = None,
+    form: FormatOption = Format.text,
     output: OutputOption = None,
     tables: TablesOption = None,
 ) -> None:
@@ -72,29 +79,16 @@ def challenge(
     Exit status: 0 passed (or a plan was printed), 1 anything else, 2 a file could not be read.
     """
     with user_errors():
-        if results is None or plan:
-            write_output(_planned(results, standard, start, formula, form, output, tables), output)
-            raise typer.Exit(ALL_PASS)
-        from preservecheck.evidence.challenge import challenge as judged
-        from preservecheck.report.evidence import challenge_page
+        from preservecheck.report import challenge as built
 
         known = load(tables)
         product = read_formula(formula, known)
-        found = judged(results, standard, known, formula=product)
-        if plot is not None:
-            from preservecheck.report.plots.bench import courses
-
-            courses(found, plot)
-        if keep:
-            from preservecheck.errors import ReadingsError
-            from preservecheck.formula.kept_test import keep as kept
-
-            if product is None:
-                raise ReadingsError(
-                    "--keep writes the result beside a formula; give it with --formula"
-                )
-            typer.echo(f"Kept in {kept(found.to_json(), product)}.", err=True)
-        write_output(laid_out(challenge_page(found), found.to_json(), form, output), output)
+        if results is None or plan:
+            planned = _planned(results, standard, start, product, known)
+            answer(form, output, partial(built.plan_document, planned), planned.to_json)
+            raise typer.Exit(ALL_PASS)
+        found = _judged(results, standard, product, known, plot, keep)
+        answer(form, output, partial(built.document, found), found.to_json)
         raise typer.Exit(ALL_PASS if found.verdict in ("A", "passes") else NOT_ALL_PASS)
 
 
@@ -104,10 +98,8 @@ def drift(
         typer.Argument(metavar="READINGS", help="File with the columns date, ph and storage_c."),
     ],
     formula: FormulaOption = None,
-    plot: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Write a chart: a name in .svg or .png.")
-    ] = None,
-    form: FormatOption = PlainFormat.text,
+    plot: PlotOption = None,
+    form: FormatOption = Format.text,
     output: OutputOption = None,
     tables: TablesOption = None,
 ) -> None:
@@ -119,50 +111,65 @@ def drift(
     be read.
     """
     with user_errors():
-        from preservecheck.errors import ReadingsError
+        from preservecheck.errors import Fault, Hint, ReadingsError
         from preservecheck.evidence.drift import drift as drifted
-        from preservecheck.report.evidence import drift_page
+        from preservecheck.report import drift as built
+        from preservecheck.report.plots import readings as charts
 
         known = load(tables)
         product = read_formula(formula, known)
         if product is None:
-            raise ReadingsError(
-                "give the formula with --formula: its preservatives and its type set the window"
-            )
+            raise ReadingsError(Fault(NO_WINDOW, hint=Hint.FORMULA))
         found = drifted(readings, product, known)
-        if plot is not None:
-            from preservecheck.report.plots.bench import drifting
-
-            drifting(found, plot)
-        write_output(laid_out(drift_page(found), found.to_json(), form, output), output)
+        write_chart(charts.drifting(found), plot)
+        answer(form, output, partial(built.document, found), found.to_json)
         raise typer.Exit(ALL_PASS if found.verdict == "pass" else NOT_ALL_PASS)
 
 
 # ---- between the commands and the library --------------------------------------------------------
 
 
+def _judged(
+    results: Path,
+    standard: Standard | None,
+    product: Formula | None,
+    tables: Tables,
+    plot: Path | None,
+    keep: bool,
+) -> Challenge:
+    """A test, with its chart and its result in files where that is asked for."""
+    from preservecheck.errors import Fault, Hint, ReadingsError
+    from preservecheck.evidence.challenge import challenge as judged
+    from preservecheck.formula.kept_test import keep as kept
+    from preservecheck.report.plots import readings as charts
+
+    found = judged(results, standard, tables, formula=product)
+    write_chart(charts.courses(found), plot)
+    if keep:
+        if product is None:
+            raise ReadingsError(
+                Fault("--keep writes the result beside a formula", hint=Hint.FORMULA)
+            )
+        typer.echo(f"Kept in {kept(found.to_json(), product)}.", err=True)
+    return found
+
+
 def _planned(
     results: Path | None,
     standard: Standard | None,
     start: str | None,
-    formula: Path | None,
-    form: PlainFormat,
-    output: Path | None,
-    tables: Path | None,
-) -> str:
+    product: Formula | None,
+    tables: Tables,
+) -> Plan:
     """The plan of a test."""
-    from preservecheck.errors import ReadingsError
+    from preservecheck.errors import Fault, ReadingsError
     from preservecheck.evidence.challenge_plan import plan
-    from preservecheck.report.evidence import plan_page
 
     if results is not None:
         raise ReadingsError("--plan prints a plan and reads no results; leave one of them out")
     try:
         day = dt.date.fromisoformat(start) if start else dt.date.today()
     except ValueError:
-        raise ReadingsError(
-            f'--start is "{start}"; give a day as year-month-day, such as 2026-12-01'
-        ) from None
-    known = load(tables)
-    found = plan(standard or Standard.iso_11930, day, known, formula=read_formula(formula, known))
-    return laid_out(plan_page(found), found.to_json(), form, output)
+        allowed = "give a day as year-month-day, such as 2026-12-01"
+        raise ReadingsError(Fault("", allowed, name="--start", value=f'"{start}"')) from None
+    return plan(standard or Standard.iso_11930, day, tables, formula=product)

@@ -17,4 +17,13 @@ HINTS: Mapping[Hint, str] = {
     Hint.ADDED: "give the time of the addition with --added to have it judged by the readings",
     Hint.STANDARD: "name the standard with --standard",
     Hint.TARGET: "say with --target which pH to reach",
+    Hint.TITRATION: "give one with --titration",
+    Hint.LIST_TABLE: "'preservecheck tables list TABLE' shows all rows of a table",
+    Hint.LIST_TABLES: "'preservecheck tables list TABLE' lists a table, 'tables show TABLE KEY' "
+    "prints a row in full, 'tables search WORDS' looks in all of them",
+    Hint.SHOW_ROW: "'preservecheck tables show TABLE KEY' prints one in full",
+    Hint.EXPLAIN: "'preservecheck explain CHECK' prints the rule, its formula and its constants",
+    Hint.EXPLAIN_RANKING: "'preservecheck explain choose' tells how systems are judged",
+    Hint.REVIEW: "'preservecheck review' judges the formula with it",
+    Hint.WRITE_ALL: "--format csv --output FILE writes all rows",
 }

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from enum import StrEnum
+from functools import partial, wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from preservecheck.cli.common import (
     ALL_PASS,
     NOT_ALL_PASS,
+    BatchNumberOption,
+    BatchOption,
+    Format,
+    FormulaArgument,
     TablesOption,
+    answer,
     grams,
     load,
     user_errors,
@@ -20,6 +27,18 @@ from preservecheck.cli.common import (
 
 if TYPE_CHECKING:
     from preservecheck.evidence.record import Built
+    from preservecheck.reference.load import Tables
+
+# forms of the record that are kept together
+KEPT = (Format.html, Format.markdown, Format.json)
+XLSX = ".xlsx"
+PaperFormatOption = Annotated[
+    Format | None,
+    typer.Option("--format", case_sensitive=False, help="Form of the paper.", show_default=False),
+]
+
+
+WHAT_TO_GIVE = "record: give a formula and --output DIR, or --verify FILE"
 
 
 class Paper(StrEnum):
@@ -42,9 +61,7 @@ def record(
             metavar="DIR", help="Folder for the three files; it is made if it is not there."
         ),
     ] = None,
-    batch_number: Annotated[
-        str | None, typer.Option(metavar="TEXT", help="Batch number to print.")
-    ] = None,
+    batch_number: BatchNumberOption = None,
     reason: Annotated[
         str | None, typer.Option(metavar="TEXT", help="Why you chose this preservative.")
     ] = None,
@@ -62,127 +79,155 @@ def record(
         Path | None,
         typer.Option(metavar="FILE", help="Work the JSON file of a record out again and compare."),
     ] = None,
+    form: PaperFormatOption = None,
     tables: TablesOption = None,
 ) -> None:
     """Write down why a preservative was chosen, or check it.
 
-    The decision record comes as HTML, Markdown and JSON; --verify works a JSON file out again.
+    The decision record comes as HTML, Markdown and JSON, or in the one form that --format names;
+    --verify works a JSON file out again.
 
     Exit status: 0 all pass (or the record agrees), 1 something warns or is unknown (or differs), 2
     unreadable.
     """
     with user_errors():
+        known = load(tables)
         if verify is not None:
-            raise typer.Exit(_verified(verify, tables))
-        built = _built(formula, output, tables, results, batch_number=batch_number, reason=reason)
-        files = _record_files(built, output or Path("."), force)
-        write_output("Wrote " + ", ".join(str(f) for f in files) + ".\n")
+            raise typer.Exit(_verified(verify, known))
+        given = formula if output is not None or form is not None else None
+        built = _built(given, known, results, batch_number, reason)
+        if output is None and form is not None:
+            write_output(_record(built, form))
+        else:
+            files = _record_files(built, output, [form] if form else KEPT, force)
+            write_output("Wrote " + ", ".join(str(f) for f in files) + ".\n")
         raise typer.Exit(ALL_PASS if built.report.verdict == "pass" else NOT_ALL_PASS)
 
 
-def worksheet(
-    formula: Annotated[
-        Path, typer.Argument(metavar="FORMULA", help="Formula file: .toml, .xlsx or .csv.")
-    ],
-    batch: Annotated[
-        str | None,
-        typer.Option(metavar='"2 kg"', help="Size of this batch instead of the formula's own."),
-    ] = None,
-    batch_number: Annotated[
-        str | None, typer.Option(metavar="TEXT", help="Batch number to print.")
-    ] = None,
+def batch_sheet(
+    formula: FormulaArgument,
+    batch: BatchOption = None,
+    batch_number: BatchNumberOption = None,
     output: Annotated[
         Path | None,
         typer.Option(
-            metavar="FILE", help="A name that ends in .html or .xlsx; left out, HTML on the screen."
+            metavar="FILE",
+            help="A name that ends in .html, .xlsx, .md, .txt or .json; left out, the screen.",
         ),
     ] = None,
     paper: Annotated[Paper, typer.Option(help="Paper to print on.")] = Paper.a4,
+    form: PaperFormatOption = None,
     tables: TablesOption = None,
 ) -> None:
     """Write a batch sheet to print and fill in.
 
+    As HTML, unless --format or the name of the file says otherwise.
+
     Exit status: 0 all checks of the formula pass, 1 something warns or is unknown, 2 the file could
     not be read.
     """
-    from preservecheck.bench.batch_sheet import worksheet as sheet_of
-    from preservecheck.report.batch_sheet import to_html, to_workbook
-
     with user_errors():
-        form = _form(output)
-        sheet = sheet_of(formula, load(tables), batch_g=grams(batch), batch_number=batch_number)
-        if form == ".xlsx" and output is not None:
-            from preservecheck.files import write_all
+        from preservecheck.bench.batch_sheet import worksheet as sheet_of
+        from preservecheck.files import write_all
+        from preservecheck.report import batch_sheet as built
 
-            write_all({output: to_workbook(sheet, paper.value)})
+        ending = _sheet_form(output) if form is None else form
+        sheet = sheet_of(formula, load(tables), batch_g=grams(batch), batch_number=batch_number)
+        if ending == XLSX and output is not None:
+            write_all({output: built.workbook(sheet, paper.value)})
         else:
-            write_output(to_html(sheet, paper.value), output)
+            page = partial(built.document, sheet, paper.value)
+            answer(ending, output, page, partial(sheet.model_dump, mode="json"))
         raise typer.Exit(ALL_PASS if sheet.verdict == "pass" else NOT_ALL_PASS)
+
+
+@wraps(batch_sheet)
+def worksheet(**options: Any) -> None:
+    """The batch sheet by its earlier name."""
+    typer.echo("'worksheet' is now called 'batch-sheet'.", err=True)
+    batch_sheet(**options)
 
 
 # ---- between the commands and the library --------------------------------------------------------
 
 
-def _verified(path: Path, tables: Path | None) -> int:
+def _verified(path: Path, tables: Tables) -> int:
     """Print what a record that is worked out again comes to, and the exit status."""
     from preservecheck.evidence.verify import render, verify
 
-    found = verify(path, load(tables))
+    found = verify(path, tables)
     write_output(render(found))
     return ALL_PASS if found.agrees else NOT_ALL_PASS
 
 
 def _built(
     formula: Path | None,
-    output: Path | None,
-    tables: Path | None,
+    tables: Tables,
     results: Path | None,
-    **said: str | None,
+    batch_number: str | None,
+    reason: str | None,
 ) -> Built:
     """The record that the options ask for."""
     from preservecheck.errors import PreservecheckError
     from preservecheck.evidence.record import build
     from preservecheck.evidence.result_file import read_outcome
 
-    if formula is None or output is None:
-        raise PreservecheckError("record: give a formula and --output DIR, or --verify FILE")
-    known = load(tables)
+    if formula is None:
+        raise PreservecheckError(WHAT_TO_GIVE)
     challenge = None if results is None else read_outcome(results)
-    return build(
-        formula,
-        known,
-        batch_number=said["batch_number"],
-        reason=said["reason"],
-        challenge=challenge,
-    )
+    return build(formula, tables, batch_number=batch_number, reason=reason, challenge=challenge)
 
 
-def _record_files(built: Built, folder: Path, force: bool) -> list[Path]:
-    """Write the three files, all or none."""
-    from preservecheck.errors import PreservecheckError
+def _record(built: Built, form: Format) -> str:
+    """The record in one form."""
     from preservecheck.evidence.record import to_json
-    from preservecheck.files import write_all
-    from preservecheck.report.record import to_html, to_markdown
+    from preservecheck.report import record
+    from preservecheck.report.formats import render
 
+    if form is Format.json:
+        return to_json(built.record)
+    return render(form, lambda: record.document(built), dict)
+
+
+def _record_files(
+    built: Built, folder: Path | None, forms: Sequence[Format], force: bool
+) -> list[Path]:
+    """Write the record in these forms, all or none."""
+    from preservecheck.errors import Fault, PreservecheckError
+    from preservecheck.files import write_all
+    from preservecheck.report.formats import ENDINGS
+
+    if folder is None:
+        raise PreservecheckError(WHAT_TO_GIVE)
     stem = Path(built.record.formula["path"] or "formula").stem
-    names = [folder / f"{stem}.record.{end}" for end in ("html", "md", "json")]
-    if there := [n for n in names if n.exists() and not force]:
+    files = {folder / f"{stem}.record{ENDINGS[form]}": form for form in forms}
+    if there := [file for file in files if file.exists() and not force]:
         raise PreservecheckError(
-            f"{there[0]}: exists already; a record is kept. Choose another folder, or --force"
+            Fault(
+                "exists already",
+                "a record is kept. Choose another folder, or --force",
+                where=str(there[0]),
+            )
         )
-    texts = (to_html(built), to_markdown(built), to_json(built.record))
+    texts = {file: _record(built, form).encode() for file, form in files.items()}
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise PreservecheckError(f"{folder}: cannot be made: {error.strerror or error}") from None
-    write_all({n: t.encode() for n, t in zip(names, texts, strict=True)})
-    return names
+        raise PreservecheckError(
+            Fault(f"cannot be made: {error.strerror or error}", where=str(folder))
+        ) from None
+    write_all(texts)
+    return list(files)
 
 
-def _form(output: Path | None) -> str:
-    from preservecheck.errors import PreservecheckError
+def _sheet_form(output: Path | None) -> str:
+    """The form that the name of a file asks for."""
+    from preservecheck.errors import Fault, PreservecheckError
+    from preservecheck.report.formats import ENDINGS
 
-    form = ".html" if output is None or str(output) == "-" else output.suffix.casefold()
-    if form not in (".html", ".htm", ".xlsx"):
-        raise PreservecheckError(f"{output}: give a name that ends in .html or .xlsx")
-    return form
+    forms = {ending: form for form, ending in ENDINGS.items()} | {".htm": "html", XLSX: XLSX}
+    suffix = ".html" if output is None or str(output) == "-" else output.suffix.casefold()
+    if suffix not in forms:
+        allowed = "give a name that ends in .html, .xlsx, .md, .txt or .json"
+        raise PreservecheckError(Fault("", allowed, where=str(output)))
+    return forms[suffix]

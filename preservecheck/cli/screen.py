@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from enum import StrEnum
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -18,8 +18,8 @@ from preservecheck.cli.common import (
     NOT_ALL_PASS,
     UNREADABLE,
     TablesOption,
+    answer,
     user_errors,
-    width,
     write_output,
 )
 
@@ -31,13 +31,10 @@ if TYPE_CHECKING:
 SHOWN = 30
 
 
-class PileFormat(StrEnum):
-    """Forms of the verdicts on many formulas."""
-
-    table = "table"
-    csv = "csv"
-    parquet = "parquet"
-    json = "json"
+# forms that a run writes row by row; the others show the first rows and the summary
+ROWS = ("csv", "parquet", "json")
+FORMS = ("text", "markdown", "html", *ROWS)
+EARLIER = {"table": "text"}
 
 
 def screen(
@@ -77,8 +74,8 @@ def screen(
         ),
     ] = None,
     form: Annotated[
-        PileFormat, typer.Option("--format", help="Form of the verdicts.")
-    ] = PileFormat.table,
+        str, typer.Option("--format", metavar="|".join(FORMS), help="Form of the verdicts.")
+    ] = "text",
     output: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write the verdicts here.")
     ] = None,
@@ -101,6 +98,7 @@ def screen(
     # each piece keeps to one core; the pieces run side by side
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     with user_errors():
+        form = _form(form, output)
         run = _run(paths, tuple(against or ["own"]), products, since, form, output, jobs, tables)
         summary = _done(run, form, output, resume=resume)
         raise typer.Exit(
@@ -112,12 +110,37 @@ def screen(
         )
 
 
+def _form(written: str, output: Path | None) -> str:
+    """The form that is meant; everything that can be refused is refused here.
+
+    Raises
+    ------
+    PreservecheckError
+        There is no such form, or a terminal cannot show it.
+    """
+    from preservecheck.cli.extras import need
+    from preservecheck.errors import Fault, PreservecheckError
+    from preservecheck.text import join_or
+
+    form = EARLIER.get(written.casefold(), written.casefold())
+    where = f"--format {written}"
+    if form not in FORMS:
+        raise PreservecheckError(Fault("", f"the formats are {join_or(FORMS)}", where=where))
+    if form == "parquet" and output is None:
+        raise PreservecheckError(
+            Fault("a terminal cannot show it", "name a file with --output", where=where)
+        )
+    if form == "parquet":
+        need("parquet")
+    return form
+
+
 def _run(
     paths: list[Path],
     against: tuple[str, ...],
     products: Path | None,
     since: Path | None,
-    form: PileFormat,
+    form: str,
     output: Path | None,
     jobs: int | None,
     tables: Path | None,
@@ -125,7 +148,6 @@ def _run(
     """The run that the options ask for; everything that can be refused is refused here."""
     import tempfile
 
-    from preservecheck.cli.extras import need
     from preservecheck.errors import PreservecheckError
     from preservecheck.reference.load import load_tables
     from preservecheck.screen.frame import systems_of
@@ -133,12 +155,6 @@ def _run(
     from preservecheck.screen.sources import sources_of
     from preservecheck.screen.table_diff import former_tables
 
-    if form is PileFormat.parquet and output is None:
-        raise PreservecheckError(
-            "--format parquet: a terminal cannot show it; name a file with --output"
-        )
-    if form is PileFormat.parquet:
-        need("parquet")
     if output is not None and not output.resolve().parent.is_dir():
         raise PreservecheckError(
             f"{output}: the folder {output.resolve().parent} is not there; make it first"
@@ -157,13 +173,13 @@ def _run(
         None if known.own_dir is None else str(known.own_dir.resolve()),
         against,
         dt.date.today(),
-        form.value,
+        form if form in ROWS else "table",
         None if since is None else str(since.resolve()),
     )
     return Run(job, sources, folder, jobs or os.cpu_count() or 1)
 
 
-def _done(run: Run, form: PileFormat, output: Path | None, *, resume: bool) -> Summary:
+def _done(run: Run, form: str, output: Path | None, *, resume: bool) -> Summary:
     """Run it, and write or show what comes out."""
     import shutil
 
@@ -196,24 +212,22 @@ def _done(run: Run, form: PileFormat, output: Path | None, *, resume: bool) -> S
     return summary
 
 
-def _written(run: Run, form: PileFormat, output: Path | None, summary: Summary) -> None:
+def _written(run: Run, form: str, output: Path | None, summary: Summary) -> None:
     """The verdicts in the form that is asked for, and the summary beside them."""
-    from preservecheck.report import screening as screened
-    from preservecheck.screen import shards as parts
+    from preservecheck.report import screening as built
+    from preservecheck.screen import shards
 
-    columns, head = screened.columns(run.job), screened.head(run.job, summary)
-    if form is PileFormat.table:
-        rows = parts.rows_shown(run.folder, SHOWN)
-        write_output(
-            screened.render(run.job, rows, summary, width=width() if output is None else 80), output
-        )
-        return
-    if output is None:
-        parts.stream(run.folder, form.value, sys.stdout, columns, head)
+    columns, head = built.columns(run.job), built.head(run.job, summary)
+    if form not in ROWS:
+        rows = shards.rows_shown(run.folder, SHOWN)
+        answer(form, output, partial(built.document, run.job, rows, summary), dict)
+    elif output is None:
+        shards.stream(run.folder, form, sys.stdout, columns, head)
         sys.stdout.flush()
-        return
-    parts.put_together(run.folder, form.value, output, columns, head)
-    write_output(screened.render(run.job, [], summary, width=width()) + f"Wrote {output}.\n")
+    else:
+        shards.put_together(run.folder, form, output, columns, head)
+        answer("text", None, partial(built.document, run.job, [], summary), dict)
+        write_output(f"Wrote {output}.\n")
 
 
 @contextmanager

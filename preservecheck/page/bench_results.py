@@ -11,8 +11,9 @@ from preservecheck.errors import PreservecheckError, ReadingsError, UnitError
 from preservecheck.page.bench_form import UNITS, Bench
 from preservecheck.page.bench_words import faults_of, on_page, sections_of
 from preservecheck.page.draft_outcome import Fault
-from preservecheck.page.svg import as_attributes
+from preservecheck.page.svg import Drawing, drawing
 from preservecheck.page.words import system_name
+from preservecheck.report.document import Document, Paragraph
 from preservecheck.units import batch_mass_g, plain_number, temperature_c, temperature_text
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from preservecheck.formula.cooling_readings import Course
     from preservecheck.formula.model import Formula
     from preservecheck.reference.load import Tables
-    from preservecheck.report.plots.style import Plot
+    from preservecheck.report.plots.chart import Chart
 
 # readings that a titration needs, as its reader says
 LEAST_DROPS = 3
@@ -36,19 +37,20 @@ class Told:
     gates: tuple[dict[str, Any], ...] = ()
     lead: tuple[str, ...] = ()
     sections: tuple[dict[str, Any], ...] = ()
-    plot: dict[str, str] | None = None
+    plot: Drawing | None = None
     cautions: tuple[str, ...] = ()
     hint: str = ""
     settled: bool = False
 
 
-def _plot(plot: Plot | None) -> dict[str, str] | None:
-    """A plot for a page without written-in styles."""
-    return (
-        None
-        if plot is None
-        else {"title": plot.title, "text": on_page(plot.text), "svg": as_attributes(plot.svg)}
-    )
+def _plot(chart: Chart | None) -> Drawing | None:
+    """A chart in the words of the page."""
+    return None if chart is None else drawing(chart, text=on_page(chart.text))
+
+
+def _lead(page: Document) -> tuple[str, ...]:
+    """What stands above the sections."""
+    return tuple(on_page(b.text) for b in page.lead if isinstance(b, Paragraph) and b.text)
 
 
 # ---- cooling -------------------------------------------------------------------------------------
@@ -60,8 +62,8 @@ def cooling(bench: Bench, formula: Formula | None, tables: Tables, today: dt.dat
     from preservecheck.assess.review import composer_for, table_arrays_for
     from preservecheck.bench.addition_window import addition_windows
     from preservecheck.bench.additions import BY_FORMULA
-    from preservecheck.report.bench import cooldown_page
-    from preservecheck.report.plots.bench import cooling_plot
+    from preservecheck.report.cooling import document
+    from preservecheck.report.plots.readings import cooling as chart
 
     found, is_in, faults = _cooled(bench, formula, tables, today)
     if found is None:
@@ -79,13 +81,13 @@ def cooling(bench: Bench, formula: Formula | None, tables: Tables, today: dt.dat
     if not is_in:
         # the formula's plan is no addition: what nobody put in is still to come
         found = replace(found, added=tuple(a for a in found.added if BY_FORMULA not in a.because))
-    page = cooldown_page(found)
+    page = document(found)
     return Told(
         tuple(faults),
         tuple(_gate(g, found, tables) for g in found.gates),
-        tuple(on_page(t) for t in page.lead),
+        _lead(page),
         tuple(sections_of(page)),
-        _plot(cooling_plot(found)),
+        _plot(chart(found)),
     )
 
 
@@ -160,7 +162,7 @@ def _added(bench: Bench, course: Course, faults: list[Fault]) -> str | None:
 
 def _gate(gate: AdditionWindow, found: Cooldown | None, tables: Tables) -> dict[str, Any]:
     """One preservative in words, with the minutes that a script counts down."""
-    from preservecheck.report.bench import gate_words
+    from preservecheck.report.cooling import window_words
 
     reach = gate.reach
     view: dict[str, Any] = {
@@ -173,7 +175,7 @@ def _gate(gate: AdditionWindow, found: Cooldown | None, tables: Tables) -> dict[
         "because": gate.because,
         "kind": "unknown",
         "word": "no time yet",
-        "said": gate_words(gate, found.course if found else None),
+        "said": window_words(gate, found.course if found else None),
         "more": "",
         "minutes": None,
     }
@@ -258,17 +260,17 @@ def adjusting(bench: Bench, formula: Formula | None, tables: Tables, today: dt.d
 
 
 def _adjusted(found: Adjustment, cautions: tuple[str, ...], hint: str, tables: Tables) -> Told:
-    from preservecheck.report.bench import adjust_page
-    from preservecheck.report.plots.bench import titration_plot
+    from preservecheck.report.adjust import document
+    from preservecheck.report.plots.readings import titration
 
-    page = adjust_page(found)
-    beside = set(found.warnings)
+    page = document(found)
+    warned = set(found.warnings)
     own = cautions_for(found.agent or "", tables) if found.agent else cautions
     return Told(
-        lead=tuple(on_page(t) for t in page.lead if t),
+        lead=_lead(page),
         sections=tuple(sections_of(page)),
-        plot=_plot(titration_plot(found)),
-        cautions=tuple(c for c in own if c not in beside),
+        plot=_plot(titration(found)),
+        cautions=tuple(c for c in own if c not in warned),
         hint=hint,
         settled=found.settled,
     )

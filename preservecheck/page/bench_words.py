@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from preservecheck.page.draft_outcome import Fault
 from preservecheck.page.words import view_alone
-from preservecheck.report import document as pages
+from preservecheck.report.document import Block, Bullets, Document, Paragraph, Table
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -99,17 +99,18 @@ def _fault(message: str, part: str) -> Fault:
     return Fault(text[:1].upper() + text[1:], place)
 
 
-def sections_of(page: pages.Page) -> Iterator[dict[str, Any]]:
+def sections_of(document: Document) -> Iterator[dict[str, Any]]:
     """The sections of a result for a template, in the words of the page."""
-    for section in pages.filled(page):
+    for section in document.filled:
         yield {"title": section.title, "blocks": [_block(b) for b in section.blocks]}
 
 
-def _block(block: pages.Said | pages.Listed | pages.Grid) -> dict[str, Any]:
-    if isinstance(block, pages.Said):
+def _block(block: Block) -> dict[str, Any]:
+    if isinstance(block, Paragraph):
         return {"kind": "said", "text": on_page(block.text)}
-    if isinstance(block, pages.Listed):
+    if isinstance(block, Bullets):
         return {"kind": "listed", "texts": [on_page(t) for t in block.texts]}
+    assert isinstance(block, Table)
     # the first column counts the rows and the last one is a sentence, so a phone shows them as a
     # list
     rows = [

@@ -27,12 +27,8 @@ if TYPE_CHECKING:
 Paper = Literal["a4", "letter"]
 PAPERS: dict[str, str] = {"a4": "A4", "letter": "Letter"}
 _STYLE = re.compile(r"<style>.*?</style>", re.DOTALL)
-# style sheet -> template and paper
-SHEETS: dict[str, tuple[str, Paper]] = {
-    "sheet-a4.css": ("worksheet.html", "a4"),
-    "sheet-letter.css": ("worksheet.html", "letter"),
-    "record.css": ("record.html", "a4"),
-}
+# style sheet -> paper
+SHEETS = {"sheet-a4.css": "a4", "sheet-letter.css": "letter", "record.css": ""}
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 KINDS = {
     "html": "text/html; charset=utf-8",
@@ -79,9 +75,11 @@ def _number(bench: Bench) -> str | None:
 
 def sheet_file(made: Worksheet, ending: str, paper: Paper) -> bytes:
     """The batch sheet as the command writes it."""
-    from preservecheck.report.batch_sheet import to_html, to_workbook
+    from preservecheck.report import batch_sheet, html
 
-    return to_workbook(made, paper) if ending == "xlsx" else to_html(made, paper).encode()
+    if ending == "xlsx":
+        return batch_sheet.workbook(made, paper)
+    return html.render([batch_sheet.document(made, paper)]).encode()
 
 
 def record(
@@ -114,11 +112,13 @@ def record(
 def record_file(made: Built, ending: str) -> bytes:
     """The decision record as the command writes it."""
     from preservecheck.evidence.record import to_json
-    from preservecheck.report.record import to_html, to_markdown
+    from preservecheck.report import html, markdown
+    from preservecheck.report.record import document
 
     if ending == "json":
         return to_json(made.record).encode()
-    return (to_markdown(made) if ending == "md" else to_html(made)).encode()
+    text = markdown.render([document(made)]) if ending == "md" else html.render([document(made)])
+    return text.encode()
 
 
 def shown(page: str, style: str) -> str:
@@ -153,11 +153,6 @@ def shown(page: str, style: str) -> str:
 def style_of(name: str) -> str | None:
     """The style sheet of a paper, as it stands in the page of the command; ``None`` where there is
     no such one."""
-    from preservecheck.report.html import environment
+    from preservecheck.report import html
 
-    if name not in SHEETS:
-        return None
-    template, paper = SHEETS[name]
-    own = environment().get_template(template)
-    shared = environment().get_template("style.css").render()
-    return shared + "\n" + "".join(own.blocks["style"](own.new_context({"paper": paper})))
+    return html.style(SHEETS[name]) if name in SHEETS else None

@@ -7,27 +7,25 @@ import datetime as dt
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from preservecheck.errors import PreservecheckError, ReadingsError
 from preservecheck.page.draft_outcome import Fault
 from preservecheck.page.results_form import After, Part
 from preservecheck.page.results_words import faults_of, sections_of
-from preservecheck.page.svg import as_attributes
+from preservecheck.page.svg import Drawing, drawing
 from preservecheck.page.words import view_alone
+from preservecheck.report.document import Paragraph, Section, Verdict
 
 if TYPE_CHECKING:
     from preservecheck.evidence.challenge import Challenge
     from preservecheck.evidence.drift import Drift
     from preservecheck.formula.model import Formula
     from preservecheck.reference.load import Tables
-    from preservecheck.report.document import Page
-    from preservecheck.report.plots.style import Plot
-
-# verdict of a challenge test -> the sign that stands with it
-SIGNS = {"A": "pass", "passes": "pass", "B": "warn", "fails": "serious", "incomplete": "unknown"}
+    from preservecheck.report.document import Document
+    from preservecheck.report.plots.chart import Chart
 
 
 @dataclass(frozen=True)
@@ -35,10 +33,10 @@ class Told:
     """A result, what is wrong with what was pasted, or what is missing."""
 
     faults: tuple[Fault, ...] = ()
-    stamp: dict[str, str] | None = None
+    stamp: Verdict | None = None
     lead: tuple[str, ...] = ()
-    sections: tuple[dict[str, Any], ...] = ()
-    plot: dict[str, str] | None = None
+    sections: tuple[Section, ...] = ()
+    plot: Drawing | None = None
     foot: tuple[str, ...] = ()
     missing: str = ""
 
@@ -103,51 +101,41 @@ def results_of(
         return Told(missing=error.messages[0])
     except PreservecheckError as error:
         return Told(tuple(faults_of(error.messages, part)))
-    page, plot = page_of(found), plot_of(found)
-    lead = [view_alone(t) for t in page.lead]
+    document, chart = document_of(found), chart_of(found)
+    verdict = next(b for b in document.lead if isinstance(b, Verdict))
+    lead = [view_alone(b.text) for b in document.lead if isinstance(b, Paragraph)]
     return Told(
-        stamp={
-            "word": SIGNS.get(found.verdict) or page.verdict or "",
-            "verdict": page.verdict or "",
-            "counted": lead[0] if lead else "",
-        },
+        stamp=replace(verdict, counted=lead[0]),
         lead=tuple(lead[1:]),
-        sections=tuple(sections_of(page)),
-        plot={"title": plot.title, "text": view_alone(plot.text), "svg": as_attributes(plot.svg)},
-        foot=tuple(page.footer),
+        sections=tuple(sections_of(document)),
+        plot=drawing(chart, text=view_alone(chart.text)),
+        foot=tuple(document.foot),
     )
 
 
-def page_of(found: Challenge | Drift) -> Page:
-    """The result as the command line lays it out."""
+def document_of(found: Challenge | Drift) -> Document:
+    """The result as the command line shows it."""
     from preservecheck.evidence.challenge import Challenge
-    from preservecheck.report.evidence import challenge_page, drift_page
+    from preservecheck.report import challenge, drift
 
-    return challenge_page(found) if isinstance(found, Challenge) else drift_page(found)
+    return challenge.document(found) if isinstance(found, Challenge) else drift.document(found)
 
 
-def plot_of(found: Challenge | Drift) -> Plot:
+def chart_of(found: Challenge | Drift) -> Chart:
     """The chart of the command line."""
     from preservecheck.evidence.challenge import Challenge
-    from preservecheck.report.plots.bench import courses_plot, drifting_plot
+    from preservecheck.report.plots.readings import courses, drifting
 
-    return courses_plot(found) if isinstance(found, Challenge) else drifting_plot(found)
+    return courses(found) if isinstance(found, Challenge) else drifting(found)
 
 
 def file_of(found: Challenge | Drift, ending: str) -> bytes:
     """The result as the command line writes it: Markdown, JSON or the chart."""
-    from preservecheck.evidence.challenge import Challenge
-    from preservecheck.report import document as pages
-    from preservecheck.report.plots.bench import courses, drifting
+    from preservecheck.report import markdown
+    from preservecheck.report.formats import json_text
 
     if ending == "json":
-        return pages.render_json(found.to_json()).encode()
+        return json_text(found.to_json()).encode()
     if ending == "md":
-        return pages.render_markdown(page_of(found)).encode()
-    with tempfile.TemporaryDirectory(prefix="preservecheck-") as folder:
-        path = Path(folder) / "chart.svg"
-        if isinstance(found, Challenge):
-            courses(found, path)
-        else:
-            drifting(found, path)
-        return path.read_bytes()
+        return markdown.render([document_of(found)]).encode()
+    return chart_of(found).file(".svg")

@@ -5,18 +5,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from preservecheck.page.draft_outcome import Fault
 from preservecheck.page.words import view_alone
-from preservecheck.report import document as pages
+from preservecheck.report.document import Block, Bullets, Document, Paragraph, Section
 
 if TYPE_CHECKING:
     from preservecheck.page.results_form import Part
 
 _ROW = re.compile(r"\brow(s?) (?=[0-9])")
 _BY_WHICH = re.compile(r"write a line (\S+) above the heading; known are .*")
-_NUMBER = re.compile(r"[<≤≥+-]?\d*(\.\d+)?")
 FIELDS: dict[Part, str] = {"counts": "after-counts", "ph": "after-ph"}
 
 
@@ -41,19 +40,15 @@ def _fault(message: str, part: Part) -> Fault:
     return Fault(text if text.startswith("pH") else text[:1].upper() + text[1:], field)
 
 
-def sections_of(page: pages.Page) -> Iterator[dict[str, Any]]:
-    """The sections of a result for a template, in the words of the page."""
-    for section in pages.filled(page):
-        yield {"title": section.title, "blocks": [_block(b) for b in section.blocks]}
+def sections_of(document: Document) -> Iterator[Section]:
+    """The sections of a result in the words of the page."""
+    for section in document.filled:
+        yield Section(section.title, [_block(b) for b in section.blocks])
 
 
-def _block(block: pages.Said | pages.Listed | pages.Grid) -> dict[str, Any]:
-    if isinstance(block, pages.Said):
-        return {"kind": "said", "text": view_alone(block.text)}
-    if isinstance(block, pages.Listed):
-        return {"kind": "listed", "texts": [view_alone(t) for t in block.texts]}
-    rows = [[view_alone(c) for c in row] for row in block.rows]
-    figures = [
-        i for i in range(1, len(block.heads)) if all(_NUMBER.fullmatch(row[i]) for row in rows)
-    ]
-    return {"kind": "grid", "heads": block.heads, "rows": rows, "numbers": figures}
+def _block(block: Block) -> Block:
+    if isinstance(block, Paragraph):
+        return Paragraph(view_alone(block.text))
+    if isinstance(block, Bullets):
+        return Bullets([view_alone(t) for t in block.texts])
+    return block

@@ -12,7 +12,7 @@ from preservecheck.assess.review import composer_for, review
 from preservecheck.formula.amounts import line_percents
 from preservecheck.formula.edit import at_ph, filled, lines_of, with_percents
 from preservecheck.formula.model import Formula
-from preservecheck.report import outline as o
+from preservecheck.report import words
 
 if TYPE_CHECKING:
     from preservecheck.assess.review import Report
@@ -140,12 +140,13 @@ def tried(
     pairs += [
         (f, None) for key, f in before.items() if key not in {(g.id, g.about) for g in other.checks}
     ]
+    verdict = words.verdict_of(other, other.counts)
     every = [_change(was, then) for was, then in pairs]
     return Tried(
         what=" and ".join(said),
-        word="serious" if other.serious else other.verdict,
-        verdict=o.verdict_of(other),
-        counted=o.counted(other.counts),
+        word=verdict.word,
+        verdict=verdict.said,
+        counted=verdict.counted,
         changes=tuple(c for c in every if c.now != c.then),
         closer=tuple(
             c
@@ -172,7 +173,7 @@ def _change(was: Finding | None, then: Finding | None) -> Change:
     return Change(
         check=finding.id,
         about="" if finding.about == "formula" else finding.about,
-        now="not asked" if was is None else o.word_of(was),
-        then="not asked" if then is None else o.word_of(then),
-        because=o.shortened(finding.because) if then is not None else "",
+        now="not asked" if was is None else words.word_of(was),
+        then="not asked" if then is None else words.word_of(then),
+        because=finding.because if then is not None else "",
     )

@@ -1,102 +1,142 @@
-"""The batch sheet as a page to print and as a workbook."""
+"""The batch sheet as a document to print and fill in, and as a workbook."""
 
 from __future__ import annotations
 
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
-from preservecheck.report.html import page
+from preservecheck.report import words
+from preservecheck.report.document import (
+    Blanks,
+    Block,
+    Bullets,
+    Document,
+    Pairs,
+    Paragraph,
+    Section,
+    Table,
+    Tone,
+    Verdict,
+)
 from preservecheck.text import number
 from preservecheck.units import mass_text
 
 if TYPE_CHECKING:
-    from openpyxl.cell.cell import Cell
-    from openpyxl.worksheet.worksheet import Worksheet as Sheet
+    from openpyxl.worksheet.worksheet import Worksheet as Tab
 
     from preservecheck.bench.batch_sheet import SheetLine, SheetPhase, Worksheet
 
 Paper = Literal["a4", "letter"]
 SIGNED = ("Batch number", "Made by", "Date", "Started at", "Finished at")
+HEADS = ("material", "%", "weigh, g", "rounding", "weighed, g", "lot number")
+PH_BLANKS = ("pH", "at °C", "added (what, g)", "pH", "added (what, g)", "final pH")
+END_BLANKS = ("filled, g", "packs", "lost, g", "signature")
 # lines of a sheet from which smaller letters are taken, so that one page holds it
 MANY, VERY_MANY = 22, 31
-PAPER_CODES = {"letter": 1, "a4": 9}  # of the workbook format
+# of a workbook: sizes of paper by its format, widths of columns, letters in a merged line
+PAPER_CODES = {"letter": 1, "a4": 9}
 WIDTHS = (5, 40, 10, 12, 10, 14, 18)
+LINE_LETTERS = 105
+GRAMS_COLUMN = 4
+PRESERVATIVE = "◆"
 _ILLEGAL = re.compile("[\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f]")
 
 
-def to_html(sheet: Worksheet, paper: Paper = "a4") -> str:
-    """The sheet as one page."""
+def document(sheet: Worksheet, paper: Paper = "a4") -> Document:
+    """The sheet, for one page of that paper."""
     rows = (
         len(sheet.fetch) / 2
         + sum(len(p.lines) + 2 + 0.7 * len(p.steps) for p in sheet.phases)
         + len(sheet.handling)
     )
     size = "tiny" if rows > VERY_MANY else "small" if rows > MANY else "plain"
+    step = mass_text(sheet.scale_step_g) if sheet.scale_step_g else "not given"
     phases = [
-        {
-            "name": p.name,
-            "steps": p.steps,
-            "warning": p.warning,
-            "reads": p.reads,
-            "grams": grams(p.grams, sheet),
-            "lines": [_line(line, sheet) for line in p.lines],
-        }
-        for p in sheet.phases
+        Section(f"{at}. {p.name} ({grams(p.grams, sheet)} g)", list(_phase(p, sheet)))
+        for at, p in enumerate(sheet.phases, 1)
     ]
-    return page(
-        "worksheet.html",
-        title=f"Batch sheet: {sheet.name}",
-        sheet=sheet,
-        paper=paper,
-        size=size,
-        phases=phases,
-        batch=mass_text(sheet.batch_g),
-        made=grams(sheet.made_g, sheet),
-        signed=_signed(sheet),
-        step=mass_text(sheet.scale_step_g) if sheet.scale_step_g else "not given",
-        fetch=[
-            {"name": f.name, "grams": grams(f.grams, sheet), "phases": f.phases}
-            for f in sheet.fetch
+    fetch = [(f.name, f"{grams(f.grams, sheet)} g") for f in sheet.fetch]
+    word = words.word_of(sheet)
+    return Document(
+        f"Batch sheet: {sheet.name}",
+        [
+            Paragraph(
+                f"Batch {mass_text(sheet.batch_g)}; scale step {step}; the weights below come to "
+                f"{grams(sheet.made_g, sheet)} g."
+            ),
+            Verdict(word, *words.VERDICTS[word]),
+            *(Paragraph(warning, "alarm") for warning in sheet.warnings),
+            Blanks(_signed(sheet)),
         ],
-        foot=f"{sheet.program}, {sheet.date}; formula {sheet.formula_sha256[:12]}, tables "
-        f"{sheet.tables_sha256[:12]}",
+        [
+            Section("Fetch", [Pairs(fetch, ticks=True)]),
+            Section("Before you start", [Bullets(sheet.before, ticks=True)]),
+            *phases,
+            Section("pH", [Bullets(sheet.ph_steps), _blanks(PH_BLANKS)]),
+            Section("At the end", [Bullets(sheet.after, ticks=True), _blanks(END_BLANKS)]),
+            Section("Handling", [Bullets(sheet.handling)]),
+        ],
+        [f"{PRESERVATIVE} preservative. {'; '.join(words.footer(sheet))}"],
+        paper=paper,
+        layout=f"sheet size-{size}",
     )
 
 
-def _signed(sheet: Worksheet) -> dict[str, str]:
+def _phase(phase: SheetPhase, sheet: Worksheet) -> Iterator[Block]:
+    for step in phase.steps:
+        tone: Tone = "gate" if "in only when" in step else "strong"
+        yield Paragraph(step, tone)
+    if phase.warning:
+        yield Paragraph(phase.warning, "alarm")
+    yield Table(
+        HEADS,
+        [[*_cells(line, sheet), "", ""] for line in phase.lines],
+        numbers=(1, 2, 3),
+        blanks=(4, 5),
+        below=[[t for t in (line.note, line.warning) if t] for line in phase.lines],
+    )
+    if phase.reads:
+        yield _blanks(phase.reads)
+
+
+def _cells(line: SheetLine, sheet: Worksheet) -> list[str]:
+    """Name, percent, grams and what rounding does to them."""
+    mark = f"{PRESERVATIVE} " if line.preservative else ""
+    off = line.error_percent
+    rounding = "0" if abs(off) < 0.005 else f"{'+' if off > 0 else '−'}{number(abs(off), 2)} %"
+    return [
+        mark + line.name + (" (fills up)" if line.rest else ""),
+        number(line.percent, 4),
+        grams(line.weigh_g, sheet),
+        rounding,
+    ]
+
+
+def _blanks(names: Sequence[str]) -> Blanks:
+    return Blanks([(name, None) for name in names])
+
+
+def _signed(sheet: Worksheet) -> list[tuple[str, str | None]]:
     """What is filled in by hand, with what is known of it."""
-    return {label: (sheet.batch_number or "") if label == SIGNED[0] else "" for label in SIGNED}
+    return [(name, sheet.batch_number if name == SIGNED[0] else None) for name in SIGNED]
 
 
 def grams(value: float, sheet: Worksheet) -> str:
     """Grams with as many places as the scale shows."""
-    step = sheet.scale_step_g or 0.01
-    places = max(0, -_exponent(step))
-    return f"{value:.{places}f}"
+    return f"{value:.{_places(sheet)}f}"
 
 
-def _exponent(step: float) -> int:
-    text = f"{step:.9f}".rstrip("0")
-    return -len(text.partition(".")[2])
+def _places(sheet: Worksheet) -> int:
+    step = f"{sheet.scale_step_g or 0.01:.9f}".rstrip("0")
+    return len(step.partition(".")[2])
 
 
-def _line(line: SheetLine, sheet: Worksheet) -> dict[str, Any]:
-    off = 0.0 if abs(line.error_percent) < 0.005 else line.error_percent  # noqa: PLR2004
-    return {
-        "name": line.name,
-        "percent": number(line.percent, 4),
-        "weigh": grams(line.weigh_g, sheet),
-        "error": "0" if off == 0 else f"{'+' if off > 0 else '−'}{number(abs(off), 2)} %",
-        "preservative": line.preservative,
-        "rest": line.rest,
-        "note": line.note,
-        "warning": line.warning,
-    }
+# ---- as a workbook -------------------------------------------------------------------------------
 
 
-def to_workbook(sheet: Worksheet, paper: Paper = "a4") -> bytes:
+def workbook(sheet: Worksheet, paper: Paper = "a4") -> bytes:
     """The sheet as a workbook, set up to print on one page."""
     import openpyxl
     from openpyxl.utils import get_column_letter
@@ -108,7 +148,7 @@ def to_workbook(sheet: Worksheet, paper: Paper = "a4") -> bytes:
     tab.title = "Batch sheet"
     for at, width in enumerate(WIDTHS, 1):
         tab.column_dimensions[get_column_letter(at)].width = width
-    _fill(_Writer(tab), sheet)
+    _fill(_Writer(tab, _places(sheet)), sheet)
     tab.page_setup.paperSize = PAPER_CODES[paper]
     tab.page_setup.orientation = "portrait"
     tab.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
@@ -120,95 +160,76 @@ def to_workbook(sheet: Worksheet, paper: Paper = "a4") -> bytes:
 
 def _fill(writer: _Writer, sheet: Worksheet) -> None:
     """All rows of the sheet, from top to bottom."""
-    writer.row([f"Batch sheet: {sheet.name}"], bold=True, size=15)
-    writer.row(
-        [
-            f"Batch {mass_text(sheet.batch_g)}, {sheet.date}; review: {sheet.verdict}"
-            + (", serious: do not fill it as it stands" if sheet.serious else "")
-        ]
-    )
+    writer.row(f"Batch sheet: {sheet.name}", bold=True, size=15)
+    serious = ", serious: do not fill it as it stands" if sheet.serious else ""
+    batch = f"Batch {mass_text(sheet.batch_g)}, {sheet.date}"
+    writer.row(f"{batch}; review: {sheet.verdict}{serious}")
     for warning in sheet.warnings:
-        writer.row([f"! {warning}"], bold=True)
-    for label, known in _signed(sheet).items():
-        writer.row(["", label, "", "", known, "", ""], boxed=(5, 6))
-    writer.row([])
-    writer.row(["", "Fetch", "", "grams", "", "got it", "lot number"], heading=True)
+        writer.row(f"! {warning}", bold=True)
+    for name, known in _signed(sheet):
+        writer.row("", name, "", "", known or "", "", boxed=(5, 6))
+    writer.row()
+    writer.row("", "Fetch", "", "grams", "", "got it", "lot number", heading=True)
     for f in sheet.fetch:
-        writer.row(
-            ["", f.name, "", f.grams, "", "", ""], boxed=(6, 7), number_format=_format(sheet)
-        )
-    writer.row([])
-    writer.row(["", "Before you start", "", "", "", "done", ""], heading=True)
-    for text in sheet.before:
-        writer.row(["", text, "", "", "", "", ""], boxed=(6,))
-    for i, phase in enumerate(sheet.phases, 1):
-        _fill_phase(writer, sheet, i, phase)
-    writer.row([])
-    writer.row(["", "pH", "", "", "", "read", ""], heading=True)
-    for text in sheet.ph_steps:
-        writer.row(["", text])
+        writer.row("", f.name, "", f.grams, "", "", "", boxed=(6, 7))
+    writer.row()
+    writer.list("Before you start", sheet.before, "done", boxed=(6,))
+    for at, phase in enumerate(sheet.phases, 1):
+        writer.row()
+        _fill_phase(writer, at, phase)
+    writer.row()
+    writer.list("pH", sheet.ph_steps, "read")
     for text in ("pH before", "added, g, of what", "pH after", "temperature of the sample"):
-        writer.row(["", text, "", "", "", "", ""], boxed=(6, 7))
-    writer.row(["", "At the end", "", "", "", "done", ""], heading=True)
-    for text in sheet.after:
-        writer.row(["", text, "", "", "", "", ""], boxed=(6,))
-    writer.row(["", "Handling", "", "", "", "", ""], heading=True)
-    for text in sheet.handling:
-        writer.row(["", text], merged=True)
+        writer.row("", text, "", "", "", "", "", boxed=(6, 7))
+    writer.list("At the end", sheet.after, "done", boxed=(6,))
+    writer.list("Handling", sheet.handling, "", merged=True)
 
 
-def _fill_phase(writer: _Writer, sheet: Worksheet, i: int, phase: SheetPhase) -> None:
-    writer.row([])
-    writer.row(
-        [str(i), f"Phase {phase.name}", "%", "grams", "error, %", "weighed, g", "lot number"],
-        heading=True,
-    )
+def _fill_phase(writer: _Writer, at: int, phase: SheetPhase) -> None:
+    heads = ("%", "grams", "error, %", "weighed, g", "lot number")
+    writer.row(str(at), f"Phase {phase.name}", *heads, heading=True)
     for text in phase.steps:
-        writer.row(["", text])
+        writer.row("", text)
     if phase.warning:
-        writer.row(["", f"! {phase.warning}"], bold=True)
+        writer.row("", f"! {phase.warning}", bold=True)
     for line in phase.lines:
-        mark = "◆" if line.preservative else ""
         writer.row(
-            [
-                mark,
-                line.name,
-                round(line.percent, 6),
-                line.weigh_g,
-                round(line.error_percent, 3),
-                "",
-                "",
-            ],
+            PRESERVATIVE if line.preservative else "",
+            line.name,
+            round(line.percent, 6),
+            line.weigh_g,
+            round(line.error_percent, 3),
+            "",
+            "",
             boxed=(6, 7),
-            number_format=_format(sheet),
         )
         for remark in (line.warning, line.note):
             if remark:
-                writer.row(["", f"   {remark}"])
+                writer.row("", f"   {remark}")
     for text in phase.reads:
-        writer.row(["", text, "", "", "", "", ""], boxed=(6,))
-
-
-def _format(sheet: Worksheet) -> str:
-    places = max(0, -_exponent(sheet.scale_step_g or 0.01))
-    return "0" if places == 0 else f"0.{'0' * places}"
+        writer.row("", text, "", "", "", "", boxed=(6,))
 
 
 class _Writer:
     """Rows of a workbook's sheet; texts stay texts, also those that begin like a calculation."""
 
-    def __init__(self, tab: Sheet) -> None:
+    def __init__(self, tab: Tab, places: int) -> None:
         self.tab, self.at = tab, 0
+        self.grams_format = f"0.{'0' * places}" if places else "0"
+
+    def list(self, title: str, texts: Sequence[str], last: str, **looks: Any) -> None:
+        """A heading and sentences under it."""
+        self.row("", title, "", "", "", last, "", heading=True)
+        for text in texts:
+            self.row("", text, "", "", "", "", "", **looks)
 
     def row(
         self,
-        values: Sequence[Any],
-        *,
+        *values: str | float,
         bold: bool = False,
         heading: bool = False,
         size: int = 10,
         boxed: Sequence[int] = (),
-        number_format: str | None = None,
         merged: bool = False,
     ) -> None:
         from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
@@ -216,23 +237,24 @@ class _Writer:
         self.at += 1
         side = Side(style="thin", color="FF4D5F5D")
         for column, value in enumerate(values, 1):
-            cell: Cell = self.tab.cell(self.at, column)  # type: ignore[assignment]
+            cell: Any = self.tab.cell(self.at, column)
             if isinstance(value, str):
                 cell.value = _ILLEGAL.sub("?", value)
                 cell.data_type = "s"
             else:
                 cell.value = value
-                if column == 4 and number_format:  # noqa: PLR2004
-                    cell.number_format = number_format
+                if column == GRAMS_COLUMN:
+                    cell.number_format = self.grams_format
             cell.font = Font(bold=bold or heading, size=size)
             if heading:
                 cell.fill = PatternFill("solid", fgColor="FFDDE8E4")
             if column in boxed:
                 cell.border = Border(left=side, right=side, top=side, bottom=side)
         if merged:
+            last = len(WIDTHS)
             self.tab.merge_cells(
-                start_row=self.at, start_column=2, end_row=self.at, end_column=len(WIDTHS)
+                start_row=self.at, start_column=2, end_row=self.at, end_column=last
             )
             self.tab.cell(self.at, 2).alignment = Alignment(wrap_text=True, vertical="top")
-            length = len(str(values[1]))
-            self.tab.row_dimensions[self.at].height = 13.0 * (1 + length // 105)
+            lines = 1 + len(str(values[1])) // LINE_LETTERS
+            self.tab.row_dimensions[self.at].height = 13.0 * lines

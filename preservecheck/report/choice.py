@@ -1,25 +1,22 @@
-"""What ``choose`` found, as text, Markdown or JSON: the same facts in the same order."""
+"""What ``choose`` found as a document: the systems best first, each with what it would take."""
 
 from __future__ import annotations
 
-import json
-import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from preservecheck.report import outline as o
-from preservecheck.report.markdown import escaped, table
+from preservecheck.errors import Hint
+from preservecheck.report import words
+from preservecheck.report.document import Block, Document, Paragraph, Section, Table
 from preservecheck.text import celsius, join_and, number
 
 if TYPE_CHECKING:
     from preservecheck.ranking.result import Choice, Option
 
-# of a dose to be written into the formula: as many as it has, so that review finds what was
-# promised
+# of a dose to be written into the formula: all it has, so that a review finds what was promised
 DIGITS = 9
 # below this chance of passing a fit is called close; judgement of this program
 CLOSE = 0.9
-# what systems are told of that fit, in this order
 HEADS = (
     "system",
     "dose",
@@ -31,66 +28,78 @@ HEADS = (
     "findings",
     "change",
 )
+# columns that stand beside each other on paper; the others are told in sentences below
+SIDE_BY_SIDE = (0, 1, 3, 5, 6)
 NOTHING = (
     "Nothing fits as it stands. The lines above say what stands in the way; change the pH, the "
-    "surfactant or the "
-    "market's demands, and try again."
+    "surfactant or the market's demands, and try again."
 )
 HEADINGS = {
-    "fits": "FITS",
-    "fits-after-change": "FITS AFTER A CHANGE",
-    "does-not-fit": "DOES NOT FIT",
+    "fits": "Fits",
+    "fits-after-change": "Fits after a change",
+    "does-not-fit": "Does not fit",
 }
 
 
-def render_json(choice: Choice) -> str:
-    """All systems with their figures, best first."""
-    return json.dumps(choice.to_json(), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
-
-
-def render_text(choice: Choice, *, width: int = 80) -> str:
-    """The ranking for a terminal.
-
-    Parameters
-    ----------
-    choice
-        The ranking.
-    width
-        Longest line. [characters]
-    """
-    lines = [*textwrap.wrap(title(choice), width), *textwrap.wrap(f"Order: {choice.order}", width)]
-    for remark in choice.remarks:
-        lines += ["", *textwrap.wrap(remark, width)]
-    rank = 0
+def document(choice: Choice) -> Document:
+    """The ranking."""
+    best = next((s for s in choice.systems if s.outcome != "does-not-fit"), None)
+    ranked = list(enumerate(choice.systems, 1))
+    sections = []
     for outcome, heading in HEADINGS.items():
-        options = [s for s in choice.systems if s.outcome == outcome]
-        if not options:
-            continue
-        lines += ["", f"{heading}  ({len(options)})"]
-        for option in options:
-            rank += 1
-            lines += _entry(choice, option, rank, width)
-    if not any(s.outcome != "does-not-fit" for s in choice.systems):
-        lines += ["", *textwrap.wrap(NOTHING, width)]
-    lines += ["", *textwrap.wrap(_closing(choice), width), *textwrap.wrap(o.SCREEN, width)]
-    lines += textwrap.wrap(footer(choice, 12), width)
-    return "\n".join(lines) + "\n"
-
-
-def _entry(choice: Choice, option: Option, rank: int, width: int) -> Iterator[str]:
-    mark = " (your own row)" if option.own else ""
-    yield from textwrap.wrap(
-        f"{rank:3}. {option.id}{mark}", width, subsequent_indent="     ", break_on_hyphens=False
+        options = [(rank, s) for rank, s in ranked if s.outcome == outcome]
+        table = _losers(options) if outcome == "does-not-fit" else _table(choice, options)
+        sections.append(Section(f"{heading} ({len(options)})", [table]))
+    end: list[Block] = [Paragraph(_next_step(best))] if best else [Paragraph(NOTHING)]
+    return Document(
+        "Which preservative?",
+        [Paragraph(t) for t in (title(choice), f"Order: {choice.order}", *choice.remarks)],
+        [*sections, Section("How to go on", end)],
+        [words.SCREEN, *words.footer(choice)],
+        hints=(Hint.REVIEW, Hint.EXPLAIN_RANKING) if best else (Hint.EXPLAIN_RANKING,),
     )
-    for text in texts(choice, option):
-        yield from textwrap.wrap(
-            text, width, initial_indent="     ", subsequent_indent="     ", break_on_hyphens=False
-        )
+
+
+def title(choice: Choice) -> str:
+    """What was ranked, for what and under which wishes."""
+    ph = f"pH {number(choice.ph)}" if choice.ph is not None else "pH not measured"
+    wishes = "".join(f"; {wish}" for wish in choice.narrowed)
+    return (
+        f"Preservatives for {choice.name}: {len(choice.systems)} systems, {ph}, "
+        f"{', '.join(choice.markets)}{wishes}."
+    )
+
+
+def _table(choice: Choice, options: Sequence[tuple[int, Option]]) -> Table:
+    rows = [[str(rank), *(cells(s)[i] for i in SIDE_BY_SIDE)] for rank, s in options]
+    return Table(
+        ["rank", *(HEADS[i] for i in SIDE_BY_SIDE)],
+        rows,
+        numbers=(0,),
+        key=(3,),
+        below=[list(_notes(choice, s)) for _, s in options],
+    )
+
+
+def _losers(options: Sequence[tuple[int, Option]]) -> Table:
+    rows = [[str(rank), _name(s), s.why] for rank, s in options]
+    return Table(["rank", "system", "why"], rows, numbers=(0,))
+
+
+def _notes(choice: Choice, option: Option) -> Iterator[str]:
+    """What is said of a system beside its figures."""
+    reach = _reach_words(option, choice.ph)
+    yield f"{reach[0].upper()}{reach[1:]}. {_place(option)}"
+    if option.ph_low is None:
+        yield _ph(option)
+    yield from _changes(option)
+    if _is_close(option):
+        yield "Its chance of passing is too close to count on."
+    yield _counts(option)
 
 
 def texts(choice: Choice, option: Option) -> list[str]:
-    """What is said of one system: why it does not fit, or dose, place, pH, margin, changes and
-    verdicts.
+    """Everything that is said of one system, in sentences.
 
     Parameters
     ----------
@@ -101,10 +110,14 @@ def texts(choice: Choice, option: Option) -> list[str]:
     """
     if option.outcome == "does-not-fit":
         return [option.why]
+    chance = ""
+    if option.chance is not None:
+        close = ": too close to count on" if _is_close(option) else ""
+        chance = f", chance of passing {words.chance_text(option.chance)}{close}"
     return [
-        f"{_dose(option, choice.ph)} {_place(option)}",
-        f"{_ph(option)} {_margin(option)}",
-        *(["Change: " + "; ".join(option.changes) + "."] if option.changes else []),
+        f"{_grams(option)}; {_reach_words(option, choice.ph)}. {_place(option)}",
+        f"{_ph(option)} Weakest against {option.weakest.microbe}: {_times(option)}{chance}.",
+        *_changes(option),
         _counts(option),
     ]
 
@@ -112,59 +125,33 @@ def texts(choice: Choice, option: Option) -> list[str]:
 def cells(option: Option) -> list[str]:
     """Figures of a system that fits, in the order of ``HEADS``."""
     return [
-        option.id + (" (your own row)" if option.own else ""),
+        _name(option),
         _grams(option),
         _reach(option),
         _span(option.ph_low, option.ph_high),
         f"below {celsius(_num(option.add_below_c))}, phase {option.phase}",
         f"{option.weakest.microbe} {_times(option)}",
-        o.chance_text(option.chance),
-        o.counted(option.counts),
+        words.chance_text(option.chance),
+        words.counted(option.counts),
         "; ".join(option.changes),
     ]
 
 
-def render_markdown(choice: Choice) -> str:
-    """The ranking as Markdown."""
-    lines = [
-        "# Which preservative?",
-        "",
-        escaped(title(choice)),
-        "",
-        f"Order: {escaped(choice.order)}",
-    ]
-    for remark in choice.remarks:
-        lines += ["", escaped(remark)]
-    for outcome, heading in HEADINGS.items():
-        options = [s for s in choice.systems if s.outcome == outcome]
-        if not options:
-            continue
-        lines += ["", f"## {heading.capitalize()}", ""]
-        if outcome == "does-not-fit":
-            lines += table(["system", "why"], [[s.id, s.why] for s in options])
-            continue
-        lines += table(HEADS, [cells(s) for s in options])
-    lines += ["", escaped(_closing(choice)), "", escaped(o.SCREEN), "", escaped(footer(choice, 64))]
-    return "\n".join(lines) + "\n"
+# ---- pieces of sentences -------------------------------------------------------------------------
 
 
-def title(choice: Choice) -> str:
-    """What was ranked, for what and under which wishes."""
-    ph = f"pH {number(choice.ph)}" if choice.ph is not None else "pH not measured"
-    narrowed = f"; {'; '.join(choice.narrowed)}" if choice.narrowed else ""
-    return (
-        f"Preservatives for {choice.name}: {len(choice.systems)} systems, {ph}, "
-        f"{', '.join(choice.markets)}{narrowed}."
-    )
+def _name(option: Option) -> str:
+    return option.id + (" (your own row)" if option.own else "")
 
 
-def _dose(option: Option, measured_ph: float | None) -> str:
+def _grams(option: Option) -> str:
+    percent = "unknown" if option.percent is None else f"{number(option.percent, DIGITS)} %"
+    return percent + (f" = {number(option.grams, 4)} g" if option.grams is not None else "")
+
+
+def _reach_words(option: Option, measured_ph: float | None) -> str:
+    """The doses that would do, at the pH of the recommendation and as measured."""
     low, high = option.percent_low, option.percent_high
-    error = (
-        f" (the scale may be off by {number(option.scale_error_percent, 2)} %)"
-        if option.scale_error_percent
-        else ""
-    )
     if low is None:
         reach = "no dose is known at which every microbe is stopped"
     elif high is not None and low > high:
@@ -175,12 +162,19 @@ def _dose(option: Option, measured_ph: float | None) -> str:
         reach = (
             f"at pH {number(_num(option.ph))}; as measured, at pH {number(measured_ph)}, {reach}"
         )
-    return f"{_grams(option)}{error}; {reach}."
+    if option.scale_error_percent:
+        error = number(option.scale_error_percent, 2)
+        return f"the scale may be off by {error} %; {reach}"
+    return reach
 
 
-def _grams(option: Option) -> str:
-    percent = "unknown" if option.percent is None else f"{number(option.percent, DIGITS)} %"
-    return percent + (f" = {number(option.grams, 4)} g" if option.grams is not None else "")
+def _reach(option: Option) -> str:
+    """The doses at which it works, or what it would take where that is more than is allowed."""
+    low, high = option.percent_low, option.percent_high
+    if low is None or (high is not None and low > high):
+        needs = "no dose is known" if low is None else f"{number(low)} % alone"
+        return f"{needs}; at most {number(high)} %" if high is not None else needs
+    return _span(low, high, " %")
 
 
 def _place(option: Option) -> str:
@@ -193,13 +187,12 @@ def _ph(option: Option) -> str:
     return f"Works from pH {_span(option.ph_low, option.ph_high)}."
 
 
-def _margin(option: Option) -> str:
-    chance = (
-        f", chance of passing {o.chance_text(option.chance)}" if option.chance is not None else ""
-    )
-    if option.chance is not None and option.chance < CLOSE:
-        chance += ": too close to count on"
-    return f"Weakest against {option.weakest.microbe}: {_times(option)}{chance}."
+def _changes(option: Option) -> list[str]:
+    return [f"Change: {'; '.join(option.changes)}."] if option.changes else []
+
+
+def _is_close(option: Option) -> bool:
+    return option.chance is not None and option.chance < CLOSE
 
 
 def _times(option: Option) -> str:
@@ -208,16 +201,7 @@ def _times(option: Option) -> str:
 
 
 def _counts(option: Option) -> str:
-    return f"All checks: {o.counted(option.counts)}."
-
-
-def _reach(option: Option) -> str:
-    """The doses at which it works, or what it would take where that is more than is allowed."""
-    low, high = option.percent_low, option.percent_high
-    if low is None or (high is not None and low > high):
-        needs = "no dose is known" if low is None else f"{number(low)} % alone"
-        return f"{needs}; at most {number(high)} %" if high is not None else needs
-    return _span(low, high, " %")
+    return f"All checks: {words.counted(option.counts)}."
 
 
 def _span(low: float | None, high: float | None, unit: str = "") -> str:
@@ -229,24 +213,9 @@ def _num(value: float | None) -> float:
     return float("nan") if value is None else value
 
 
-def _closing(choice: Choice) -> str:
-    best = next((s for s in choice.systems if s.outcome != "does-not-fit"), None)
-    if best is None:
-        return "Read 'preservecheck explain choose' for how systems are judged."
-    lines = [
-        (best.percent, best.id),
-        *([(best.partner_percent, best.partner)] if best.partner else []),
-    ]
+def _next_step(best: Option) -> str:
+    lines = [(best.percent, best.id)]
+    if best.partner:
+        lines.append((best.partner_percent, best.partner))
     both = join_and([f"{number(percent or 0, DIGITS)} % {system}" for percent, system in lines])
-    return (
-        f"To go on with the first: write {both} into the formula and run 'preservecheck review'. "
-        "'preservecheck explain choose' tells how systems are judged."
-    )
-
-
-def footer(choice: Choice, digits: int) -> str:
-    """Program, date and digests, with so many digits of each."""
-    return (
-        f"{choice.program}, {choice.date}; tables {choice.tables_sha256[:digits]}, formula "
-        f"{choice.formula_sha256[:digits]}."
-    )
+    return f"To go on with the first: write {both} into the formula and have it reviewed."

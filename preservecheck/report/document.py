@@ -1,38 +1,166 @@
-"""A short result as text or Markdown: the same blocks in the same order, only laid out
-differently."""
+"""What a result says, block by block; text, Markdown and HTML lay the same blocks out.
+
+Builders make a ``Document`` from a result and decide nothing about its looks; the renderers know
+blocks and nothing of preservatives.
+"""
 
 from __future__ import annotations
 
-import json
-import textwrap
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
 
-from preservecheck.report.markdown import escaped, table
-from preservecheck.report.text import NARROWEST, printable
+if TYPE_CHECKING:
+    from preservecheck.errors import Hint
+    from preservecheck.report.plots.chart import Chart
+
+Word = Literal["pass", "unknown", "warn", "serious", "note", "unread"]
+Tone = Literal["", "notice", "strong", "quiet", "alarm", "gate"]
 
 
 @dataclass(frozen=True)
-class Said:
-    """A paragraph."""
+class Paragraph:
+    """A paragraph; its tone says how much it presses."""
 
     text: str
+    tone: Tone = ""
 
 
 @dataclass(frozen=True)
-class Listed:
-    """Sentences that stand under each other."""
+class Bullets:
+    """Sentences under each other, with a box to tick where that is wanted."""
+
+    texts: Sequence[str]
+    ticks: bool = False
+
+
+@dataclass(frozen=True)
+class Pairs:
+    """Names with what they stand for; ``None`` is left to be written by hand."""
+
+    rows: Sequence[tuple[str, str | None]]
+    ticks: bool = False
+
+
+@dataclass(frozen=True)
+class Blanks:
+    """Names with a line to write on; what is known stands on it."""
+
+    rows: Sequence[tuple[str, str | None]]
+    roomy: bool = False  # space for a signature
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows under heads; the first column names the row."""
+
+    heads: Sequence[str]
+    rows: Sequence[Sequence[str]]
+    title: str = ""
+    numbers: Sequence[int] = ()  # columns that hold numbers
+    blanks: Sequence[int] = ()  # columns to fill in by hand
+    below: Sequence[Sequence[str]] = ()  # sentences below each row
+    key: Sequence[int] = ()  # columns that are never broken
+
+
+@dataclass(frozen=True)
+class Working:
+    """A calculation, line by line."""
+
+    title: str
+    lines: Sequence[str]
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A manual page as it stands in its module."""
+
+    text: str
+    title: str = ""
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The whole result in one line, and what it rests on."""
+
+    word: Word
+    label: str
+    text: str = ""
+    counted: str = ""
+
+    @property
+    def said(self) -> str:
+        """The line as a whole."""
+        return f"{self.label}: {self.text}" if self.text else self.label
+
+
+@dataclass(frozen=True)
+class Action:
+    """Something to do, and why."""
+
+    word: Word
+    title: str
+    reason: str
+    remedy: str
+
+
+@dataclass(frozen=True)
+class Actions:
+    """What to do, the most pressing first."""
+
+    entries: Sequence[Action]
+
+
+@dataclass(frozen=True)
+class FindingText:
+    """What a check says of one subject."""
+
+    word: Word
+    subject: str  # empty where the sentence names it
+    text: str
+    figures: str = ""
+    chance: str = ""
+    chance_told: bool = False  # by the sentence already
+    refs: str = ""  # numbers of its sources
+
+
+@dataclass(frozen=True)
+class Findings:
+    """The findings of one check, with tables of their figures."""
+
+    title: str
+    entries: Sequence[FindingText]
+    tables: Sequence[Table] = ()
+
+
+@dataclass(frozen=True)
+class Plots:
+    """Charts; they are made only where a format shows them."""
+
+    make: Callable[[], Sequence[Chart]]
+
+
+@dataclass(frozen=True)
+class Sources:
+    """The sources, in the order of their numbers."""
 
     texts: Sequence[str]
 
 
-@dataclass(frozen=True)
-class Grid:
-    """A table; its last column may be long and is then told below the row."""
-
-    heads: Sequence[str]
-    rows: Sequence[Sequence[str]]
+Block = (
+    Paragraph
+    | Bullets
+    | Pairs
+    | Blanks
+    | Table
+    | Working
+    | Rule
+    | Verdict
+    | Actions
+    | Findings
+    | Plots
+    | Sources
+)
 
 
 @dataclass(frozen=True)
@@ -40,122 +168,57 @@ class Section:
     """A heading with what stands below it; an empty one is not shown."""
 
     title: str
-    blocks: Sequence[Said | Listed | Grid]
+    blocks: Sequence[Block]
+    annex: bool = False  # small print, from a new sheet of paper on
 
 
 @dataclass(frozen=True)
-class Page:
-    """A result."""
+class Document:
+    """A result: what stands on top, its sections, and the small print at its end."""
 
     title: str
-    verdict: str | None
-    lead: Sequence[str]
-    sections: Sequence[Section]
-    footer: Sequence[str]
+    lead: Sequence[Block]
+    sections: Sequence[Section] = ()
+    foot: Sequence[str] = ()
+    hints: Sequence[Hint] = ()  # what helps further, for a front end to word
+    kind: str = ""  # of a web page, above the title
+    paper: Literal["", "a4", "letter"] = ""
+    layout: str = ""  # classes of the style sheet
+    contents: bool = False  # whether a long one begins with links to its sections
+
+    @property
+    def filled(self) -> Sequence[Section]:
+        """The sections that say something, with the blocks that do."""
+        shown = [Section(s.title, [b for b in s.blocks if says(b)], s.annex) for s in self.sections]
+        return [s for s in shown if s.blocks]
 
 
-def render_text(page: Page, *, width: int = 80) -> str:
-    """The page for a terminal.
-
-    Parameters
-    ----------
-    page
-        What it says.
-    width
-        Longest line. [characters]
-    """
-    width = max(width, NARROWEST)
-    lines = _wrapped(page.title, width)
-    if page.verdict:
-        lines += ["", *_wrapped(f"VERDICT  {page.verdict}", width, rest=" " * 9)]
-    for paragraph in page.lead:
-        lines += ["", *_wrapped(paragraph, width)]
-    for section in filled(page):
-        lines += ["", section.title.upper()]
-        for block in section.blocks:
-            lines += list(_text_block(block, width))
-    lines += [""]
-    for sentence in page.footer:
-        lines += _wrapped(sentence, width)
-    return "\n".join(line.rstrip() for line in lines) + "\n"
+def says(block: Block) -> bool:
+    """Whether there is anything in a block."""
+    match block:
+        case Paragraph(text) | Rule(text):
+            return bool(text)
+        case Bullets(rows) | Pairs(rows) | Blanks(rows) | Sources(rows) | Working(_, rows):
+            return bool(rows)
+        case Table():
+            return bool(block.rows)
+    return True
 
 
-def render_markdown(page: Page) -> str:
-    """The page as Markdown."""
-    lines = [f"# {escaped(page.title)}"]
-    if page.verdict:
-        lines += ["", f"**Verdict: {escaped(page.verdict)}**"]
-    for paragraph in page.lead:
-        lines += ["", escaped(paragraph)]
-    for section in filled(page):
-        lines += ["", f"## {escaped(section.title)}"]
-        for block in section.blocks:
-            lines += ["", *_markdown_block(block)]
-    lines += ["", *(f"{escaped(sentence)}  " for sentence in page.footer)]
-    return "\n".join(lines).rstrip() + "\n"
+@dataclass
+class References:
+    """Numbers for sources, in the order in which a document refers to them."""
 
+    numbers: dict[str, int] = field(default_factory=dict)
 
-def render_json(data: dict[str, Any]) -> str:
-    """Keys and values, every figure in full."""
-    return json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
-
-
-def filled(page: Page) -> Iterator[Section]:
-    """The sections that say something, with the blocks that do."""
-    for section in page.sections:
-        blocks = [
-            b
-            for b in section.blocks
-            if not (isinstance(b, Listed) and not b.texts)
-            and not (isinstance(b, Grid) and not b.rows)
-            and not (isinstance(b, Said) and not b.text)
-        ]
-        if blocks:
-            yield Section(section.title, blocks)
-
-
-def _wrapped(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
-    return textwrap.wrap(
-        printable(text), width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
-    )
-
-
-def _text_block(block: Said | Listed | Grid, width: int) -> Iterator[str]:
-    if isinstance(block, Said):
-        yield from _wrapped(block.text, width, "  ", "  ")
-    elif isinstance(block, Listed):
-        for text in block.texts:
-            yield from _wrapped(text, width, "  - ", "    ")
-    else:
-        yield from _text_grid(block, width)
-
-
-def _text_grid(grid: Grid, width: int) -> Iterator[str]:
-    """Columns side by side where they fit; the last one below its row where it is long."""
-    rows = [[printable(c) for c in row] for row in (grid.heads, *grid.rows)]
-    widths = [max(len(row[i]) for row in rows) for i in range(len(grid.heads))]
-    below = sum(widths) + 2 * len(widths) > width
-    shown = len(widths) - 1 if below else len(widths)
-    if sum(widths[:shown]) + 2 * shown > width:
-        for row in rows[1:]:
-            cells = "; ".join(f"{h} {c}" for h, c in zip(rows[0][1:], row[1:], strict=True) if c)
-            yield from _wrapped(f"{row[0]}: {cells}", width, "  ", "    ")
-        return
-    for at, row in enumerate(rows):
-        columns = (c.ljust(w) for c, w in zip(row[:shown], widths[:shown], strict=True))
-        yield "  " + "  ".join(columns).rstrip()
-        if below and at > 0 and row[-1]:
-            yield from _wrapped(row[-1], width, "      ", "      ")
-
-
-def _markdown_block(block: Said | Listed | Grid) -> list[str]:
-    if isinstance(block, Said):
-        return [escaped(block.text)]
-    if isinstance(block, Listed):
-        return [f"- {escaped(text)}" for text in block.texts]
-    return table(block.heads, block.rows)
-
-
-def nonempty(texts: Iterable[str | None]) -> tuple[str, ...]:
-    """The texts that say something."""
-    return tuple(t for t in texts if t)
+    def refer(self, sources: Iterable[str]) -> str:
+        """``[1, 3-5]``; empty where there is no source."""
+        wanted = sorted({self.numbers.setdefault(s, len(self.numbers) + 1) for s in sources})
+        runs: list[list[int]] = []
+        for n in wanted:
+            if runs and n == runs[-1][-1] + 1:
+                runs[-1].append(n)
+            else:
+                runs.append([n])
+        spans = [f"{r[0]}-{r[-1]}" if len(r) > 2 else ", ".join(map(str, r)) for r in runs]
+        return f"[{', '.join(spans)}]" if spans else ""

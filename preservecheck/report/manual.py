@@ -1,131 +1,111 @@
-"""The manual pages of the checks: what stands in their modules, laid out for a terminal."""
+"""The manual pages of the checks: what stands in their modules, as documents."""
 
 from __future__ import annotations
 
 import ast
 import difflib
 import inspect
-import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from importlib import import_module
 from types import ModuleType
-from typing import cast
+from typing import Any, cast
 
 from preservecheck.assess.uncertainty import INPUTS
 from preservecheck.checks import BY_ID, CHECKS
 from preservecheck.checks.base import Check
-from preservecheck.errors import PreservecheckError
+from preservecheck.errors import Fault, Hint, PreservecheckError
+from preservecheck.report.document import Document, Pairs, Rule
 
-# manual pages of commands, and the modules that hold them
-OTHERS = {"choose": "ranking.rank", "chance": "assess.uncertainty"}
-# deeper than the line above by this much: the line above goes on
-_CONTINUES = 4
+# manual pages of what is no check, and the modules that hold them
+OTHERS = {"chance": "assess.uncertainty", "choose": "ranking.rank"}
 
 
-def render_list(*, width: int) -> str:
+def overview() -> Document:
     """The checks with the question that each answers."""
-    longest = max(len(check.ID) for check in CHECKS)
-    lines = ["The checks, in the order in which a report shows them:", ""]
-    for check in CHECKS:
-        question = (check.__doc__ or "").partition("\n")[0]
-        lines += textwrap.wrap(
-            question,
-            width,
-            initial_indent=f"  {check.ID:<{longest}}  ",
-            subsequent_indent=" " * (longest + 4),
-        )
-    return (
-        "\n".join(
-            [
-                *lines,
-                "",
-                "'preservecheck explain CHECK' prints the rule, its formula and its constants.",
-            ]
-        )
-        + "\n"
-    )
+    questions = [(check.ID, question_of(check)) for check in CHECKS]
+    title = "The checks, in the order in which a report shows them"
+    return Document(title, [Pairs(questions)], hints=[Hint.EXPLAIN])
 
 
-def render(check_id: str, *, width: int) -> str:
-    """The manual page of one check.
+def overview_data() -> list[dict[str, Any]]:
+    """The same as data."""
+    return [{"id": check.ID, "question": question_of(check)} for check in CHECKS]
+
+
+def question_of(check: Check) -> str:
+    """The question that a check answers."""
+    return (check.__doc__ or "").partition("\n")[0]
+
+
+def document(name: str) -> Document:
+    """The manual page of a check.
 
     Raises
     ------
     PreservecheckError
         There is no such check; the nearest names are given.
     """
-    wanted = check_id.strip().casefold().replace("_", "-")
-    if wanted in OTHERS:
-        module = import_module(f"preservecheck.{OTHERS[wanted]}")
-        lines = [wanted, "=" * len(wanted), "", *flowed(module.__doc__ or "", width)]
-        return "\n".join(lines) + "\n"
-    check = BY_ID.get(wanted)
-    if check is None:
-        near = difflib.get_close_matches(check_id.casefold(), BY_ID, n=3, cutoff=0.4)
-        meant = f"did you mean {' or '.join(near)}? " if near else ""
-        raise PreservecheckError(
-            f"there is no check {check_id!r}; {meant}The checks are {', '.join(BY_ID)}"
-        )
-    lines = [check.ID, "=" * len(check.ID), "", *flowed(check.__doc__ or "", width)]
-    if check.TOLERANCES:
-        doubtful = ", ".join(INPUTS.get(t, t) for t in check.TOLERANCES)
-        said = (
+    return Document(id_of(name), [Rule(rule(name))])
+
+
+def data(name: str) -> dict[str, Any]:
+    """The same as data."""
+    check = BY_ID.get(id_of(name))
+    constants = [] if check is None else constants_of(check)
+    return {
+        "id": id_of(name),
+        "rule": _docstring(name),
+        "uncertain": [] if check is None else [INPUTS.get(t, t) for t in check.TOLERANCES],
+        "constants": [{"name": n, "value": v, "source": c} for n, v, c in constants],
+    }
+
+
+def rules(names: Iterable[str]) -> Iterator[Rule]:
+    """Manual pages with their names."""
+    for name in names:
+        yield Rule(rule(name), name)
+
+
+def rule(name: str) -> str:
+    """What judges, by which formula and constants, as a docstring is written."""
+    found = data(name)
+    parts = [found["rule"]]
+    if found["uncertain"]:
+        parts.append(
             "Uncertain values that can change the verdict (the report gives the chance of "
-            f"passing): {doubtful}."
+            f"passing): {', '.join(found['uncertain'])}."
         )
-        lines += ["", *textwrap.wrap(said, width)]
-    constants = list(constants_of(check))
-    if constants:
-        lines += ["", "Constants"]
-        for name, value, comment in constants:
-            lines += textwrap.wrap(
-                f"{name}: {value}" + (f"  ({comment})" if comment else ""),
-                width,
-                initial_indent="  ",
-                subsequent_indent="      ",
-            )
-    return "\n".join(lines) + "\n"
+    if found["constants"]:
+        lines = [
+            f"  {c['name']}: {c['value']}" + (f" ({c['source']})" if c["source"] else "")
+            for c in found["constants"]
+        ]
+        parts.append("\n".join(["Constants", *lines]))
+    return "\n\n".join(parts)
 
 
-def flowed(text: str, width: int) -> list[str]:
-    """A docstring for a page of this width: paragraphs are wrapped anew, indented lines keep their
-    place."""
-    out: list[str] = []
-    paragraph: list[str] = []
-    for line in [*inspect.cleandoc(text).replace("``", "").splitlines(), ""]:
-        indent = len(line) - len(line.lstrip())
-        if paragraph and (not line or (indent and not _continues(paragraph[-1], indent))):
-            out += _wrapped(paragraph, width)
-            paragraph = []
-        if line:
-            paragraph.append(line)
-        else:
-            out.append("")
-    return out[:-1] if out and not out[-1] else out
+def id_of(name: str) -> str:
+    """The id of a check, however it is written.
 
-
-def _continues(before: str, indent: int) -> bool:
-    return indent >= len(before) - len(before.lstrip()) + _CONTINUES or (
-        indent == len(before) - len(before.lstrip())
-        and "  " not in before.strip()
-        and indent > _CONTINUES
+    Raises
+    ------
+    PreservecheckError
+        There is none; the nearest names are given.
+    """
+    wanted = name.strip().casefold().replace("_", "-")
+    if wanted in BY_ID or wanted in OTHERS:
+        return wanted
+    near = difflib.get_close_matches(name.casefold(), BY_ID, n=3, cutoff=0.4)
+    meant = f"did you mean {' or '.join(near)}? " if near else ""
+    raise PreservecheckError(
+        Fault(f"there is no check {name!r}", f"{meant}The checks are {', '.join(BY_ID)}")
     )
 
 
-def _wrapped(paragraph: list[str], width: int) -> list[str]:
-    first = paragraph[0]
-    indent = len(first) - len(first.lstrip())
-    if not indent:
-        return textwrap.wrap(" ".join(paragraph), width)
-    head, gap, rest = first.strip().partition("  ")
-    hanging = (
-        " " * (indent + len(head) + len(gap + rest) - len(rest.lstrip()))
-        if gap
-        else " " * (indent + 2)
-    )
-    start = first[: len(hanging)] if gap else " " * indent
-    body = " ".join([rest.strip() if gap else first.strip(), *(p.strip() for p in paragraph[1:])])
-    return textwrap.wrap(body, width, initial_indent=start, subsequent_indent=hanging)
+def _docstring(name: str) -> str:
+    wanted = id_of(name)
+    module = BY_ID.get(wanted) or import_module(f"preservecheck.{OTHERS[wanted]}")
+    return inspect.cleandoc(module.__doc__ or "")
 
 
 def constants_of(check: Check) -> Iterator[tuple[str, str, str]]:

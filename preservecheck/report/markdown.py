@@ -1,37 +1,22 @@
-"""The report as Markdown: the same data in the same order as the text, with headings and tables."""
+"""A document as Markdown, with headings and tables."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Iterator, Sequence
 
-from preservecheck.report import outline as o
+from preservecheck.report import document as d
+from preservecheck.report.text import flowed
 
-if TYPE_CHECKING:
-    from preservecheck.assess.review import Report
-    from preservecheck.verdict import Finding
-
+BLANK = "_" * 20
+FENCE = "~" * 4
+RULE_WIDTH = 100
 _ESCAPED = str.maketrans({c: f"\\{c}" for c in "\\`*_[]<>|#~"})
+_FINDING_HEADS = ("verdict", "about", "because", "figures", "chance of passing", "sources")
 
 
-def render(report: Report) -> str:
-    """One report."""
-    return "\n".join(_lines(report)) + "\n"
-
-
-def render_many(reports: Sequence[Report], unread: Iterable[str] = ()) -> str:
-    """Several reports and a closing summary."""
-    rows = [
-        [r.path or r.product.name, "warn, serious" if r.serious else r.verdict, o.counted(r.counts)]
-        for r in reports
-    ]
-    rows += [[name, "unread", "could not be read"] for name in unread]
-    parts = [render(r) + "\n---\n\n" for r in reports]
-    return (
-        "".join(parts)
-        + "\n".join(["# Summary", "", *table(["file", "verdict", "findings"], rows)])
-        + "\n"
-    )
+def render(documents: Sequence[d.Document]) -> str:
+    """Documents one after the other, with lines between them."""
+    return "\n---\n\n".join("\n".join(_lines(d)).rstrip() + "\n" for d in documents)
 
 
 def escaped(text: str) -> str:
@@ -39,121 +24,63 @@ def escaped(text: str) -> str:
     return " ".join(text.translate(_ESCAPED).split())
 
 
-def table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
-    """Lines of a table."""
-    return [
-        f"| {' | '.join(heads)} |",
-        f"|{'---|' * len(heads)}",
-        *(f"| {' | '.join(map(escaped, row))} |" for row in rows),
-    ]
+def _lines(document: d.Document) -> Iterator[str]:
+    yield f"# {escaped(document.title)}"
+    for block in filter(d.says, document.lead):
+        yield from ("", *_block(block))
+    for section in document.filled:
+        yield from ("", f"## {escaped(section.title)}")
+        for block in section.blocks:
+            yield from ("", *_block(block))
+    yield ""
+    yield from (f"{escaped(sentence)}  " for sentence in document.foot)
 
 
-def _list(texts: Iterable[str]) -> list[str]:
-    return [f"- {escaped(text)}" for text in texts]
+def _block(block: d.Block) -> Iterator[str]:  # noqa: PLR0912  # a case a kind of block
+    match block:
+        case d.Paragraph(text, tone):
+            yield f"**{escaped(text)}**" if tone in ("notice", "strong", "alarm") else escaped(text)
+        case d.Bullets(texts, ticks):
+            yield from (f"- {'[ ] ' if ticks else ''}{escaped(t)}" for t in texts)
+        case d.Pairs(rows):
+            yield from (f"- **{escaped(k)}:** {escaped(v or '')}".rstrip() for k, v in rows)
+        case d.Blanks(rows):
+            yield from (f"- {escaped(k)}: {escaped(v) if v else BLANK}" for k, v in rows)
+        case d.Table():
+            yield from _table(block)
+        case d.Working(title, lines):
+            yield from (f"**{escaped(title)}**", "", *(f"- {escaped(t)}" for t in lines))
+        case d.Rule(text, title):
+            yield from (f"### {escaped(title)}", "") if title else ()
+            yield from (FENCE, "\n".join(flowed(text, RULE_WIDTH)).replace(FENCE, ""), FENCE)
+        case d.Verdict():
+            counted = ["", escaped(block.counted)] if block.counted else []
+            yield from (f"**Verdict: {escaped(block.said)}**", *counted)
+        case d.Actions(entries):
+            for at, a in enumerate(entries, 1):
+                yield f"{at}. **{a.word}** {escaped(a.title)}: {escaped(a.reason)}"
+                yield f"   **Do:** {escaped(a.remedy)}"
+        case d.Findings(title, entries, tables):
+            cells = [[f.word, f.subject, f.text, f.figures, f.chance, f.refs] for f in entries]
+            said = [i for i in range(len(_FINDING_HEADS)) if any(row[i] for row in cells)]
+            heads = [_FINDING_HEADS[i] for i in said]
+            yield from (f"### {escaped(title)}", "") if title else ()
+            yield from _table(d.Table(heads, [[row[i] for i in said] for row in cells]))
+            for table in tables:
+                yield from ("", *_table(table))
+        case d.Plots(make):
+            yield from (f"- **{escaped(c.title)}.** {escaped(c.text)}" for c in make())
+        case d.Sources(texts):
+            yield from (f"{at}. {escaped(text)}" for at, text in enumerate(texts, 1))
 
 
-def _lines(report: Report) -> list[str]:
-    sources = o.Sources()
-    lines = [
-        f"# {escaped(report.product.name)}",
-        "",
-        escaped(o.product_line(report)),
-        "",
-        f"Preservatives: {escaped(o.preservative_line(report))}",
-        "",
-        f"**Verdict: {escaped(o.verdict_of(report))}**",
-        "",
-        o.counted(report.counts),
-        "",
-        "## What to do",
-        "",
-        *_actions(report),
-        "## Evidence",
-        "",
-        "Numbers in brackets refer to the sources at the end.",
-        "",
-    ]
-    for check, findings in o.by_check(report):
-        lines += [f"### {check}", "", *_findings(findings, sources), ""]
-        if check == o.MICROBE_CHECK:
-            lines += _actives(findings)
-    sections = (
-        ("Taken for granted", report.remarks),
-        ("Rows of your own that this rests on", report.own_rows),
-        ("Statements for the pack", o.statements(report, sources)),
-        ("Cautions", report.cautions),
-    )
-    for title, texts in sections:
-        if texts:
-            lines += [f"## {title}", "", *_list(texts), ""]
-    test = o.challenge_lines(report)
-    test[-1] = f"{test[-1]} {sources.refer(report.challenge_test.sources)}".rstrip()
-    lines += [
-        "## Challenge test",
-        "",
-        *_list(test),
-        "",
-        "## Not covered",
-        "",
-        *_list(report.not_covered),
-        "",
-        "## Sources",
-        "",
-        *(f"{at}. {escaped(text)}" for at, text in sources.numbered()),
-        "",
-        escaped(o.SCREEN),
-        "",
-    ]
-    return [*lines, *(f"{escaped(line)}  " for line in o.footer_lines(report))]
-
-
-def _actions(report: Report) -> list[str]:
-    entries = o.actions(report)
-    if not entries:
-        return ["Nothing has to change. Have the challenge test done on the finished product.", ""]
-    out = []
-    for at, action in enumerate(entries, 1):
-        out += [
-            f"{at}. **{action.kind}** {escaped(action.title)}: {escaped(action.because)}",
-            f"   **Do:** {escaped(action.do)}",
-        ]
-    return [*out, ""]
-
-
-def _findings(findings: Sequence[Finding], sources: o.Sources) -> list[str]:
-    rows = []
-    for f in findings:
-        doubt = o.doubt_text(f)
-        chance = o.chance_text(f.chance) + (f" (doubt from {doubt})" if doubt else "")
-        own = " Rests on a row of your own." if f.own else ""
-        rows.append(
-            [
-                o.word_of(f),
-                f.about,
-                f"{f.because}{own}",
-                o.figures_text(o.common_figures(f)),
-                chance,
-                sources.refer(f.sources),
-            ]
-        )
-    return table(["verdict", "about", "because", "figures", "chance of passing", "sources"], rows)
-
-
-def _actives(findings: Sequence[Finding]) -> list[str]:
-    microbes, rows = o.active_rows(findings)
-    if not rows:
-        return []
-    first = table(
-        [
-            "active",
-            "% of the formula",
-            "% w/v of the water",
-            "working share, %",
-            "oil takes, K phi",
-            "bound, R",
-            "free, % w/v",
-        ],
-        [[r.name, r.total, r.in_water, r.working, r.oil, r.bound, r.free] for r in rows],
-    )
-    second = table(["stops it, % w/v", *microbes], [[r.name, *r.limits] for r in rows])
-    return [*first, "", *second, ""]
+def _table(table: d.Table) -> Iterator[str]:
+    notes = [" ".join(n) for n in table.below]
+    heads = [*table.heads, *(["in words"] if notes else [])]
+    if table.title:
+        yield from (f"**{escaped(table.title)}**", "")
+    yield f"| {' | '.join(map(escaped, heads))} |"
+    yield f"|{'|'.join('---:' if i in table.numbers else '---' for i in range(len(heads)))}|"
+    for at, row in enumerate(table.rows):
+        cells = [*row, *(notes[at : at + 1])]
+        yield f"| {' | '.join(map(escaped, cells))} |"

@@ -1,111 +1,473 @@
-"""The decision record as a page to look at, print and sign, and as its Markdown twin."""
+"""The decision record as a document, to look at, print and sign."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from preservecheck.report.html import page
-from preservecheck.report.markdown import escaped, table
-from preservecheck.report.plots.review import plots_of
-from preservecheck.report.record_sections import Block, sections_of
+from preservecheck.checks import CHECKS
+from preservecheck.report import manual, review
+from preservecheck.report.document import (
+    Blanks,
+    Block,
+    Bullets,
+    Document,
+    Pairs,
+    Paragraph,
+    Plots,
+    References,
+    Section,
+    Sources,
+    Table,
+    Working,
+)
+from preservecheck.text import number
+from preservecheck.units import duration_text, mass_text, temperature_text
 
 if TYPE_CHECKING:
-    from preservecheck.evidence.record import Built, DecisionRecord
+    from preservecheck.evidence.record import Alternative, Built, DecisionRecord
 
-BLANK = "_" * 20
-FENCE = "~" * 4
-
-
-def to_html(built: Built) -> str:
-    """The record as one self-contained page."""
-    plots = plots_of(built.case, built.report.checks)
-    title = f"Decision record: {built.record.formula['product']['name']}"
-    return page(
-        "record.html",
-        title=title,
-        name=built.record.formula["product"]["name"],
-        sections=sections_of(built, plots),
-        foot=_foot(built.record),
-    )
-
-
-def to_markdown(built: Built) -> str:
-    """The record as Markdown; plots are told in words."""
-    lines = [f"# Decision record: {escaped(built.record.formula['product']['name'])}"]
-    for section in sections_of(built, plots_of(built.case, built.report.checks)):
-        lines += ["", f"## {section.title}"]
-        for block in section.blocks:
-            lines += ["", *_markdown(block)]
-    return "\n".join([*lines, "", escaped(_foot(built.record))]) + "\n"
-
-
-def _foot(record: DecisionRecord) -> str:
-    return (
-        f"{record.statement} {record.program}, {record.date}. To check this record: preservecheck "
-        "record --verify, "
-        "with its JSON file."
-    )
-
-
-# ---- Markdown ------------------------------------------------------------------------------------
+# columns of a table row that are shown beside its values, or are long remarks; the JSON file holds
+# them all
+BESIDE = ("source", "locator", "basis", "recalled", "note")
+OUTCOMES = {
+    "fits": "fits",
+    "fits-after-change": "fits after a change",
+    "does-not-fit": "does not fit",
+}
+SIGNED = ("Made by (name)", "Date", "Signature", "Checked by (name)", "Date", "Signature")
+SUBSTANCE_HEADS = (
+    "substance",
+    "%",
+    "from",
+    "water share",
+    "share in the water phase",
+    "ionic, mol/g",
+    "charge, meq/g",
+    "nutrient share",
+)
+ALTERNATIVE_HEADS = (
+    "rank",
+    "system",
+    "outcome",
+    "dose",
+    "works at pH",
+    "weakest microbe",
+    "why it was not taken",
+)
+DIGITS = 5  # of figures that can be worked out again
+VERIFIED = "The program can work this record out again from its JSON file alone."
+EVIDENCE = (
+    "Figure, limit, verdict, chance of passing under the stated tolerances, and source of each. "
+    "Numbers in brackets are those of the sources."
+)
 
 
-def _markdown(block: Block) -> list[str]:
-    data, texts = block.data, block.texts
-    title = [f"**{escaped(block.text)}**", ""]
-    match block.kind:
-        case "list":
-            lines = [f"- {escaped(t)}" for t in texts]
-        case "table":
-            lines = [*title, *table(block.heads, block.rows)]
-        case "pairs":
-            lines = [f"- **{escaped(k)}:** {escaped(v)}" for k, v in block.rows]
-        case "lines":
-            lines = [*title, *(f"- {escaped(t)}" for t in texts)]
-        case "plots":
-            lines = [f"- **{escaped(p.title)}.** {escaped(p.text)}" for p in block.plots]
-        case "stamp":
-            lines = [f"**Verdict: {escaped(data['verdict'])}** ({escaped(data['counted'])})"]
-        case "todo":
-            lines = [_markdown_action(i, a) for i, a in enumerate(data["actions"], 1)] or [
-                "Nothing has to change."
-            ]
-        case "evidence":
-            lines = _markdown_evidence(data)
-        case "sign":
-            lines = [
-                f"- {label}: {escaped(str(data.get(label) or '')) or BLANK}" for label in texts
-            ]
-        case "sources":
-            lines = [f"{i}. {escaped(t)}" for i, t in enumerate(texts, 1)]
-        case "pre":
-            lines = [FENCE, block.text.replace(FENCE, "").rstrip(), FENCE]
-        case _:
-            lines = title[:1] if block.kind == "notice" else [escaped(block.text)]
-    return lines
-
-
-def _markdown_action(at: int, action: Mapping[str, Any]) -> str:
-    text = f"{escaped(action['title'])}: {escaped(action['because'])}"
-    return f"{at}. **{action['kind']}** {text} **Do:** {escaped(action['do'])}"
-
-
-def _markdown_evidence(shown: Mapping[str, Any]) -> list[str]:
-    lines: list[str] = []
-    for check in shown["checks"]:
-        rows = [
-            [f["word"], f["about"], f["because"], f["figures"], f["chance"], f["refs"]]
-            for f in check["findings"]
-        ]
-        lines += [
-            f"### {check['name']}",
-            "",
-            *table(
-                ["verdict", "about", "because", "figures", "chance of passing", "sources"], rows
+def document(built: Built) -> Document:
+    """All sections in the order of the page."""
+    record, report = built.record, built.report
+    refs = References()
+    pieces = review.pieces(report, refs)
+    rows = list(_rows(record, refs))
+    rules = [*(check.ID for check in CHECKS), *manual.OTHERS]
+    charts = Plots(partial(review.charts_of, report, built.tables))
+    beside = {section.title: section for section in pieces.beside}
+    taken = ("Taken for granted", "Rows of your own that this rests on")
+    remarks = [block for title in taken if title in beside for block in beside[title].blocks]
+    test = beside["Challenge test"]
+    labels = beside.get("Statements for the pack")
+    return Document(
+        f"Decision record: {record.formula['product']['name']}",
+        [Paragraph(record.statement, "notice"), _identity(record)],
+        [
+            Section("Decision", list(_decision(record, pieces))),
+            Section("Formula", list(_formula(record))),
+            Section("Measured", [_measured(record)]),
+            Section("Composition after opening blends", [_composition(record), *remarks]),
+            Section("At a glance", [charts]),
+            Section("Checks", [Paragraph(EVIDENCE), *pieces.checks]),
+            Section("How the figures come about", list(_working(record))),
+            Section("Alternatives looked at", _alternatives(record)),
+            labels
+            or Section("Statements for the pack", [Bullets(["None asked for by the tables."])]),
+            *(beside[t] for t in ("Cautions",) if t in beside),
+            Section(test.title, [*test.blocks, *_results(record)]),
+            *(beside[t] for t in ("Not covered",) if t in beside),
+            Section(
+                "Signed",
+                [
+                    Blanks(
+                        [("Batch number", record.batch_number), *((s, None) for s in SIGNED)],
+                        roomy=True,
+                    )
+                ],
             ),
-            "",
+            Section("Appendix A: table rows used", [Paragraph(_rows_words(record)), *rows], True),
+            Section("Appendix B: rules", list(manual.rules(rules)), True),
+            Section("Appendix C: sources", [Sources(list(refs.numbers))], True),
+        ],
+        [f"{record.statement} {record.program}, {record.date}.", VERIFIED],
+        contents=True,
+    )
+
+
+def _identity(record: DecisionRecord) -> Block:
+    return Pairs(
+        [
+            ("Record of", str(record.date)),
+            ("Program", record.program),
+            ("Formula file", record.formula.get("path") or "none"),
+            ("SHA-256 of the formula", record.formula_sha256 or "none"),
+            ("SHA-256 of the tables", record.tables_sha256),
+            ("Law of", str(record.formula["product"].get("on_market") or record.date)),
+            ("Batch number", record.batch_number or "see the blanks under Signed"),
         ]
-        for t in check["tables"]:
-            lines += [f"**{t['caption']}**", "", *table(list(t["heads"]), t["rows"]), ""]
-    return lines[:-1]
+    )
+
+
+def _decision(record: DecisionRecord, pieces: review.Pieces) -> Iterator[Block]:
+    chosen = [
+        f"{s['id']}, {number(s['percent'])} %"
+        + (f" ({number(s['grams'])} g)" if s["grams"] is not None else "")
+        for s in record.composition["systems"]
+    ]
+    fits = sum(a.outcome == "fits" and not a.chosen for a in record.alternatives)
+    yield Pairs(
+        [
+            ("Product", pieces.product),
+            ("Chosen preservative", "; ".join(chosen) or "none"),
+            ("All preservatives in it", pieces.preservatives),
+            ("The maker's reason", record.reason),
+        ]
+    )
+    yield pieces.verdict
+    yield Paragraph(
+        f"{len(record.alternatives)} systems were tried in this formula, each at the dose that "
+        f"suits it; {fits} others fit as it stands."
+    )
+    yield review.to_do(pieces)
+
+
+def _formula(record: DecisionRecord) -> Iterator[Block]:
+    for phase in record.formula["phases"]:
+        steps = (
+            ("heated to", phase["heated_to_c"], temperature_text),
+            ("held", phase["held_min"], duration_text),
+            ("goes in at", phase["added_at_c"], temperature_text),
+        )
+        how = [f"{verb} {text(value)}" for verb, value, text in steps if value is not None]
+        yield Table(
+            ("line", "taken as", "% of the formula", "in the batch"),
+            [
+                [
+                    line["name"],
+                    line["is"],
+                    number(line["percent"], 5) + (" (rest)" if line["rest"] else ""),
+                    "" if line["grams"] is None else mass_text(line["grams"]),
+                ]
+                for line in record.composition["lines"]
+                if line["phase"] == phase["name"]
+            ],
+            f"Phase {phase['name']}: {', '.join(how) or 'no temperature given'}",
+            numbers=(2, 3),
+        )
+    for blend, parts in record.formula["blends"].items():
+        inside = ", ".join(f"{n} {number(v, 5)} %" for n, v in parts.items())
+        yield Paragraph(f"{blend} is made of: {inside}")
+
+
+def _measured(record: DecisionRecord) -> Block:
+    m = record.formula["measured"]
+    step = record.formula["product"]["scale_step_g"]
+    sample, aw = m["temperature_c"], m["water_activity"]
+    ph = "not measured" if m["ph"] is None else f"{number(m['ph'])} ± {number(m['ph_tolerance'])}"
+    return Pairs(
+        [
+            ("pH", ph),
+            (
+                "Temperature of the pH sample",
+                "not written down" if sample is None else temperature_text(sample),
+            ),
+            (
+                "Water activity",
+                "not measured; estimated, see below"
+                if aw is None
+                else f"{number(aw)} ± {number(m['water_activity_tolerance'])}",
+            ),
+            ("Thermometer", "± 2 °C"),
+            ("Step of the scale", "not given" if step is None else mass_text(step)),
+        ]
+    )
+
+
+def _composition(record: DecisionRecord) -> Block:
+    return Table(
+        SUBSTANCE_HEADS,
+        _substance_rows(record.composition),
+        "Substances, and the factors that the sums below take",
+        numbers=(1, 3, 4, 5, 6, 7),
+    )
+
+
+def _alternatives(record: DecisionRecord) -> list[Block]:
+    rows = [
+        [str(a.rank), a.id, OUTCOMES[a.outcome], *_option(a), a.reason] for a in record.alternatives
+    ]
+    title = "Every system of the tables, best first"
+    return [Paragraph(record.order), Table(ALTERNATIVE_HEADS, rows, title, numbers=(0,))]
+
+
+def _option(a: Alternative) -> list[str]:
+    f, weakest = a.figures, a.figures["weakest"]
+    dose = "" if f["percent"] is None else f"{number(f['percent'])} %"
+    low, high, total = f["ph_low"], f["ph_high"], weakest["sum_of_ratios"]
+    return [
+        dose,
+        "" if low is None or high is None else f"{number(low)} to {number(high)}",
+        "" if total is None else f"{weakest['microbe']} {number(total, 2)}",
+    ]
+
+
+def _results(record: DecisionRecord) -> Iterator[Block]:
+    test = record.challenge
+    if test is None:
+        yield Paragraph(
+            "Results: none yet. When they are there, write this record again with them."
+        )
+        return
+    because = test.get("because") or ""
+    yield Paragraph(f"Results by {test['standard']}: {test['verdict']}. {because}".rstrip())
+    rows = []
+    for x in test.get("organisms", ()):
+        reductions = [
+            f"day {d} {'unknown' if v is None else number(v)}"
+            for d, v in x.get("log_reductions", {}).items()
+        ]
+        group, why = x.get("group") or "", x.get("because") or ""
+        rows.append([x["name"], group, str(x["verdict"]), "; ".join(reductions), why])
+    heads = ("organism", "group", "verdict", "log reductions", "because")
+    yield Table(heads, rows, "Results by organism")
+    yield Bullets([f"missing: {m}" for m in test.get("missing") or ()])
+
+
+# ---- the table rows ------------------------------------------------------------------------------
+
+
+def _rows_words(record: DecisionRecord) -> str:
+    recalled = sum(r["basis"] == "memory" or bool(r["recalled"]) for r in record.rows)
+    return (
+        f"{len(record.rows)} rows; {recalled} of them hold recalled figures, which nobody has "
+        "read again in their source. published: the source was read; memory: recalled; practice: "
+        "common practice, no source. A star marks a recalled cell."
+    )
+
+
+def _rows(record: DecisionRecord, refs: References) -> Iterator[Block]:
+    tables: dict[str, list[list[str]]] = {}
+    for r in record.rows:
+        law = f"; law as of {r['state']}" if r["state"] else ""
+        own = "; your own row" if r["own"] else ""
+        cells = [r["key"], _values(r), f"{r['basis']}{law}{own}", refs.refer([r["source"]])]
+        tables.setdefault(r["table"], []).append(cells)
+    for name, rows in tables.items():
+        yield Table(("row", "values", "basis", "source"), rows, name)
+
+
+def _values(row: Mapping[str, Any]) -> str:
+    recalled = str(row["recalled"] or "")
+    marked = {c.strip() for c in recalled.replace("|", ",").split(",")}
+    parts = [
+        f"{name} {_cell(value)}{'*' if name in marked else ''}"
+        for name, value in row["values"].items()
+        if name not in BESIDE and str(value) != row["key"]
+    ]
+    loose = recalled if recalled and not marked & set(row["values"]) else ""
+    return "; ".join(parts) + (f". Recalled: {loose}" if loose else "")
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, list):
+        return ", ".join(_cell(v) for v in value if v is not None)
+    return f"{value:.12g}" if isinstance(value, float) else str(value)
+
+
+# ---- how the figures come about: with nothing but the page they can be worked out again ----------
+
+
+def _working(record: DecisionRecord) -> Iterator[Block]:
+    w = record.working
+    yield Working("Shared by all", _shared_lines(w))
+    for active in w["actives"]:
+        yield Working(active["inci"], list(_active_lines(active, w)))
+    yield Working("Water activity", _water_activity_lines(w))
+    heads = ("solute", "model", "mol per kg of water", "K", "K3")
+    yield Table(heads, _solute_rows(w), "Solutes", numbers=(2, 3, 4))
+    yield Paragraph(
+        f"Chances come from {w['draws']} draws of the readings and table values within their "
+        f"tolerances, seed {w['seed']}; see rule chance in appendix B."
+    )
+
+
+def _shared_lines(w: Mapping[str, Any]) -> list[str]:
+    """Figures that several checks use."""
+    lines = [
+        f"water = sum of % x water share = {_n(w['water_percent'])} % of the formula",
+        f"water phase = sum of % x share in the water phase = {_n(w['water_phase_percent'])} % of "
+        "the formula; "
+        f"its density is taken as {_n(w['constants']['water_density_g_ml'])} g/mL",
+        f"ionic strength I = 1000 x sum of (% x mol of charge strength per g) / water % = "
+        f"{_n(w['ionic_strength_mol_kg'])} mol/kg",
+        f"charges = 10 x sum of (% x meq/g) = +{_n(w['cationic_meq_kg'])} and "
+        f"-{_n(w['anionic_meq_kg'])} meq/kg "
+        "(surfactants, polymers and cationic preservatives); unpaired share of the cations "
+        f"{_n(w['unpaired_share'])}",
+    ]
+    lines += [
+        f"phi, volume of {name} oil over volume of water phase = {_n(phi)}"
+        for name, phi in w["oil_to_water_volume"].items()
+    ]
+    lines += [
+        f"S, {name} in the water phase = 100 x sum of dry % / water phase % = {_n(s)} % w/v"
+        for name, s in w["binder_percent_w_v"].items()
+    ]
+    given = "as written down" if w["temperature_given"] else "not written down, 25 °C taken"
+    ph = "not measured" if w["ph"] is None else _n(w["ph"])
+    return [*lines, f"pH of the sample {ph}, temperature {_n(w['temperature_c'])} °C ({given})"]
+
+
+def _active_lines(active: Mapping[str, Any], w: Mapping[str, Any]) -> Iterator[str]:
+    """From the weighed amount of one active to its ratios."""
+    parts = " + ".join(
+        f"{_n(p['percent'])} x {_n(p['factor'])} ({p['substance']})" for p in active["parts"]
+    )
+    yield f"total = {parts} = {_n(active['total_percent'])} % of the formula"
+    yield (
+        f"C = 100 x {_n(active['total_percent'])} / {_n(w['water_phase_percent'])} = "
+        f"{_n(active['total_in_water_percent'])} % w/v of the water phase"
+    )
+    yield from _share_lines(active, w)
+    oils = " + ".join(
+        f"{_n(k)} x {_n(w['oil_to_water_volume'][o])} ({o})" for o, k in active["k_oil"].items()
+    )
+    yield f"K phi = {oils or 'no liquid oil'} = {_n(active['oil_term'])}"
+    known = [(b, k) for b, k in active["k_bind"].items() if k is not None]
+    binders = " + ".join(f"{_n(k)} x {_n(w['binder_percent_w_v'][b])} ({b})" for b, k in known)
+    yield f"R = 1 + {binders or 'nothing whose uptake is known'} = {_n(active['bound_ratio'])}"
+    if skipped := [b for b, k in active["k_bind"].items() if k is None]:
+        yield f"not counted, because no figure is known: uptake by {', '.join(skipped)}"
+    yield from _free_lines(active, w)
+    if active["charge_meq_g"]:
+        share = "(1 - f)" if active["kind"] == "acid" else "1"
+        yield f"charge = 10 x total x {_n(active['charge_meq_g'])} meq/g x {share}, in meq/kg"
+    for m in active["microbes"]:
+        limit = "no figure known" if m["mic_percent"] is None else f"{_n(m['mic_percent'])} % w/v"
+        yield (
+            f"ratio for {m['name']} = free / MIC = {_n(active['free_percent'])} / {limit} = "
+            f"{_n(m['ratio'])}"
+            + (
+                f"; the MIC is good to a factor {_n(m['factor'])}"
+                if m["mic_percent"] is not None
+                else ""
+            )
+        )
+
+
+def _share_lines(active: Mapping[str, Any], w: Mapping[str, Any]) -> Iterator[str]:
+    sign = {"acid": ("-", "pH - pKa'"), "base": ("+", "pKa' - pH")}.get(active["kind"])
+    if sign is None:
+        yield "f = 1: the pH does not change it"
+        return
+    warmth = (
+        ""
+        if not active["dh_ion_kj_mol"]
+        else (
+            f" + 1000 x {_n(active['dh_ion_kj_mol'])} / (R ln 10) x (1/T - 1/298.15), R = "
+            f"{w['constants']['gas_constant_j_mol_k']:g} J/(mol K), T = {_n(w['temperature_c'])} "
+            "+ 273.15"
+        )
+    )
+    t = w["temperature_c"]
+    yield f"A = 0.505 + 0.0008 (t - 20) + 0.00001 (t - 20)(t - 25), t = {_n(t)} °C (Davies)"
+    yield (
+        f"pKa' = {_n(active['pka_25c'])}{warmth} {sign[0]} A (sqrt(I)/(1 + sqrt(I)) - 0.3 I), I "
+        "at most 0.5, = "
+        f"{_n(active['pka_used'])}"
+    )
+    yield f"f = 1 / (1 + 10^({sign[1]})) = {_n(active['working_fraction'])}"
+
+
+def _free_lines(active: Mapping[str, Any], w: Mapping[str, Any]) -> Iterator[str]:
+    if active["kind"] == "cation":
+        rule = f"C / (K phi + R) x unpaired share {_n(w['unpaired_share'])}"
+    else:
+        rule = "C / (K phi + R + (1 - f)/f)"
+    yield f"free = {rule} = {_n(active['free_uncapped_percent'])} % w/v"
+    if active["solubility_g_l"] is not None:
+        yield (
+            f"never above its solubility, {_n(active['solubility_g_l'])} g/L = "
+            f"{_n(active['solubility_g_l'] / 10)} % "
+            f"w/v: {_n(active['free_percent'])} % w/v"
+        )
+
+
+def _water_activity_lines(w: Mapping[str, Any]) -> list[str]:
+    """How the water activity was estimated, where it was not measured."""
+    aw, mass = w["water_activity"], w["constants"]["molar_mass_of_water_kg_mol"]
+    if aw["measured"]:
+        return [f"measured: {_n(aw['value'])} ± {_n(aw['tolerance'])}"]
+    return [
+        "aw = aw(uncharged solutes) x aw(salts) x aw(ideal particles); m in mol per kg of water",
+        f"uncharged: X = {mass:g} x sum m / (1 + {mass:g} x sum m), ln aw = ln(1 - X) + K X^2 + "
+        "K3 X^3, K and K3 the "
+        "means by mole share; K = K3 = 0 where none is given",
+        f"salts: ln aw = sum of (I_i / I) x ln aw of salt i alone at I, Pitzer with A = "
+        f"{w['constants']['a_phi_25c']:g}: phi = 1 - |z+ z-| A sqrt(I)/(1 + 1.2 sqrt(I)) + m (2 "
+        "nu+ nu-/nu) B + "
+        "m^2 (2 (nu+ nu-)^1.5/nu) Cphi, B = beta0 + beta1 exp(-alpha1 sqrt(I)) + beta2 "
+        "exp(-alpha2 sqrt(I)), "
+        f"ln aw = -{mass:g} nu m phi; constants in the rows of solutes",
+        f"ideal particles: ln aw = -{mass:g} x osmol per kg",
+        f"result: {_n(aw['value'])} ± {_n(aw['tolerance'])}",
+    ]
+
+
+def _solute_rows(w: Mapping[str, Any]) -> list[list[str]]:
+    """Solute, model, mol per kg of water, constants."""
+    return [
+        [
+            s["inci"],
+            s["model"],
+            _n(s["mol_kg"]),
+            *("" if s[k] is None else _n(s[k]) for k in ("k", "k3")),
+        ]
+        for s in w["water_activity"]["solutes"]
+    ]
+
+
+def _substance_rows(composition: Mapping[str, Any]) -> list[list[str]]:
+    """Substance with its amount, where it came from, and the factors that the sums above take."""
+    return [
+        [
+            s["inci"],
+            _n(s["percent"]),
+            "; ".join(
+                f"{p['origin']} {_n(p['percent'])} %{' (carried in)' if p['carried_in'] else ''}"
+                for p in s["from"]
+            ),
+            _n(s["water_fraction"]),
+            _n(s["water_phase_fraction"]),
+            _blank(s["ionic_mol_g"]),
+            _blank(s["charge_meq_g"]),
+            _blank(s["nutrient_fraction"]),
+        ]
+        for s in composition["substances"]
+    ]
+
+
+def _blank(value: float | None) -> str:
+    return _n(value) if value else ""
+
+
+def _n(value: float | None) -> str:
+    return "unknown" if value is None else number(value, DIGITS)

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from preservecheck.checks import BY_ID
-from preservecheck.report.document import Grid, Listed, Page, Said, Section, render_text
-from preservecheck.report.labels import label
+from preservecheck.errors import Hint
+from preservecheck.report.document import Block, Bullets, Document, Paragraph, Section, Table
+from preservecheck.report.words import label
 from preservecheck.screen import frame
 from preservecheck.screen.summary import COUNTED
 from preservecheck.screen.table_diff import CHANGES
@@ -20,6 +21,11 @@ if TYPE_CHECKING:
 
 # systems and reasons that a summary names
 BEST = 10
+FITS = (
+    "Fits: no fault, and pH, free amount, solubility, dose, law, heat and spectrum pass, at the "
+    "middle of its range or what the law allows. A ranking for one formula looks for dose, pH and "
+    "partner too."
+)
 SCREEN = "A screen, not a proof: only a challenge test shows that a product is preserved."
 
 
@@ -42,7 +48,7 @@ def head(job: Job, summary: Summary) -> dict[str, Any]:
     }
 
 
-def render(job: Job, rows: Sequence[dict[str, Any]], summary: Summary, *, width: int = 80) -> str:
+def document(job: Job, rows: Sequence[dict[str, Any]], summary: Summary) -> Document:
     """The rows that are given, and the summary.
 
     Parameters
@@ -50,36 +56,27 @@ def render(job: Job, rows: Sequence[dict[str, Any]], summary: Summary, *, width:
     job
         What was asked.
     rows
-        As ``parts.objects`` gives them; none shows the summary alone.
+        As ``shards.rows_shown`` gives them; none shows the summary alone.
     summary
         The counts.
-    width
-        Longest line. [characters]
     """
-    sections = [
-        Section("Changed" if job.since else "Verdicts", _rows(job, rows, summary)),
-        Section("Could not be read", [Listed(_unread(summary))]),
-    ]
-    sections += _changes(summary) if job.since else _counts(job, summary)
-    if len(job.against) == 1 and job.against[0] == "own":
+    if job.against == ("own",):
         asked = "each as it stands"
+    elif job.against == ("all",):
+        asked = "all systems, each in place of the formula's own"
     else:
-        asked = (
-            "all systems, each in place of the formula's own"
-            if job.against == ("all",)
-            else ", ".join(job.against)
-        )
-    page = Page(
-        title=f"{_many(summary.formulas, 'formula')} screened: {asked}",
-        verdict=None,
-        lead=[_lead(job, summary)],
-        sections=sections,
-        footer=[
-            f"{program()}, tables {job.known().digest[:12]}, {job.today.isoformat()}.",
-            SCREEN,
+        asked = ", ".join(job.against)
+    return Document(
+        f"{_many(summary.formulas, 'formula')} screened: {asked}",
+        [Paragraph(_lead(job, summary))],
+        [
+            Section("Changed" if job.since else "Verdicts", _rows(job, rows, summary)),
+            Section("Could not be read", [Bullets(_unread(summary))]),
+            *(_changes(summary) if job.since else _counts(job, summary)),
         ],
+        [f"{program()}, {job.today.isoformat()}", f"tables {job.known().digest[:12]}", SCREEN],
+        hints=[Hint.WRITE_ALL] if 0 < len(rows) < summary.rows else [],
     )
-    return render_text(page, width=width)
 
 
 def _lead(job: Job, summary: Summary) -> str:
@@ -105,25 +102,21 @@ def _lead(job: Job, summary: Summary) -> str:
     )
 
 
-def _rows(job: Job, rows: Sequence[dict[str, Any]], summary: Summary) -> list[Said | Listed | Grid]:
+def _rows(job: Job, rows: Sequence[dict[str, Any]], summary: Summary) -> list[Block]:
     if not rows:
         return []
     left = summary.rows - len(rows)
-    more = (
-        f"… and {left:,} more rows; --format csv --output FILE writes them all." if left > 0 else ""
-    )
+    more = Paragraph(f"… and {left:,} more rows." if left > 0 else "")
     if job.since:
         heads = ["formula", "system", "check", "before", "now", "why"]
         cells = [
             [r["formula"], r["system"], r["check"] or "", r["before"], r["after"], _why(r)]
             for r in rows
         ]
-        return [Grid(heads, cells), Said(more)]
-    heads = ["formula", "system", "verdict", "limited by"]
-    return [
-        Grid(heads, [[r["formula"], r["system"], _word(r), _limited(r)] for r in rows]),
-        Said(more),
-    ]
+    else:
+        heads = ["formula", "system", "verdict", "limited by"]
+        cells = [[r["formula"], r["system"], _word(r), _limited(r)] for r in rows]
+    return [Table(heads, cells), more]
 
 
 def _why(row: dict[str, Any]) -> str:
@@ -164,7 +157,7 @@ def _unread(summary: Summary) -> list[str]:
 def _counts(job: Job, summary: Summary) -> list[Section]:
     heads = ["check", "pass", "unknown", "warn", "serious"]
     rows = [[c, *(f"{n[w]:,}" for w in COUNTED[1:])] for c, n in summary.checks.items()]
-    out = [Section("By check", [Grid(heads, rows)])]
+    out = [Section("By check", [Table(heads, rows, numbers=(1, 2, 3, 4))])]
     if summary.systems and job.against != ("own",):
         best = sorted(summary.systems.items(), key=lambda s: (-s[1]["fits"], s[1]["serious"], s[0]))
         cells = [
@@ -174,13 +167,8 @@ def _counts(job: Job, summary: Summary) -> list[Section]:
             Section(
                 "Which serves most",
                 [
-                    Grid(["system", "fits", "tried in", "serious in"], cells),
-                    Said(
-                        "Fits: no fault, and pH, free amount, solubility, dose, law, heat and "
-                        "spectrum pass, at the "
-                        "middle of its range or what the law allows. 'choose' looks for dose, pH "
-                        "and partner too."
-                    ),
+                    Table(["system", "fits", "tried in", "serious in"], cells, numbers=(1, 2, 3)),
+                    Paragraph(FITS),
                 ],
             )
         )
@@ -193,7 +181,8 @@ def _changes(summary: Summary) -> list[Section]:
     more = f"… and {left:,} other reasons." if left > 0 else ""
     return [
         Section(
-            "What changed, how often, and the rows that speak of it", [Listed(rows), Said(more)]
+            "What changed, how often, and the rows that speak of it",
+            [Bullets(rows), Paragraph(more)],
         )
     ]
 

@@ -1,4 +1,4 @@
-"""Rows of the tables for a terminal: lists, one row in full, and what a search found."""
+"""Rows of the tables as documents: lists, one row in full, and what a search found."""
 
 from __future__ import annotations
 
@@ -9,19 +9,25 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from preservecheck.errors import TableError
+from preservecheck.errors import Fault, Hint, TableError
+from preservecheck.evidence.table_rows import values_of
 from preservecheck.formula.names import folded
 from preservecheck.reference.columns import Compatibility, PartLimit
 from preservecheck.reference.load import OWN_SOURCE, Tables
 from preservecheck.reference.row import Row
 from preservecheck.reference.rows import TABLES
-from preservecheck.reference.rows_materials import System
+from preservecheck.report.document import Bullets, Document, Pairs, Paragraph, Section, Table
 
 BASIS = {
     "published": "published: the source was read",
     "memory": "memory: recalled, not re-read",
     "practice": "practice: common practice, no source",
 }
+SYSTEM_HEADS = (
+    "dose: of the system as supplied, in the whole formula; heat: hottest batch it may go into;",
+    "gr+ gram-positive bacteria, gr- gram-negative bacteria, yst yeasts, mld moulds: +++ strong, "
+    "++ moderate, + weak, - none.",
+)
 RATINGS = {"strong": "+++", "moderate": "++", "weak": "+", "none": "-", None: "?"}
 # columns of the short list of each table, beside its key
 COLUMNS = {
@@ -69,48 +75,33 @@ HEADS = {
     "ph_min": "pH from",
     "ph_max": "to",
 }
-# longest cell of a list [characters]
-BRIEF = 44
+# longest cell of a list, and of what a search found [characters]
+BRIEF, FOUND = 44, 90
 # a word of so many letters is looked for inside other words as well
 LONG_WORD = 6
 NOTES = ("source", "locator", "basis", "recalled", "note")
 
 
-def render_tables(tables: Tables, *, width: int) -> str:
+# ---- documents -----------------------------------------------------------------------------------
+
+
+def overview(tables: Tables) -> Document:
     """All tables with the number of their rows and what a row is."""
-    lines = []
-    longest = max(map(len, TABLES))
+    rows = []
     for name, model in TABLES.items():
         own = f" ({len(tables.own(name))} your own)" if tables.own(name) else ""
         about = (model.__doc__ or "").partition("\n")[0]
-        lines += textwrap.wrap(
-            f"{about}{own}",
-            width,
-            initial_indent=f"{name:<{longest}} {len(tables.rows(name)):>5}  ",
-            subsequent_indent=" " * (longest + 8),
-        )
-    lines += [
-        "",
-        *textwrap.wrap(
-            "'preservecheck tables list TABLE' lists a table, 'tables show TABLE KEY' prints a "
-            "row in "
-            "full, 'tables search WORDS' looks in all of them.",
-            width,
-        ),
-    ]
-    return "\n".join(lines) + "\n"
+        rows.append([name, str(len(tables.rows(name))), f"{about}{own}"])
+    table = Table(["table", "rows", "what a row is"], rows, numbers=(1,), key=(0,))
+    return Document("Tables", [table], hints=[Hint.LIST_TABLES])
 
 
-def render_list(tables: Tables, table: str) -> str:
-    """The rows of one table, a line each; the key stands last, so that it is never broken; a star
-    marks one's own."""
-    table = table_named(table)
-    rows = tables.rows(table)
+def listing(tables: Tables, name: str) -> Document:
+    """The rows of one table, a line each; a star marks one's own."""
+    table = table_named(name)
     if table == "systems":
-        return _systems(rows, tables)
-    from tabulate import tabulate
-
-    columns = COLUMNS[table]
+        return _systems(tables)
+    rows, columns = tables.rows(table), COLUMNS[table]
     heads = [
         *(HEADS.get(c, c.replace("_", " ")) for c in columns),
         " / ".join(TABLES[table].key).replace("_", " "),
@@ -118,44 +109,33 @@ def render_list(tables: Tables, table: str) -> str:
     cells = [
         [*(_brief(getattr(row, c)) for c in columns), _starred(tables, table, row)] for row in rows
     ]
-    text = tabulate(cells, heads, "plain", disable_numparse=True)
-    return "\n".join(line.rstrip() for line in text.splitlines()) + f"\n\n{len(rows)} rows\n"
+    numbers = [i for i, c in enumerate(columns) if isinstance(getattr(rows[0], c, None), float)]
+    return Document(table, [Table(heads, cells, numbers=numbers)], foot=[f"{len(rows)} rows"])
 
 
-def _systems(rows: Sequence[System], tables: Tables) -> str:
+def _systems(tables: Tables) -> Document:
     """The systems as a maker picks from them."""
-
-    def rating(row: System) -> str:
-        return "".join(
-            f"{RATINGS[r]:<5}" for r in (row.gram_positive, row.gram_negative, row.yeast, row.mould)
-        )
-
-    lines = [
-        f"{'pH':<9}{'dose, %':<10}{'heat':<7}{'charge':<10}"
-        f"{'gr+':<5}{'gr-':<5}{'yst':<5}{'mld':<5}id"
-    ]
-    lines += [
-        f"{f'{r.ph_min:g}-{r.ph_max:g}':<9}{f'{r.usage_min_percent:g}-{r.usage_max_percent:g}':<10}"
-        f"{f'{r.heat_limit_c:g} °C':<7}{r.charge:<10}{rating(r)}{_starred(tables, 'systems', r)}"
+    rows = tables.systems
+    cells = [
+        [
+            f"{r.ph_min:g}-{r.ph_max:g}",
+            f"{r.usage_min_percent:g}-{r.usage_max_percent:g}",
+            f"{r.heat_limit_c:g} °C",
+            str(r.charge),
+            *(RATINGS[x] for x in (r.gram_positive, r.gram_negative, r.yeast, r.mould)),
+            _starred(tables, "systems", r),
+        ]
         for r in rows
     ]
-    lines += [
-        "",
-        "dose: of the system as supplied, in the whole formula; heat: hottest batch it may go "
-        "into;",
-        "gr+ gram-positive bacteria, gr- gram-negative bacteria, yst yeasts, mld moulds:",
-        "+++ strong, ++ moderate, + weak, - none.",
-        f"{len(rows)} rows",
-    ]
-    return "\n".join(lines) + "\n"
+    heads = ["pH", "dose, %", "heat", "charge", "gr+", "gr-", "yst", "mld", "id"]
+    return Document(
+        "systems",
+        [Table(heads, cells, key=range(8)), *(Paragraph(text) for text in SYSTEM_HEADS)],
+        foot=[f"{len(rows)} rows"],
+    )
 
 
-def _starred(tables: Tables, table: str, row: Any) -> str:
-    key: str = row.key_text
-    return f"{key} *" if key in tables.own(table) else key
-
-
-def render_row(tables: Tables, table: str, key: str, *, width: int) -> str:
+def full_row(tables: Tables, name: str, key: str) -> Document:
     """One row in full: every field with its unit, what is recalled, and its source.
 
     Raises
@@ -163,30 +143,96 @@ def render_row(tables: Tables, table: str, key: str, *, width: int) -> str:
     TableError
         No such table or row; the nearest names are given.
     """
-    table = table_named(table)
+    table = table_named(name)
     row = row_named(tables, table, key)
-    own = "  (your own row)" if row.key_text in tables.own(table) else ""
-    lines = [f"{table}: {row.key_text}{own}", ""]
+    own = " (your own row)" if row.key_text in tables.own(table) else ""
     recalled = getattr(row, "recalled", None) or ""
     marked = {c.strip() for c in re.split("[,|]", recalled)}
-    fields = [f for f in row.columns if f not in NOTES]
-    longest = min(28, max(map(len, fields)))
-    for name in fields:
-        value = getattr(row, name)
-        text = _cell(value)
-        if text:
-            text = f"{text} {unit_of(name)}".rstrip() + ("  (recalled)" if name in marked else "")
-        lines += _field(name, text or "not known", longest, width)
+    fields = []
+    for field in (f for f in row.columns if f not in NOTES):
+        text = _cell(getattr(row, field))
+        mark = "  (recalled)" if field in marked else ""
+        fields.append((field, f"{text} {unit_of(field)}".rstrip() + mark if text else "not known"))
+    blocks = [Pairs(fields)]
     if isinstance(row, Row):
-        lines += [
-            "",
-            *_field("source", source_text(tables, row), longest, width),
-            *_field("locator", row.locator or "none", longest, width),
-            *_field("basis", BASIS[row.basis], longest, width),
+        origin = {
+            "source": source_text(tables, row),
+            "locator": row.locator or "none",
+            "basis": BASIS[row.basis],
+            "recalled": recalled,
+            "note": row.note,
+        }
+        blocks.append(Pairs([(name, text) for name, text in origin.items() if text]))
+    return Document(f"{table}: {row.key_text}{own}", blocks)
+
+
+def search(tables: Tables, words: Sequence[str]) -> Document:
+    """Rows of all tables that hold every word somewhere, whatever their case, accents and spaces.
+
+    Raises
+    ------
+    TableError
+        There is no word to look for.
+    """
+    sections, count = [], 0
+    for table, rows in _found(tables, words).items():
+        lines = [
+            _starred(tables, table, row)
+            + (f": {field} {textwrap.shorten(text, FOUND, placeholder=' …')}" if field else "")
+            for row, field, text in rows
         ]
-        lines += _field("recalled", recalled, longest, width) if recalled else []
-        lines += _field("note", row.note, longest, width) if row.note else []
-    return "\n".join(lines) + "\n"
+        sections.append(Section(f"{table} ({len(rows)})", [Bullets(lines)]))
+        count += len(rows)
+    if not count:
+        return Document(f"Nothing in the tables holds {' and '.join(words)}.", [])
+    title = f"{' and '.join(words)}: {count} rows"
+    return Document(title, [], sections, hints=[Hint.SHOW_ROW])
+
+
+def sound(tables: Tables) -> Document:
+    """That no table has a fault."""
+    rows = sum(len(tables.rows(name)) for name in TABLES)
+    return Document(f"No fault in {rows} rows of {len(TABLES)} tables.", [])
+
+
+# ---- the same as data ----------------------------------------------------------------------------
+
+
+def overview_data(tables: Tables) -> list[dict[str, Any]]:
+    """Tables with the numbers of their rows."""
+    return [
+        {"table": name, "rows": len(tables.rows(name)), "own": len(tables.own(name))}
+        for name in TABLES
+    ]
+
+
+def listing_data(tables: Tables, name: str) -> list[dict[str, Any]]:
+    """The rows of one table, every cell in full."""
+    table = table_named(name)
+    return [_data(tables, table, row) for row in tables.rows(table)]
+
+
+def row_data(tables: Tables, name: str, key: str) -> dict[str, Any]:
+    """One row, every cell in full."""
+    table = table_named(name)
+    return _data(tables, table, row_named(tables, table, key))
+
+
+def search_data(tables: Tables, words: Sequence[str]) -> list[dict[str, Any]]:
+    """The rows that hold every word."""
+    return [
+        _data(tables, table, row)
+        for table, rows in _found(tables, words).items()
+        for row, _, _ in rows
+    ]
+
+
+def _data(tables: Tables, table: str, row: Any) -> dict[str, Any]:
+    own = row.key_text in tables.own(table)
+    return {"table": table, "key": row.key_text, "own": own, "values": values_of(row)}
+
+
+# ---- cells ---------------------------------------------------------------------------------------
 
 
 def source_text(tables: Tables, row: Row) -> str:
@@ -203,60 +249,75 @@ def unit_of(column: str) -> str:
     return UNITS[max(ends, key=len)] if ends else ""
 
 
-def _field(name: str, text: str, longest: int, width: int) -> list[str]:
-    return textwrap.wrap(
-        text,
-        width,
-        initial_indent=f"{name:<{longest}}  ",
-        subsequent_indent=" " * (longest + 2),
-        break_on_hyphens=False,
-    )
+def _starred(tables: Tables, table: str, row: Any) -> str:
+    key: str = row.key_text
+    return f"{key} *" if key in tables.own(table) else key
 
 
-def render_search(tables: Tables, words: Sequence[str], *, width: int) -> str:
-    """Rows of all tables that hold every word somewhere, without regard to case, accents and
-    spacing."""
+def _cell(value: Any) -> str:
+    """A field as it is shown; empty where it is not known."""
+    match value:
+        case None | ():
+            return ""
+        case float():
+            return f"{value:g}"
+        case Compatibility():
+            return value.word + (f": {value.reason}" if value.reason else "")
+        case dt.date():
+            return value.isoformat()
+        case tuple():
+            return "; ".join(_pieces(value))
+    return str(value)
+
+
+def _brief(value: Any) -> str:
+    text = _cell(value)
+    return text if len(text) <= BRIEF else text[: BRIEF - 2].rstrip() + " …"
+
+
+def _pieces(values: tuple[Any, ...]) -> Iterator[str]:
+    for value in values:
+        match value:
+            case PartLimit():
+                below = (
+                    ""
+                    if value.preferred_add_below_c is None
+                    else f", best below {value.preferred_add_below_c:g} °C"
+                )
+                yield f"{' + '.join(value.substances)} up to {value.heat_limit_c:g} °C{below}"
+            case (str() as name, float() as share):
+                yield f"{name} {100 * share:.4g} %"
+            case _:
+                yield str(value)
+
+
+# ---- looking for rows ----------------------------------------------------------------------------
+
+
+def _found(tables: Tables, words: Sequence[str]) -> dict[str, list[tuple[Any, str, str]]]:
+    """Rows with the field that holds the words, by table; rows of that name first."""
     wanted = [w for w in map(folded, words) if w]
     if not wanted:
         raise TableError("give one word or more to look for")
-    lines: list[str] = []
-    count = 0
+    found = {}
     for table in TABLES:
-        found = [
-            (row, where) for row in tables.rows(table) if (where := _hit(row, wanted)) is not None
-        ]
-        found.sort(key=lambda hit: hit[1] != "")  # rows of that name first
-        count += len(found)
-        if found:
-            lines.append(f"{table} ({len(found)})")
-        for row, where in found:
-            lines += textwrap.wrap(
-                f"{_starred(tables, table, row)}{where}",
-                width,
-                initial_indent="  ",
-                subsequent_indent="      ",
-                break_on_hyphens=False,
-            )
-    if not count:
-        return f"Nothing in the tables holds {' and '.join(words)}.\n"
-    return (
-        "\n".join(
-            [*lines, "", f"{count} rows; 'preservecheck tables show TABLE KEY' prints one in full"]
-        )
-        + "\n"
-    )
+        hits = [(row, hit) for row in tables.rows(table) if (hit := _hit(row, wanted)) is not None]
+        rows = [(row, *hit) for row, hit in sorted(hits, key=lambda h: h[1] != ("", ""))]
+        if rows:
+            found[table] = rows
+    return found
 
 
-def _hit(row: Any, wanted: Sequence[str]) -> str | None:
-    """Where a row holds all words: empty where its key does, else the field; ``None`` where it does
-    not."""
+def _hit(row: Any, wanted: Sequence[str]) -> tuple[str, str] | None:
+    """The field that holds the words and its text, both empty where the key does; ``None`` for no
+    hit."""
     if _holds(row.key_text, wanted) == len(wanted):
-        return ""
+        return "", ""
     cells = {name: text for name in row.columns if (text := _cell(getattr(row, name)))}
     if not all(any(_holds(text, [w]) for text in cells.values()) for w in wanted):
         return None
     shown = max(cells, key=lambda name: _holds(cells[name], wanted))
-    return f": {shown} {textwrap.shorten(cells[shown], 90, placeholder=' …')}"
+    return shown, cells[shown]
 
 
 def _holds(text: str, wanted: Sequence[str]) -> int:
@@ -314,46 +375,12 @@ def row_named(tables: Tables, table: str, key: str) -> Any:
     keys = {folded(r.key_text): r.key_text for r in rows}
     near = [keys[k] for k in difflib.get_close_matches(plain, keys, n=3, cutoff=0.5)]
     near = near or [text for k, text in keys.items() if plain and plain in k][:3]
-    meant = (
-        f"did you mean {' or '.join(near)}?"
-        if near
-        else f"'preservecheck tables list {table}' shows them all"
+    raise TableError(
+        Fault(
+            f"there is no row {key!r}",
+            f"did you mean {' or '.join(near)}?" if near else "",
+            place=table,
+            path=(table, key),
+            hint=None if near else Hint.LIST_TABLE,
+        )
     )
-    raise TableError(f"{table}: there is no row {key!r}; {meant}")
-
-
-def _cell(value: Any) -> str:
-    """A field as it is shown; empty where it is not known."""
-    match value:
-        case None | ():
-            return ""
-        case float():
-            return f"{value:g}"
-        case Compatibility():
-            return value.word + (f": {value.reason}" if value.reason else "")
-        case dt.date():
-            return value.isoformat()
-        case tuple():
-            return "; ".join(_pieces(value))
-    return str(value)
-
-
-def _brief(value: Any) -> str:
-    text = _cell(value)
-    return text if len(text) <= BRIEF else text[: BRIEF - 2].rstrip() + " …"
-
-
-def _pieces(values: tuple[Any, ...]) -> Iterator[str]:
-    for value in values:
-        match value:
-            case PartLimit():
-                below = (
-                    ""
-                    if value.preferred_add_below_c is None
-                    else f", best below {value.preferred_add_below_c:g} °C"
-                )
-                yield f"{' + '.join(value.substances)} up to {value.heat_limit_c:g} °C{below}"
-            case (str() as name, float() as share):
-                yield f"{name} {100 * share:.4g} %"
-            case _:
-                yield str(value)

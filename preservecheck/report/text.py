@@ -1,273 +1,44 @@
-"""The report as plain text: the verdict and what to do first, the evidence below."""
+"""A document as plain text: wrapped to the width of a terminal, colour on verdict words alone."""
 
 from __future__ import annotations
 
+import inspect
 import re
 import textwrap
-from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
 
-from preservecheck.report import outline as o
-
-if TYPE_CHECKING:
-    from preservecheck.assess.review import Report
-    from preservecheck.verdict import Finding
+from preservecheck.report import document as d
 
 WIDTH = 80
 NARROWEST = 40
-NARROWEST_COLUMN = 12
 # only the verdict word is coloured: red, yellow, blue, green
 COLOURS = {"serious": "1;31", "warn": "1;33", "unknown": "1;34", "pass": "1;32"}
-_WORD = 9
+BLANK = "_" * 12
+_MARGIN = 9  # of the words that stand beside sentences
+_GAP = 2  # between columns
+# pieces that a column of words is not broken within, while they are not longer than this
+_PIECE = re.compile(r"[^\s-]+-?")
+_WIDEST_PIECE = 24
+# in a manual page: deeper than the line above by this much, so the line above goes on
+_CONTINUES = 4
 
 
-def render(report: Report, *, width: int = WIDTH, colour: bool = False) -> str:
-    """The report as text.
-
-    Parameters
-    ----------
-    report
-        The report.
-    width
-        Longest line. [characters]
-    colour
-        Colour the verdict word, for a terminal.
-    """
-    return _Page(max(width, NARROWEST), colour).report(report)
-
-
-def render_many(
-    reports: Sequence[Report],
-    unread: Iterable[str] = (),
-    *,
-    width: int = WIDTH,
-    colour: bool = False,
-) -> str:
-    """Several reports one after the other, and a closing summary.
+def render(documents: Sequence[d.Document], *, width: int = WIDTH, colour: bool = False) -> str:
+    """Documents one after the other.
 
     Parameters
     ----------
-    reports
-        The reports.
-    unread
-        Names of files that could not be read.
+    documents
+        What to show; several stand between lines.
     width
         Longest line. [characters]
     colour
-        Colour the verdict words.
+        Colour the verdict words, for a terminal.
     """
-    page = _Page(max(width, NARROWEST), colour)
-    line = "=" * page.width
-    parts = [f"{page.report(r)}\n{line}\n\n" for r in reports]
-    page.lines.clear()
-    page.heading("SUMMARY")
-    for r in reports:
-        page.labelled(
-            page.painted("serious" if r.serious else r.verdict),
-            f"{r.path or r.product.name}: {o.counted(r.counts)}",
-        )
-    for name in unread:
-        page.labelled("unread", f"{name}: could not be read")
-    return "".join(parts) + page.text()
-
-
-class _Page:
-    """Lines of a page that is not wider than ``width``."""
-
-    def __init__(self, width: int, colour: bool) -> None:
-        self.width = width
-        self.colour = colour
-        self.lines: list[str] = []
-        self.sources = o.Sources()
-
-    def text(self) -> str:
-        return "\n".join(line.rstrip() for line in self.lines).rstrip("\n") + "\n"
-
-    # ---- pieces ----------------------------------------------------------------------------------
-
-    def heading(self, text: str) -> None:
-        if self.lines:
-            self.lines.append("")
-        self.paragraph(text)
-
-    def paragraph(self, text: str, first: str = "", rest: str | None = None) -> None:
-        """Wrapped text; ``first`` and ``rest`` stand in front of the first and of the other
-        lines."""
-        rest = " " * len(first) if rest is None else rest
-        self.lines += textwrap.wrap(
-            printable(text),
-            self.width,
-            initial_indent=first,
-            subsequent_indent=rest,
-            break_on_hyphens=False,
-        ) or [first]
-
-    def labelled(self, label: str, text: str) -> None:
-        """A word in the margin and text beside it."""
-        plain = re.sub("\033\\[[0-9;]*m", "", label)
-        lines = textwrap.wrap(printable(text), self.width - _WORD - 2, break_on_hyphens=False) or [
-            ""
-        ]
-        self.lines.append(f"  {label}{' ' * max(1, _WORD - len(plain))}{lines[0]}")
-        self.lines += [" " * (_WORD + 2) + line for line in lines[1:]]
-
-    def items(self, texts: Iterable[str]) -> None:
-        for text in texts:
-            self.paragraph(text, "  - ")
-
-    def painted(self, word: str) -> str:
-        """A verdict word, coloured where that is wanted."""
-        return f"\033[{COLOURS[word]}m{word}\033[0m" if self.colour and word in COLOURS else word
-
-    # ---- the report ------------------------------------------------------------------------------
-
-    def report(self, report: Report) -> str:
-        self.lines.clear()
-        self.sources = o.Sources()
-        self._top(report)
-        self._to_do(report)
-        self._evidence(report)
-        self._beside(report)
-        self._end(report)
-        return self.text()
-
-    def _top(self, report: Report) -> None:
-        self.paragraph(report.product.name)
-        self.paragraph(o.product_line(report))
-        self.paragraph(o.preservative_line(report), "Preservatives: ", "  ")
-        self.lines.append("")
-        verdict = textwrap.wrap(o.verdict_of(report), self.width - 9)
-        word = report.verdict
-        key = "serious" if report.serious else word
-        if self.colour:
-            verdict[0] = verdict[0].replace(word, f"\033[{COLOURS[key]}m{word}\033[0m", 1)
-        self.lines += [f"VERDICT  {verdict[0]}", *(" " * 9 + v for v in verdict[1:])]
-        self.paragraph(o.counted(report.counts), " " * 9)
-
-    def _to_do(self, report: Report) -> None:
-        entries = o.actions(report)
-        self.heading("WHAT TO DO")
-        if not entries:
-            self.paragraph(
-                "Nothing has to change. Have the challenge test done on the finished product.", "  "
-            )
-        for at, action in enumerate(entries, 1):
-            start = f"{at:2}. {self.painted(action.kind)} "
-            plain = len(f"{at:2}. {action.kind} ")
-            lines = textwrap.wrap(action.title, self.width - plain, break_on_hyphens=False)
-            self.lines += [start + lines[0], *("    " + line for line in lines[1:])]
-            self.paragraph(action.because, "    ")
-            self.paragraph(action.do, "    -> ", "       ")
-
-    def _evidence(self, report: Report) -> None:
-        self.heading("EVIDENCE  (numbers in brackets: see SOURCES)")
-        for check, findings in o.by_check(report):
-            self.lines.append(check)
-            for finding in findings:
-                self._finding(finding)
-            if check == o.MICROBE_CHECK:
-                self._actives(findings)
-
-    def _finding(self, finding: Finding) -> None:
-        subject = (
-            ""
-            if finding.about == "formula" or finding.because.startswith(finding.about)
-            else f"{finding.about}: "
-        )
-        likely = ""
-        sure = finding.verdict == "pass" and finding.chance == 1
-        if finding.chance is not None and not sure and not finding.chance_told:
-            doubt = o.doubt_text(finding)
-            likely = f" Chance of passing {o.chance_text(finding.chance)}" + (
-                f"; the doubt comes from {doubt}." if doubt else "."
-            )
-        own = " Rests on a row of your own." if finding.own else ""
-        said = f"{subject}{finding.because}{likely}{own} {self.sources.refer(finding.sources)}"
-        self.labelled(self.painted(o.word_of(finding)), said.rstrip())
-        figures = o.common_figures(finding)
-        if finding.verdict != "pass" and figures and finding.id != o.MICROBE_CHECK:
-            self.paragraph(o.figures_text(figures), " " * (_WORD + 2))
-
-    def _actives(self, findings: list[Finding]) -> None:
-        microbes, rows = o.active_rows(findings)
-        if not rows:
-            return
-        heads = [
-            "active",
-            "% of the\nformula",
-            "% w/v of\nthe water",
-            "working\nshare, %",
-            "oil takes,\nK phi",
-            "bound,\nR",
-            "free,\n% w/v",
-        ]
-        self._table(
-            heads, [[r.name, r.total, r.in_water, r.working, r.oil, r.bound, r.free] for r in rows]
-        )
-        heads = [
-            "stops it, % w/v",
-            *(m.replace(" ", "\n") if len(m) < 12 else _genus(m) for m in microbes),
-        ]  # noqa: PLR2004
-        self._table(heads, [[r.name, *r.limits] for r in rows])
-
-    def _table(self, heads: list[str], rows: list[list[str]]) -> None:
-        """A table whose first column is wrapped so that all fits; on a narrow page a list
-        instead."""
-        others = [
-            max(len(p) for p in (*head.split("\n"), *(row[i] for row in rows)))
-            for i, head in enumerate(heads)
-            if i > 0
-        ]
-        first = min(
-            self.width - 4 - sum(others) - 2 * len(others),
-            max(len(row[0]) for row in (heads, *rows)),
-        )
-        if first < NARROWEST_COLUMN:
-            for row in rows:
-                cells = "; ".join(
-                    f"{h.replace(chr(10), ' ')} {c}"
-                    for h, c in zip(heads[1:], row[1:], strict=True)
-                )
-                self.paragraph(f"{row[0]}: {cells}", "    ", "      ")
-            return
-        if self.lines[-1]:
-            self.lines.append("")
-        for row in (heads, *rows):
-            stacks = [textwrap.wrap(row[0], first), *(cell.split("\n") for cell in row[1:])]
-            height = max(map(len, stacks))
-            # headings stand on the line above the figures, figures beside the first line of a name
-            blanks = [[""] * (height - len(stack)) for stack in stacks]
-            full = [b + s if row is heads else s + b for b, s in zip(blanks, stacks, strict=True)]
-            for name, *figures in zip(*full, strict=True):
-                columns = "".join(f"  {f:>{w}}" for f, w in zip(figures, others, strict=True))
-                self.lines.append(f"    {name:<{first}}{columns}")
-        self.lines.append("")
-
-    def _beside(self, report: Report) -> None:
-        sections = (
-            ("TAKEN FOR GRANTED", report.remarks),
-            ("ROWS OF YOUR OWN THAT THIS RESTS ON", report.own_rows),
-            ("STATEMENTS FOR THE PACK", o.statements(report, self.sources)),
-            ("CAUTIONS", report.cautions),
-        )
-        for title, texts in sections:
-            if texts:
-                self.heading(title)
-                self.items(texts)
-        self.heading("CHALLENGE TEST")
-        lines = o.challenge_lines(report)
-        lines[-1] = f"{lines[-1]} {self.sources.refer(report.challenge_test.sources)}".rstrip()
-        self.items(lines)
-        self.heading("NOT COVERED")
-        self.items(report.not_covered)
-
-    def _end(self, report: Report) -> None:
-        self.heading("SOURCES")
-        for at, source in self.sources.numbered():
-            self.paragraph(source, f"{f'[{at}]':>6} ", " " * 7)
-        self.lines.append("")
-        for line in (o.SCREEN, *o.footer_lines(report, digits=12)):
-            self.paragraph(line)
+    width = max(width, NARROWEST)
+    pages = ["\n".join(_Page(width, colour).lines(d)).rstrip("\n") for d in documents]
+    return f"\n\n{'=' * width}\n\n".join(pages) + "\n"
 
 
 def printable(text: str) -> str:
@@ -275,7 +46,237 @@ def printable(text: str) -> str:
     return re.sub("[\\x00-\\x08\\x0e-\\x1f\\x7f-\\x9f]", "?", text)
 
 
-def _genus(microbe: str) -> str:
-    """``P.`` over ``aeruginosa``."""
-    genus, _, species = microbe.partition(" ")
-    return f"{genus[0]}.\n{species}"
+class _Page:
+    """Blocks as lines that are not longer than ``width``."""
+
+    def __init__(self, width: int, colour: bool) -> None:
+        self.width = width
+        self.colour = colour
+
+    def lines(self, document: d.Document) -> Iterator[str]:
+        yield from self.wrapped(document.title)
+        for block in filter(d.says, document.lead):
+            yield ""
+            yield from self.block(block, "")
+        for section in document.filled:
+            # what a chart shows stands in the figures beside it
+            blocks = [b for b in section.blocks if not isinstance(b, d.Plots)]
+            yield from ["", *self.wrapped(_heading(section.title))] if blocks else []
+            for at, block in enumerate(blocks):
+                if at and not isinstance(block, d.Bullets | d.Paragraph | d.Findings):
+                    yield ""
+                yield from self.block(block, "  ")
+        yield ""
+        for sentence in document.foot:
+            yield from self.wrapped(sentence)
+
+    def wrapped(self, text: str, first: str = "", rest: str | None = None) -> list[str]:
+        """A text with what stands in front of its first and of its other lines."""
+        rest = " " * len(first) if rest is None else rest
+        return textwrap.wrap(
+            printable(text),
+            self.width,
+            initial_indent=first,
+            subsequent_indent=rest,
+            break_on_hyphens=False,
+        ) or [first.rstrip()]
+
+    def labelled(self, word: str, key: str, text: str) -> Iterator[str]:
+        """A word in the margin and text beside it."""
+        margin = " " * (_MARGIN + 2)
+        first, *rest = self.wrapped(text, margin)
+        yield f"  {self.painted(word, key)}{' ' * max(1, _MARGIN - len(word))}{first.lstrip()}"
+        yield from rest
+
+    def painted(self, word: str, key: str) -> str:
+        return f"\033[{COLOURS[key]}m{word}\033[0m" if self.colour and key in COLOURS else word
+
+    def block(self, block: d.Block, indent: str) -> Iterator[str]:  # noqa: PLR0912  # a case a kind
+        match block:
+            case d.Paragraph(text, tone):
+                yield from self.wrapped(text, f"{indent}! " if tone == "alarm" else indent)
+            case d.Bullets(texts, ticks):
+                for text in texts:
+                    yield from self.wrapped(text, f"{indent}{'[ ]' if ticks else '-'} ")
+            case d.Pairs(rows):
+                yield from self.pairs([(k, v or "") for k, v in rows], indent)
+            case d.Blanks(rows):
+                yield from self.pairs([(k, v or BLANK) for k, v in rows], indent)
+            case d.Table():
+                yield from self.table(block, indent)
+            case d.Working(title, lines):
+                yield from self.wrapped(title, indent)
+                for line in lines:
+                    yield from self.wrapped(line, f"{indent}  ", f"{indent}    ")
+            case d.Rule(text, title):
+                yield from [title, ""] if title else []
+                yield from flowed(text, self.width)
+            case d.Verdict():
+                yield from self.verdict(block)
+            case d.Actions(entries):
+                for at, action in enumerate(entries, 1):
+                    yield from self.action(at, action)
+            case d.Findings():
+                yield from self.findings(block)
+            case d.Sources(texts):
+                for at, text in enumerate(texts, 1):
+                    yield from self.wrapped(text, f"{f'[{at}]':>6} ")
+
+    def pairs(self, rows: Sequence[tuple[str, str]], indent: str) -> Iterator[str]:
+        longest = min(40, max(len(name) for name, _ in rows))
+        for name, text in rows:
+            yield from self.wrapped(
+                text, f"{indent}{name:<{longest}}  ", f"{indent}{'':{longest}}  "
+            )
+
+    def verdict(self, verdict: d.Verdict) -> Iterator[str]:
+        margin = " " * 9
+        first, *rest = self.wrapped(verdict.said, margin)
+        told = self.painted(verdict.label, verdict.word)
+        yield f"VERDICT  {told}{first.lstrip()[len(verdict.label) :]}"
+        yield from rest
+        if verdict.counted:
+            yield from self.wrapped(verdict.counted, margin)
+
+    def action(self, at: int, action: d.Action) -> Iterator[str]:
+        plain = f"{at:2}. {action.word} "
+        first, *rest = self.wrapped(action.title, plain, "    ")
+        yield f"{at:2}. {self.painted(action.word, action.word)} {first[len(plain) :]}"
+        yield from rest
+        yield from self.wrapped(action.reason, "    ")
+        yield from self.wrapped(action.remedy, "    -> ")
+
+    def findings(self, findings: d.Findings) -> Iterator[str]:
+        yield from [findings.title] if findings.title else []
+        for f in findings.entries:
+            subject = f"{f.subject}: " if f.subject else ""
+            chance = f" Chance of passing {f.chance}." if f.chance and not f.chance_told else ""
+            yield from self.labelled(f.word, f.word, f"{subject}{f.text}{chance} {f.refs}".rstrip())
+            if f.figures and f.word != "pass" and not findings.tables:
+                yield from self.wrapped(f.figures, " " * (_MARGIN + 2))
+        for table in findings.tables:
+            yield ""
+            yield from self.table(table, "    ")
+        if findings.tables:
+            yield ""
+
+    # ---- tables ----------------------------------------------------------------------------------
+
+    def table(self, table: d.Table, indent: str) -> Iterator[str]:
+        """Columns side by side; on a page too narrow for them each row is a paragraph."""
+        from tabulate import tabulate
+
+        if table.title:
+            yield from self.wrapped(table.title, indent)
+        heads = [printable(h) for h in table.heads]
+        rows = [
+            [BLANK if i in table.blanks else printable(c) for i, c in enumerate(row)]
+            for row in table.rows
+        ]
+        below = table.below or [()] * len(rows)
+        limits = _limits(table, heads, rows, self.width - len(indent))
+        if limits is None:
+            for row, notes in zip(rows, below, strict=True):
+                cells = [f"{h} {c}".lstrip() for h, c in zip(heads[1:], row[1:], strict=True) if c]
+                yield from self.wrapped(f"{row[0]}: {'; '.join(cells)}", indent, f"{indent}  ")
+                yield from self.notes(notes, indent)
+            return
+        broken = [
+            [textwrap.fill(cell, w) for cell, w in zip(row, limits, strict=True)]
+            for row in (heads, *rows)
+        ]
+        sides = ["right" if i in table.numbers else "left" for i in range(len(heads))]
+        # the heads are a row: as headers they would be padded
+        text = tabulate(broken, tablefmt="plain", colalign=sides, disable_numparse=True)
+        lines = (f"{indent}{line}".rstrip() for line in text.splitlines())
+        heights = [1 + max(cell.count("\n") for cell in row) for row in broken]
+        yield from islice(lines, heights[0])
+        columns = zip(*broken, strict=True)
+        dashes = ["-" * max(len(x) for c in column for x in c.split("\n")) for column in columns]
+        yield indent + "  ".join(dashes)
+        for height, notes in zip(heights[1:], below, strict=True):
+            yield from islice(lines, height)
+            yield from self.notes(notes, indent)
+
+    def notes(self, notes: Iterable[str], indent: str) -> Iterator[str]:
+        for note in notes:
+            yield from self.wrapped(note, f"{indent}    ")
+
+
+def _heading(title: str) -> str:
+    """A title in capitals; ``pH``, units and numbers keep their letters."""
+    return " ".join(
+        word.upper()
+        if len(word) > 1 and word.strip(",:").isalpha() and word[1:].islower()
+        else word
+        for word in title.split()
+    )
+
+
+def _limits(
+    table: d.Table, heads: Sequence[str], rows: Sequence[Sequence[str]], width: int
+) -> list[int] | None:
+    """Widths at which the columns stand side by side; ``None`` where the page is too narrow."""
+    columns = list(zip(heads, *rows, strict=True))
+    widths = [max(map(len, column)) for column in columns]
+    whole = {*table.numbers, *table.blanks, *table.key}
+    least = []
+    for i, (head, *cells) in enumerate(columns):
+        pieces = cells if i in whole else [p for cell in cells for p in _PIECE.findall(cell)]
+        longest = max(map(len, pieces), default=0)
+        least.append(
+            max(
+                longest if i in whole else min(longest, _WIDEST_PIECE),
+                *map(len, head.split() or [""]),
+            )
+        )
+    room = width - _GAP * (len(widths) - 1)
+    if sum(least) > room:
+        return None
+    while sum(widths) > room:
+        widest = max((w, i) for i, w in enumerate(widths) if w > least[i])[1]
+        widths[widest] -= 1
+    return widths
+
+
+# ---- manual pages --------------------------------------------------------------------------------
+
+
+def flowed(text: str, width: int) -> list[str]:
+    """A docstring for this width: paragraphs are wrapped anew, indented lines keep their place."""
+    out: list[str] = []
+    paragraph: list[str] = []
+    for line in [*inspect.cleandoc(text).replace("``", "").splitlines(), ""]:
+        indent = len(line) - len(line.lstrip())
+        if paragraph and (not line or (indent and not _continues(paragraph[-1], indent))):
+            out += _flowed_paragraph(paragraph, width)
+            paragraph = []
+        if line:
+            paragraph.append(line)
+        else:
+            out.append("")
+    return out[:-1] if out and not out[-1] else out
+
+
+def _continues(before: str, indent: int) -> bool:
+    return indent >= len(before) - len(before.lstrip()) + _CONTINUES or (
+        indent == len(before) - len(before.lstrip())
+        and "  " not in before.strip()
+        and indent > _CONTINUES
+    )
+
+
+def _flowed_paragraph(paragraph: list[str], width: int) -> list[str]:
+    first = paragraph[0]
+    indent = len(first) - len(first.lstrip())
+    if not indent:
+        return textwrap.wrap(" ".join(paragraph), width)
+    head, gap, rest = first.strip().partition("  ")
+    hanging = (
+        " " * (indent + len(head) + len(gap + rest) - len(rest.lstrip()))
+        if gap
+        else " " * (indent + 2)
+    )
+    start = first[: len(hanging)] if gap else " " * indent
+    body = " ".join([rest.strip() if gap else first.strip(), *(p.strip() for p in paragraph[1:])])
+    return textwrap.wrap(body, width, initial_indent=start, subsequent_indent=hanging)

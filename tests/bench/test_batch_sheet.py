@@ -17,7 +17,8 @@ from preservecheck.formula.amounts import line_percents
 from preservecheck.formula.edit import rescaled
 from preservecheck.formula.starter import starter_toml
 from preservecheck.reference.load import load_tables
-from preservecheck.report.batch_sheet import to_html, to_workbook
+from preservecheck.report import html
+from preservecheck.report.batch_sheet import document, workbook
 from tests.helpers import formula_of, make_formula
 from tests.report.pages import all_of, check_page, needs_browser, printed_pages, text_of
 
@@ -49,6 +50,11 @@ ORDINARY = {
         "Lactic Acid",
     ],
 }
+
+
+def to_html(sheet, paper="a4"):
+    """The sheet as a page."""
+    return html.render([document(sheet, paper)])
 
 
 def sheet_of(**changes):
@@ -224,7 +230,7 @@ def test_serious_formula_is_said_on_top():
     sheet = worksheet(EXAMPLES / "failing-gel.toml", today=TODAY)
     assert sheet.serious
     page = text_of(check_page(to_html(sheet)))
-    assert "Do not fill this batch as it stands." in page
+    assert "do not fill this batch as it stands" in page
     assert all(" ".join(w.split()) in page for w in sheet.warnings)
 
 
@@ -277,7 +283,7 @@ def test_hostile_names_are_harmless():
     phases = [PHASES[0] | {"name": HOSTILE}, PHASES[1]]
     tree = check_page(to_html(sheet_of(phases=phases, name=HOSTILE)))
     assert not all_of(tree, "img")
-    assert text_of(all_of(tree, "h1")[0]) == HOSTILE
+    assert text_of(all_of(tree, "h1")[0]) == f"Batch sheet: {HOSTILE}"
 
 
 def cells_of(data):
@@ -289,7 +295,7 @@ def cells_of(data):
 def test_workbook():
     """The workbook holds the same weights as numbers and prints on one page."""
     sheet = sheet_of()
-    tab, cells = cells_of(to_workbook(sheet, "letter"))
+    tab, cells = cells_of(workbook(sheet, "letter"))
     values = [c.value for c in cells]
     for line in lines_of(sheet).values():
         assert line.name in values
@@ -308,7 +314,7 @@ def test_workbook_runs_nothing():
     """A name that begins like a calculation stays a text in the workbook."""
     bad = '=HYPERLINK("http://example.org","x")'
     _, cells = cells_of(
-        to_workbook(sheet_of(name=bad, phases=[PHASES[0] | {"name": "=1+1"}, PHASES[1]]))
+        workbook(sheet_of(name=bad, phases=[PHASES[0] | {"name": "=1+1"}, PHASES[1]]))
     )
     assert {c.data_type for c in cells} == {"s", "n"}
     assert any("=1+1" in str(c.value) for c in cells)
@@ -324,16 +330,16 @@ def run(*arguments):
 
 def test_command_on_the_screen():
     """Without a file the page goes to the screen; the status tells the verdict of the formula."""
-    done = run("worksheet", PASSING, "--batch", "2 kg")
+    done = run("batch-sheet", PASSING, "--batch", "2 kg")
     assert done.exit_code == 0
-    assert "<strong>2 kg</strong>" in done.stdout
-    assert run("worksheet", EXAMPLES / "failing-gel.toml").exit_code == 1
+    assert "Batch 2 kg; scale step" in done.stdout
+    assert run("batch-sheet", EXAMPLES / "failing-gel.toml").exit_code == 1
 
 
 @pytest.mark.parametrize("name", ["s.html", "s.xlsx"])
 def test_command_writes(name, tmp_path):
     """The name's ending decides the form."""
-    done = run("worksheet", PASSING, "--output", tmp_path / name, "--paper", "letter")
+    done = run("batch-sheet", PASSING, "--output", tmp_path / name, "--paper", "letter")
     assert done.exit_code == 0
     data = (tmp_path / name).read_bytes()
     assert data.startswith(b"PK" if name.endswith("xlsx") else b"<!DOCTYPE html>")
@@ -342,12 +348,12 @@ def test_command_writes(name, tmp_path):
 
 def test_batch_number(tmp_path):
     """Printed in the place of its blank, as a text and escaped; one blank less than without it."""
-    said = run("worksheet", PASSING, "--batch-number", "=7<b>").stdout
+    said = run("batch-sheet", PASSING, "--batch-number", "=7<b>").stdout
     assert "Batch number <strong>=7&lt;b&gt;</strong>" in said
     assert (
-        said.count('class="blank"') == run("worksheet", PASSING).stdout.count('class="blank"') - 1
+        said.count('class="blank"') == run("batch-sheet", PASSING).stdout.count('class="blank"') - 1
     )
-    run("worksheet", PASSING, "--batch-number", "=7", "--output", tmp_path / "s.xlsx")
+    run("batch-sheet", PASSING, "--batch-number", "=7", "--output", tmp_path / "s.xlsx")
     _, cells = cells_of((tmp_path / "s.xlsx").read_bytes())
     assert ("=7", "s") in [(c.value, c.data_type) for c in cells]
 
@@ -360,6 +366,6 @@ def test_batch_number(tmp_path):
 )  # fmt: skip
 def test_command_faults(arguments, said):
     """What cannot be used is said with what to do, status 2, and nothing is written."""
-    done = run("worksheet", *arguments)
+    done = run("batch-sheet", *arguments)
     assert (done.exit_code, done.stdout) == (2, "")
     assert said in done.stderr

@@ -14,7 +14,7 @@ from preservecheck.checks import heat_limit
 from preservecheck.cli.main import app
 from preservecheck.errors import ReadingsError
 from preservecheck.reference.load import load_tables
-from preservecheck.report.bench import cooldown_page
+from preservecheck.report.cooling import document
 from tests.helpers import TODAY, make_formula
 
 SYSTEM = "benzyl-alcohol-dehydroacetic-acid"  # heat limit 40 °C
@@ -88,7 +88,7 @@ def test_gate_stands_the_error_of_the_thermometer_below_the_limit():
 )
 def test_gate_opens_by_a_reading_alone(last, words):
     """38 °C on the thermometer opens it, 39 °C, which is below the limit, does not."""
-    page = cooldown_page(read("0=74C", "20=52C", f"52={last}C", room_c=21.0, formula=formula()))
+    page = document(read("0=74C", "20=52C", f"52={last}C", room_c=21.0, formula=formula()))
     (section,) = [s for s in page.sections if s.title == "When it may go in"]
     assert words in section.blocks[0].texts[0]
 

@@ -20,7 +20,8 @@ from preservecheck.evidence import record as r
 from preservecheck.evidence import verify as v
 from preservecheck.files import write_all
 from preservecheck.reference.load import Tables, load_tables, tables_root
-from preservecheck.report.record import to_html, to_markdown
+from preservecheck.report import html, markdown
+from preservecheck.report.record import document
 from preservecheck.version import program
 from tests.helpers import make_formula
 from tests.report.pages import all_of, check_page, needs_browser, printed_pages, text_of
@@ -43,6 +44,16 @@ CHALLENGE = {
         }
     ],
 }
+
+
+def to_html(built):
+    """The record as a page."""
+    return html.render([document(built)])
+
+
+def to_markdown(built):
+    """The record as Markdown."""
+    return markdown.render([document(built)])
 
 
 def rich_formula(**changes):
@@ -211,7 +222,7 @@ def test_page_is_sound(built):
     """The page is valid, fetches nothing, and holds plots, blanks, rules and sources."""
     tree = check_page(to_html(built))
     titles = [text_of(h) for h in all_of(tree, "h2")]
-    assert titles[0] == "What this is"
+    assert titles[0] == "Decision"
     assert titles[-3:] == [
         "Appendix A: table rows used",
         "Appendix B: rules",
@@ -251,7 +262,7 @@ def test_hostile_texts_are_harmless():
     built = r.build(formula, today=TODAY, batch_number=HOSTILE, reason=HOSTILE)
     tree = check_page(to_html(built))
     assert not all_of(tree, "img")
-    assert text_of(all_of(tree, "h1")[0]) == HOSTILE
+    assert text_of(all_of(tree, "h1")[0]) == f"Decision record: {HOSTILE}"
 
 
 @needs_browser

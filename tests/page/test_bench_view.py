@@ -23,7 +23,8 @@ from preservecheck.page.draft import from_raw
 from preservecheck.page.form import pairs_of
 from preservecheck.page.results_form import EXAMPLES
 from preservecheck.reference.load import load_tables
-from preservecheck.report.batch_sheet import to_html
+from preservecheck.report.batch_sheet import document as sheet_document
+from preservecheck.report.html import render
 from tests.page.test_results_view import counts
 
 TODAY = date(2026, 11, 25)
@@ -399,9 +400,8 @@ def saved(client, tmp_path):
 def test_batch_sheet_is_that_of_the_command(client, tmp_path, paper):
     """Letter by letter, for the same formula and size."""
     path = saved(client, tmp_path)
-    there = to_html(
-        worksheet(path, load_tables(), batch_g=2000, batch_number="B 7", today=TODAY), paper
-    )
+    sheet = worksheet(path, load_tables(), batch_g=2000, batch_number="B 7", today=TODAY)
+    there = render([sheet_document(sheet, paper)])
     assert "B 7" in there
     data = draft_fields() | {
         "sheet-batch": "2",

@@ -22,7 +22,7 @@ from preservecheck.page.form import draft_of, pairs_of
 from preservecheck.page.uploads import tame
 from preservecheck.page.what_if import sliders, tried
 from preservecheck.reference.load import load_tables
-from preservecheck.report import outline
+from preservecheck.report import words as report_words
 
 TODAY = date(2026, 11, 25)
 PIECE = {"x-piece": "yes"}
@@ -61,8 +61,8 @@ def test_verdict_says_what_the_report_says(client, path):
     text = html.unescape(
         client.post("/verdict", data=fields(path.read_text(encoding="utf-8"))).text
     )
-    assert outline.verdict_of(report) in text
-    assert outline.counted(report.counts) in text
+    assert report_words.verdict_of(report, report.counts).said in text
+    assert report_words.counted(report.counts) in text
     for finding in report.checks:
         assert finding.because in text
         assert finding.do is None or finding.do in text
@@ -169,8 +169,8 @@ def test_sliders_change_nothing_of_the_formula():
         tables,
         today=TODAY,
     )
-    assert found.verdict == outline.verdict_of(other)
-    assert found.counted == outline.counted(other.counts)
+    assert found.verdict == report_words.verdict_of(other, other.counts).said
+    assert found.counted == report_words.counted(other.counts)
     assert any(
         c.check == "ph-range" and (c.now, c.then) == ("pass", "serious") for c in found.changes
     )

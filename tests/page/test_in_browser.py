@@ -18,7 +18,7 @@ from preservecheck.formula.starter import (
 )
 from preservecheck.page.words import VIEWS
 from preservecheck.reference.load import load_tables
-from preservecheck.report import outline
+from preservecheck.report import words as report_words
 from tests.page.browser import PATIENCE_MS, Program, tab_to, violations, write
 from tests.report.pages import needs_browser
 
@@ -40,7 +40,8 @@ def said(page):
 
 def whole_words(path):
     """What the command line says of a file."""
-    return outline.verdict_of(review(path, load_tables()))
+    report = review(path, load_tables())
+    return report_words.verdict_of(report, report.counts).said
 
 
 # ---- from scratch ----

@@ -9,6 +9,7 @@ import io
 import json
 import re
 import tomllib
+from html import escape
 
 import openpyxl
 import pytest
@@ -31,9 +32,12 @@ from preservecheck.page.results_form import (
 )
 from preservecheck.page.words import view_alone
 from preservecheck.reference.load import load_tables
-from preservecheck.report import document as pages
-from preservecheck.report.evidence import challenge_page, drift_page
-from preservecheck.report.plots.bench import courses, drifting
+from preservecheck.report import challenge as challenge_report
+from preservecheck.report import drift as drift_report
+from preservecheck.report import markdown
+from preservecheck.report.document import Paragraph, Table, Verdict
+from preservecheck.report.formats import json_text
+from preservecheck.report.plots.readings import courses, drifting
 
 TODAY = dt.date(2026, 11, 25)
 TABLES = load_tables()
@@ -295,11 +299,10 @@ def test_challenge_files_are_those_of_the_command(client, tmp_path, with_formula
         file_named(tmp_path, counts()), "iso-11930", TABLES, formula=formula, today=TODAY
     )
     data = (draft_fields() if with_formula else {}) | pasted(counts=counts(), standard="iso-11930")
-    courses(found, tmp_path / "chart.svg")
     expected = {
-        "json": pages.render_json(found.to_json()),
-        "md": pages.render_markdown(challenge_page(found)),
-        "svg": (tmp_path / "chart.svg").read_text(encoding="utf-8"),
+        "json": json_text(found.to_json()),
+        "md": markdown.render([challenge_report.document(found)]),
+        "svg": courses(found).file(".svg").decode(),
     }
     for ending, text in expected.items():
         answer = client.post(f"/after/counts.{ending}", data=data)
@@ -311,15 +314,12 @@ def test_challenge_files_are_those_of_the_command(client, tmp_path, with_formula
 def test_drift_files_are_those_of_the_command(client, tmp_path):
     """Letter by letter."""
     found = drift(file_named(tmp_path, PH), saved_formula(client, tmp_path), TABLES, today=TODAY)
-    drifting(found, tmp_path / "chart.svg")
     data = draft_fields() | pasted(ph=PH)
-    assert client.post("/after/ph.json", data=data).json() == json.loads(
-        pages.render_json(found.to_json())
+    assert client.post("/after/ph.json", data=data).json() == json.loads(json_text(found.to_json()))
+    assert client.post("/after/ph.md", data=data).text == markdown.render(
+        [drift_report.document(found)]
     )
-    assert client.post("/after/ph.md", data=data).text == pages.render_markdown(drift_page(found))
-    assert client.post("/after/ph.svg", data=data).text == (tmp_path / "chart.svg").read_text(
-        encoding="utf-8"
-    )
+    assert client.post("/after/ph.svg", data=data).text == drifting(found).file(".svg").decode()
 
 
 def test_page_says_what_the_command_says(client, tmp_path):
@@ -327,24 +327,28 @@ def test_page_says_what_the_command_says(client, tmp_path):
     formula = saved_formula(client, tmp_path)
     data = (draft_fields(), pasted(counts=counts(), ph=PH, standard="iso-11930"))
     text = re.sub(r"<[^>]*>", "", answer(client, *data))
-    for page in (
-        challenge_page(
-            challenge(
-                file_named(tmp_path, counts()), "iso-11930", TABLES, formula=formula, today=TODAY
-            )
-        ),
-        drift_page(drift(file_named(tmp_path, PH), formula, TABLES, today=TODAY)),
-    ):
-        sentences = [page.verdict, *page.lead]
-        for section in pages.filled(page):
-            for block in section.blocks:
-                if isinstance(block, pages.Grid):
-                    sentences += [cell for row in block.rows for cell in row]
-                else:
-                    sentences += [block.text] if isinstance(block, pages.Said) else block.texts
-        at = text.index(page.verdict)
-        for sentence in [*sentences, *page.footer]:
-            at = text.index(view_alone(sentence), at)
+    tested = challenge(
+        file_named(tmp_path, counts()), "iso-11930", TABLES, formula=formula, today=TODAY
+    )
+    read = drift(file_named(tmp_path, PH), formula, TABLES, today=TODAY)
+    for document in (challenge_report.document(tested), drift_report.document(read)):
+        blocks = [*document.lead, *(b for section in document.filled for b in section.blocks)]
+        at = text.index(escape(document.lead[0].said))
+        for sentence in [*(t for block in blocks for t in texts_of(block)), *document.foot]:
+            at = text.index(escape(view_alone(sentence)), at)
+
+
+def texts_of(block):
+    """The texts of a block of a result, in their order on the page."""
+    match block:
+        case Verdict():
+            return [block.said]
+        case Paragraph(text):
+            return [text] if text else []
+        case Table():
+            below = block.below or [()] * len(block.rows)
+            return [t for row, notes in zip(block.rows, below, strict=True) for t in (*row, *notes)]
+    return block.texts
 
 
 @pytest.mark.parametrize("path", ["/after/counts.md", "/after/ph.json", "/after/counts.exe"])

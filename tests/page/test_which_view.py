@@ -21,7 +21,7 @@ from preservecheck.page.views import ranking as views_which
 from preservecheck.ranking.rank import choose
 from preservecheck.reference.load import load_tables
 from preservecheck.report import choice as words
-from preservecheck.report import outline
+from preservecheck.report import words as report_words
 
 TODAY = date(2026, 11, 25)
 FOLDER = Path(__file__).parents[1] / "examples"
@@ -227,8 +227,8 @@ def test_opens_to_its_checks(client, system):
     report = review(option.formula, load_tables(), today=TODAY)
     answer = client.post(f"/which/checks/{system}", data=fields(), headers=PIECE)
     text = html.unescape(answer.text)
-    assert outline.verdict_of(report) in text
-    assert outline.counted(report.counts) == outline.counted(option.counts)
+    assert report_words.verdict_of(report, report.counts).said in text
+    assert report_words.counted(report.counts) == report_words.counted(option.counts)
     assert all(f.because in text for f in report.checks)
     whole = client.post(f"/which/checks/{system}", data=fields()).text
     assert "Back to the ranking" in whole

@@ -25,7 +25,7 @@ from preservecheck.formula.model import Formula
 from preservecheck.ranking.rank import choose
 from preservecheck.ranking.result import Choice, Option
 from preservecheck.reference.load import load_tables, tables_root
-from preservecheck.report.choice import HEADS, cells, render_text
+from preservecheck.report.choice import HEADS, cells, texts
 from tests.helpers import TODAY, formula_of, make_formula, make_raw, toml_text
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
@@ -365,11 +365,11 @@ class TestPromise:
 def test_doses_in_words_are_exact(name):
     """The page and the changes name doses with all their digits: what is copied from them is what
     was judged."""
-    page = " ".join(render_text(chosen(name)[1]).split())
     for option in chosen(name)[1].systems:
         if option.outcome == "does-not-fit":
             continue
-        (said,) = re.findall(rf" \d+\. {option.id} ([0-9.]+) %", page)
+        (said,) = re.findall(r"^([0-9.]+) %", texts(chosen(name)[1], option)[0])
+        assert cells(option)[1].startswith(f"{said} %")
         assert float(said) == pytest.approx(option.percent, rel=1e-8), option.id
         if option.partner:
             (words,) = [c for c in option.changes if c.startswith("pair it with")]

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from preservecheck import review
-from preservecheck.report import html
-from preservecheck.report import outline as o
+from preservecheck.report import html, words
+from preservecheck.report import review as built
 from preservecheck.verdict import Evidence, LabelStatement
 from tests.helpers import make_formula
 from tests.report.made import made_finding, made_report
@@ -22,11 +22,16 @@ STYLE = (Path(html.__file__).parent / "templates" / "style.css").read_text(encod
 HOSTILE = "<script>alert('x')</script>\"><img src=x onerror=alert(1)>{{ 7 * 7 }}&amp;"
 
 
+def shown(report):
+    """A report as a web page."""
+    return html.render([built.document(report)])
+
+
 @pytest.fixture(scope="module")
 def pages():
     """Reports and pages of the examples."""
     reports = {n: review(EXAMPLES / f"{n}.toml", today=TODAY) for n in NAMES}
-    return {n: (r, html.render(r)) for n, r in reports.items()}
+    return {n: (r, shown(r)) for n, r in reports.items()}
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -39,11 +44,11 @@ def test_page_is_sound(name, pages):
 def test_all_that_the_report_says(name, pages):
     """Verdict, each reason, each remedy, label, caution, gap and source stand on the page."""
     report, page = pages[name]
-    words = text_of(check_page(page))
+    said = text_of(check_page(page))
     wanted = [
-        o.verdict_of(report),
-        o.counted(report.counts),
-        o.SCREEN,
+        words.verdict_of(report, report.counts).said,
+        words.counted(report.counts),
+        words.SCREEN,
         *report.cautions,
         *report.not_covered,
     ]
@@ -52,20 +57,20 @@ def test_all_that_the_report_says(name, pages):
     ]
     wanted += [s for f in report.checks for s in f.sources]
     for text in wanted:
-        assert " ".join(text.split()) in words
+        assert " ".join(text.split()) in said
 
 
 def test_same_page_each_time(pages):
     """The same report gives the same page."""
     report, page = pages["failing-gel"]
-    assert html.render(report) == page
+    assert shown(report) == page
 
 
 def test_verdict_is_a_word(pages):
     """Every verdict is a word with a sign; colour only helps."""
     tree = check_page(pages["failing-gel"][1])
-    words = [text_of(e) for e in all_of(tree, "span") if (e.get("class") or "").startswith("word ")]
-    assert set(words[1:]) >= {"pass", "warn", "serious"}
+    signs = [text_of(e) for e in all_of(tree, "span") if (e.get("class") or "").startswith("word ")]
+    assert set(signs[1:]) >= {"pass", "warn", "serious"}
     for word in ("pass", "warn", "serious", "unknown"):
         assert re.search(rf"\.{word}::before {{ content: \"\S", STYLE)
 
@@ -83,7 +88,7 @@ def test_plots_are_on_the_page(name, pages):
 
 def test_report_without_formula_has_no_plots():
     """A report that was put together by hand is shown without plots."""
-    assert "<svg" not in html.render(made_report(made_finding()))
+    assert "<svg" not in shown(made_report(made_finding()))
 
 
 def test_hostile_texts_are_harmless():
@@ -93,7 +98,7 @@ def test_hostile_texts_are_harmless():
     )
     texts = {n: (HOSTILE,) for n in ("remarks", "own_rows", "cautions", "not_covered")}
     label = LabelStatement(HOSTILE, HOSTILE, HOSTILE, Evidence(said=HOSTILE))
-    page = html.render(made_report(finding, name=HOSTILE, labels=(label,), **texts))
+    page = shown(made_report(finding, name=HOSTILE, labels=(label,), **texts))
     tree = check_page(page)
     assert not all_of(tree, "img")
     assert text_of(all_of(tree, "h1")[0]) == HOSTILE
@@ -109,25 +114,26 @@ def test_hostile_formula_is_harmless():
             {"preservative": "phenoxyethanol", "percent": 0.8}]}],
         own=own, name=HOSTILE, ph=5.0,
     )  # fmt: skip
-    tree = check_page(html.render(review(formula, today=TODAY)))
+    tree = check_page(shown(review(formula, today=TODAY)))
     assert not all_of(tree, "img")
     assert text_of(all_of(tree, "h1")[0]) == HOSTILE
 
 
 def test_signs_that_a_page_may_not_hold():
     """Control signs become question marks."""
-    assert "\x1b" not in html.render(made_report(made_finding(because="a\x1b[31m\x00b")))
+    assert "\x1b" not in shown(made_report(made_finding(because="a\x1b[31m\x00b")))
 
 
 def test_several_reports_in_one_page(pages):
     """Several reports share one valid page with a summary of all files, also those that could not
     be read."""
-    page = html.render_many([pages[n][0] for n in NAMES], ["lost.toml"])
+    page = html.render(built.documents([pages[n][0] for n in NAMES], ["lost.toml"]))
     tree = check_page(page)
-    rows = [text_of(r) for r in all_of(all_of(tree, "table")[-1], "tr")]
-    assert len(rows) == 5
-    assert rows[-1].startswith("lost.toml")
-    assert [text_of(h) for h in all_of(tree, "h1")] == [pages[n][0].product.name for n in NAMES]
+    rows = [text_of(d) for d in all_of(tree, "div") if d.get("class") == "finding"]
+    assert rows[-1] == "unread lost.toml: could not be read"
+    assert "passing-leave-in.toml" in rows[-4]
+    names = [pages[n][0].product.name for n in NAMES]
+    assert [text_of(h) for h in all_of(tree, "h1")] == [*names, "Summary"]
 
 
 # ---- contrast ----

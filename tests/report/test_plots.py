@@ -8,8 +8,8 @@ import pytest
 
 from preservecheck.assess.review import findings_of
 from preservecheck.checks import CHECKS
-from preservecheck.report.plots.review import plots_of
-from preservecheck.report.plots.style import broken, fitted
+from preservecheck.report.plots.chart import broken, fitted
+from preservecheck.report.plots.formula import charts_of
 from tests.helpers import case_of, make_formula
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -21,11 +21,11 @@ HEATED = [
 ]  # fmt: skip
 
 
-def drawn(formula, prefix=""):
-    """The plots of a formula, by their ids."""
+def drawn(formula):
+    """The charts of a formula, by their ids."""
     case = case_of(formula)
     findings = [j.finding for j in findings_of(case, CHECKS)]
-    return {p.id.removeprefix(prefix): p for p in plots_of(case, findings, prefix=prefix)}, findings
+    return {chart.id: chart for chart in charts_of(case, findings)}, findings
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +42,7 @@ def test_four_plots(plain):
 def test_each_has_a_text_alternative(plain):
     """Each drawing is an image with a title and a description that its label refers to."""
     for plot in plain[0].values():
-        root = ElementTree.fromstring(plot.svg)
+        root = ElementTree.fromstring(plot.svg())
         assert root.get("role") == "img"
         title, text = root.find(f"{SVG}title"), root.find(f"{SVG}desc")
         assert (title.text, text.text) == (plot.title, plot.text)
@@ -52,14 +52,15 @@ def test_each_has_a_text_alternative(plain):
 def test_same_each_time(plain):
     """The same formula gives the same drawings, letter by letter."""
     again, _ = drawn(make_formula(phases=HEATED, ph=4.5, batch="500 g", scale_step="0.1 g"))
-    assert {i: p.svg for i, p in again.items()} == {i: p.svg for i, p in plain[0].items()}
+    assert {i: p.svg() for i, p in again.items()} == {i: p.svg() for i, p in plain[0].items()}
 
 
 def test_ids_are_unique_over_several_formulas(plain):
     """Drawings of two formulas share no id, so that both stand in one page; every reference inside
     has its target."""
-    other, _ = drawn(make_formula(phases=HEATED, ph=4.5), prefix="r2-")
-    text = "".join(p.svg for p in (*plain[0].values(), *other.values()))
+    other, _ = drawn(make_formula(phases=HEATED, ph=4.5))
+    drawings = [p.svg() for p in plain[0].values()] + [p.svg("2-") for p in other.values()]
+    text = "".join(drawings)
     ids = re.findall(r'\bid="([^"]+)"', text)
     assert max(Counter(ids).values()) == 1
     assert set(re.findall(r'(?:url\(#|href="#)([^)"]+)', text)) <= set(ids)
@@ -68,20 +69,20 @@ def test_ids_are_unique_over_several_formulas(plain):
 def test_nothing_is_fetched(plain):
     """No drawing refers to another place."""
     for plot in plain[0].values():
-        assert "http" not in plot.svg.replace('xmlns="http://www.w3.org/2000/svg"', "")
-        assert "<image" not in plot.svg
+        assert "http" not in plot.svg().replace('xmlns="http://www.w3.org/2000/svg"', "")
+        assert "<image" not in plot.svg()
 
 
 def test_letters_stay_letters(plain):
     """Words in a drawing are text, which can be enlarged and searched."""
-    assert "Benzoic Acid" in "".join(ElementTree.fromstring(plain[0]["ph"].svg).itertext())
-    assert "Pseudomonas" in "".join(ElementTree.fromstring(plain[0]["microbes"].svg).itertext())
+    assert "Benzoic Acid" in "".join(ElementTree.fromstring(plain[0]["ph"].svg()).itertext())
+    assert "Pseudomonas" in "".join(ElementTree.fromstring(plain[0]["microbes"].svg()).itertext())
 
 
 def test_colours_are_the_page_s(plain):
     """Every colour is a name of the style sheet, so that dark pages and paper get their own."""
     for plot in plain[0].values():
-        bare = re.sub(r"var\(--[a-z0-9-]+, #[0-9a-f]{6}\)", "", plot.svg)
+        bare = re.sub(r"var\(--[a-z0-9-]+, #[0-9a-f]{6}\)", "", plot.svg())
         assert re.findall(r"#[0-9a-f]{6}\b", bare) == []
 
 
@@ -89,7 +90,7 @@ def test_lines_differ_without_colour(plain):
     """Two actives differ in dashes, not in colour alone."""
     lines = re.findall(
         r'style="fill: none; (?:stroke-dasharray: ([^;]+); )?[^"]*stroke: var\(--line-(\d)',
-        plain[0]["ph"].svg,
+        plain[0]["ph"].svg(),
     )
     by_colour = {}
     for dash, colour in lines:
@@ -100,7 +101,7 @@ def test_lines_differ_without_colour(plain):
 
 def test_measured_band_is_hatched(plain):
     """The measured pH is a hatched band, said in words with its tolerance."""
-    assert "<pattern" in plain[0]["ph"].svg
+    assert "<pattern" in plain[0]["ph"].svg()
     assert "4.5 ± 0.1" in plain[0]["ph"].text
     assert "works from pH 2.5 to 5" in plain[0]["ph"].text
 
@@ -111,7 +112,7 @@ def test_customary_ph_stands_over_the_plot():
     rinsed = make_formula(None, BENZOATE, ph=4.5, type="conditioner", use="rinse-off")
     plot = drawn(rinsed)[0]["ph"]
     assert "pH 3.8 to 4.8 is customary for a conditioner." in plot.text
-    assert "customary for a conditioner: 3.8 to 4.8" in plot.svg
+    assert "customary for a conditioner: 3.8 to 4.8" in plot.svg()
 
 
 def test_shares_follow_the_law_of_mass_action(plain):
@@ -189,7 +190,7 @@ def test_odd_names(name):
     """A phase of any name is drawn, and its name stays text."""
     phases = [HEATED[0] | {"name": name}, HEATED[1]]
     plot = drawn(make_formula(phases=phases, ph=4.5))[0]["heat"]
-    root = ElementTree.fromstring(plot.svg)
+    root = ElementTree.fromstring(plot.svg())
     assert not list(root.iter(f"{SVG}script"))
     assert fitted(name, 12)[:8] in "".join(root.itertext()).replace("\n", "")
 
@@ -200,7 +201,7 @@ def test_extreme_sums_stay_on_the_page():
         plots, _ = drawn(
             make_formula(systems={"sodium-benzoate-potassium-sorbate": percent}, ph=ph)
         )
-        assert "nan" not in plots["microbes"].svg.casefold()
+        assert "nan" not in plots["microbes"].svg().casefold()
 
 
 @pytest.mark.parametrize(
@@ -211,3 +212,11 @@ def test_extreme_sums_stay_on_the_page():
 def test_broken_names(text, wanted):
     """A long name takes two lines, broken at a hyphen where there is one."""
     assert broken(text, 20) == wanted
+
+
+@pytest.mark.parametrize(("suffix", "start"), [(".svg", b"<svg "), (".png", b"\x89PNG")])
+def test_chart_in_a_file(plain, suffix, start):
+    """In a file a chart has its colours written in, for no style sheet is there."""
+    data = plain[0]["heat"].file(suffix)
+    assert data.startswith(start)
+    assert b"var(--" not in data

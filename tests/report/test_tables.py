@@ -6,6 +6,12 @@ from preservecheck.errors import TableError
 from preservecheck.reference.load import load_tables
 from preservecheck.reference.rows import TABLES
 from preservecheck.report import tables as rows
+from preservecheck.report import text
+
+
+def shown(document, width=80):
+    """A document as text."""
+    return text.render([document], width=width)
 
 
 @pytest.fixture(scope="module")
@@ -26,34 +32,29 @@ def own(tmp_path_factory):
 
 def test_all_tables_are_named_with_their_rows(tables):
     """The overview has every table with the number of its rows."""
-    lines = [
-        line.split()
-        for line in rows.render_tables(tables, width=80).splitlines()
-        if line[:1].isalpha()
-    ]
-    assert {line[0]: int(line[1]) for line in lines if line[1].isdigit()} == {
+    (table,) = rows.overview(tables).lead
+    assert {name: int(count) for name, count, _ in table.rows} == {
         n: len(tables.rows(n)) for n in TABLES
     }
 
 
 @pytest.mark.parametrize("table", TABLES)
 def test_list_has_a_line_for_each_row(tables, table):
-    """Every row is a line that ends with its unbroken key, and the number of rows closes the
-    list."""
-    lines = rows.render_list(tables, table).splitlines()
-    assert lines[-1] == f"{len(tables.rows(table))} rows"
-    for row, line in zip(tables.rows(table), lines[1:], strict=False):
-        assert line.endswith(row.key_text)
+    """Every row is a line that ends with its key, the number of rows closes the list, and
+    nothing is too wide."""
+    document = rows.listing(tables, table)
+    keys = [row[-1] for row in document.lead[0].rows]
+    assert keys == [row.key_text for row in tables.rows(table)]
+    lines = shown(document).splitlines()
+    assert lines[-1] == f"{len(keys)} rows"
+    assert max(map(len, lines)) <= 80
 
 
 def test_list_of_systems_has_what_a_maker_picks_by(tables):
-    """A system's line has pH, dose, heat, charge, four ratings and the unbroken id."""
+    """A system's line has pH, dose, heat, charge, four ratings and the id; columns stay apart."""
     row = next(s for s in tables.systems if s.id == "phenoxyethanol")
-    line = next(
-        line
-        for line in rows.render_list(tables, "systems").splitlines()
-        if line.endswith(" phenoxyethanol")
-    )
+    lines = shown(rows.listing(tables, "systems"), 120).splitlines()
+    line = next(line for line in lines if line.endswith(" phenoxyethanol"))
     ratings = [
         rows.RATINGS[r] for r in (row.gram_positive, row.gram_negative, row.yeast, row.mould)
     ]
@@ -73,17 +74,17 @@ def test_row_in_full_has_every_field_and_fits(tables, table):
     """Every column of a row is shown, those of unknown value too, with source and basis, and
     nothing is too wide."""
     row = tables.rows(table)[0]
-    page = rows.render_row(tables, table, row.key_text, width=80)
-    shown = {line.split()[0] for line in page.splitlines() if line[:1].strip()}
+    page = shown(rows.full_row(tables, table, row.key_text), 80)
+    named = {line.split()[0] for line in page.splitlines() if line[:1].strip()}
     unset = {n for n in ("recalled", "note") if not getattr(row, n, None)}
-    assert shown >= set(type(row).columns) - unset
+    assert named >= set(type(row).columns) - unset
     assert max(map(len, page.splitlines())) <= 80
 
 
 def test_source_is_in_full(tables):
     """A row's source is printed as its citation and key, not as the key alone."""
     row = tables.systems[0]
-    page = " ".join(rows.render_row(tables, "systems", row.id, width=100).split())
+    page = " ".join(shown(rows.full_row(tables, "systems", row.id), 100).split())
     assert tables.sources[row.source].citation in page
     assert f"key {row.source})" in page
 
@@ -91,13 +92,13 @@ def test_source_is_in_full(tables):
 def test_recalled_cells_are_marked(tables):
     """A cell that was recalled, in a row whose source was read, is marked."""
     row = next(s for s in tables.systems if s.recalled and "ph_min" in s.recalled.split(", "))
-    lines = rows.render_row(tables, "systems", row.id, width=100).splitlines()
+    lines = shown(rows.full_row(tables, "systems", row.id), 100).splitlines()
     assert next(line for line in lines if line.startswith("ph_min ")).endswith("(recalled)")
 
 
 def test_units_stand_beside_their_figures(tables):
     """A figure has the unit that its column name stands for."""
-    lines = rows.render_row(tables, "systems", "phenoxyethanol", width=100).splitlines()
+    lines = shown(rows.full_row(tables, "systems", "phenoxyethanol"), 100).splitlines()
     assert next(line for line in lines if line.startswith("heat_limit_c")).endswith("°C")
     assert next(line for line in lines if line.startswith("usage_max_percent")).endswith("1 %")
 
@@ -134,57 +135,69 @@ def test_unit_of_a_column(column, unit):
 )
 def test_spelling_of_table_and_key_is_forgiven(tables, table, key):
     """Case, accents, hyphens, a missing plural and an alias all find the row."""
-    assert rows.render_row(tables, table, key, width=80)
+    assert shown(rows.full_row(tables, table, key), 80)
 
 
 def test_unknown_key_gets_the_nearest(tables):
     """A key that is not there is answered with the nearest ones."""
     with pytest.raises(TableError, match="did you mean phenoxyethanol"):
-        rows.render_row(tables, "systems", "phenoxyethnol", width=80)
+        shown(rows.full_row(tables, "systems", "phenoxyethnol"), 80)
 
 
 def test_unknown_table_gets_the_nearest(tables):
     """A table that is not there is answered with the nearest ones and the list of all."""
     with pytest.raises(TableError, match=r"did you mean solutes.*\? The tables are systems, "):
-        rows.render_list(tables, "solubes")
+        rows.listing(tables, "solubes")
 
 
 def test_search_finds_all_words_wherever_they_stand(tables):
     """Each word may stand in another field of the row, in any case and with any accent."""
-    page = rows.render_search(tables, ["PHENOXY", "éthylhexyl"], width=80)
-    assert "  phenoxyethanol-ethylhexylglycerin-90-10" in page.splitlines()
+    page = shown(rows.search(tables, ["PHENOXY", "éthylhexyl"]), 80)
+    assert "  - phenoxyethanol-ethylhexylglycerin-90-10" in page.splitlines()
 
 
 def test_search_puts_names_before_other_places(tables):
     """Rows whose key holds the words come before rows that mention them elsewhere."""
-    lines = rows.render_search(tables, ["bronopol"], width=200).splitlines()
-    at = lines.index(next(line for line in lines if line.startswith("systems (")))
-    assert lines[at + 1] == "  bronopol"
+    lines = shown(rows.search(tables, ["bronopol"]), 200).splitlines()
+    at = lines.index(next(line for line in lines if line.startswith("SYSTEMS (")))
+    assert lines[at + 1] == "  - bronopol"
 
 
 def test_short_word_is_looked_for_at_the_beginning_of_words(tables):
     """Looking for oat does not find benzoates."""
-    page = rows.render_search(tables, ["oat"], width=200)
+    page = shown(rows.search(tables, ["oat"]), 200)
     assert "Hydrolyzed Oat Protein" in page
     assert "benzoate" not in page.casefold()
 
 
 def test_search_without_hits_says_so(tables):
     """Nothing found is said in words."""
-    assert rows.render_search(tables, ["qqqq"], width=80) == "Nothing in the tables holds qqqq.\n"
+    assert shown(rows.search(tables, ["qqqq"]), 80) == "Nothing in the tables holds qqqq.\n"
 
 
 def test_search_for_nothing_is_refused(tables):
     """Signs alone are nothing to look for."""
     with pytest.raises(TableError, match="one word or more"):
-        rows.render_search(tables, ["--"], width=80)
+        shown(rows.search(tables, ["--"]), 80)
 
 
 def test_own_row_is_marked_everywhere(own):
     """A row of the user's own has a mark in the overview, the list and in full."""
-    assert "(1 your own)" in " ".join(rows.render_tables(own, width=80).split())
-    assert "scalp / any *" in rows.render_list(own, "product_ph")
-    page = rows.render_row(own, "product_ph", "scalp / any", width=80)
+    assert "(1 your own)" in " ".join(shown(rows.overview(own), 80).split())
+    assert "scalp / any *" in shown(rows.listing(own, "product_ph"))
+    page = shown(rows.full_row(own, "product_ph", "scalp / any"), 80)
     assert "(your own row)" in page
     assert "your own tables" in page
     assert "4.4" in page
+
+
+def test_rows_as_data(tables):
+    """As data every cell of a row is given in full, with its table and key."""
+    row = rows.row_data(tables, "systems", "Phenoxyethanol")
+    assert (row["table"], row["key"], row["own"]) == ("systems", "phenoxyethanol", False)
+    assert row in rows.listing_data(tables, "systems")
+    assert row in rows.search_data(tables, ["phenoxyethanol"])
+    assert (
+        row["values"]["heat_limit_c"]
+        == tables.systems[[s.id for s in tables.systems].index("phenoxyethanol")].heat_limit_c
+    )

@@ -12,7 +12,7 @@ from preservecheck.page.draft_outcome import Fault, is_untouched, judged
 from preservecheck.page.editor import convert_amounts, editor_view, whole
 from preservecheck.page.edits import edited
 from preservecheck.page.form import Pairs, beside_of, draft_of
-from preservecheck.page.svg import as_attributes
+from preservecheck.page.svg import Drawing, drawing
 from preservecheck.page.toml_text import toml_text
 from preservecheck.page.uploads import opened
 from preservecheck.page.what_if import sliders, tried
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
     from preservecheck.assess.review import Report
     from preservecheck.page.apply_option import Picked
-    from preservecheck.report.plots.style import Plot
 
 # plots that show what a check is about
 PLOTS = {
@@ -32,9 +31,9 @@ PLOTS = {
     "product-ph": ("ph",),
     "free-active": ("microbes", "ph"),
     "solubility": ("ph",),
-    "heat-limit": ("temperatures",),
-    "dose": ("doses",),
-    "legal-limit": ("doses",),
+    "heat-limit": ("heat",),
+    "dose": ("dose",),
+    "legal-limit": ("dose",),
     "coverage": ("microbes",),
 }
 # the browser wraps the paragraphs
@@ -166,21 +165,20 @@ def _behind(desk: Desk, check: str, found: Report | list[Fault]) -> dict[str, An
         There is no such check.
     """
     from preservecheck.report import manual
+    from preservecheck.report.text import flowed
 
-    rule = manual.render(check, width=RULE_WIDTH).partition("\n\n")[
-        2
-    ]  # its name stands above already
+    rule = "\n".join(flowed(manual.rule(check), RULE_WIDTH))
     if isinstance(found, list):
         return {"plots": [], "sources": [], "rule": rule}
     drawn = _plots(desk, found, f"{check}-", PLOTS.get(check, ()))
-    return {"plots": drawn, "sources": _sources(desk, found, check), "rule": rule}
+    return {"plots": drawn, "sources": _sources(found, check), "rule": rule}
 
 
-def _sources(desk: Desk, report: Report, check: str) -> list[tuple[int, str]]:
+def _sources(report: Report, check: str) -> list[tuple[int, str]]:
     """The sources of one check's findings, numbered as in the report."""
-    from preservecheck.report import html
+    from preservecheck.report.review import pieces
 
-    numbered = enumerate(html.view(report, desk.tables, plots=())["sources"], 1)
+    numbered = enumerate(pieces(report).sources.texts, 1)
     own = {source for finding in report.checks if finding.id == check for source in finding.sources}
     return [(n, text) for n, text in numbered if text in own]
 
@@ -300,7 +298,7 @@ def whole_page(
 
 def _judgement(desk: Desk, draft: Draft, wanted: dict[str, float]) -> dict[str, Any]:
     """What the verdict's template shows: nothing yet, what is wrong, or the report."""
-    from preservecheck.report import html
+    from preservecheck.report.review import pieces
 
     if is_untouched(draft):
         return {"state": "empty"}
@@ -310,7 +308,7 @@ def _judgement(desk: Desk, draft: Draft, wanted: dict[str, float]) -> dict[str, 
     assert found.formula is not None
     return {
         "state": "judged",
-        "view": html.view(found, desk.tables, plots=()),
+        "view": pieces(found),
         "questions": questions(),
         "sliders": sliders(found.formula, desk.tables),
         "wanted": wanted,
@@ -338,29 +336,9 @@ def _wanted(pairs: Pairs) -> dict[str, float]:
     return wanted
 
 
-def _plots(desk: Desk, report: Report, prefix: str, names: tuple[str, ...]) -> list[dict[str, str]]:
-    """Some of the report's plots, for a page without written-in styles."""
-    from preservecheck.arrays.formulas import formula_arrays
-    from preservecheck.assess.review import composer_for, table_arrays_for
-    from preservecheck.report.plots import batch as plots_batch
-    from preservecheck.report.plots import review as plots
+def _plots(desk: Desk, report: Report, prefix: str, names: tuple[str, ...]) -> list[Drawing]:
+    """Some of the report's charts, in that order."""
+    from preservecheck.report.review import charts_of
 
-    if not names or report.formula is None:
-        return []
-    case = formula_arrays(
-        [composer_for(desk.tables).compose(report.formula)],
-        table_arrays_for(desk.tables),
-        report.date,
-    )
-    draw: dict[str, Any] = {
-        "ph": lambda: plots.against_ph(case, prefix),
-        "microbes": lambda: plots.microbes(case, prefix),
-        "temperatures": lambda: plots_batch.temperatures(case, prefix),
-        "doses": lambda: plots_batch.doses(case, report.checks, prefix),
-    }
-    drawn: list[Plot | None] = [draw[name]() for name in names]
-    return [
-        {"title": p.title, "text": p.text, "svg": as_attributes(p.svg)}
-        for p in drawn
-        if p is not None
-    ]
+    charts = {chart.id: chart for chart in charts_of(report, desk.tables)} if names else {}
+    return [drawing(charts[name], prefix) for name in names if name in charts]

@@ -122,7 +122,7 @@ def _undo(desk: Desk, pairs: Pairs, _request: Request) -> Response:
 def _checks(desk: Desk, pairs: Pairs, request: Request) -> Response:
     """What all checks say of the formula with one system in it."""
     from preservecheck.assess.review import review
-    from preservecheck.report import html
+    from preservecheck.report.review import pieces
 
     system = request.path_params["system"]
     wishes = wishes_of(pairs, desk)
@@ -133,7 +133,7 @@ def _checks(desk: Desk, pairs: Pairs, request: Request) -> Response:
         option = found[1].systems[0]
         shown = {
             "state": "checks",
-            "view": html.view(report, desk.tables, plots=()),
+            "view": pieces(report),
             "questions": questions(),
             "option": option,
             "name": dict(desk.systems)[option.id],
@@ -201,6 +201,7 @@ def _ranked(desk: Desk, draft: Draft, wishes: Wishes) -> dict[str, Any]:
     """What the template of the ranking shows."""
     from preservecheck.assess.review import composer_for
     from preservecheck.report import choice as words
+    from preservecheck.report.words import footer
 
     formula = _formula(desk, draft)
     if isinstance(formula, dict):
@@ -216,7 +217,7 @@ def _ranked(desk: Desk, draft: Draft, wishes: Wishes) -> dict[str, Any]:
         else words.NOTHING,
         "rows": rows_of(choice, desk, wishes, now),
         "heads": words.HEADS,
-        "foot": words.footer(choice, 12),
+        "foot": "; ".join(footer(choice)) + ".",
     }
 
 

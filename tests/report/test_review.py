@@ -1,12 +1,43 @@
-"""What every report says, and in which order."""
+"""What a review says, and in which order."""
 
 from dataclasses import replace
 
 import pytest
 
-from preservecheck.report import outline
+from preservecheck.report import review, words
+from preservecheck.report.document import References, Sources
 from preservecheck.verdict import Evidence, Figure, LabelStatement
 from tests.report.made import made_finding, made_report, microbe
+
+# the contract, in its order; remarks and own_rows are this program's additions
+KEYS = [
+    "format",
+    "program",
+    "tables_sha256",
+    "formula_sha256",
+    "date",
+    "product",
+    "verdict",
+    "counts",
+    "preservatives",
+    "checks",
+    "labels",
+    "cautions",
+    "challenge_test",
+    "not_covered",
+]
+FINDING_KEYS = {
+    "id",
+    "about",
+    "verdict",
+    "serious",
+    "chance",
+    "due_to",
+    "figures",
+    "because",
+    "do",
+    "sources",
+}
 
 
 @pytest.mark.parametrize(
@@ -29,7 +60,7 @@ from tests.report.made import made_finding, made_report, microbe
 def test_figure_in_words(figure, text):
     """A figure has its unit and tolerance and at most three digits behind which nothing is
     pretended."""
-    assert outline.figure_text(figure) == text
+    assert words.figure_text(figure) == text
 
 
 @pytest.mark.parametrize(
@@ -45,7 +76,7 @@ def test_figure_in_words(figure, text):
 )
 def test_chance_in_words(chance, text):
     """A chance is only called 0 or 100 % where no draw at all did otherwise."""
-    assert outline.chance_text(chance) == text
+    assert words.chance_text(chance) == text
 
 
 def test_worst_comes_first():
@@ -57,8 +88,8 @@ def test_worst_comes_first():
         made_finding("product-ph", verdict="warn", do="Move the pH."),
         made_finding("ionic", verdict="warn", serious=True, do="Take it out."),
     ]
-    found = outline.actions(made_report(*findings))
-    assert [(a.kind, a.do) for a in found] == [
+    found = review.actions(made_report(*findings))
+    assert [(a.word, a.remedy) for a in found] == [
         ("serious", "Take it out."),
         ("warn", "Move the pH."),
         ("unknown", "Weigh."),
@@ -68,39 +99,39 @@ def test_worst_comes_first():
 
 def test_pass_without_advice_asks_for_nothing():
     """A finding that passes and has nothing to say is not in the list of things to do."""
-    assert outline.actions(made_report(made_finding())) == []
+    assert review.actions(made_report(made_finding())) == []
 
 
 def test_same_remedy_is_said_once():
     """Microbes with the same remedy are one entry that gives the span of their sums."""
-    (action,) = outline.actions(
+    (action,) = review.actions(
         made_report(microbe("Candida albicans", 0.3), microbe("Escherichia coli", 0.12))
     )
     assert action.title == "free-active: Candida albicans, Escherichia coli"
     assert (
-        action.because
+        action.reason
         == "The free amounts add up to 0.12 to 0.3 times what stops them; 1 is needed."
     )
 
 
 def test_different_remedies_stay_apart():
     """Microbes whose remedies differ are not put together."""
-    found = outline.actions(
+    found = review.actions(
         made_report(
             microbe("Candida albicans", 0.3, "Lower the pH."), microbe("Escherichia coli", 0.3)
         )
     )
-    assert [a.do for a in found] == ["Lower the pH.", "Raise the dose."]
+    assert [a.remedy for a in found] == ["Lower the pH.", "Raise the dose."]
 
 
 def test_serious_and_slight_stay_apart():
     """A remedy that a serious and a slight fault share is not shown as slight."""
-    found = outline.actions(
+    found = review.actions(
         made_report(
             microbe("Candida albicans", 0.9, serious=False), microbe("Escherichia coli", 0.3)
         )
     )
-    assert [a.kind for a in found] == ["serious", "warn"]
+    assert [a.word for a in found] == ["serious", "warn"]
 
 
 def test_remedy_of_several_checks():
@@ -114,43 +145,24 @@ def test_remedy_of_several_checks():
         )
     ]
     pending[2] = replace(pending[2], figures=(Figure("sum_of_ratios", None),))
-    (action,) = outline.actions(made_report(*pending))
+    (action,) = review.actions(made_report(*pending))
     assert action.title == "ph-range, product-ph, free-active"
 
 
 def test_finding_without_remedy_points_to_the_evidence():
     """A fault without advice is still in the list."""
-    (action,) = outline.actions(made_report(made_finding(verdict="warn")))
-    assert action.do == "See the evidence below."
-
-
-@pytest.mark.parametrize(
-    ("text", "short"),
-    [
-        ("Too low. The rest is detail.", "Too low."),
-        (
-            "Counted as in Ph. Eur. 5.1.3 today.",
-            "Counted as in Ph.",
-        ),  # cut early is harmless, cut late is long
-        ("a" * 100 + " " + "b" * 100, "a" * 100 + " …"),
-        # 130 letters and a sign fit into 170, and are more than half of it; 30 are not
-        ("a" * 130 + "; " + "b" * 20 + " " + "c" * 100, "a" * 130 + " …"),
-        ("a" * 30 + "; " + "b" * 100 + " " + "c" * 100, "a" * 30 + "; " + "b" * 100 + " …"),
-    ],
-)
-def test_short_reason(text, short):
-    """The list shows the first sentence; where it is long, cut at a semicolon or else at a word."""
-    assert outline.shortened(text) == short
+    (action,) = review.actions(made_report(made_finding(verdict="warn")))
+    assert action.remedy == "See the evidence below."
 
 
 def test_sources_are_numbered_once():
     """The same source has one number, and runs of numbers are drawn together."""
-    sources = outline.Sources()
-    assert sources.refer(["a", "b", "c"]) == "[1-3]"
-    assert sources.refer(["b", "d"]) == "[2, 4]"
-    assert sources.refer(["a", "b"]) == "[1, 2]"
-    assert sources.refer([]) == ""
-    assert list(sources.numbered()) == [(1, "a"), (2, "b"), (3, "c"), (4, "d")]
+    references = References()
+    assert references.refer(["a", "b", "c"]) == "[1-3]"
+    assert references.refer(["b", "d"]) == "[2, 4]"
+    assert references.refer(["a", "b"]) == "[1, 2]"
+    assert references.refer([]) == ""
+    assert list(references.numbers) == ["a", "b", "c", "d"]
 
 
 def test_statement_of_two_markets_is_one():
@@ -164,17 +176,29 @@ def test_statement_of_two_markets_is_one():
             LabelStatement("US", "Without source.", None, Evidence()),
         ),
     )
-    sources = outline.Sources()
-    assert outline.statements(report, sources) == [
+    references = References()
+    assert review.statements(report, references) == [
         "EU, GB: Batch number. [1, 2]",
         "EU: Name it. [1]",
         "US: Without source.",
     ]
-    assert [s for _, s in sources.numbered()] == ["Law, Article 19", "Act, Article 19"]
+    assert list(references.numbers) == ["Law, Article 19", "Act, Article 19"]
+
+
+def finding_texts(*findings):
+    """What a review says of findings."""
+    return [f for check in review.pieces(made_report(*findings)).checks for f in check.entries]
+
+
+def test_own_row_is_seen():
+    """A finding that rests on the user's own table is told apart."""
+    own = made_finding(own=True)
+    texts = finding_texts(own, made_finding("weighing"))
+    assert [f.text.endswith("Rests on a row of your own.") for f in texts] == [True, False]
 
 
 @pytest.mark.parametrize(
-    ("finding", "words"),
+    ("finding", "said"),
     [
         (made_finding(), "pass: every check came out well"),
         (
@@ -188,34 +212,33 @@ def test_statement_of_two_markets_is_one():
         ),
     ],
 )
-def test_verdict_in_words(finding, words):
+def test_verdict_in_words(finding, said):
     """The verdict is said in words that tell what to do with the batch."""
-    assert outline.verdict_of(made_report(finding)) == words
+    assert review.pieces(made_report(finding)).verdict.said == said
 
 
 def test_active_table_holds_unknown_limits():
     """An active whose MIC is not known shows that in its cell."""
-    microbes, (row,) = outline.active_rows(
-        [microbe("Candida albicans", 0.5), microbe("Escherichia coli", 0)]
-    )
-    assert microbes == ["Candida albicans", "Escherichia coli"]
-    assert row.limits == ("0.4", "not known")
-    assert (row.total, row.working, row.free) == ("0.4", "50", "0.2")
+    report = made_report(microbe("Candida albicans", 0.5), microbe("Escherichia coli", 0))
+    amounts, limits = review.pieces(report).checks[0].tables
+    assert amounts.rows == [["Benzoic Acid", "0.4", "0.41", "50", "0", "1", "0.2"]]
+    assert limits.heads == ["active", "Candida albicans", "Escherichia coli"]
+    assert limits.rows == [["Benzoic Acid", "0.4", "not known"]]
 
 
 def test_dry_product_needs_no_challenge_test():
     """Where no test is asked for, the report says so and keeps quiet about organisms."""
     report = made_report(made_finding())
     report = replace(report, challenge_test=replace(report.challenge_test, needed=False))
-    (line,) = outline.challenge_lines(report)
+    (line,) = review.challenge_plan(report, References())
     assert line.startswith("Not asked for")
 
 
 def test_doubt_is_put_down_to_its_inputs():
     """The inputs that a doubt comes from are named, the largest first."""
     finding = replace(made_finding(chance=0.6), due_to={"ph": 0.2, "mic": 0.8})
-    assert outline.doubt_text(finding) == "the MIC values 80 %, the pH reading 20 %"
-    assert outline.doubt_text(made_finding()) == ""
+    assert words.doubt_text(finding) == "the MIC values 80 %, the pH reading 20 %"
+    assert words.doubt_text(made_finding()) == ""
 
 
 def test_unit_of_several_figures_is_said_once():
@@ -227,7 +250,7 @@ def test_unit_of_several_figures_is_said_once():
         Figure("hurdles", None),
     )
     assert (
-        outline.figures_text(figures)
+        words.figures_text(figures)
         == "amount 0.1; at least 0.2 (%); hottest 40 ± 2 °C; further hurdles not known"
     )
 
@@ -237,8 +260,42 @@ def test_limit_that_does_not_exist_is_not_shown():
     end."""
     figures = (Figure("ph", 4.0), Figure("ph_max", None))
     known, both = (
-        outline.common_figures(made_finding(verdict=verdict, figures=figures))
+        review.common_figures(made_finding(verdict=verdict, figures=figures))
         for verdict in ("warn", "unknown")
     )
     assert known == figures[:1]
     assert both == figures
+
+
+def test_sources_close_the_review():
+    """Whatever is shown, the sources stand last, each once."""
+    made = made_report(made_finding(), made_finding("ionic"), made_finding(sources=("B",)))
+    assert review.document(made).sections[-1].blocks == [Sources(["A handbook, page 7", "B"])]
+
+
+# ---- data ----
+
+
+def test_keys_of_the_contract():
+    """Every key that the contract names is there, in its order."""
+    data = made_report(made_finding()).to_json()
+    assert [k for k in data if k in KEYS] == KEYS
+    assert set(data) - set(KEYS) == {"remarks", "own_rows"}
+    assert data["format"] == 1
+    assert data["counts"] == {"pass": 1, "warn": 0, "unknown": 0, "serious": 0}
+
+
+def test_keys_of_a_finding():
+    """A finding has the contract's keys, and each figure value, tolerance and unit."""
+    (finding,) = made_report(made_finding()).to_json()["checks"]
+    assert set(finding) == FINDING_KEYS
+    assert finding["figures"] == {"percent": {"value": 1.0, "tolerance": None, "unit": "%"}}
+    assert finding["do"] is None
+
+
+def test_active_says_where_it_comes_from():
+    """The origin of an active stands under ``from``."""
+    (system,) = made_report(made_finding()).to_json()["preservatives"]
+    assert system["actives"] == [
+        {"inci": "Phenoxyethanol", "percent": 1.0, "from": "phenoxyethanol"}
+    ]

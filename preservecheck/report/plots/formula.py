@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -11,10 +11,9 @@ from preservecheck.arrays.forms import ACID, BASE, MICROBES
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.assess.uncertainty import drawn
 from preservecheck.checks import free_active, product_ph
-from preservecheck.report.plots import style as d
-from preservecheck.report.plots.batch import doses, temperatures
-from preservecheck.report.plots.style import Plot, drawn_plot
-from preservecheck.text import join_and, number
+from preservecheck.report.plots import chart as d
+from preservecheck.report.plots.chart import Chart
+from preservecheck.text import celsius, join_and, number
 from preservecheck.verdict import Finding, Floats
 
 if TYPE_CHECKING:
@@ -27,6 +26,12 @@ SUM_EDGES = (0.01, 100.0)
 # shares of the draws between which 95 in 100 lie [%]
 BAND = (2.5, 97.5)
 
+# a batch begins and ends in the room [°C]
+ROOM_C = 22.0
+# limits that one plot holds
+MOST_ROWS = 9
+Row = tuple[str, str, float, float, float]  # kind, subject, lower limit, amount, upper limit
+
 
 class _Range(NamedTuple):
     """A span of pH with its name, and as a sentence."""
@@ -37,10 +42,8 @@ class _Range(NamedTuple):
     said: str
 
 
-def plots_of(
-    case: FormulaArrays, findings: Sequence[Finding], *, prefix: str = ""
-) -> tuple[Plot, ...]:
-    """The plots that a formula has something to show on.
+def charts_of(case: FormulaArrays, findings: Sequence[Finding]) -> tuple[Chart, ...]:
+    """The charts that a formula has something to show on.
 
     Parameters
     ----------
@@ -48,14 +51,12 @@ def plots_of(
         One formula.
     findings
         What the checks said of it.
-    prefix
-        Begins the ids inside, where several formulas share a page.
     """
     found = (
-        against_ph(case, prefix),
-        microbes(case, prefix),
-        temperatures(case, prefix),
-        doses(case, findings, prefix),
+        against_ph(case),
+        microbes(case),
+        temperatures(case, findings),
+        doses(case, findings),
     )
     return tuple(p for p in found if p is not None)
 
@@ -63,7 +64,7 @@ def plots_of(
 # ---- active share and free active against pH -----------------------------------------------------
 
 
-def against_ph(case: FormulaArrays, prefix: str = "") -> Plot | None:
+def against_ph(case: FormulaArrays) -> Chart | None:
     """Working share and free amount of each active over pH, the measured band and the effective
     ranges."""
     c = case.reference
@@ -117,12 +118,8 @@ def against_ph(case: FormulaArrays, prefix: str = "") -> Plot | None:
         )  # noqa: PLR2004
 
     text = " ".join(_ph_words(case, present, grid, share, free, ranges))
-    return drawn_plot(
-        f"{prefix}ph",
-        "Working share and free amount against pH",
-        text,
-        4.1 + 0.2 * len(present),
-        draw,
+    return Chart(
+        "ph", "Working share and free amount against pH", text, draw, 4.1 + 0.2 * len(present)
     )
 
 
@@ -228,7 +225,7 @@ def _ph_words(
 # ---- sum of ratios -------------------------------------------------------------------------------
 
 
-def microbes(case: FormulaArrays, prefix: str = "") -> Plot | None:
+def microbes(case: FormulaArrays) -> Chart | None:
     """Sum of the ratios for each microbe with the band of 95 in 100 draws."""
     sums = free_active.compute(case)
     total = sums["sum_of_ratios"][0]
@@ -313,4 +310,240 @@ def microbes(case: FormulaArrays, prefix: str = "") -> Plot | None:
         "draws of readings and "
         f"table values: {'; '.join(each)}. Below 1 is a warning, below 0.5 a serious one."
     )
-    return drawn_plot(f"{prefix}microbes", "How far each microbe is covered", text, 3.1, draw)
+    return Chart("microbes", "How far each microbe is covered", text, draw, 3.1)
+
+
+# ---- temperature course --------------------------------------------------------------------------
+
+
+def temperatures(case: FormulaArrays, findings: Sequence[Finding]) -> Chart | None:
+    """Temperature of the batch step by step, the heat limit of each preservative and the moment it
+    goes in."""
+    composition = case.compositions[0]
+    phases = composition.formula.phases
+    levels = [(p.heated_to_c, p.added_at_c) for p in phases]
+    if not any(t is not None for pair in levels for t in pair):
+        return None
+    limits = _heat_limits(findings)
+    course, where = _course(levels)
+    added = [
+        (composition.systems[a.system].id, where[a.phase], a.temperature_c)
+        for a in composition.additions
+    ]
+
+    def draw(figure: Figure) -> None:
+        axes = figure.subplots()
+        axes.plot(*zip(*course, strict=True), color=d.INK, linewidth=2.0)
+        right = course[-1][0]
+        for i, (name, limit) in enumerate(limits):
+            axes.plot(
+                [0, right],
+                [limit, limit],
+                color=d.WARN,
+                linewidth=1.4,
+                linestyle=d.DASHES[1 + i % 4],
+            )
+            axes.text(
+                right,
+                limit + 1.6,
+                d.fitted(f"limit {limit:g} °C: {name}", 46),
+                ha="right",
+                va="bottom",
+                fontsize=8.0,
+                bbox={"facecolor": d.PAPER, "edgecolor": "none", "pad": 0.6},
+                zorder=4,
+            )
+        for i, (_, x, at) in enumerate(added):
+            if at is not None:
+                axes.errorbar(
+                    [x],
+                    [at],
+                    yerr=[case.temperature_tolerance_c[0]],
+                    color=d.LINES[0],
+                    capsize=5,
+                    elinewidth=1.6,
+                    marker=d.MARKERS[i % len(d.MARKERS)],
+                    markersize=8,
+                    linestyle="none",
+                    label=f"goes in: {d.fitted(added[i][0], 40)}",
+                    zorder=5,
+                )
+        axes.set_xticks(
+            [where[i] for i in range(len(phases))], [d.broken(p.name, 14) for p in phases]
+        )
+        axes.set_xlim(-0.1, right + 0.1)
+        hottest = max([y for _, y in course] + [limit for _, limit in limits])
+        axes.set_ylim(min(15.0, *(y for _, y in course)), hottest + 9)
+        axes.set_ylabel("°C")
+        axes.grid(visible=False, axis="x")
+        other = axes.secondary_yaxis("right", functions=(_fahrenheit, _celsius))
+        other.set_ylabel("°F")
+        other.tick_params(length=3)
+        axes.spines["right"].set_visible(False)
+        d.quiet_frame(axes)
+        if any(at is not None for _, _, at in added):
+            figure.legend(loc="outside lower center", ncols=1)
+
+    text = " ".join(_course_words(case, limits))
+    return Chart(
+        "heat", "Temperature of the batch, step by step", text, draw, 3.1 + 0.17 * len(added)
+    )
+
+
+def _fahrenheit(celsius_: Any) -> Any:
+    return celsius_ * 1.8 + 32
+
+
+def _celsius(fahrenheit: Any) -> Any:
+    return (fahrenheit - 32) / 1.8
+
+
+def _course(
+    levels: Sequence[tuple[float | None, float | None]],
+) -> tuple[list[tuple[float, float]], list[float]]:
+    """Corners of the temperature course (step, °C), and where on it each phase is. Steps are not to
+    scale."""
+    corners, where = [(0.0, ROOM_C)], []
+    for i, (heated, added) in enumerate(levels):
+        x = i + 0.5
+        at = added if added is not None else heated
+        if at is not None:
+            corners += [(x, at), (x + 0.25, at)]
+            where.append(x + 0.125)
+        else:
+            where.append(x + 0.125)
+    return [*corners, (len(levels) + 0.25, ROOM_C)], where
+
+
+def _heat_limits(findings: Sequence[Finding]) -> list[tuple[str, float]]:
+    """Heat limit of each preservative, part by part, by name."""
+    limits: dict[str, float] = {}
+    for f in findings:
+        if (limit := f.value("limit_c")) is not None:
+            limits[f.parts[0]] = limit
+    return list(limits.items())
+
+
+def _course_words(case: FormulaArrays, limits: Sequence[tuple[str, float]]) -> Iterable[str]:
+    composition = case.compositions[0]
+    for phase in composition.formula.phases:
+        said = []
+        if phase.heated_to_c is not None:
+            held = f" and held for {phase.held_min:g} min" if phase.held_min else ""
+            said.append(f"heated to {celsius(phase.heated_to_c)}{held}")
+        if phase.added_at_c is not None:
+            said.append(f"goes in at {celsius(phase.added_at_c)}")
+        yield f"Phase {phase.name}: {join_and(said) if said else 'no temperature given'}."
+    for name, limit in limits:
+        yield f"Heat limit of {name}: {celsius(limit)}."
+    for a in composition.additions:
+        at = (
+            "at an unknown temperature"
+            if a.temperature_c is None
+            else f"at {celsius(a.temperature_c)}"
+        )
+        yield (
+            f"{composition.systems[a.system].id} goes in {at}, ± "
+            f"{case.temperature_tolerance_c[0]:.0f} °C."
+        )
+    yield "The steps are not drawn to the clock."
+
+
+# ---- dose ----------------------------------------------------------------------------------------
+
+
+def doses(case: FormulaArrays, findings: Sequence[Finding]) -> Chart | None:
+    """Amounts between their limits, each as per cent of its upper limit."""
+    rows = [r for r in map(_dose_row, findings) if r is not None]
+    rows = [r for r in rows if r[0] == "dose"] + sorted(
+        (r for r in rows if r[0] != "dose"), key=lambda r: -_filled(r)
+    )
+    left_out = len(rows) - MOST_ROWS
+    rows = rows[:MOST_ROWS]
+    if not rows:
+        return None
+
+    def draw(figure: Figure) -> None:
+        axes = figure.subplots()
+        edge = 150.0
+        for i, (kind, _, low, _, high) in enumerate(rows):
+            y, at, least = (
+                len(rows) - 1 - i,
+                100 * _filled(rows[i]),
+                100 * low / high if high else 0.0,
+            )
+            axes.barh(
+                [y],
+                [100 - least if high else 0.0],
+                left=least,
+                height=0.5,
+                facecolor="none",
+                edgecolor=d.LINES[0] if kind == "dose" else d.LINES[1],
+                hatch="////" if kind == "dose" else "----",
+                linewidth=1.0,
+            )
+            bad = at > 100.0005 or at < least - 0.0005  # noqa: PLR2004
+            marker = ">" if at > edge else "X" if bad else "o"
+            axes.plot(
+                [min(at, edge)],
+                [y],
+                marker=marker,
+                markersize=9,
+                color=d.WARN if bad else d.INK,
+                markeredgecolor=d.PAPER,
+                linestyle="none",
+                clip_on=False,
+                zorder=5,
+            )
+        axes.axvline(100, color=d.INK, linewidth=1.2)
+        axes.set_xlim(0, edge)
+        axes.set_ylim(-0.6, len(rows) - 0.4)
+        axes.set_yticks(
+            range(len(rows))[::-1], [d.broken(_row_name(r), 24) for r in rows], fontsize=8.0
+        )
+        axes.set_xlabel("% of the upper limit")
+        axes.grid(visible=False, axis="y")
+        d.quiet_frame(axes, left=False)
+
+    words = [
+        f"{_row_name(r)}: {number(r[3])} %, "
+        + (
+            f"usage range {number(r[2])} to {number(r[4])} %"
+            if r[0] == "dose"
+            else f"law allows up to {number(r[4])} %"
+            if r[4]
+            else "where none may be"
+        )
+        for r in rows
+    ]
+    more = f" {left_out} more limits are met by more." if left_out > 0 else ""
+    text = (
+        "Amounts beside their limits, each drawn as per cent of its upper limit. "
+        f"{'; '.join(words)}.{more}"
+    )
+    return Chart(
+        "dose", "Dose between its lower and upper limits", text, draw, 0.9 + 0.42 * len(rows)
+    )
+
+
+def _dose_row(finding: Finding) -> Row | None:
+    """Kind, subject, lower limit, amount and upper limit of a finding that has them."""
+    names = {
+        "dose": ("percent_min", "percent", "percent_max"),
+        "legal-limit": (None, "percent_as_limited", "percent_max"),
+    }.get(finding.id)
+    if names is None:
+        return None
+    low, value, high = (0.0 if n is None else finding.value(n) for n in names)
+    if low is None or value is None or high is None or (high == 0 and value == 0):
+        return None
+    return finding.id, finding.about, low, value, high
+
+
+def _filled(row: Row) -> float:
+    """Share of the upper limit that is used; infinite where nothing is allowed."""
+    return row[3] / row[4] if row[4] else float("inf")
+
+
+def _row_name(row: Row) -> str:
+    return row[1] if row[0] == "dose" else f"law: {row[1]}{'' if row[4] else ', not allowed'}"

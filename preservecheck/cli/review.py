@@ -1,0 +1,180 @@
+"""Commands for one formula and its preservative: judge, rank, explain, begin."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from enum import StrEnum
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from preservecheck.cli.common import (
+    ALL_PASS,
+    NOT_ALL_PASS,
+    UNREADABLE,
+    Format,
+    FormatOption,
+    FormulaArgument,
+    OutputOption,
+    TablesOption,
+    answer,
+    load,
+    print_errors,
+    user_errors,
+    write_output,
+)
+
+if TYPE_CHECKING:
+    from preservecheck.assess.review import Report
+    from preservecheck.errors import Fault
+    from preservecheck.reference.load import Tables
+
+
+class Only(StrEnum):
+    """Ways to narrow the systems."""
+
+    natural = "natural-standard"
+
+
+def review(
+    formulas: Annotated[
+        list[Path], typer.Argument(metavar="FORMULA", help="Formula files: .toml, .xlsx or .csv.")
+    ],
+    form: FormatOption = Format.text,
+    output: OutputOption = None,
+    tables: TablesOption = None,
+) -> None:
+    """Judge formulas by all checks.
+
+    Exit status: 0 all pass, 1 something warns or is unknown, 2 a file could not be read.
+    """
+    with user_errors():
+        known = load(tables)
+        reports, faults = _reviewed(formulas, known)
+        print_errors(fault for of_file in faults.values() for fault in of_file)
+        if reports:
+            _show(reports, [str(f) for f in faults], known, form, output, len(formulas) > 1)
+        passed = all(r.verdict == "pass" for r in reports)
+        raise typer.Exit(UNREADABLE if faults else ALL_PASS if passed else NOT_ALL_PASS)
+
+
+def choose(
+    formula: FormulaArgument,
+    markets: Annotated[
+        str | None, typer.Option(metavar="EU,GB", help="Markets instead of the formula's own.")
+    ] = None,
+    only: Annotated[
+        Only | None, typer.Option(help="Only systems that a natural cosmetics standard accepts.")
+    ] = None,
+    without: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME", help="A substance that no system may hold; may be repeated."),
+    ] = None,
+    limit: Annotated[int | None, typer.Option(min=1, metavar="N", help="Show the best N.")] = None,
+    form: FormatOption = Format.text,
+    output: OutputOption = None,
+    tables: TablesOption = None,
+) -> None:
+    """Rank every preservative system for a formula.
+
+    Exit status: 0 something fits as it stands, 1 only after a change or not at all, 2 the file
+    could not be read.
+    """
+    _keep_to_one_thread()
+    with user_errors():
+        from preservecheck.ranking.rank import choose as ranked
+        from preservecheck.report import choice as built
+
+        wishes: dict[str, Any] = {"natural": only is not None, "without": without or []}
+        wishes["markets"] = [m.strip().upper() for m in (markets or "").split(",") if m.strip()]
+        found = ranked(formula, load(tables), limit=limit, **wishes)
+        answer(form, output, partial(built.document, found), found.to_json)
+        fits = any(s.outcome == "fits" for s in found.systems)
+        raise typer.Exit(ALL_PASS if fits else NOT_ALL_PASS)
+
+
+def explain(
+    check: Annotated[
+        str | None, typer.Argument(metavar="CHECK", help="A check; left out, all of them.")
+    ] = None,
+    form: FormatOption = Format.text,
+    output: OutputOption = None,
+) -> None:
+    """Print the rule of a check and its sources."""
+    with user_errors():
+        from preservecheck.report import manual
+
+        if check is None:
+            answer(form, output, manual.overview, manual.overview_data)
+        else:
+            answer(form, output, partial(manual.document, check), partial(manual.data, check))
+
+
+def new(
+    path: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FILE",
+            help="A name that ends in .toml, .xlsx or .csv.",
+            show_default="formula.toml",
+        ),
+    ] = Path("formula.toml"),
+    force: Annotated[bool, typer.Option("--force", help="Overwrite what is there.")] = False,
+) -> None:
+    """Write a filled-in formula to start from."""
+    from preservecheck.formula.starter import write_starter
+
+    with user_errors():
+        files = write_starter(path, force=force)
+        first = f'"{files[0]}"' if " " in str(files[0]) else str(files[0])
+        write_output(
+            f"Wrote {', '.join(map(str, files))}.\nChange what is in it to what you make, then: "
+            f"preservecheck review {first}\n"
+        )
+
+
+# ---- between the commands and the library --------------------------------------------------------
+
+
+def _keep_to_one_thread() -> None:
+    """One formula needs no worker threads, and starting them costs a tenth of the time."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+
+def _reviewed(
+    files: Iterable[Path], tables: Tables
+) -> tuple[list[Report], dict[Path, tuple[Fault, ...]]]:
+    """Reports of the files that can be read, and the faults of the others."""
+    _keep_to_one_thread()
+    from preservecheck.assess.review import review as judged
+    from preservecheck.errors import FormulaError, UnitError
+
+    reports: list[Report] = []
+    faults: dict[Path, tuple[Fault, ...]] = {}
+    for file in files:
+        try:
+            reports.append(judged(file, tables))
+        except (FormulaError, UnitError) as error:
+            faults[file] = error.faults
+    return reports, faults
+
+
+def _show(
+    reports: list[Report],
+    unread: list[str],
+    tables: Tables,
+    form: Format,
+    output: Path | None,
+    several: bool,
+) -> None:
+    """One review, or several with a summary; as data an object or a list."""
+    from preservecheck.report import review as built
+
+    if several:
+        pages = partial(built.documents, reports, unread, tables)
+        answer(form, output, pages, lambda: [r.to_json() for r in reports])
+    else:
+        answer(form, output, partial(built.document, reports[0], tables), reports[0].to_json)

@@ -1,0 +1,113 @@
+"""A challenge test, or its plan, as a document."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from preservecheck.reference.rows_practice import STANDARDS
+from preservecheck.report import words
+from preservecheck.report.document import (
+    Bullets,
+    Document,
+    Paragraph,
+    Section,
+    Sources,
+    Table,
+    Verdict,
+    Word,
+)
+from preservecheck.text import join_and
+
+if TYPE_CHECKING:
+    from preservecheck.evidence.challenge import Challenge, OrganismResult
+    from preservecheck.evidence.challenge_plan import Plan
+
+VERDICTS: dict[str, tuple[Word, str, str]] = {
+    "A": ("pass", "A", "every organism meets the target criterion"),
+    "B": ("warn", "B", "accepted only with further reasons"),
+    "passes": ("pass", "passes", ""),
+    "fails": ("serious", "fails", "the product is not protected"),
+    "incomplete": ("unknown", "incomplete", "the set cannot be judged"),
+}
+ROUNDING = (
+    "Log reductions are rounded to one decimal before they are compared. A count below detection "
+    "gives 'at least'. The standards were not read in full: a laboratory works from its own copy."
+)
+
+
+def document(found: Challenge) -> Document:
+    """A challenge test, organism by organism."""
+    days = sorted({int(d) for o in found.organisms for d in o.log_reductions})
+    rows = [
+        [
+            o.name,
+            f"{o.counts[0].log10:.1f}" if 0 in o.counts else "none",
+            *(_cell(o, d) for d in days),
+            o.verdict,
+        ]
+        for o in found.organisms
+    ]
+    counts = Table(
+        ["organism", "start", *(f"day {d}" for d in days), "verdict"],
+        rows,
+        numbers=range(1, 2 + len(days)),
+        below=[[o.because] for o in found.organisms],
+    )
+    unmet = [
+        f"{o.name}, {line.criterion}: {line.wants}: {line.state}, {line.found}."
+        for o in found.organisms
+        for line in o.lines
+        if line.state != "met"
+    ]
+    notes = [f"{o.name}: {note}" for o in found.organisms for note in o.notes]
+    return Document(
+        f"Challenge test by {STANDARDS[found.standard].full_name}",
+        [Verdict(*VERDICTS[found.verdict]), Paragraph(found.because)],
+        [
+            Section("Missing", [Bullets(found.missing)]),
+            Section("Log reductions (start: log10 CFU per g or mL)", [counts]),
+            Section("What it means", [Bullets(found.meaning)]),
+            Section("Lines that are not plainly met", [Bullets(unmet)]),
+            Section("Remarks", [Bullets([*notes, ROUNDING])]),
+            Section("Sources", [Sources(found.sources)]),
+        ],
+        words.footer(found.head),
+    )
+
+
+def _cell(organism: OrganismResult, day: int) -> str:
+    value = organism.log_reductions.get(str(day))
+    return "" if value is None else f"{'≥' if str(day) in organism.at_least else ''}{value:.1f}"
+
+
+def plan_document(found: Plan) -> Document:
+    """What to order from a laboratory."""
+    organisms = [
+        [o.name, o.strain, o.other_collections or "", _power(o.inoculum_low, o.inoculum_high)]
+        for o in found.organisms
+    ]
+    days = [
+        [str(s.day), f"{s.weekday} {s.date}", join_and(list(s.for_criteria))]
+        for s in found.samplings
+    ]
+    name = f": {found.head.name}" if found.head.name else ""
+    heads = ["organism", "strain", "the same elsewhere (recalled)", "CFU per g at the start"]
+    send = f"About {found.sample_g} g of product, which leaves enough to repeat an organism:"
+    return Document(
+        f"Plan of a challenge test by {STANDARDS[found.standard].full_name}{name}",
+        [],
+        [
+            Section("Organisms", [Table(heads, organisms)]),
+            Section("Counts", [Table(["day", "date", "for"], days, numbers=(0,))]),
+            Section("What has to come out", [Bullets(found.criteria)]),
+            Section("Neutraliser", [Bullets(found.neutraliser)]),
+            Section("Send", [Paragraph(send), Bullets(found.send)]),
+            Section("Before the start", [Bullets(found.before)]),
+        ],
+        words.footer(found.head),
+    )
+
+
+def _power(low: float, high: float) -> str:
+    """``1e5 to 1e6``."""
+    return f"{low:.0e} to {high:.0e}".replace("e+0", "e")

@@ -1,0 +1,341 @@
+"""A review as a document: verdict, what to do, the evidence below, the sources last."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING
+
+from preservecheck.report import words
+from preservecheck.report.document import (
+    Action,
+    Actions,
+    Block,
+    Bullets,
+    Document,
+    Findings,
+    FindingText,
+    Pairs,
+    Paragraph,
+    Plots,
+    References,
+    Section,
+    Sources,
+    Table,
+    Verdict,
+    Word,
+)
+from preservecheck.text import join_and, number
+from preservecheck.verdict import sources_of
+
+if TYPE_CHECKING:
+    from preservecheck.assess.review import Report
+    from preservecheck.reference.load import Tables
+    from preservecheck.report.plots.chart import Chart
+    from preservecheck.verdict import Figure, Finding
+
+KIND = "Preservative review"
+PRESSING: tuple[Word, ...] = ("serious", "warn", "unknown", "note")
+NOTHING_TO_DO = "Nothing has to change. Have the challenge test done on the finished product."
+# figures of an active, with their heads and what they are multiplied by
+ACTIVE_FIGURES = {
+    "total_percent": ("% of the formula", 1),
+    "total_in_water_percent": ("% w/v of the water", 1),
+    "undissociated_fraction": ("working share, %", 100),
+    "oil_term": ("oil takes, K phi", 1),
+    "bound_ratio": ("bound, R", 1),
+    "free_percent": ("free, % w/v", 1),
+}
+LIMIT = "mic_percent"
+RATIO = "sum_of_ratios"
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """What a review says, piece by piece, for whoever shows them in an order of their own."""
+
+    product: str
+    preservatives: str
+    verdict: Verdict
+    actions: Actions
+    checks: Sequence[Findings]
+    beside: Sequence[Section]
+    sources: Sources
+    foot: Sequence[str]
+
+
+def document(report: Report, tables: Tables | None = None) -> Document:
+    """One review.
+
+    Parameters
+    ----------
+    report
+        The report; charts are drawn where it knows its formula.
+    tables
+        The tables that it was made with; default the shipped ones with the user's own rows.
+    """
+    p = pieces(report)
+    charts = Plots(partial(charts_of, report, tables))
+    return Document(
+        report.product.name,
+        [Pairs([("Product", p.product), ("Preservatives", p.preservatives)]), p.verdict],
+        [
+            Section("What to do", [to_do(p)]),
+            *([Section("At a glance", [charts])] if report.formula else []),
+            Section(
+                "Evidence", [Paragraph("Numbers in brackets are those of the sources."), *p.checks]
+            ),
+            *p.beside,
+            Section("Sources", [p.sources]),
+        ],
+        p.foot,
+        kind=KIND,
+    )
+
+
+def documents(
+    reports: Sequence[Report], unread: Iterable[str] = (), tables: Tables | None = None
+) -> list[Document]:
+    """Several reviews and a closing summary.
+
+    Parameters
+    ----------
+    reports
+        The reports.
+    unread
+        Names of files that could not be read.
+    tables
+        The tables that they were made with.
+    """
+    entries = [
+        FindingText(words.word_of(r), r.path or r.product.name, words.counted(r.counts))
+        for r in reports
+    ]
+    entries += [FindingText("unread", name, "could not be read") for name in unread]
+    summary = Document("Summary", [Findings("", entries)])
+    return [*(document(r, tables) for r in reports), summary]
+
+
+def pieces(report: Report, references: References | None = None) -> Pieces:
+    """The pieces of a review.
+
+    Parameters
+    ----------
+    report
+        The report.
+    references
+        Numbers of the sources, where the document has more to cite.
+    """
+    refs = references or References()
+    checks = [_check(name, findings, refs) for name, findings in by_check(report)]
+    beside = (
+        ("Taken for granted", report.remarks),
+        ("Rows of your own that this rests on", report.own_rows),
+        ("Statements for the pack", statements(report, refs)),
+        ("Cautions", report.cautions),
+        ("Challenge test", challenge_plan(report, refs)),
+        ("Not covered", report.not_covered),
+    )
+    return Pieces(
+        product=_product(report),
+        preservatives=_preservatives(report),
+        verdict=words.verdict_of(report, report.counts),
+        actions=Actions(actions(report)),
+        checks=checks,
+        beside=[Section(title, [Bullets(texts)]) for title, texts in beside if texts],
+        sources=Sources(list(refs.numbers)),
+        foot=(words.SCREEN, *words.footer(report, whole=True)),
+    )
+
+
+def to_do(pieces_: Pieces) -> Block:
+    """What to do, or that nothing has to be done."""
+    return pieces_.actions if pieces_.actions.entries else Paragraph(NOTHING_TO_DO)
+
+
+def charts_of(report: Report, tables: Tables | None = None) -> Sequence[Chart]:
+    """The charts of a formula that was reviewed."""
+    from preservecheck.arrays.formulas import formula_arrays
+    from preservecheck.assess.review import composer_for, table_arrays_for
+    from preservecheck.reference.load import load_tables
+    from preservecheck.report.plots import formula
+
+    if report.formula is None:
+        return ()
+    tables = tables or load_tables()
+    composition = composer_for(tables).compose(report.formula)
+    case = formula_arrays([composition], table_arrays_for(tables), report.date)
+    return formula.charts_of(case, report.checks)
+
+
+# ---- what to do ----------------------------------------------------------------------------------
+
+
+def actions(report: Report) -> list[Action]:
+    """Things to do, the most serious first; findings with the same remedy are one entry."""
+    groups: dict[tuple[Word, str], list[Finding]] = {}
+    for f in report.checks:
+        if f.do or f.verdict != "pass":
+            word: Word = "note" if f.verdict == "pass" else words.word_of(f)
+            groups.setdefault((word, f.do or "See the evidence below."), []).append(f)
+    entries = [
+        Action(word, _title(findings), _reason(word, findings), remedy)
+        for (word, remedy), findings in groups.items()
+    ]
+    return sorted(entries, key=lambda a: PRESSING.index(a.word))
+
+
+def _title(findings: Sequence[Finding]) -> str:
+    """Check and subjects: ``dose: phenoxyethanol``; several checks stand side by side."""
+    subjects: dict[str, list[str]] = {}
+    for f in findings:
+        subjects.setdefault(f.id, []).append(f.about)
+    alone = len(subjects) == 1
+    return ", ".join(
+        f"{check}: {', '.join(about)}" if alone and about != ["formula"] else check
+        for check, about in subjects.items()
+    )
+
+
+def _reason(word: Word, findings: Sequence[Finding]) -> str:
+    """The reason; of several microbes the span of their sums."""
+    known = [ratio for f in findings if (ratio := f.value(RATIO)) is not None]
+    if len(known) == len(findings) > 1:
+        low, high = number(min(known), 2), number(max(known), 2)
+        span = low if low == high else f"{low} to {high}"
+        missing = "some figures are not known" if word == "unknown" else "1 is needed"
+        return f"The free amounts add up to {span} times what stops them; {missing}."
+    return findings[0].because
+
+
+# ---- evidence ------------------------------------------------------------------------------------
+
+
+def by_check(report: Report) -> Iterator[tuple[str, list[Finding]]]:
+    """Findings under their check, in the order of the report."""
+    groups: dict[str, list[Finding]] = {}
+    for finding in report.checks:
+        groups.setdefault(finding.id, []).append(finding)
+    yield from groups.items()
+
+
+def _check(name: str, findings: Sequence[Finding], refs: References) -> Findings:
+    return Findings(name, [_finding(f, refs) for f in findings], _actives(findings))
+
+
+def _finding(finding: Finding, refs: References) -> FindingText:
+    doubt = words.doubt_text(finding)
+    chance = words.chance_text(finding.chance) + (
+        f"; the doubt comes from {doubt}" if doubt else ""
+    )
+    sure = finding.verdict == "pass" and finding.chance == 1
+    own = " Rests on a row of your own." if finding.own else ""
+    alone = finding.about == "formula" or finding.because.startswith(finding.about)
+    return FindingText(
+        words.word_of(finding),
+        "" if alone else finding.about,
+        finding.because + own,
+        words.figures_text(common_figures(finding)),
+        "" if sure else chance,
+        finding.chance_told,
+        refs.refer(finding.sources),
+    )
+
+
+def common_figures(finding: Finding) -> tuple[Figure, ...]:
+    """Figures of a finding that belong to the formula or the subject, not to one active.
+
+    An unknown one is shown only where the verdict is unknown; elsewhere it is a limit that does not
+    exist.
+    """
+    shown = finding.verdict == "unknown"
+    return tuple(f for f in finding.figures if f.of is None and (shown or f.value is not None))
+
+
+def _actives(findings: Sequence[Finding]) -> list[Table]:
+    """How much of each active is free, and what stops each microbe, where a check tells it."""
+    names = list(dict.fromkeys(f.of for f in findings[0].figures if f.of is not None))
+    if not names:
+        return []
+
+    def cell(finding: Finding, name: str, active: str, scale: float = 1) -> str:
+        value = finding.value(name, active)
+        return "not known" if value is None else number(value * scale)
+
+    amounts = [
+        [a, *(cell(findings[0], n, a, scale) for n, (_, scale) in ACTIVE_FIGURES.items())]
+        for a in names
+    ]
+    limits = [[a, *(cell(f, LIMIT, a) for f in findings)] for a in names]
+    return [
+        Table(
+            ["active", *(head for head, _ in ACTIVE_FIGURES.values())],
+            amounts,
+            "How much of each active is at work",
+            numbers=range(1, 7),
+        ),
+        Table(
+            ["active", *(f.about for f in findings)],
+            limits,
+            "What stops each microbe, % w/v",
+            numbers=range(1, 1 + len(findings)),
+        ),
+    ]
+
+
+# ---- beside the verdict --------------------------------------------------------------------------
+
+
+def _product(report: Report) -> str:
+    """What is made, for whom and where it is sold."""
+    p = report.product
+    parts = [
+        f"{p.use} {p.type}",
+        f"for {p.users}",
+        *([p.package] if p.package else []),
+        f"sold in {', '.join(p.markets)}" + (f" from {p.on_market}" if p.on_market else ""),
+        *([f"batch {number(p.batch_g)} g"] if p.batch_g is not None else []),
+    ]
+    return ", ".join(parts)
+
+
+def _preservatives(report: Report) -> str:
+    """The preservatives in it, with the percentage of each."""
+    parts = []
+    for p in report.preservatives:
+        inside = ", ".join(f"{a.inci} {number(a.percent)} %" for a in p.actives)
+        carried = p.id.startswith("carried in by ")
+        parts.append(f"{p.id}: {inside}" if carried else f"{p.id} {number(p.percent)} %")
+    return "; ".join(parts) if parts else "none"
+
+
+def statements(report: Report, refs: References) -> list[str]:
+    """Statements for the pack: those that several markets ask for in the same words are one."""
+    markets: dict[str, list[str]] = {}
+    cited: dict[str, list[str]] = {}
+    for statement in report.labels:
+        markets.setdefault(statement.text, []).append(statement.market)
+        cited.setdefault(statement.text, []).extend(sources_of([statement.evidence]))
+    return [
+        f"{', '.join(dict.fromkeys(places))}: {text} {refs.refer(cited[text])}".rstrip()
+        for text, places in markets.items()
+    ]
+
+
+def challenge_plan(report: Report, refs: References) -> list[str]:
+    """Which challenge test, on what, when, and why, with its sources."""
+    test = report.challenge_test
+    lines = [test.result] if test.result else []
+    if not test.needed:
+        last = "Not asked for: the product is too dry for growth. Keep water out of the pack."
+    else:
+        lines += [
+            f"Needed, because {'; '.join(test.why)}.",
+            f"Any one of these standards will do: {', '.join(test.standards)}. Ask which one your "
+            "market takes.",
+            f"Organisms: {', '.join(test.organisms)}.",
+        ]
+        days = join_and([str(d) for d in test.days])
+        last = f"Counts after {days} days, on the final formula, in its pack, at its final pH."
+    return [*lines, f"{last} {refs.refer(test.sources)}".rstrip()]
