@@ -10,9 +10,11 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from hypothesis import strategies as st
 
 from preservecheck.formula.model import MARKETS, PACKAGES, PRODUCT_TYPES, USERS, USES
 from preservecheck.reference.load import Tables
+from tests.helpers import make_formula
 
 # roles that are drawn from, with the largest per cent that makes sense
 OILY = {"oil": 12, "ester": 6, "silicone": 4, "wax": 2, "fatty alcohol": 6}
@@ -125,3 +127,27 @@ def pile(tables: Tables, count: int, seed: int) -> tuple[pd.DataFrame, pd.DataFr
                 **cool,
             )
     return pd.DataFrame(lines), pd.DataFrame(products)
+
+
+_INGREDIENTS = ("Glycerin", "Xanthan Gum", "Citric Acid", "Panthenol", "Cetearyl Alcohol")
+_SYSTEMS = ("phenoxyethanol", "benzyl-alcohol-dehydroacetic-acid", "sodium-benzoate")
+# tenths of a per cent, or grams of a batch of 200 g: numbers that a maker writes
+AMOUNTS = st.integers(0, 30).map(lambda n: n / 10)
+
+
+@st.composite
+def formulas(draw):
+    """Invented formulas: percent or grams, with a rest line or without, systems or none."""
+    kind = draw(st.sampled_from(("percent", "grams")))
+    rest = draw(st.booleans())
+    named = draw(st.lists(st.sampled_from(_INGREDIENTS), unique=True, max_size=4))
+    systems = draw(st.lists(st.sampled_from(_SYSTEMS), unique=True, max_size=2))
+    first = [{"ingredient": n, kind: draw(AMOUNTS)} for n in named]
+    last = [{"preservative": s, kind: draw(AMOUNTS)} for s in systems]
+    given_ = sum(line[kind] for line in (*first, *last))
+    whole = 100 if kind == "percent" else 200
+    water = {"ingredient": "Water"} | ({"rest": True} if rest else {kind: whole - given_})
+    phases = [{"name": "heated", "heated_to": "75 °C", "items": [water, *first]}]
+    if last:
+        phases.append({"name": "cool-down", "added_at": "40 °C", "items": last})
+    return make_formula(phases=phases, batch="200 g", ph=5.0, scale_step="0.1 g")

@@ -10,6 +10,7 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -81,6 +82,19 @@ class Recipes:
             line_material=self.line_material[lines],
             amount=self.amount[lines],
             rest=self.rest[lines],
+        )
+
+    def repeated(self, times: int) -> Recipes:
+        """All formulas, and all of them again."""
+        turn = np.arange(times)[:, None]
+        names = (*_OF_FORMULAS, "heated_c", "added_c", "line_material", "amount", "rest")
+        tiled: dict[str, Any] = {name: np.tile(getattr(self, name), times) for name in names}
+        return replace(
+            self,
+            **tiled,
+            phase_formula=(self.phase_formula + self.count * turn).reshape(-1),
+            line_formula=(self.line_formula + self.count * turn).reshape(-1),
+            line_phase=(self.line_phase + len(self.heated_c) * turn).reshape(-1),
         )
 
     def summed(self, values: Floats) -> Floats:

@@ -23,7 +23,7 @@ from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows_materials import Ingredient, System
 from preservecheck.screen.long_table import Reader, Taken
 from preservecheck.screen.schema import LINES, PRODUCTS, Field, columns_of
-from preservecheck.screen.substitution import bare, doses, lawful_doses, tried
+from preservecheck.screen.substitution import BaseRecipes, doses, lawful_doses, with_each
 from preservecheck.screen.verdict_arrays import Judged, judged
 from preservecheck.verdict import ABSENT, SERIOUS, Bools, Floats
 
@@ -120,13 +120,13 @@ class Screen:
         return self._met[-1]
 
     def _against(self, recipes: Recipes, reference: TableArrays) -> Rows:
-        systems, n = self.systems or (), recipes.count
-        host = bare(recipes)
-        dose = doses(host, systems, lawful_doses(host, reference, systems, self.composer.opener))
-        room = host.room
+        systems, n, opener = self.systems or (), recipes.count, self.composer.opener
+        base = BaseRecipes.of(recipes)
+        dose = doses(base, systems, lawful_doses(base, reference, systems, opener))
+        room = base.room
         cramped = dose > room
         case = formula_arrays_of(
-            tried(host, systems, np.minimum(dose, room), self.composer.opener), reference
+            with_each(base, systems, np.minimum(dose, room), opener), reference
         )
         found = _without_room(judged(case), cramped.reshape(-1))
         notes = [

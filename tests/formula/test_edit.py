@@ -31,30 +31,8 @@ from preservecheck.formula.edit import (
     without_preservatives,
 )
 from preservecheck.formula.model import Line
+from tests.generated import AMOUNTS, formulas
 from tests.helpers import compose, make_formula
-
-INGREDIENTS = ("Glycerin", "Xanthan Gum", "Citric Acid", "Panthenol", "Cetearyl Alcohol")
-SYSTEMS = ("phenoxyethanol", "benzyl-alcohol-dehydroacetic-acid", "sodium-benzoate")
-# tenths of a per cent, or grams of a batch of 200 g: numbers that a maker writes
-AMOUNTS = st.integers(0, 30).map(lambda n: n / 10)
-
-
-@st.composite
-def formulas(draw):
-    """Invented formulas: percent or grams, with a rest line or without, systems or none."""
-    kind = draw(st.sampled_from(("percent", "grams")))
-    rest = draw(st.booleans())
-    named = draw(st.lists(st.sampled_from(INGREDIENTS), unique=True, max_size=4))
-    systems = draw(st.lists(st.sampled_from(SYSTEMS), unique=True, max_size=2))
-    first = [{"ingredient": n, kind: draw(AMOUNTS)} for n in named]
-    last = [{"preservative": s, kind: draw(AMOUNTS)} for s in systems]
-    given_ = sum(line[kind] for line in (*first, *last))
-    whole = 100 if kind == "percent" else 200
-    water = {"ingredient": "Water"} | ({"rest": True} if rest else {kind: whole - given_})
-    phases = [{"name": "heated", "heated_to": "75 °C", "items": [water, *first]}]
-    if last:
-        phases.append({"name": "cool-down", "added_at": "40 °C", "items": last})
-    return make_formula(phases=phases, batch="200 g", ph=5.0, scale_step="0.1 g")
 
 
 def edits_of(formula):
@@ -191,7 +169,10 @@ class TestEachEdit:
 
     def test_in_grams(self):
         """0.5 % of 200 g are 1 g; the water keeps filling up to 200 g."""
-        items = [{"ingredient": "Water", "rest": True}, {"preservative": SYSTEMS[0], "grams": 1.6}]
+        items = [
+            {"ingredient": "Water", "rest": True},
+            {"preservative": "phenoxyethanol", "grams": 1.6},
+        ]
         formula = make_formula(phases=[{"name": "all", "items": items}], batch="200 g")
         after = apply(formula, [SetDose("phenoxyethanol", 0.5)], compose)
         assert [line.amount for line in lines_of(after)] == [None, 1]
@@ -240,7 +221,7 @@ class TestDifference:
     def test_water_in_grams_whatever_the_batch_says(self):
         """80 g and 20 g are the whole; 1 % of them is 1 g, and 79 g water are left."""
         formula = self.without_rest([(self.WATER, 80), (self.OIL, 20)], "grams", batch="500 g")
-        after = apply(formula, [Add(Share("preservative", SYSTEMS[0], 1), "all")], compose)
+        after = apply(formula, [Add(Share("preservative", "phenoxyethanol", 1), "all")], compose)
         assert line_percents(after) == (pytest.approx([79, 20, 1]), 100)
 
     def test_largest_where_there_is_no_water(self):
