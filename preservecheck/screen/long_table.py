@@ -8,8 +8,11 @@ after all.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Hashable, Mapping
+import math
+import re
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from numbers import Real
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,8 +26,14 @@ from preservecheck.formula.composition import Composition
 from preservecheck.formula.materials import Material, MaterialResolver
 from preservecheck.formula.model import PH_TOLERANCE, WATER_ACTIVITY_TOLERANCE
 from preservecheck.formula.sheet_form import is_rest
-from preservecheck.screen.raw_lines import product_raw, raw_formula, text
-from preservecheck.screen.schema import IDENTITY, LINES, PRODUCTS, Field
+from preservecheck.screen.schema import (
+    IDENTITY,
+    LINES,
+    MEASURED_KEYS,
+    PRODUCT_KEYS,
+    PRODUCTS,
+    Field,
+)
 from preservecheck.units import MAX_BATCH_G, mass_g, temperature_c
 from preservecheck.verdict import Bools, Floats
 
@@ -34,6 +43,16 @@ if TYPE_CHECKING:
     from preservecheck.formula.compose import Composer
     from preservecheck.reference.load import Tables
 
+# of numbers that the reader of formula files takes
+BOUNDS = {
+    "ph": (0, 14),
+    "ph_tolerance": (0, 3),
+    "temperature": TEMPERATURE_C,
+    "water_activity": (1e-12, 1),
+    "water_activity_tolerance": (0, 0.2),
+    "batch": (1e-12, MAX_BATCH_G),
+    "scale_step": (1e-12, MAX_BATCH_G),
+}
 READ_UNIT: dict[str, Callable[[str], float]] = {"°C": temperature_c, "g": mass_g}
 
 
@@ -98,13 +117,8 @@ class Reader:
             for name, f in PRODUCTS.items()
             if f.holds != "text"
         }
-        _bounded(doubt, column["ph"], 0, 14)
-        _bounded(doubt, column["ph_tolerance"], 0, 3)
-        _bounded(doubt, column["temperature"], *TEMPERATURE_C)
-        _bounded(doubt, column["water_activity"], 1e-12, 1)
-        _bounded(doubt, column["water_activity_tolerance"], 0, 0.2)
-        _bounded(doubt, column["batch"], 1e-12, MAX_BATCH_G)
-        _bounded(doubt, column["scale_step"], 1e-12, MAX_BATCH_G)
+        for name, (low, high) in BOUNDS.items():
+            doubt |= _outside(column[name], low, high)
         cells = _Cells.of(lines, formula, n, doubt)
         material, materials = self._opened(lines, cells, doubt)
         _sums(cells, column["batch"], doubt)
@@ -147,34 +161,27 @@ class Reader:
         """The raw material of each line."""
         import pandas as pd
 
-        inside = (
-            _texts(lines["inside"]) if "inside" in lines else np.full(len(lines), "", dtype=object)
+        inside = _texts(lines["inside"]) if "inside" in lines else ""
+        strength = np.where(np.isnan(cells.strength), -1.0, cells.strength)
+        table = pd.DataFrame(
+            {"name": _texts(lines["ingredient"]), "strength": strength, "inside": inside}
         )
-        inside_code, inside_names = pd.factorize(inside)
-        code, names = pd.factorize(_texts(lines["ingredient"]))
-        strength, strengths = pd.factorize(np.where(np.isnan(cells.strength), -1.0, cells.strength))
-        key, every = pd.factorize(
-            (code * len(strengths) + strength) * max(1, len(inside_names)) + inside_code
-        )
-        found: dict[int, int] = {}
-        number = np.full(len(every), -1)
+        kind = table.groupby(list(table.columns), sort=False).ngroup().to_numpy()
+        kinds = table.drop_duplicates()
+        places: dict[int, int] = {}
         materials: list[Material] = []
-        system = np.zeros(len(every), dtype=bool)
-        for i, packed in enumerate(every.tolist()):
-            rest, c = divmod(packed, max(1, len(inside_names)))
-            a, b = divmod(rest, len(strengths))
-            material = self._material(str(names[a]), float(strengths[b]), str(inside_names[c]))
-            if material is None:
+        number, system = np.full(len(kinds), -1), np.zeros(len(kinds), dtype=bool)
+        for n, key in enumerate(kinds.itertuples(index=False, name=None)):
+            if (material := self._material(*key)) is None:
                 continue
-            if id(material) not in found:
-                found[id(material)] = len(materials)
+            number[n] = places.setdefault(id(material), len(materials))
+            if number[n] == len(materials):
                 materials.append(material)
-            number[i], system[i] = found[id(material)], material.system is not None
-        mine: Ints = number[key] if len(every) else np.zeros(0, dtype=int)
-        doubt[cells.formula[mine < 0]] = True
-        if len(every):
-            doubt[cells.formula[cells.rest & system[key]]] = True
-        return np.maximum(mine, 0), tuple(materials)
+            system[n] = material.system is not None
+        if not len(kinds):
+            return np.zeros(0, dtype=int), ()
+        doubt[cells.formula[(number[kind] < 0) | (cells.rest & system[kind])]] = True
+        return np.maximum(number[kind], 0), tuple(materials)
 
     def _material(self, name: str, strength: float, inside: str) -> Material | None:
         key = (name, strength, inside)
@@ -272,7 +279,7 @@ class _Cells:
         for name in ("heated_to", "added_at"):
             line_doubt = np.zeros(len(lines), dtype=bool)
             value = _numbers(lines, name, LINES[name], line_doubt)
-            _bounded(line_doubt, value, *TEMPERATURE_C)
+            line_doubt |= _outside(value, *TEMPERATURE_C)
             table = pd.Series(value).groupby(phase)
             heat.append(np.asarray(table.first(), dtype=float))
             line_doubt |= ~np.isnan(value) & (value != heat[-1][phase])
@@ -411,5 +418,126 @@ def _read(cell: Any, column: Field) -> float:
         return float("nan")
 
 
-def _bounded(doubt: Bools, values: Floats, low: float, high: float) -> None:
-    doubt |= (values < low) | (values > high) | np.isinf(values)
+def _outside(values: Floats, low: float, high: float) -> Bools:
+    return (values < low) | (values > high) | np.isinf(values)
+
+
+# ---- one formula, in the layout that the reader of formula files takes ----
+
+
+def raw_formula(
+    lines: Sequence[Mapping[Hashable, Any]],
+    product: Mapping[Hashable, Any],
+    opener: MaterialResolver,
+) -> dict[str, Any]:
+    """One formula of a long table as nested dictionaries in the layout of the TOML form.
+
+    Parameters
+    ----------
+    lines
+        Its lines, each by column.
+    product
+        Its product, by column.
+    opener
+        Knows the names of systems.
+
+    Raises
+    ------
+    FormulaError
+        Lines of one phase give different temperatures.
+    """
+    raw = product_raw({str(k): v for k, v in product.items()})
+    phases: dict[str, dict[str, Any]] = {}
+    blends: dict[str, dict[str, float]] = {}
+    faults: list[str] = []
+    for line in lines:
+        cells = {str(k): v for k, v in line.items() if _there(v)}
+        name = text(cells.get("phase", ""))
+        phase = phases.setdefault(" ".join(name.casefold().split()), {"name": name, "items": []})
+        for key in ("heated_to", "added_at"):
+            given = cells.get(key, f"{n} °C" if (n := cells.get(f"{key}_c")) is not None else None)
+            if given is not None and phase.setdefault(key, given) != given:
+                faults.append(
+                    f"phase {name}: {key} is {phase[key]} on one line and {given} on another; "
+                    "keep one"
+                )
+        phase["items"].append(_item(cells, opener, blends))
+    if faults:
+        raise FormulaError(faults)
+    raw["phase"] = list(phases.values())
+    if blends:
+        raw["blend"] = blends
+    return raw
+
+
+def _item(
+    cells: Mapping[str, Any], opener: MaterialResolver, blends: dict[str, dict[str, float]]
+) -> dict[str, Any]:
+    name = text(cells.get("ingredient", ""))
+    inside = text(cells.get("inside", ""))
+    system = opener.names.system_in_sheet(name) if name and not inside else None
+    item: dict[str, Any] = {"ingredient": name} if system is None else {"preservative": system}
+    if (
+        inside
+    ):  # a raw material of this substance alone stands for its part of the raw material it came in
+        item = {"ingredient": f"{inside}: {name}"}
+        blends.setdefault(item["ingredient"], {name: 100.0})
+    for kind in ("percent", "grams"):
+        if kind in cells:
+            written = cells[kind]
+            if is_rest(written):
+                item["rest"] = True
+            else:
+                item[kind] = _number(written)
+    if cells.get("rest") is True or cells.get("rest") == 1:
+        item["rest"] = True
+    if "strength" in cells:
+        item["strength"] = _number(cells["strength"])
+    return item
+
+
+def product_raw(product: Mapping[str, Any]) -> dict[str, Any]:
+    """The product and its readings as nested dictionaries in the layout of the TOML form."""
+    values = {k: v for k, v in product.items() if _there(v)}
+    for name, column in PRODUCTS.items():
+        if column.number in values and name not in values:
+            values[name] = f"{values[column.number]} {column.unit}"
+        if name in values and column.holds == "number":
+            values[name] = _number(values[name])
+        elif name in values and name != "markets":
+            values[name] = text(values[name])
+    values.setdefault("name", text(values.get("formula", "")) or "unnamed")
+    if "markets" in values:
+        values["markets"] = [m for m in re.split(r"[,;/|\s]+", text(values["markets"])) if m]
+    return {
+        "product": {k: values[k] for k in PRODUCT_KEYS if k in values},
+        "measured": {k: values[k] for k in MEASURED_KEYS if k in values},
+    }
+
+
+def _number(cell: Any) -> Any:
+    """A cell as a number where it is one; else as it stands, for the reader to refuse."""
+    if isinstance(cell, str):
+        try:
+            return float(cell)
+        except ValueError:
+            return cell.strip()
+    return cell.item() if hasattr(cell, "item") else cell
+
+
+def _there(cell: Any) -> bool:
+    if isinstance(cell, str):
+        return bool(cell.strip())
+    # not-a-number, and the marks for nothing that tables use
+    if cell is None or type(cell).__name__ in ("NAType", "NaTType"):
+        return False
+    return not (isinstance(cell, Real) and math.isnan(cell))
+
+
+def text(cell: Any) -> str:
+    """A cell as text; a whole number loses its decimal point, a moment its time of day."""
+    if isinstance(cell, str):
+        return cell.strip()
+    if isinstance(cell, float) and cell.is_integer():
+        return str(int(cell))
+    return cell.date().isoformat() if isinstance(cell, dt.datetime) else str(cell)

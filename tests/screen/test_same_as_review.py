@@ -17,7 +17,7 @@ from preservecheck.formula.build import build
 from preservecheck.ranking.base import BaseFormula
 from preservecheck.ranking.candidate import Candidate
 from preservecheck.screen.frame import screen_frame
-from preservecheck.screen.raw_lines import raw_formula
+from preservecheck.screen.long_table import raw_formula
 from preservecheck.verdict import Finding
 from tests.generated import pile
 
