@@ -22,6 +22,16 @@ from preservecheck.verdict import PASS, Finding
 _STEEP_PH = 0.2
 # charges that thin a cationic cream, an acid gel or a shampoo; common practice, no source
 _MUCH_MEQ_KG = 10.0
+# a stronger solution is hard to stop in time; common practice, no source
+_STRONG_PERCENT = 50.0
+# salts whose free acid leaves with steam or falls out in strong acid
+_ACID_SALTS = (
+    "Sodium Benzoate",
+    "Potassium Benzoate",
+    "Potassium Sorbate",
+    "Sodium Dehydroacetate",
+    "Sodium Anisate",
+)
 
 
 @dataclass(frozen=True)
@@ -84,7 +94,6 @@ def _word(finding: Finding) -> str:
 
 def warnings_of(
     case: FormulaArrays,
-    tables: Tables,
     agent: Ionic | None,
     name: str | None,
     percent: float | None,
@@ -93,62 +102,50 @@ def warnings_of(
     bench: Titration | None,
 ) -> list[str]:
     """Sentences about over-shoot, ions and handling."""
-    out = []
-    if bench is not None:
-        grams = per_kg * bench.sample_g / 1000
-        steep = abs(bench.ph_at(grams * 1.1) - target)
-        much = "the curve is steep there: " if steep > _STEEP_PH else ""
-        out.append(
-            f"Over-shoot: {much}a tenth more than told moves the pH by {number(steep, 2)}. Going "
-            "back with the "
-            "opposite leaves salt behind, which thins creams and gels; stop early instead."
-        )
-    else:
-        out.append(
-            "Over-shoot: going back with the opposite leaves salt behind, which thins creams and "
-            "gels; add in steps "
-            "and stop early."
-        )
+    out = [_overshoot(per_kg, target, bench)]
     if agent is None:
         return out
+    c = case.reference
+    acidifies = agent.charge(target) < 0
+    cautions = [row for row in c.tables.cautions if f"inci:{agent.inci}" in row.when]
     out += _ions(case, agent, percent, per_kg, target)
-    keys = {f"inci:{agent.inci}"}
-    out += [row.text for row in tables.cautions if keys & set(row.when)]
-    if agent.corrosive and not any("lye" in text.casefold() for text in out):
+    out += [row.text for row in cautions]
+    if agent.corrosive and (acidifies or not cautions):
         out.append(
             f"{agent.inci} is corrosive: goggles and gloves; add the strong solution to water, "
-            "never water to it, and "
-            "have running water at hand."
+            "never water to it, and have running water at hand."
         )
     if agent.inci == "Sodium Bicarbonate":
         out.append(
             "Bicarbonate foams over and lifts the pH for hours while gas leaves; read again the "
             "next day."
         )
-    acids = [
-        n
-        for n in (
-            "Sodium Benzoate",
-            "Potassium Benzoate",
-            "Potassium Sorbate",
-            "Sodium Dehydroacetate",
-            "Sodium Anisate",
-        )
-        if n in case.reference.index and case.amount[0, case.reference.index[n]] > 0
-    ]
-    if acids and agent.charge(target) < 0:
+    salts = [n for n in _ACID_SALTS if n in c.index and case.amount[0, c.index[n]] > 0]
+    if salts and acidifies:
         out.append(
-            f"Acidify cool: from {acids[0]} the free acid forms, which leaves with steam and may "
-            "crystallise where "
-            "a drop of strong acid falls in. Dilute, and stir while it runs in."
+            f"Acidify cool: from {salts[0]} the free acid forms, which leaves with steam and may "
+            "crystallise where a drop of strong acid falls in. Dilute, and stir while it runs in."
         )
-    if name and percent and percent > 50:  # noqa: PLR2004
+    if name and percent and percent > _STRONG_PERCENT:
         out.append(
             f"{name} at {number(percent)} % is strong for adjusting; dilute it to 10 to 20 % so "
-            "that the last drop "
-            "does not overshoot."
+            "that the last drop does not overshoot."
         )
     return out
+
+
+def _overshoot(per_kg: float, target: float, bench: Titration | None) -> str:
+    if bench is None:
+        return (
+            "Over-shoot: going back with the opposite leaves salt behind, which thins creams and "
+            "gels; add in steps and stop early."
+        )
+    steep = abs(bench.ph_at(per_kg * bench.sample_g / 1000 * 1.1) - target)
+    much = "the curve is steep there: " if steep > _STEEP_PH else ""
+    return (
+        f"Over-shoot: {much}a tenth more than told moves the pH by {number(steep, 2)}. Going back "
+        "with the opposite leaves salt behind, which thins creams and gels; stop early instead."
+    )
 
 
 def _ions(
@@ -165,8 +162,8 @@ def _ions(
     if charge > 1 and cationic > 0:
         said += (
             f"; its ion carries {number(charge, 2)} charges at pH {number(target)} and ties "
-            "cationic conditioners "
-            f"together ({number(cationic, 2)} meq/kg here): watch for thinning or grains"
+            f"cationic conditioners together ({number(cationic, 2)} meq/kg here): watch for "
+            "thinning or grains"
         )
     elif meq >= _MUCH_MEQ_KG:
         said += (

@@ -9,7 +9,11 @@ import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.checks import ph_range, product_ph
-from preservecheck.text import number
+from preservecheck.errors import Hint
+from preservecheck.text import number, sentence
+
+# closer than this is the same pH
+_SAME_PH = 1e-9
 
 
 @dataclass(frozen=True)
@@ -21,6 +25,7 @@ class Aim:
     inside: bool  # nothing has to be added
     because: str
     notes: tuple[str, ...] = ()
+    hints: tuple[Hint, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -79,8 +84,7 @@ def aim_of(case: FormulaArrays, start: float | None, tolerance: float, target: f
         What the maker asked for. [-]
     """
     found = window_of(case)
-    window, why = found.span, found.because
-    said = f"{why[0].upper()}{why[1:]}."
+    window, why = found.span, sentence(found.because)
     if target is not None:
         notes: tuple[str, ...] = ()
         if window is not None and not window[0] <= target <= window[1]:
@@ -89,55 +93,35 @@ def aim_of(case: FormulaArrays, start: float | None, tolerance: float, target: f
                 f"{number(window[1])}.",
             )
         if start is None:
-            return Aim(
-                target,
-                window,
-                False,
+            why = (
                 "The pH was not measured, so there is nothing to start from: measure it at 20 to "
-                "25 °C and write it into the formula as the measured pH.",
-                notes,
+                "25 °C and write it into the formula as the measured pH."
             )
-        inside = abs(start - target) <= 1e-9
-        return Aim(
-            target,
-            window,
-            inside,
-            said + (" It is there already; nothing has to be added." if inside else ""),
-            notes,
-        )
+            return Aim(target, window, False, why, notes)
+        inside = abs(start - target) <= _SAME_PH
+        if inside:
+            why += " It is there already; nothing has to be added."
+        return Aim(target, window, inside, why, notes)
     if start is None:
-        return Aim(
-            None,
-            window,
-            False,
-            f"{said} The pH was not measured: measure it at 20 to 25 °C and write it into "
-            "the formula as the measured pH, or titrate a sample.",
+        why += (
+            " The pH was not measured: measure it at 20 to 25 °C and write it into the formula as "
+            "the measured pH, or titrate a sample."
         )
+        return Aim(None, window, False, why)
     if window is None or not found.agree:
-        return Aim(
-            None,
-            window,
-            False,
-            f"{said} Change the preservative or the product ('preservecheck choose', or “Which "
-            "one?” on the page, "
-            "ranks systems for it); do not adjust the pH until then, or say with --target where "
-            "to go.",
+        why += (
+            " Change the preservative or the product; do not adjust the pH until then, or say "
+            "where to go."
         )
+        return Aim(None, window, False, why, hints=(Hint.RANK_SYSTEMS, Hint.TARGET))
     low, high = window
     margin = min(tolerance, (high - low) / 2)
-    if low + margin - 1e-9 <= start <= high - margin + 1e-9:
-        return Aim(
-            start,
-            window,
-            True,
-            f"{said} pH {number(start)} ± {number(tolerance)} lies inside; nothing has to be "
-            "added.",
-        )
+    if low + margin - _SAME_PH <= start <= high - margin + _SAME_PH:
+        why += f" pH {number(start)} ± {number(tolerance)} lies inside; nothing has to be added."
+        return Aim(start, window, True, why)
     goal = low + margin if start < low + margin else high - margin
-    return Aim(
-        goal,
-        window,
-        False,
-        f"{said} The nearest edge, moved in by the tolerance of the reading ({number(margin)}), "
-        f"is pH {number(goal)}.",
+    why += (
+        f" The nearest edge, moved in by the tolerance of the reading ({number(margin)}), is pH "
+        f"{number(goal)}."
     )
+    return Aim(goal, window, False, why)

@@ -119,7 +119,7 @@ def adjust(
         found = adjusted(product, known, titration=titration, **solution, **aim)
         write_chart(charts.titration(found), plot)
         answer(form, output, partial(built.document, found), found.to_json)
-        raise typer.Exit(ALL_PASS if found.settled else NOT_ALL_PASS)
+        raise typer.Exit(ALL_PASS if found.complete else NOT_ALL_PASS)
 
 
 # ---- between the commands and the library --------------------------------------------------------

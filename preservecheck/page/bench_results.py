@@ -272,7 +272,7 @@ def _adjusted(found: Adjustment, cautions: tuple[str, ...], hint: str, tables: T
         plot=_plot(titration(found)),
         cautions=tuple(c for c in own if c not in warned),
         hint=hint,
-        settled=found.settled,
+        settled=found.complete,
     )
 
 

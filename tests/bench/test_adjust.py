@@ -100,7 +100,7 @@ def test_inside_nothing_is_added():
     """Clearly inside the window nothing has to be added."""
     found = adjust(product(4.8), today=TODAY)
     assert (found.grams, found.additions, found.agent) == (0, (), None)
-    assert found.settled
+    assert found.complete
 
 
 @pytest.mark.parametrize(("target", "reached"), [(4.95, True), (4.85, False)])
@@ -116,7 +116,7 @@ def test_no_extrapolation_beyond_a_small_step(write, target, reached):
 def test_wrong_direction_is_refused(write):
     """An acid titration says nothing of how to raise the pH."""
     found = adjust(product(6.4), titration=write(TITRATION), target_ph=7.0, today=TODAY)
-    assert (found.grams, found.settled) == (None, False)
+    assert (found.grams, found.complete) == (None, False)
     assert "raises" in found.because
 
 
@@ -216,7 +216,7 @@ def test_not_measured_is_not_guessed():
 def test_citrate_cannot_make_it_alkaline():
     """An agent that is not charged the right way at the target is refused."""
     found = adjust(product(4.0), target_ph=5.0, agent="Citric Acid", today=TODAY)
-    assert (found.grams, found.settled) == (None, False)
+    assert (found.grams, found.complete) == (None, False)
 
 
 @pytest.mark.parametrize("agent", ["washing powder", "Glycerin"])
@@ -244,14 +244,14 @@ def test_citrate_and_cationics():
 
 
 def test_checks_that_get_worse():
-    """A soap taken to pH 5 breaks: the pair table says so, and the result is not settled."""
+    """A soap taken to pH 5 breaks: the pair table says so, and the result is not complete."""
     found = adjust(
         product(9.5, {"Potassium Cocoate": 5}), target_ph=5.0, agent="Lactic Acid", today=TODAY
     )
     worse = {e.check: e for e in found.effects if e.worse}
     assert {"pairs", "product-ph"} <= set(worse)
     assert worse["pairs"].after == "serious"
-    assert not found.settled
+    assert not found.complete
 
 
 def test_no_target_where_preservative_and_product_disagree():
