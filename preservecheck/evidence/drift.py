@@ -137,6 +137,11 @@ class Drift:
     series: tuple[Series, ...]
     verdict: Word
 
+    @property
+    def hints(self) -> tuple[Hint, ...]:
+        """What helps further."""
+        return tuple(dict.fromkeys(s.hint for s in self.series if s.hint is not None))
+
     def to_json(self) -> dict[str, Any]:
         """The keys that other programs read."""
         return {
@@ -228,6 +233,7 @@ def series_of(
             code=SERIOUS if outside else UNKNOWN,
             because=_too_few(ph, span, window if outside else None),
             do=f"Read again on {recheck}, and weekly until there are {LEAST_READINGS}.",
+            hint=Hint.ADJUST_PH if outside else None,
         )
     line = fitted_line([(d - dates[0]).days for d in dates], ph, rounding_of(step))
     low, high = line.slope - line.slope_error, line.slope + line.slope_error

@@ -48,6 +48,7 @@ def document(found: Adjustment) -> Document:
             Section("Beware", [Bullets(found.warnings)]),
         ],
         words.footer(found.head),
+        found.hints,
     )
 
 

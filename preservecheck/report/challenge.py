@@ -72,6 +72,7 @@ def document(found: Challenge) -> Document:
             Section("Sources", [Sources(found.sources)]),
         ],
         words.footer(found.head),
+        found.hints,
     )
 
 

@@ -52,6 +52,7 @@ def document(found: Drift) -> Document:
             ),
         ],
         words.footer(found.head),
+        found.hints,
     )
 
 
