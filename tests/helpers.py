@@ -12,9 +12,10 @@ from typing import Any
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
+from preservecheck.arrays.law import rules
 from preservecheck.assess.review import composer_for, findings_of, table_arrays_for
 from preservecheck.assess.uncertainty import DRAWS
-from preservecheck.checks import BY_ID, legal_limit, pairs
+from preservecheck.checks import BY_ID, incompatibilities
 from preservecheck.formula.build import build
 from preservecheck.formula.composition import Composition
 from preservecheck.formula.model import Formula
@@ -249,10 +250,10 @@ def _subjects(check: str, case: FormulaArrays) -> Sequence[object] | None:
     if check == "legal-limit":
         return [
             (r.market, r.row.id if r.row else "no rule", r.substances)
-            for r in legal_limit.rules(case.reference)
+            for r in rules(case.reference)
         ]
-    if check == "pairs":
-        return [row.id for row in pairs._rules(case.reference)[0]]
+    if check == "incompatibilities":
+        return [row.id for row in incompatibilities._rules(case.reference)[0]]
     return None
 
 

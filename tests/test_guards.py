@@ -10,11 +10,16 @@ import subprocess
 import sys
 import textwrap
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
 import preservecheck
+from preservecheck.assess.uncertainty import INPUTS
+from preservecheck.checks import BY_ID, CHECKS, OLD_IDS
+from preservecheck.checks.base import Lever
 from preservecheck.cli import main, tables
+from preservecheck.reference.rows import TABLES
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "preservecheck"
@@ -204,6 +209,43 @@ def test_no_module_imports_itself_by_way_of_others():
         graph[name] = {m for m in map(module_of, inside(path)) if m} - {name}
     order = graphlib.TopologicalSorter(graph)
     order.prepare()
+
+
+OUTSIDE_CHECKS = [path for path in MODULES if room_of(path) != "checks"]
+
+
+@pytest.mark.parametrize("path", OUTSIDE_CHECKS, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_no_check_is_called_by_name(path):
+    """Outside their folder no module imports a check and none spells the id of one: what is asked
+    of a check, the check declares."""
+    modules = {p.stem for p in (PACKAGE / "checks").glob("*.py")} - {"__init__", "base"}
+    # a table and a property have the same names as these; as a key or in a comparison it is the id
+    words = {"incompatibilities", "solubility"}
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and node.module == "preservecheck.checks":
+            assert {alias.name for alias in node.names}.isdisjoint(modules)
+        elif isinstance(node, (ast.Import, ast.ImportFrom)):
+            named = [getattr(node, "module", None) or "", *(alias.name for alias in node.names)]
+            assert {f"preservecheck.checks.{m}" for m in modules}.isdisjoint(named)
+        elif isinstance(node, ast.Constant):
+            assert node.value not in BY_ID.keys() - words, f"line {node.lineno}"
+        elif isinstance(node, (ast.Subscript, ast.Compare)):
+            parts = [node.slice] if isinstance(node, ast.Subscript) else node.comparators
+            assert words.isdisjoint(p.value for p in parts if isinstance(p, ast.Constant))
+
+
+def test_checks_declare_what_they_are_asked():
+    """Tables, columns, plots, levers and figures that a check declares are there."""
+    for check in CHECKS:
+        assert set(check.tables) <= set(TABLES), check.id
+        for table, columns in check.tables.items():
+            assert set(columns) <= set(TABLES[table].columns), (check.id, table)
+        assert set(check.tolerances) <= set(INPUTS), check.id
+        assert check.question.endswith("?"), check.id
+        assert set(check.levers) <= set(get_args(Lever)), check.id
+    assert set(OLD_IDS.values()) <= set(BY_ID)
+    assert set(OLD_IDS).isdisjoint(BY_ID)
 
 
 def test_chemistry_knows_no_model_table_or_file():

@@ -8,20 +8,43 @@ formula works for all.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
 from preservecheck.arrays.filling import filled
 from preservecheck.arrays.free import Free
 from preservecheck.arrays.recipes import Recipes, recipes_of
+from preservecheck.arrays.systems import Part, parts_of
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.formula.composition import Composition
 from preservecheck.formula.materials import Material
+from preservecheck.reference.load import Tables
 from preservecheck.reference.rows_materials import Ingredient, System
+from preservecheck.reference.rows_practice import ProductPh
 from preservecheck.verdict import Bools, Floats
+
+# traces do not decide a pH; common practice, no source [%]
+TRACE_PERCENT = 0.1
+
+
+class ProductPhWindow(NamedTuple):
+    """Between which pH values a product should lie. (...,) each"""
+
+    low: Floats  # of the product type by custom, or of the materials where these lie wholly apart
+    high: Floats
+    material_low: Floats  # narrowest stability window of the raw materials; infinite where open
+    material_high: Floats
+    apart: Bools  # whether the materials' window has taken the place of the custom
+
+
+def customary_ph(tables: Tables, type_: str, use: str) -> ProductPh | None:
+    """The row of a product type and use, or of the type in any use."""
+    rows: dict[tuple[str, str], ProductPh] = {(r.type, r.use): r for r in tables.product_ph}
+    return rows.get((type_, use)) or rows.get((type_, "any"))
 
 
 @dataclass(frozen=True)
@@ -39,6 +62,43 @@ class FormulaArrays(Free):
     def has_system(self) -> Bools:
         """True where a case has a system at that place. (..., P)"""
         return self.system >= 0
+
+    @cached_property
+    def effective_ph(self) -> tuple[Floats, Floats]:
+        """Lowest and highest pH at which each system works. (..., P) each"""
+        c = self.reference
+        return (
+            self.system_values(c.system_column("ph_min")),
+            self.system_values(c.system_column("ph_max")),
+        )
+
+    @cached_property
+    def product_ph(self) -> ProductPhWindow:
+        """The pH that suits product and raw materials."""
+        c = self.reference
+        rows = [customary_ph(c.tables, p.type, p.use) for p in self.profiles]
+        custom = np.array([[np.nan, np.nan] if r is None else [r.ph_min, r.ph_max] for r in rows])[
+            self.profile
+        ]
+        low, high = c.stable_ph
+        there = self.amount >= TRACE_PERCENT
+        least = np.where(there, low, -np.inf).max(axis=-1)
+        most = np.where(there, high, np.inf).min(axis=-1)
+        apart = (least > custom[..., 1]) | (most < custom[..., 0])
+        return ProductPhWindow(
+            np.where(apart, least, custom[..., 0]),
+            np.where(apart, most, custom[..., 1]),
+            least,
+            most,
+            apart,
+        )
+
+    def parts_added(self) -> Iterator[tuple[int, Part]]:
+        """Each addition of the first case with each part of its system."""
+        for a, slot in enumerate(self.addition[0]):
+            if slot >= 0:
+                for part in parts_of(self.reference.systems[int(self.system[0, slot])]):
+                    yield a, part
 
 
 def table_arrays_of(

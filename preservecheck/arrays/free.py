@@ -6,11 +6,11 @@ from functools import cached_property
 
 import numpy as np
 
-from preservecheck.arrays.forms import ACID, BASE, CATION
+from preservecheck.arrays.forms import ACID, BASE, CATION, MICROBES
 from preservecheck.arrays.phases import WATER_DENSITY, Phases, over
 from preservecheck.chemistry import free_active, speciation
 from preservecheck.chemistry.summation import weighed_sum
-from preservecheck.verdict import Floats
+from preservecheck.verdict import Bools, Floats
 
 # standard laboratory temperature, taken where the sample's was not written down
 ROOM_C = 25.0
@@ -123,6 +123,31 @@ class Free(Phases):
         return _stacked(
             [self.free_of(f) for f in range(len(self.reference.forms))], self.water_pct.shape
         )
+
+    def ratio_of(self, f: int) -> Floats:
+        """Free working form of one active over its MIC; 0 where none is known. [-] (..., M)"""
+        free = self.free_of(f)[..., None]
+        mic = self.mic_percent[..., f, :]
+        return free / np.where(np.isnan(mic), np.inf, mic)
+
+    @cached_property
+    def sums(self) -> Floats:
+        """Sum of the ratios over all actives, one after the other. [-] (..., M)"""
+        total = np.zeros((*self.water_pct.shape, len(MICROBES)))
+        for f in range(len(self.reference.forms)):
+            total = total + self.ratio_of(f)
+        return total
+
+    @cached_property
+    def without_mic(self) -> Bools:
+        """True where a system holds nothing whose amount could be compared with an MIC. (...,)"""
+        silent = self.reference.systems_without_mic[np.maximum(self.system, 0)]
+        return np.asarray(((self.system >= 0) & silent).any(axis=-1))
+
+    @cached_property
+    def unpreserved(self) -> Bools:
+        """True where no active that is known to hold microbes back is there. (...,)"""
+        return np.asarray(~((self.acting_pct > 0).any(axis=-1) | self.without_mic))
 
 
 def _stacked(columns: list[Floats], shape: tuple[int, ...]) -> Floats:

@@ -23,6 +23,10 @@ OIL_DENSITY = {
     "fatty-alcohol": 0.85,
 }
 BINDER_CLASSES: tuple[str, ...] = get_args(BinderClass)
+# food for microbes per gram of dry substance; judgement of this program, common practice, no source
+NUTRIENT_WEIGHTS = {"none": 0.0, "low": 0.02, "medium": 0.3, "high": 1.0}
+# their pH windows tell the pH they bring, not what they bear
+BEAR_ANY_PH = ("water", "botanical", "preservative", "acid", "base", "booster")
 
 
 @dataclass(frozen=True)
@@ -129,6 +133,22 @@ class Substances:
                     row.oil_class
                 ]
         return out
+
+    @cached_property
+    def nutrient(self) -> Floats:
+        """Dry nutrient per gram; oils and waxes are no food in this sense. [g/g] (K,)"""
+        weight = self._vector(
+            lambda r: NUTRIENT_WEIGHTS[r.nutrient_load] if r.oil_class is None else 0.0, 0.0
+        )
+        return weight * (1 - self.water_fraction)
+
+    @cached_property
+    def stable_ph(self) -> tuple[Floats, Floats]:
+        """Lowest and highest pH that each raw material bears; open sides are infinite. (K,) each"""
+        return (
+            self._vector(lambda r: None if r.role in BEAR_ANY_PH else r.ph_min, -np.inf),
+            self._vector(lambda r: None if r.role in BEAR_ANY_PH else r.ph_max, np.inf),
+        )
 
     @cached_property
     def powder(self) -> Floats:

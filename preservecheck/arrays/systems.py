@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,6 +22,30 @@ COMPAT_COLUMNS = (
     "with_electrolytes",
 )
 COMPAT_CODES = {"ok": 0, "caution": 1, "avoid": 2}
+
+
+class Part(NamedTuple):
+    """What goes in by itself: a system, or one part of a system that is added in parts."""
+
+    name: str
+    heat_limit_c: float | None
+    preferred_below_c: float | None
+
+    @property
+    def below_c(self) -> float:
+        """Below which it goes in: the heat limit, or where it does most good if that is lower."""
+        marks = (self.heat_limit_c, self.preferred_below_c)
+        return min((mark for mark in marks if mark is not None), default=float("nan"))
+
+
+def parts_of(system: System) -> tuple[Part, ...]:
+    """The parts of a system; a system without parts is one."""
+    if not system.parts:
+        return (Part(system.id, system.heat_limit_c, system.preferred_add_below_c),)
+    return tuple(
+        Part(f"{system.id} ({' + '.join(p.substances)})", p.heat_limit_c, p.preferred_add_below_c)
+        for p in system.parts
+    )
 
 
 class Systems(Forms):
@@ -79,10 +104,7 @@ class Systems(Forms):
         limit = np.full((max(1, len(self.systems)), width), np.nan)
         below = np.full(limit.shape, np.nan)
         for i, s in enumerate(self.systems):
-            parts = [(p.heat_limit_c, p.preferred_add_below_c) for p in s.parts] or [
-                (s.heat_limit_c, s.preferred_add_below_c)
-            ]
-            for q, (hot, cool) in enumerate(parts):
+            for q, (_, hot, cool) in enumerate(parts_of(s)):
                 limit[i, q] = np.nan if hot is None else hot
                 below[i, q] = np.nan if cool is None else cool
         return limit, below

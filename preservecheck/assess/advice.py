@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.law import fitting, in_force
 from preservecheck.arrays.phases import LOW_RISK_AW
-from preservecheck.checks import legal_limit
+from preservecheck.reference.row import Row
+from preservecheck.reference.rows import TABLES, table_of
 from preservecheck.reference.rows_law import LabelRule
 from preservecheck.reference.rows_practice import STANDARDS, Caution
 from preservecheck.text import join_and, number, sentence
@@ -45,12 +47,17 @@ def keys_of(case: FormulaArrays) -> frozenset[str]:
 
 def cautions(case: FormulaArrays) -> tuple[str, ...]:
     """Sentences that protect the maker and the user, those about this formula first."""
+    rows = _caution_rows(case)
+    texts = [r.text for r in rows if "always" not in r.when] + list(_seen_only_by_people(case))
+    return tuple(dict.fromkeys(texts + [r.text for r in rows if "always" in r.when]))
+
+
+def _caution_rows(case: FormulaArrays) -> list[Caution]:
+    """The rows of the cautions that fit, those about this formula first."""
     keys = keys_of(case)
     rows: list[Caution] = [row for row in case.reference.tables.cautions if _fits(row, keys)]
     order = {"handling": 0, "user": 1, "product": 2, "hygiene": 3, "legal": 4}
-    rows.sort(key=lambda r: ("always" in r.when, order[r.about]))
-    texts = [r.text for r in rows if "always" not in r.when] + list(_seen_only_by_people(case))
-    return tuple(dict.fromkeys(texts + [r.text for r in rows if "always" in r.when]))
+    return sorted(rows, key=lambda r: ("always" in r.when, order[r.about]))
 
 
 def _fits(row: Caution, keys: frozenset[str]) -> bool:
@@ -120,11 +127,16 @@ def _in_scope(row: LabelRule, profile: Any) -> bool:
     )
 
 
+def _needs_no_test(case: FormulaArrays) -> bool:
+    """Whether there is no water, or a measured water activity too low for growth."""
+    aw, tolerance, measured = case.aw
+    return bool(case.water_pct[0] <= 0 or (measured[0] and aw[0] + tolerance[0] < LOW_RISK_AW))
+
+
 def challenge_test(case: FormulaArrays, findings: tuple[Finding, ...]) -> dict[str, Any]:
     """Whether a challenge test is needed, which one, on what, when and why."""
     c = case.reference
-    aw, tolerance, measured = case.aw
-    dry = bool(case.water_pct[0] <= 0 or (measured[0] and aw[0] + tolerance[0] < LOW_RISK_AW))
+    aw, dry = case.aw[0], _needs_no_test(case)
     why = []
     if not dry:
         why.append(f"it is water-based (water activity {aw[0]:.2f}), so microbes can grow in it")
@@ -137,7 +149,7 @@ def challenge_test(case: FormulaArrays, findings: tuple[Finding, ...]) -> dict[s
         ]
         if tags:
             why.append(f"it holds food for microbes ({join_and(tags[:3])})")
-        doubtful = [f.about for f in findings if f.id == "free-active" and f.verdict != "pass"]
+        doubtful = [f.about for f in findings if f.figure("sum_of_ratios") and f.verdict != "pass"]
         if doubtful:
             why.append(f"the figures leave {join_and(doubtful[:3])} open")
         why.append(
@@ -198,7 +210,7 @@ def not_covered(case: FormulaArrays) -> tuple[str, ...]:
 
 def _conditions(case: FormulaArrays) -> tuple[str, ...]:
     c, profile = case.reference, case.profiles[int(case.profile[0])]
-    scopes = legal_limit.fitting(profile)
+    scopes = fitting(profile)
     out = []
     for row in c.tables.legal_limits:
         if (
@@ -207,7 +219,7 @@ def _conditions(case: FormulaArrays) -> tuple[str, ...]:
             or row.scope not in scopes
             or (row.hair == "no")
             or not row.conditions
-            or not legal_limit.in_force(row, profile.on_market)
+            or not in_force(row, profile.on_market)
         ):
             continue
         amount = case.amount[0] - case.preserving[0] if row.purpose == "other" else case.amount[0]
@@ -219,32 +231,41 @@ def _conditions(case: FormulaArrays) -> tuple[str, ...]:
     return tuple(dict.fromkeys(out))
 
 
-def own_rows(case: FormulaArrays) -> tuple[str, ...]:
-    """Rows of the user's own tables that this report rests on."""
+def rows_behind(
+    case: FormulaArrays, findings: Iterable[Finding], statements: Iterable[LabelStatement]
+) -> tuple[Row, ...]:
+    """The rows that a report rests on, table by table: what is in the formula, and what findings,
+    statements and cautions name."""
     c = case.reference
-    out = []
-    keys = {c.names[i] for i in np.flatnonzero(case.amount[0] > 0)} | {
-        c.systems[i].id for i in case.system[0] if i >= 0
+    stand_ins = {id(row) for row in (*c.own, *c.extra)}
+    evidence = [*(e for f in findings for e in f.evidence), *(s.evidence for s in statements)]
+    rows = {
+        (table_of(row), row.key_text): row
+        for row in (
+            *_material_rows(case),
+            *(e.row for e in evidence if e.row is not None and id(e.row) not in stand_ins),
+            *_caution_rows(case),
+            *(() if _needs_no_test(case) else c.tables.test_organisms),
+        )
     }
-    for name in (
-        "systems",
-        "actives",
-        "ingredients",
-        "mic",
-        "partition",
-        "binding",
-        "solutes",
-        "legal_limits",
-    ):
-        for key in sorted(c.tables.own(name)):
-            row = next(r for r in c.tables.rows(name) if r.key_text == key)
-            named = {
-                getattr(row, "inci", None),
-                getattr(row, "active", None),
-                getattr(row, "id", None),
-                *getattr(row, "substances", ()),
-            }
-            if keys & named:
-                out.append(f"{name}: {key}")
-    out += [f"this formula: {i.inci}" for i in c.own]
-    return tuple(out)
+    order = {table: at for at, table in enumerate(TABLES)}
+    return tuple(rows[key] for key in sorted(rows, key=lambda key: (order[key[0]], key[1])))
+
+
+def _material_rows(case: FormulaArrays) -> Iterable[Row]:
+    """Rows of the systems, actives and ingredients in the formula, the acids of salts included."""
+    c = case.reference
+    held = {c.names[i] for i in np.flatnonzero(case.amount[0] > 0)}
+    systems = {c.systems[i].id for i in case.system[0] if i >= 0}
+    acids = {c.actives[n].acid_form for n in held if n in c.actives}
+    yield from (row for row in c.tables.systems if row.id in systems)
+    yield from (row for row in c.tables.actives if row.inci in held | acids)
+    yield from (row for row in c.tables.ingredients if row.inci in held)
+
+
+def own_rows(case: FormulaArrays, rows: Iterable[Row]) -> tuple[str, ...]:
+    """Those of the rows behind a report that are the user's own, and own materials of the
+    formula."""
+    c = case.reference
+    own = [f"{table_of(row)}: {row.key_text}" for row in rows if c.tables.is_own(row)]
+    return (*own, *(f"this formula: {i.inci}" for i in c.own))

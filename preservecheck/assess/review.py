@@ -6,7 +6,7 @@ import datetime as dt
 import os
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from functools import lru_cache
 from typing import Any
 
@@ -24,12 +24,14 @@ from preservecheck.formula.kept_test import kept_sentence
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula, Product
 from preservecheck.reference.load import Tables, load_tables
+from preservecheck.reference.row import Row
 from preservecheck.verdict import (
     PASS,
     SERIOUS,
     UNKNOWN,
     WARN,
     WORDS,
+    Evidence,
     Finding,
     Floats,
     LabelStatement,
@@ -91,14 +93,16 @@ class Report:
     cautions: tuple[str, ...]
     challenge_test: ChallengeTest
     not_covered: tuple[str, ...]
-    formula: Formula | None = None  # for the plots; not part of the JSON
+    # for plots and records; not part of the JSON
+    formula: Formula | None = None
+    rows: tuple[Row, ...] = ()  # of the tables, that it rests on
 
     def to_json(self) -> dict[str, Any]:
         """The report with the keys that other programs read, in a fixed order."""
         data = {
             f.name: getattr(self, f.name)
             for f in fields(self)
-            if f.name not in ("path", "serious", "formula")
+            if f.name not in ("path", "serious", "formula", "rows")
         }
         data["date"] = self.date.isoformat()
         data["product"] = self.product.model_dump(mode="json")
@@ -165,6 +169,8 @@ def review(
     codes = [f.code for f in findings]
     worst = int(fold(np.array(codes, dtype=np.int8)))
     shown = tuple(f.finding for f in findings)
+    labels = advice.labels(case)
+    rows = advice.rows_behind(case, shown, labels)
     return Report(
         program=program(),
         tables_sha256=tables.digest,
@@ -178,14 +184,15 @@ def review(
         preservatives=preservatives(composition, case),
         checks=shown,
         remarks=composition.remarks,
-        own_rows=advice.own_rows(case),
-        labels=advice.labels(case),
+        own_rows=advice.own_rows(case, rows),
+        labels=labels,
         cautions=advice.cautions(case),
         challenge_test=ChallengeTest(
             **advice.challenge_test(case, shown), result=kept_sentence(formula)
         ),
         not_covered=advice.not_covered(case),
         formula=formula,
+        rows=rows,
     )
 
 
@@ -213,7 +220,16 @@ def findings_of(case: FormulaArrays, checks: Iterable[Check] = CHECKS) -> Iterab
         # presses hardest
         for j in most_critical_first(figures, each):
             finding = finding_of(check, case, figures, j, int(codes[j]), chance, due[j])
-            found.setdefault(finding.about, Judged(code=int(codes[j]), finding=finding, place=j))
+            if (shown := found.get(finding.about)) is None:
+                found[finding.about] = Judged(code=int(codes[j]), finding=finding, place=j)
+            else:
+                used = tuple(
+                    Evidence(e.row, own=e.own) for e in finding.evidence if e.row is not None
+                )
+                evidence = (*shown.finding.evidence, *used)
+                found[finding.about] = replace(
+                    shown, finding=replace(shown.finding, evidence=evidence)
+                )
         yield from sorted(found.values(), key=lambda f: f.place)
 
 
@@ -257,7 +273,7 @@ def finding_of(
             f"100{_mostly(due)}."
         )
     return Finding(
-        id=check.ID,
+        id=check.id,
         about=words.about,
         verdict=WORDS[code] or "unknown",
         serious=code == SERIOUS,

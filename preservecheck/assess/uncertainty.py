@@ -181,7 +181,7 @@ def chances(check: Check, cloud: FormulaArrays) -> Floats | None:
 
     ``None`` for a check that no drawn input can change.
     """
-    if not check.TOLERANCES:
+    if not check.tolerances:
         return None
     codes = check.judge(check.compute(cloud))
     known = ((codes != ABSENT) & (codes != UNKNOWN)).any(axis=-2)
@@ -197,12 +197,12 @@ def shares(
     Each input is drawn alone; its share is its variance over the sum of the variances. Figures are
     taken as logarithms.
     """
-    inputs = [n for n in INPUTS if n in check.TOLERANCES]
-    if check.DECIDES is None or len(inputs) < 2:  # noqa: PLR2004
+    inputs = [n for n in INPUTS if n in check.tolerances]
+    if check.decides is None or len(inputs) < 2:  # noqa: PLR2004
         return {}
     with np.errstate(divide="ignore", invalid="ignore"):
         alone = {
-            n: np.log(check.compute(drawn(case, (n,), draws, seed))[check.DECIDES]).var(axis=-2)
+            n: np.log(check.compute(drawn(case, (n,), draws, seed))[check.decides]).var(axis=-2)
             for n in inputs
         }
     total = sum(alone.values())

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.inputs import THERMOMETER_C
-from preservecheck.bench.additions import COOL_DOWN_C, parts_of, system_of
+from preservecheck.arrays.systems import parts_of
+from preservecheck.bench.additions import COOL_DOWN_C, system_of
 from preservecheck.bench.forecast import Forecast, Reach, reach_of
 from preservecheck.bench.steps import gate_windows
 from preservecheck.formula.composition import Composition

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from preservecheck.arrays.inputs import THERMOMETER_C
-from preservecheck.checks import heat_limit
+from preservecheck.arrays.systems import parts_of
+from preservecheck.checks import with_key
+from preservecheck.checks.base import warmer
 from preservecheck.formula.composition import Addition, Composition
 from preservecheck.formula.cooling_readings import Course
 from preservecheck.reference.load import Tables
@@ -40,16 +42,6 @@ COOL_DOWN_C = 40.0
 def system_of(composition: Composition, tables: Tables, system_id: str) -> System:
     """The row of a system, a stand-in for a plain active included."""
     return next(s for s in (*tables.systems, *composition.extra_systems) if s.id == system_id)
-
-
-def parts_of(system: System) -> list[tuple[str, float | None, float | None]]:
-    """Name, heat limit and preferred temperature of each part of a system."""
-    if system.parts:
-        return [
-            (f"{system.id} ({' + '.join(p.substances)})", p.heat_limit_c, p.preferred_add_below_c)
-            for p in system.parts
-        ]
-    return [(system.id, system.heat_limit_c, system.preferred_add_below_c)]
 
 
 def added_of(
@@ -128,7 +120,8 @@ def _judged(
         "tolerance_c": THERMOMETER_C,
         "present": 1.0,
     }
-    code = int(heat_limit.judge({n: np.array([v], dtype=float) for n, v in figures.items()})[0])
+    arrays = {n: np.array([v], dtype=float) for n, v in figures.items()}
+    code = int(with_key("temperature_c").judge(arrays)[0])
     met = f"It met {temperature_text(peak)} ± {THERMOMETER_C:.0f} °C ({how})"
     if limit is None:
         said = f"{met}; no heat limit is known to these tables: ask the supplier."
@@ -148,7 +141,7 @@ def _judged(
         said = f"{met}, below its limit of {temperature_text(limit)}."
     else:
         said = f"{met}, below its limit of {temperature_text(limit)}" + (
-            f" but {heat_limit.warmer(peak, THERMOMETER_C, cool, temperature_text(cool))}"
+            f" but {warmer(peak, THERMOMETER_C, cool, temperature_text(cool))}"
             if cool is not None
             else "."
         )

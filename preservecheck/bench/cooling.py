@@ -12,6 +12,7 @@ import numpy as np
 
 from preservecheck.arrays.formulas import formula_arrays
 from preservecheck.arrays.inputs import THERMOMETER_C
+from preservecheck.arrays.systems import parts_of
 from preservecheck.assess.review import table_arrays_for
 from preservecheck.bench.addition_window import AdditionWindow, addition_windows
 from preservecheck.bench.additions import (
@@ -19,7 +20,6 @@ from preservecheck.bench.additions import (
     Added,
     added_of,
     minutes_at_least,
-    parts_of,
     system_of,
 )
 from preservecheck.bench.forecast import Forecast, Reach, forecast_of, reach_of

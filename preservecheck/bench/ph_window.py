@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.checks import ph_range, product_ph
 from preservecheck.errors import Hint
 from preservecheck.text import number, sentence
 
@@ -39,19 +38,16 @@ class Window:
 
 def window_of(case: FormulaArrays) -> Window:
     """Lowest and highest pH that suit all preservatives and the product, and what sets them. [-]"""
-    systems = ph_range.compute(case)
-    product = product_ph.compute(case)
-    there = np.asarray(systems["present"], dtype=bool)
-    lows = [v for v in np.asarray(systems["ph_min"])[there] if np.isfinite(v)]
-    highs = [v for v in np.asarray(systems["ph_max"])[there] if np.isfinite(v)]
+    lows, highs = (ends[np.isfinite(ends)].tolist() for ends in case.effective_ph)
+    product = case.product_ph
     low, high = max(lows, default=0.0), min(highs, default=14.0)
     effective = (
         f"the preservative works from pH {number(low)} to {number(high)}"
         if lows or highs
         else "no preservative's range is known"
     )
-    p_low = float(np.nanmax([product["ph_min"][0, 0], product["material_min"][0, 0], 0.0]))
-    p_high = float(np.nanmin([product["ph_max"][0, 0], product["material_max"][0, 0], 14.0]))
+    p_low = float(np.nanmax([product.low[0], product.material_low[0], 0.0]))
+    p_high = float(np.nanmin([product.high[0], product.material_high[0], 14.0]))
     both_low, both_high = max(low, p_low), min(high, p_high)
     if both_low <= both_high:
         return Window(

@@ -10,8 +10,7 @@ import numpy as np
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.assess import advice
 from preservecheck.assess.review import Report
-from preservecheck.checks import heat_limit, ph_range, product_ph
-from preservecheck.checks.weighing import SERIOUS_PERCENT, WARN_PERCENT
+from preservecheck.checks import with_lever
 from preservecheck.formula.composition import Composition
 from preservecheck.text import number
 from preservecheck.units import duration_text, temperature_text
@@ -26,9 +25,10 @@ def too_coarse(exact: float, step: float | None, preservative: bool) -> str | No
     if exact <= 0 or step is None:
         return None
     error = 100 * step / exact
-    if error <= (WARN_PERCENT if preservative else SERIOUS_PERCENT):
+    coarse, serious = next(check.lines for check in with_lever("scale") if check.lines)
+    if error <= (coarse if preservative else serious):
         return None
-    word = "cannot weigh this" if error > SERIOUS_PERCENT else "is coarse for this"
+    word = "cannot weigh this" if error > serious else "is coarse for this"
     return f"the scale {word}: its step is {number(error, 2)} % of {number(exact, 4)} g"
 
 
@@ -58,7 +58,7 @@ def steps_of(
     hot = [
         f
         for f in report.checks
-        if f.id == "heat-limit"
+        if f.id in {check.id for check in with_lever("temperature")}
         and f.verdict != "pass"
         and f.parts[0] in {name for name, _, _ in windows}
     ]
@@ -75,17 +75,10 @@ def gate_windows(
     The reading is the lower of heat limit and preferred temperature, less the error of the
     thermometer.
     """
-    figures = heat_limit.compute(case)
-    codes = np.atleast_2d(heat_limit.judge(figures))[0]
-    width = case.reference.part_exists.shape[1]
-    for j in np.flatnonzero(codes):
-        addition = composition.additions[int(j) // width]
-        one = {n: float(a.reshape(-1)[j]) for n, a in figures.items()}
-        if addition.phase != at or not np.isfinite(one["limit_c"]):
-            continue
-        name = heat_limit.explain(case, one, int(j), int(codes[j])).parts[0]
-        below = np.fmin(one["limit_c"], one["preferred_below_c"]) - one["tolerance_c"]
-        yield name, float(below), one["limit_c"]
+    error = float(case.temperature_tolerance_c[0])
+    for addition, part in case.parts_added():
+        if composition.additions[addition].phase == at and part.heat_limit_c is not None:
+            yield part.name, part.below_c - error, part.heat_limit_c
 
 
 def ph_steps(case: FormulaArrays) -> Iterable[str]:
@@ -122,9 +115,9 @@ def ph_steps(case: FormulaArrays) -> Iterable[str]:
 def _ph_window(case: FormulaArrays) -> tuple[float, float]:
     """Where the ranges of preservatives, product and raw materials overlap; not-a-number where none
     is known."""
-    mine, custom = ph_range.compute(case), product_ph.compute(case)
-    low = np.concatenate([mine["ph_min"][0], custom["ph_min"][0], custom["material_min"][0]])
-    high = np.concatenate([mine["ph_max"][0], custom["ph_max"][0], custom["material_max"][0]])
+    (lows, highs), custom = case.effective_ph, case.product_ph
+    low = np.concatenate([lows[0], custom.low[:1], custom.material_low[:1]])
+    high = np.concatenate([highs[0], custom.high[:1], custom.material_high[:1]])
     low, high = low[np.isfinite(low)], high[np.isfinite(high)]
     return (
         (float(low.max()), float(high.min()))

@@ -1,43 +1,70 @@
 """The thirteen checks, in the order in which a report shows them.
 
 Each module holds its own compute, judge and explain, and its manual page; nothing else knows what
-it does.
+it does. What a check declares for the other rooms stands in ``base.Check``.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from preservecheck.checks import (
-    burden,
-    coverage,
-    dose,
     free_active,
     heat_limit,
+    incompatibilities,
     ionic,
     legal_limit,
-    pairs,
+    nutrient_load,
     ph_range,
     product_ph,
     solubility,
+    spectrum,
+    use_level,
     water_activity,
     weighing,
 )
-from preservecheck.checks.base import Check
+from preservecheck.checks.base import Check, Lever
 
-CHECKS: tuple[Check, ...] = (  # type: ignore[assignment]
-    water_activity,
-    ph_range,
-    free_active,
-    solubility,
-    dose,
-    legal_limit,
-    heat_limit,
-    ionic,
-    pairs,
-    coverage,
-    burden,
-    product_ph,
-    weighing,
+CHECKS: tuple[Check, ...] = (
+    water_activity.CHECK,
+    ph_range.CHECK,
+    free_active.CHECK,
+    solubility.CHECK,
+    use_level.CHECK,
+    legal_limit.CHECK,
+    heat_limit.CHECK,
+    ionic.CHECK,
+    incompatibilities.CHECK,
+    spectrum.CHECK,
+    nutrient_load.CHECK,
+    product_ph.CHECK,
+    weighing.CHECK,
 )
-BY_ID: dict[str, Check] = {check.ID: check for check in CHECKS}
+BY_ID: dict[str, Check] = {check.id: check for check in CHECKS}
+# how checks were called before; files and records that name one are read all the same
+OLD_IDS = {
+    "dose": "use-level",
+    "pairs": "incompatibilities",
+    "coverage": "spectrum",
+    "burden": "nutrient-load",
+}
 
-__all__ = ["BY_ID", "CHECKS", "Check"]
+
+def current_id(check_id: str) -> str:
+    """The id of a check, also where it was called by an old one."""
+    return OLD_IDS.get(check_id, check_id)
+
+
+def with_lever(lever: Lever) -> tuple[Check, ...]:
+    """The checks that a lever answers."""
+    return tuple(check for check in CHECKS if lever in check.levers)
+
+
+def pulled(lever: Lever, worst: Mapping[str, int]) -> bool:
+    """Whether the worst codes of the checks, by id, ask for a lever."""
+    return any(check.pulls(lever, worst[check.id]) for check in CHECKS)
+
+
+def with_key(name: str) -> Check:
+    """The check that is known by a figure."""
+    return next(check for check in CHECKS if check.key.name == name)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import Any, Protocol
+from dataclasses import dataclass, field
+from types import ModuleType
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -39,30 +41,90 @@ class KeyFigure:
     tolerance: Callable[[Figures], Floats] | None = None  # its half-width, from the figures
 
 
-class Check(Protocol):
-    """A check module. Its docstring is its manual page, printed by ``preservecheck explain``."""
+# what a maker can change to answer a check: the pH, the temperature of addition, the dose in its
+# range, less of it, another gum, a finer scale; nothing but another system answers the law
+Lever = Literal["ph", "temperature", "dose", "less", "gum", "scale", "law"]
 
-    __doc__: str | None
-    ID: str
-    TOLERANCES: tuple[str, ...]  # inputs of uncertainty.INPUTS whose spread can change the verdict
-    DECIDES: str | None  # the figure that the verdict hangs on, where several inputs spread it
-    KEY: KeyFigure
 
-    @staticmethod
-    def compute(case: FormulaArrays) -> Figures:
-        """Figures as arrays (..., J): cases in front, subjects last.
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Check:
+    """What a check is made of, and all that the other rooms may ask of it.
 
-        ``pressure``, where it is given, is higher the nearer a subject is to its limit, or the
-        further beyond.
-        """
+    Each module under ``checks`` ends with its own. The other rooms go through ``CHECKS`` and pick
+    by what a check declares here, never by its id.
 
-    @staticmethod
-    def judge(figures: Figures) -> Codes:
-        """Verdict codes (..., J)."""
+    Parameters
+    ----------
+    id
+        Its name in reports, JSON and on the command line.
+    key
+        The figure it is known by.
+    compute
+        Figures as arrays (..., J): cases in front, subjects last. ``criticality``, where it is
+        given, is higher the nearer a subject is to its limit, or the further beyond.
+    judge
+        Verdict codes (..., J) from these figures.
+    explain
+        Words for subject ``j`` of a single case, from its figures and its code.
+    tables
+        Tables whose rows can change its verdict, each with its columns that are this check's own:
+        a column that no check calls its own can change every check that reads the table.
+    tolerances
+        Names out of ``uncertainty.INPUTS`` whose spread can change the verdict.
+    decides
+        The figure that the verdict hangs on, where several inputs spread it.
+    must_pass
+        Whether a system is said to fit only where this passes; the others may warn.
+    unknown_will_do
+        Whether a check that must pass may stay unknown.
+    levers
+        What a maker can change to answer it, each with the code from which on it is pulled.
+    lines
+        Where the figure that decides begins to warn and where it is serious.
+    bar
+        Names of the lower limit (``None``: zero), the amount and the upper limit, where it holds an
+        amount between limits.
+    plots
+        Plots that show what it is about.
+    subject
+        What subject ``j`` of case ``i`` is about, where several rows of a table are about one
+        matter and the most critical of them alone is shown.
+    """
 
-    @staticmethod
-    def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
-        """Words for subject ``j`` of a single case, from its figures."""
+    id: str
+    key: KeyFigure
+    compute: Callable[[FormulaArrays], Figures]
+    judge: Callable[[Figures], Codes]
+    explain: Callable[[FormulaArrays, Mapping[str, float], int, int], Explanation]
+    tables: Mapping[str, tuple[str, ...]]
+    tolerances: tuple[str, ...] = ()
+    decides: str | None = None
+    must_pass: bool = False
+    unknown_will_do: bool = False
+    levers: Mapping[Lever, int] = field(default_factory=dict)
+    lines: tuple[float, float] | None = None
+    bar: tuple[str | None, str, str] | None = None
+    plots: tuple[str, ...] = ()
+    subject: Callable[[FormulaArrays, int, int], str] | None = None
+
+    @property
+    def module(self) -> ModuleType:
+        """The module that it stands in."""
+        return sys.modules[self.compute.__module__]
+
+    @property
+    def manual(self) -> str:
+        """Its manual page: the docstring of its module."""
+        return self.module.__doc__ or ""
+
+    @property
+    def question(self) -> str:
+        """The question that it answers: the first line of its manual page."""
+        return self.manual.partition("\n")[0]
+
+    def pulls(self, lever: Lever, code: int) -> bool:
+        """Whether a verdict of this check is answered by a lever."""
+        return lever in self.levers and code >= self.levers[lever]
 
 
 def most_critical(figures: Figures, codes: Codes) -> NDArray[np.intp]:
@@ -115,3 +177,11 @@ def above(value: ArrayLike, limit: ArrayLike) -> Bools:
 def below(value: ArrayLike, limit: ArrayLike) -> Bools:
     """Value under a limit by more than rounding noise; false where either is unknown."""
     return np.asarray(np.asarray(value) < np.asarray(limit) - EPSILON)
+
+
+def warmer(met: float, tolerance: float, cool: float, written: str) -> str:
+    """That a temperature is above the one below which a preservative does most good, or may be.
+    [°C]"""
+    if above(met - tolerance, cool):
+        return f"above the {written} below which it does most good."
+    return f"not clearly below {written}, where it does most good."

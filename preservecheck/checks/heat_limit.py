@@ -24,14 +24,10 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.checks.base import Explanation, Figures, KeyFigure, above
+from preservecheck.arrays.systems import parts_of
+from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, above, warmer
 from preservecheck.text import celsius
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
-
-ID = "heat-limit"
-TOLERANCES: tuple[str, ...] = ("temperature",)
-DECIDES: str | None = None
-KEY = KeyFigure("temperature_c", "°C", lambda f: f["tolerance_c"])
 
 
 def compute(case: FormulaArrays) -> Figures:
@@ -75,23 +71,11 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def warmer(met: float, tolerance: float, cool: float, written: str) -> str:
-    """That a temperature is above the one below which a preservative does most good, or may be.
-    [°C]"""
-    if above(met - tolerance, cool):
-        return f"above the {written} below which it does most good."
-    return f"not clearly below {written}, where it does most good."
-
-
 def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one part of one addition."""
-    width = case.reference.part_exists.shape[1]
-    addition, part = divmod(j, width)
+    addition, part = divmod(j, case.reference.part_exists.shape[1])
     system = case.reference.systems[int(case.system[0, case.addition[0, addition]])]
-    name = system.id
-    if system.parts:
-        name += f" ({' + '.join(system.parts[part].substances)})"
-    parts = [name]
+    parts = [parts_of(system)[part].name]
     if case.compositions and (case.addition[0] == case.addition[0, addition]).sum() > 1:
         composition = case.compositions[0]
         phase = composition.formula.phases[composition.additions[addition].phase]
@@ -157,3 +141,17 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         because += f" Note: {system.exposure_note}."
     evidence = (case.reference.tables.evidence(system),)
     return Explanation(about, figures, because, do, evidence, tuple(parts))
+
+
+CHECK = Check(
+    id="heat-limit",
+    key=KeyFigure("temperature_c", "°C", lambda f: f["tolerance_c"]),
+    compute=compute,
+    judge=judge,
+    explain=explain,
+    tables={"systems": ("heat_limit_c", "preferred_add_below_c"), "actives": (), "ingredients": ()},
+    tolerances=("temperature",),
+    must_pass=True,
+    levers={"temperature": UNKNOWN},
+    plots=("heat",),
+)

@@ -28,7 +28,7 @@ from preservecheck.arrays.forms import ACID
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.systems import COMPAT_COLUMNS
 from preservecheck.arrays.tables import TableArrays
-from preservecheck.checks.base import Explanation, Figures, KeyFigure
+from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure
 from preservecheck.chemistry.summation import ordered_sum, weighed_sum
 from preservecheck.text import join_or, number
 from preservecheck.verdict import (
@@ -44,10 +44,6 @@ from preservecheck.verdict import (
     figure,
 )
 
-ID = "ionic"
-TOLERANCES: tuple[str, ...] = ()
-DECIDES: str | None = None
-KEY = KeyFigure("preservative_meq_kg", "meq/kg")
 # common practice, no source
 CLASS_MIN_PERCENT = (0.1, 0.1, 1.0, 0.1, 0.3)
 CLASS_WORDS = (
@@ -195,3 +191,14 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
             "challenge test."
         )
     return Explanation(system.id, figures, because, do, (c.tables.evidence(system),))
+
+
+CHECK = Check(
+    id="ionic",
+    key=KeyFigure("preservative_meq_kg", "meq/kg"),
+    compute=compute,
+    judge=judge,
+    explain=explain,
+    tables={"systems": ("charge", *COMPAT_COLUMNS), "actives": (), "ingredients": ()},
+    levers={"gum": SERIOUS},
+)

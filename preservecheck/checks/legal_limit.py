@@ -32,9 +32,7 @@ from numpy.typing import NDArray
 
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.inputs import Ints
-from preservecheck.arrays.tables import TableArrays
-from preservecheck.checks.base import Explanation, Figures, KeyFigure, above
-from preservecheck.checks.legal_rules import (
+from preservecheck.arrays.law import (
     ADVICE,
     AS_WEIGHED,
     CLOSED,
@@ -44,16 +42,16 @@ from preservecheck.checks.legal_rules import (
     NO_RULE,
     UNCONFIRMED,
     Rule,
-    applying,
     applying_in,
     covered,
     covered_in,
     elsewhere_ruled_in,
     factors,
     fitting,
-    in_force,
     rules,
 )
+from preservecheck.arrays.tables import TableArrays
+from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, above
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.reference.rows_law import LegalLimit
 from preservecheck.text import join_and, number
@@ -72,29 +70,6 @@ from preservecheck.verdict import (
     figure,
 )
 
-__all__ = [
-    "CLOSED",
-    "DECIDES",
-    "ID",
-    "LIMIT",
-    "TOLERANCES",
-    "applying",
-    "compute",
-    "covered",
-    "explain",
-    "factors",
-    "fitting",
-    "in_force",
-    "judge",
-    "lawful_dose",
-    "rules",
-    "subject",
-]
-
-ID = "legal-limit"
-TOLERANCES: tuple[str, ...] = ()
-DECIDES: str | None = None
-KEY = KeyFigure("percent_as_limited", "% of the product")
 # limits are printed with few digits; conversion factors carry their own rounding
 ROUNDING = 1e-5
 NO_ROW = Evidence(said="no row in legal_limits.csv")
@@ -254,26 +229,6 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def lawful_dose(
-    start: Floats, slope: Floats, applies: Floats, kind: Floats, limit: Floats
-) -> Floats:
-    """Dose of a system at which the first limit of the law is met: the totals grow in proportion to
-    it. [%] (...,)
-
-    Parameters
-    ----------
-    start
-        Totals without it, shape (..., R). [% of the product]
-    slope
-        What each per cent of it adds. [-]
-    applies, kind, limit
-        As ``compute`` gives them.
-    """
-    binds = (applies > 0) & np.isin(kind, (LIMIT, CLOSED)) & (slope > 0)
-    room = np.maximum(limit - start, 0.0) / np.where(slope > 0, slope, 1.0)
-    return np.asarray(np.where(binds, room, np.inf).min(axis=-1, initial=np.inf))
-
-
 def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one rule."""
     c = case.reference
@@ -295,6 +250,11 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     since = f"; in force from {row.in_force_from}" if row.in_force_from else ""
     evidence = (
         c.tables.evidence(row, note=(f"; state of {row.state}" if row.state else "") + since),
+        *(
+            c.tables.used(conversion)
+            for conversion in c.tables.conversions
+            if conversion.basis_name == row.counted_as and conversion.substance in held
+        ),
     )
     amount = f"{number(total)} %{basis}"
     do = None
@@ -428,3 +388,19 @@ def _no_rule(case: FormulaArrays, rule: Rule, figures: tuple[Figure, ...]) -> Ex
         (NO_ROW,),
         (*loose, rule.market),
     )
+
+
+CHECK = Check(
+    id="legal-limit",
+    key=KeyFigure("percent_as_limited", "% of the product"),
+    compute=compute,
+    judge=judge,
+    explain=explain,
+    tables={"systems": (), "actives": (), "ingredients": (), "legal_limits": (), "conversions": ()},
+    must_pass=True,
+    unknown_will_do=True,
+    levers={"law": SERIOUS},
+    bar=(None, "percent_as_limited", "percent_max"),
+    plots=("dose",),
+    subject=subject,
+)

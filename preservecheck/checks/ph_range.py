@@ -19,23 +19,14 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.checks.base import Explanation, Figures, KeyFigure, above, below
+from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, above, below
 from preservecheck.text import number
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
-
-ID = "ph-range"
-TOLERANCES: tuple[str, ...] = ("ph",)
-DECIDES: str | None = None
-KEY = KeyFigure("ph", tolerance=lambda f: f["ph_tolerance"])
 
 
 def compute(case: FormulaArrays) -> Figures:
     """Measured pH and the range of each system. (..., P)"""
-    c, ph = case.reference, case.ph[..., None]
-    low, high = (
-        case.system_values(c.system_column("ph_min")),
-        case.system_values(c.system_column("ph_max")),
-    )
+    ph, (low, high) = case.ph[..., None], case.effective_ph
     return {
         "ph": ph,
         "ph_tolerance": case.ph_tolerance[..., None],
@@ -98,3 +89,17 @@ def _move(ph: float, tolerance: float, low: float, high: float) -> str:
     if ph + tolerance > high:
         return f"Bring the pH down to {number(max(high - tolerance, low))} or a little lower"
     return f"Bring the pH up to {number(min(low + tolerance, high))} or a little higher"
+
+
+CHECK = Check(
+    id="ph-range",
+    key=KeyFigure("ph", tolerance=lambda f: f["ph_tolerance"]),
+    compute=compute,
+    judge=judge,
+    explain=explain,
+    tables={"systems": ("ph_min", "ph_max"), "actives": (), "ingredients": ()},
+    tolerances=("ph",),
+    must_pass=True,
+    levers={"ph": UNKNOWN},
+    plots=("ph",),
+)

@@ -20,63 +20,23 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.arrays.tables import TableArrays
-from preservecheck.checks.base import Explanation, Figures, KeyFigure, above, below
-from preservecheck.reference.rows_practice import ProductPh
+from preservecheck.arrays.formulas import TRACE_PERCENT, FormulaArrays, customary_ph
+from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, above, below
 from preservecheck.text import join_and, number
-from preservecheck.verdict import PASS, UNKNOWN, WARN, Codes, Floats, code_where, figure
-
-ID = "product-ph"
-TOLERANCES: tuple[str, ...] = ("ph",)
-DECIDES: str | None = None
-KEY = KeyFigure("ph", tolerance=lambda f: f["ph_tolerance"])
-# traces do not decide a pH; common practice, no source
-TRACE_PERCENT = 0.1
-# their windows tell the pH they bring, not what they bear
-NOT_ASKED = ("water", "botanical", "preservative", "acid", "base", "booster")
-
-
-def window_of(reference: TableArrays, type_: str, use: str) -> ProductPh | None:
-    """The row of a product type and use, or of the type in any use."""
-    rows: dict[tuple[str, str], ProductPh] = {
-        (r.type, r.use): r for r in reference.tables.product_ph
-    }
-    return rows.get((type_, use)) or rows.get((type_, "any"))
-
-
-def windows(reference: TableArrays) -> tuple[Floats, Floats]:
-    """Stability window of each raw material; open sides are infinite. (K,) each"""
-    low, high = np.full(len(reference.names), -np.inf), np.full(len(reference.names), np.inf)
-    for i, name in enumerate(reference.names):
-        row = reference.rows.get(name)
-        if row is not None and row.role not in NOT_ASKED:
-            low[i] = -np.inf if row.ph_min is None else row.ph_min
-            high[i] = np.inf if row.ph_max is None else row.ph_max
-    return low, high
+from preservecheck.verdict import PASS, UNKNOWN, WARN, Codes, code_where, figure
 
 
 def compute(case: FormulaArrays) -> Figures:
     """Measured pH, product window and the narrowest window of the materials. (..., 1)"""
-    rows = [window_of(case.reference, p.type, p.use) for p in case.profiles]
-    product = np.array([[np.nan, np.nan] if r is None else [r.ph_min, r.ph_max] for r in rows])[
-        case.profile
-    ]
-    low, high = windows(case.reference)
-    there = case.amount >= TRACE_PERCENT
-    least, most = (
-        np.where(there, low, -np.inf).max(axis=-1),
-        np.where(there, high, np.inf).min(axis=-1),
-    )
-    apart = (least > product[..., 1]) | (most < product[..., 0])
+    window = case.product_ph
     arrays = {
         "ph": case.ph,
         "ph_tolerance": case.ph_tolerance,
-        "ph_min": np.where(apart, least, product[..., 0]),
-        "ph_max": np.where(apart, most, product[..., 1]),
-        "material_min": least,
-        "material_max": most,
-        "apart": apart,
+        "ph_min": window.low,
+        "ph_max": window.high,
+        "material_min": window.material_low,
+        "material_max": window.material_high,
+        "apart": window.apart,
         "dry": case.water_pct <= 0,
     }
     return {n: np.asarray(a, dtype=float)[..., None] for n, a in arrays.items()}
@@ -100,7 +60,7 @@ def judge(figures: Figures) -> Codes:
 def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for the formula."""
     c, profile = case.reference, case.profiles[int(case.profile[0])]
-    row = window_of(c, profile.type, profile.use)
+    row = customary_ph(c.tables, profile.type, profile.use)
     ph, tolerance, low, high = one["ph"], one["ph_tolerance"], one["ph_min"], one["ph_max"]
     figures = (
         figure("ph", ph, tolerance=tolerance),
@@ -109,7 +69,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         figure("material_min", one["material_min"]),
         figure("material_max", one["material_max"]),
     )
-    mins, maxs = windows(c)
+    mins, maxs = c.stable_ph
     there = case.amount[0] >= TRACE_PERCENT
     hurt = [
         i
@@ -173,3 +133,15 @@ def _span(low: float, high: float) -> str:
     return (
         f"pH {number(low)} or higher" if np.isinf(high) else f"pH {number(low)} to {number(high)}"
     )
+
+
+CHECK = Check(
+    id="product-ph",
+    key=KeyFigure("ph", tolerance=lambda f: f["ph_tolerance"]),
+    compute=compute,
+    judge=judge,
+    explain=explain,
+    tables={"ingredients": (), "product_ph": ()},
+    tolerances=("ph",),
+    plots=("ph",),
+)

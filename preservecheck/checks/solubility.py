@@ -23,7 +23,7 @@ import numpy as np
 from preservecheck.arrays.forms import ACID
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.tables import TableArrays
-from preservecheck.checks.base import Explanation, Figures, KeyFigure
+from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure
 from preservecheck.text import number
 from preservecheck.verdict import (
     ABSENT,
@@ -37,10 +37,6 @@ from preservecheck.verdict import (
     figure,
 )
 
-ID = "solubility"
-TOLERANCES: tuple[str, ...] = ("ph", "scale", "oil", "binding")
-DECIDES: str | None = "dissolved_g_l"
-KEY = KeyFigure("dissolved_g_l", "g/L of the water phase")
 # the tables' mark for a substance that mixes with water in all shares; g/L
 MISCIBLE_G_L = 1000.0
 
@@ -118,3 +114,18 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
             )
     evidence = (c.tables.evidence(c.actives[name], f"solubility of {name}"),)
     return Explanation(name, figures, because, do, evidence)
+
+
+CHECK = Check(
+    id="solubility",
+    key=KeyFigure("dissolved_g_l", "g/L of the water phase"),
+    compute=compute,
+    judge=judge,
+    explain=explain,
+    tables={"systems": (), "actives": (), "ingredients": (), "partition": (), "binding": ()},
+    tolerances=("ph", "scale", "oil", "binding"),
+    decides="dissolved_g_l",
+    must_pass=True,
+    levers={"ph": UNKNOWN, "less": WARN},
+    plots=("ph",),
+)

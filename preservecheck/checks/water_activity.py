@@ -18,28 +18,25 @@ powder do not count. The error is the scatter measured on published solutions: a
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.phases import LOW_RISK_AW as LOW_RISK
-from preservecheck.checks.base import EPSILON, Explanation, Figures, KeyFigure
+from preservecheck.checks.base import EPSILON, Check, Explanation, Figures, KeyFigure
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.reference.rows_measured import GrowthLimit
 from preservecheck.text import join_and
 from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Evidence, code_where, figure
 
-ID = "water-activity"
-TOLERANCES: tuple[str, ...] = ("water_activity",)
-DECIDES: str | None = None
-KEY = KeyFigure("water_activity", tolerance=lambda f: f["tolerance"])
 # fixed for this program, no outside source: an estimate in this band decides nothing
 UNSURE = (0.70, 0.80)
 # ISO 29621, low-risk criterion on pH
 LOW_RISK_PH = (3.0, 10.0)
 # boosters below this are there for another purpose; common practice, no source
 BOOSTER_PERCENT = 0.3
+CITED_GROUPS = ("gram-negative", "yeast", "mould", "criterion")
 
 
 def compute(case: FormulaArrays) -> Figures:
@@ -93,7 +90,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         figure("low_risk_below", LOW_RISK),
         figure("water_percent", one["water_percent"], "% of the formula"),
     )
-    evidence = _cited(case, rows)
+    evidence = tuple(_evidence(case))
     if one["water_percent"] <= EPSILON:
         return Explanation(
             "formula",
@@ -174,18 +171,30 @@ def _growing(rows: list[GrowthLimit], aw: float) -> str:
     )
 
 
-def _cited(case: FormulaArrays, rows: list[GrowthLimit]) -> tuple[Evidence, ...]:
-    tables = case.reference.tables
-    used = [
-        tables.evidence(r)
-        for r in rows
-        if r.group in ("gram-negative", "yeast", "mould", "criterion")
-    ]
-    if np.isnan(case.aw_measured[0]):
-        names = {case.reference.names[k] for k in np.flatnonzero(case.amount[0] > 0)}
-        used += [
-            tables.evidence(s, s.inci)
-            for s in (*case.reference.norrish_rows, *case.reference.salt_rows)
-            if s.inci in names
-        ]
-    return tuple(used)
+def _evidence(case: FormulaArrays) -> Iterator[Evidence]:
+    """Growth limits and, for an estimate, solutes: those that count by themselves are cited."""
+    c, tables = case.reference, case.reference.tables
+    for limit in tables.growth_limits:
+        if limit.compare == "yes":
+            cited = limit.aw_min is not None and limit.group in CITED_GROUPS
+            yield tables.evidence(limit) if cited else tables.used(limit)
+    if not np.isnan(case.aw_measured[0]):
+        return
+    names = {c.names[k] for k in np.flatnonzero(case.amount[0] > 0)}
+    counted = (*c.norrish_rows, *c.salt_rows)
+    yield from (tables.evidence(s, s.inci) for s in counted if s.inci in names)
+    inside = {inci for s in tables.solutes if s.inci in names for inci, _ in s.expand_to}
+    for solute in tables.solutes:
+        if solute.preferred == "yes" and solute.inci in names | inside:
+            yield tables.used(solute)
+
+
+CHECK = Check(
+    id="water-activity",
+    key=KeyFigure("water_activity", tolerance=lambda f: f["tolerance"]),
+    compute=compute,
+    judge=judge,
+    explain=explain,
+    tables={"ingredients": (), "solutes": (), "growth_limits": ()},
+    tolerances=("water_activity",),
+)

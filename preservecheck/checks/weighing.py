@@ -19,14 +19,10 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.checks.base import Explanation, Figures, KeyFigure, above
+from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, above
 from preservecheck.text import join_and, number
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
-ID = "weighing"
-TOLERANCES: tuple[str, ...] = ()
-DECIDES: str | None = None
-KEY = KeyFigure("grams", "g", lambda f: f["scale_step_g"])
 # fixed for this program, no outside source
 SERIOUS_PERCENT = 10.0
 # common practice, no source
@@ -94,3 +90,15 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
                 f"{number(batch)} g, or weigh a larger amount diluted in part of the water."
             )
     return Explanation(system.id, figures, because, do)
+
+
+CHECK = Check(
+    id="weighing",
+    key=KeyFigure("grams", "g", lambda f: f["scale_step_g"]),
+    compute=compute,
+    judge=judge,
+    explain=explain,
+    tables={"systems": (), "ingredients": ()},
+    levers={"scale": SERIOUS},
+    lines=(WARN_PERCENT, SERIOUS_PERCENT),
+)

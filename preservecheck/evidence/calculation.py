@@ -16,8 +16,6 @@ from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.phases import WATER_DENSITY
 from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES
 from preservecheck.assess.uncertainty import DRAWS, SEED
-from preservecheck.checks import burden
-from preservecheck.checks.free_active import ratio
 from preservecheck.chemistry.speciation import GAS_CONSTANT_J_MOL_K
 from preservecheck.chemistry.water_activity import A_PHI_25C, MOLAR_MASS_WATER_KG_MOL
 from preservecheck.formula.composition import Composition
@@ -40,7 +38,6 @@ def composition_of(composition: Composition, case: FormulaArrays) -> dict[str, A
         for w in composition.lines
     ]
     substances = []
-    nutrient = burden.nutrients(c)
     for k in np.argsort(-case.amount[0], kind="stable"):
         if case.amount[0, k] <= 0:
             continue
@@ -66,7 +63,7 @@ def composition_of(composition: Composition, case: FormulaArrays) -> dict[str, A
                 "water_phase_fraction": _plain(1 - c.oil_phase[k] - c.powder[k]),
                 "ionic_mol_g": _plain(c.ion_strength[k]),
                 "charge_meq_g": _plain(c.meq_g[k]) if case.paired_kinds[k] else None,
-                "nutrient_fraction": _plain(nutrient[k]),
+                "nutrient_fraction": _plain(c.nutrient[k]),
             }
         )
     return {
@@ -130,7 +127,7 @@ def _active(case: FormulaArrays, f: int) -> dict[str, Any]:
         if c.acting[k, f] > 0 and case.amount[0, k] > 0
     ]
     mic = case.mic_percent.reshape(-1, *c.mic_percent.shape)[0, f]
-    ratios = ratio(case, f)[0]
+    ratios = case.ratio_of(f)[0]
     protonates = c.form_kind[f] in (ACID, BASE)
     return {
         "inci": name,

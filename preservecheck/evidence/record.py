@@ -19,19 +19,19 @@ from pydantic import BaseModel, ConfigDict
 
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.assess.review import Report, composer_for, review, table_arrays_for
-from preservecheck.checks import CHECKS, free_active
+from preservecheck.checks import CHECKS
 from preservecheck.evidence.calculation import composition_of, working_of
 from preservecheck.evidence.table_rows import digests_of, rows_used, values_of
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula
-from preservecheck.ranking.candidate import MUST_PASS
+from preservecheck.ranking.candidate import fits
 from preservecheck.ranking.rank import choose
 from preservecheck.ranking.result import Choice, Option
 from preservecheck.reference.columns import read_cells
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows_materials import Ingredient
 from preservecheck.text import number
-from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, fold
+from preservecheck.verdict import SERIOUS, WARN, fold
 
 KIND = "preservative decision record"
 NOT_AN_ASSESSMENT = (
@@ -145,7 +145,7 @@ def build(
         order=choice.order,
         alternatives=_alternatives(choice, chosen, case),
         challenge=None if challenge is None else dict(challenge),
-        rows=tuple(rows_used(case, report)),
+        rows=tuple(rows_used(report, tables)),
         row_digests=digests_of(tables),
     )
     return Built(record=record, report=report, case=case, tables=tables)
@@ -210,16 +210,12 @@ class _Standing(BaseModel):
 
 
 def _standing(case: FormulaArrays) -> _Standing:
-    codes = {check.ID: np.atleast_2d(check.judge(check.compute(case)))[0] for check in CHECKS}
-    worst = {check: int(fold(code)) for check, code in codes.items()}
+    codes = {check.id: np.atleast_2d(check.judge(check.compute(case)))[0] for check in CHECKS}
     every = np.concatenate(list(codes.values()))
-    fits = max(worst.values()) < SERIOUS and all(
-        worst[c] <= PASS or (c == "legal-limit" and worst[c] == UNKNOWN) for c in MUST_PASS
-    )
-    sums = free_active.compute(case)["sum_of_ratios"][0]
+    sums = case.sums[0]
     serious = int((every == SERIOUS).sum())
     return _Standing(
-        fits=fits,
+        fits=bool(fits({check: fold(code) for check, code in codes.items()})),
         serious=serious,
         warn=int((every == WARN).sum()) + serious,
         weakest=0.0 if np.isnan(sums).all() else float(np.nanmin(sums)),

@@ -12,6 +12,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from preservecheck.checks import current_id
 from preservecheck.errors import PreservecheckError, ReadingsError
 from preservecheck.evidence.record import DIGEST, KIND, build, content_digest, formula_from
 from preservecheck.evidence.table_rows import changed_rows
@@ -153,13 +154,19 @@ def _again(data: Mapping[str, Any], tables: Tables) -> tuple[dict[str, Any] | No
 
 
 def _compared(data: Mapping[str, Any]) -> dict[str, Any]:
-    """What must come out the same; a result kept beside the formula is no part of it."""
+    """What must come out the same; a result kept beside the formula is no part of it, and checks go
+    by their names of today."""
     kept = {k: v for k, v in data.items() if k not in APART}
     report = kept.get("report")
-    if isinstance(report, dict) and isinstance(test := report.get("challenge_test"), dict):
-        kept["report"] = report | {
-            "challenge_test": {k: v for k, v in test.items() if k != "result"}
-        }
+    if not isinstance(report, dict):
+        return kept
+    kept["report"] = report = dict(report)
+    if isinstance(test := report.get("challenge_test"), dict):
+        report["challenge_test"] = {k: v for k, v in test.items() if k != "result"}
+    if isinstance(findings := report.get("checks"), list):
+        report["checks"] = [
+            f | {"id": current_id(str(f.get("id")))} if isinstance(f, dict) else f for f in findings
+        ]
     return kept
 
 

@@ -5,15 +5,14 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
-from types import ModuleType
 
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.assess.review import composer_for, table_arrays_for
 from preservecheck.assess.uncertainty import drawn
-from preservecheck.checks import BY_ID, CHECKS, legal_limit, pairs
-from preservecheck.checks.base import Figures, most_critical_first
+from preservecheck.checks import CHECKS
+from preservecheck.checks.base import Check, Figures, most_critical_first
 from preservecheck.formula.amounts import line_percents
 from preservecheck.formula.edit import (
     Add,
@@ -98,13 +97,12 @@ class BaseFormula:
         if not candidates:
             return []
         arrays = self.arrays_of(candidates)
-        figures = {check.ID: check.compute(arrays) for check in CHECKS}
-        codes = {check.ID: check.judge(figures[check.ID]) for check in CHECKS}
-        for check in (legal_limit, pairs):
-            codes[check.ID] = one_each(check, arrays, figures[check.ID], codes[check.ID])
-        sums = figures["free-active"]["sum_of_ratios"]
+        codes = {}
+        for check in CHECKS:
+            figures = check.compute(arrays)
+            codes[check.id] = one_each(check, arrays, figures, check.judge(figures))
         return [
-            replace(c, codes={check: v[n] for check, v in codes.items()}, sums=sums[n])
+            replace(c, codes={check: v[n] for check, v in codes.items()}, sums=arrays.sums[n])
             for n, c in enumerate(candidates)
         ]
 
@@ -113,16 +111,14 @@ class BaseFormula:
         if not candidates:
             return []
         cloud = drawn(self.arrays_of(candidates), draws=CHANCE_DRAWS)
-        good = [
-            fold(BY_ID[c].judge(BY_ID[c].compute(cloud))) <= PASS
-            for c in MUST_PASS
-            if BY_ID[c].TOLERANCES
-        ]
+        good = [fold(c.judge(c.compute(cloud))) <= PASS for c in MUST_PASS if c.tolerances]
         return [float(g) for g in np.logical_and.reduce(np.broadcast_arrays(*good)).mean(axis=-1)]
 
 
-def one_each(check: ModuleType, arrays: FormulaArrays, figures: Figures, codes: Codes) -> Codes:
+def one_each(check: Check, arrays: FormulaArrays, figures: Figures, codes: Codes) -> Codes:
     """Codes (N, J) with, of several rows about one matter, the one alone that a report shows."""
+    if check.subject is None:
+        return codes
     out = codes.copy()
     for n in range(len(codes)):
         shown: dict[str, int] = {}

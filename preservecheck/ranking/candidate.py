@@ -10,20 +10,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from preservecheck.arrays.inputs import THERMOMETER_C
+from preservecheck.checks import CHECKS
 from preservecheck.formula.edit import Replace, SetPh, SetScale
 from preservecheck.reference.rows_materials import System
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, fold
 
 # checks that must pass before a system is said to fit; others may warn and count in the order
-MUST_PASS = (
-    "ph-range",
-    "free-active",
-    "solubility",
-    "dose",
-    "legal-limit",
-    "heat-limit",
-    "coverage",
-)
+MUST_PASS = tuple(check for check in CHECKS if check.must_pass)
 # a system that starts at this much of the whole formula makes another product; judgement of this
 # program [%]
 SOLVENT_PERCENT = 10.0
@@ -41,7 +34,7 @@ def fits(worst: Mapping[str, ArrayLike]) -> Bools:
     codes = {check: np.asarray(code) for check, code in worst.items()}
     none_serious = np.logical_and.reduce([code < SERIOUS for code in codes.values()])
     passed = [
-        (codes[c] <= PASS) | ((codes[c] == UNKNOWN) & (c == "legal-limit")) for c in MUST_PASS
+        (codes[c.id] <= PASS) | ((codes[c.id] == UNKNOWN) & c.unknown_will_do) for c in MUST_PASS
     ]
     return np.asarray(none_serious & np.logical_and.reduce(passed))
 

@@ -8,12 +8,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from preservecheck.checks import weighing
+from preservecheck.checks import pulled, with_lever
 from preservecheck.formula.edit import Replace, SetPh, SetScale, Share
 from preservecheck.ranking.base import BaseFormula
 from preservecheck.ranking.candidate import Candidate
 from preservecheck.ranking.window import Window
-from preservecheck.verdict import PASS, SERIOUS, Floats
+from preservecheck.verdict import PASS, Floats
 
 # nonionic; takes the place of anionic gums
 GUM = "Hydroxyethylcellulose"
@@ -27,19 +27,16 @@ def with_changes(
     """A candidate with the smallest changes that answer its warnings, not judged yet."""
     worst = candidate.worst
     changes: list[SetPh | Replace | SetScale] = []
-    cooler = worst["heat-limit"] > PASS and base.place is not None
-    asks_for_ph = (
-        base.ph is None
-        or any(worst[c] > PASS for c in ("ph-range", "free-active", "solubility"))
-        or worst["pairs"] >= SERIOUS
-    )
+    cooler = pulled("temperature", worst) and base.place is not None
+    asks_for_ph = base.ph is None or pulled("ph", worst)
     if asks_for_ph and (target := window.target_ph(ph_low, ph_high)) is not None:
         changes.append(SetPh(target))
-    charged = worst["ionic"] >= SERIOUS or worst["pairs"] >= SERIOUS or worst["free-active"] > PASS
-    if charged and candidate.system.charge == "cationic":
+    if pulled("gum", worst) and candidate.system.charge == "cationic":
         changes += [Replace(gum, Share("ingredient", GUM)) for gum in anionic_gums(base)]
-    coarse = worst["weighing"] >= SERIOUS or (worst["weighing"] > PASS and worst["dose"] > PASS)
-    if coarse and (step := _finer_scale(base, candidate.percent)) is not None:
+    # a scale that is merely coarse counts where the dose has left its range
+    coarse = any(worst[check.id] > PASS for check in with_lever("scale"))
+    by_scale = pulled("scale", worst) or (coarse and pulled("dose", worst))
+    if by_scale and (step := _finer_scale(base, candidate.percent)) is not None:
         changes.append(SetScale(step))
     if not (cooler or changes):
         return candidate
@@ -49,7 +46,8 @@ def with_changes(
 def _finer_scale(base: BaseFormula, percent: float) -> float | None:
     """The coarsest scale on which a dose is weighed well. [g]"""
     grams = percent / 100 * (base.batch_g or 0.0)
-    return next((s for s in SCALES_G if s <= grams * weighing.WARN_PERCENT / 100), None)
+    allowed = min(check.lines[0] for check in with_lever("scale") if check.lines)
+    return next((s for s in SCALES_G if s <= grams * allowed / 100), None)
 
 
 def anionic_gums(base: BaseFormula) -> list[str]:
@@ -92,7 +90,7 @@ def with_partners(
     pairs: list[tuple[int, int, float]] = []  # candidate, partner, pH
     for n, c in enumerate(candidates):
         ph = c.ph if c.ph is not None else base.ph
-        if not c.fits and c.worst["legal-limit"] < SERIOUS and ph is not None:
+        if not c.fits and not pulled("law", c.worst) and ph is not None:
             others = (p for p in c.system.partners if p in place and p != c.system.id)
             pairs += [(n, place[p], ph) for p in others]
     if not pairs:

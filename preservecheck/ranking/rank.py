@@ -34,7 +34,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from preservecheck.checks import product_ph
+from preservecheck.arrays.formulas import customary_ph
 from preservecheck.errors import PreservecheckError
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import MARKETS, Formula
@@ -198,7 +198,7 @@ def _usual_ph(base: BaseFormula, window: Window) -> float:
     if base.ph is not None:
         return base.ph
     product = base.formula.product
-    customary = product_ph.window_of(window.reference, product.type, product.use)
+    customary = customary_ph(base.tables, product.type, product.use)
     return (customary.ph_min + customary.ph_max) / 2 if customary else 5.0
 
 

@@ -11,12 +11,12 @@ import numpy as np
 from preservecheck.arrays.forms import MICROBES
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.assess.review import finding_of, table_arrays_for
-from preservecheck.checks import CHECKS, legal_limit, pairs, water_activity
+from preservecheck.checks import CHECKS, with_key, with_lever
 from preservecheck.checks.base import Check, most_critical_first
 from preservecheck.formula.edit import Edit, Replace
 from preservecheck.formula.model import Formula
 from preservecheck.ranking.base import BaseFormula, one_each
-from preservecheck.ranking.candidate import MUST_PASS, Candidate, added_below
+from preservecheck.ranking.candidate import Candidate, added_below
 from preservecheck.ranking.changes import GUM
 from preservecheck.ranking.window import inside
 from preservecheck.reference.rows_materials import System
@@ -183,9 +183,10 @@ def option_of(
 
 def no_room(base: BaseFormula, system: System) -> Option:
     """A system of which more has to go in than the formula can give way to."""
+    check = with_lever("dose")[0].id
     why = (
-        f"dose: it takes {number(system.usage_min_percent)} % and more of the whole formula, and "
-        f"only {number(base.room)} % of this one can give way"
+        f"{check}: it takes {number(system.usage_min_percent)} % and more of the whole formula, "
+        f"and only {number(base.room)} % of this one can give way"
     )
     return Option(
         id=system.id,
@@ -208,7 +209,7 @@ def no_room(base: BaseFormula, system: System) -> Option:
         chance=None,
         why=why,
         own=system.id in base.own_rows,
-        check="dose",
+        check=check,
     )
 
 
@@ -261,12 +262,11 @@ def _first_fault(base: BaseFormula, candidate: Candidate) -> Finding | None:
     """What is wrong with a candidate, the worst first."""
     # what the law forbids no dose can mend, so it is said first
     ranked = sorted(
-        CHECKS,
-        key=lambda c: (-candidate.worst[c.ID], c.ID != legal_limit.ID, c.ID not in MUST_PASS),
+        CHECKS, key=lambda c: (-candidate.worst[c.id], "law" not in c.levers, not c.must_pass)
     )
     for check in ranked:
-        worst = candidate.worst[check.ID]
-        if worst > PASS and (check.ID in MUST_PASS or worst == SERIOUS):
+        worst = candidate.worst[check.id]
+        if worst > PASS and (check.must_pass or worst == SERIOUS):
             arrays = base.arrays_of([candidate])
             figures = check.compute(arrays)
             codes = np.atleast_2d(check.judge(figures))
@@ -279,11 +279,10 @@ def remarks_on(base: BaseFormula) -> tuple[str, ...]:
     arrays = formula_arrays([base.opened], table_arrays_for(base.tables), base.today)
     out = []
     if arrays.dry[0]:
-        dryness: Any = water_activity
-        finding = _finding(dryness, arrays, 0)
+        finding = _finding(with_key("water_activity"), arrays, 0)
         out.append(f"{finding.because} It needs no preservative as long as no water gets in.")
-    matters: tuple[Any, ...] = (legal_limit, pairs)
-    for check in matters:
+    # what stands in the formula, whatever goes in: rows of the law and of incompatibilities
+    for check in (c for c in CHECKS if c.subject is not None):
         figures = check.compute(arrays)
         codes = one_each(check, arrays, figures, np.atleast_2d(check.judge(figures)))[0]
         for j in np.flatnonzero(codes >= SERIOUS):

@@ -8,20 +8,21 @@ import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.arrays.inputs import THERMOMETER_C, Ints
+from preservecheck.arrays.law import lawful_dose
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.assess.uncertainty import CASE_AXIS
-from preservecheck.checks import BY_ID, free_active, legal_limit, product_ph
+from preservecheck.checks import CHECKS, with_key, with_lever
 from preservecheck.ranking.base import BaseFormula
 from preservecheck.ranking.candidate import added_below
 from preservecheck.reference.rows_materials import System
-from preservecheck.verdict import PASS, WARN, Bools, Floats, fold
+from preservecheck.verdict import PASS, Bools, Floats, fold
 
 # grid of doses and pH values, fixed for this program
 GRID = 40
 # room above the lowest dose that works, and below the highest; judgement of this program
 MARGIN = 1.1
 # checks whose interval is looked for over dose and pH
-WORKS = ("ph-range", "free-active", "solubility")
+WORKS = tuple(check for check in CHECKS if check.must_pass and "ph" in check.levers)
 # a pH is set in steps of [-]
 PH_STEP = 0.05
 # rounds of narrowing an interval to one of so many pieces: a grid step of a pH range comes down to
@@ -110,7 +111,7 @@ class Window:
 
         def good(ph: Floats) -> Bools:
             arrays = at.with_(ph=ph)
-            passed = [fold(BY_ID[c].judge(BY_ID[c].compute(arrays))) <= PASS for c in WORKS]
+            passed = [fold(c.judge(c.compute(arrays))) <= PASS for c in WORKS]
             return np.asarray(np.logical_and.reduce(np.broadcast_arrays(*passed)))
 
         return good
@@ -118,7 +119,7 @@ class Window:
     def sums(self, percent: Floats, ph: Floats | float, systems: Sequence[System]) -> Floats:
         """Smallest sum of ratios over the microbes."""
         arrays = self.arrays_at(percent, ph, systems).with_(ph_tolerance=np.zeros(1))
-        return np.asarray(free_active.sums(arrays).min(axis=-1))
+        return np.asarray(arrays.sums.min(axis=-1))
 
     def lowest_dose(self, ph: Floats | float, systems: Sequence[System]) -> Floats:
         """Dose at which every microbe group reaches a sum of 1; not-a-number where none below 100 %
@@ -137,8 +138,10 @@ class Window:
 
         def over(dose: Floats, rows: Ints) -> Bools:
             arrays = self.arrays_at(dose, each_ph[rows], [systems[i] for i in rows])
-            codes = BY_ID["solubility"].judge(BY_ID["solubility"].compute(arrays))
-            return np.asarray(fold(codes) >= WARN)
+            found = [
+                fold(c.judge(c.compute(arrays))) >= c.levers["less"] for c in with_lever("less")
+            ]
+            return np.asarray(np.logical_or.reduce(found))
 
         top = np.minimum(
             self._lawful_dose(ph, systems), np.array([s.usage_max_percent for s in systems])
@@ -153,15 +156,13 @@ class Window:
     def _lawful_dose(self, ph: Floats | float, systems: Sequence[System]) -> Floats:
         """Dose at which the first limit of the law is met: the totals grow in proportion to it.
         (S,)"""
+        law = with_key("percent_as_limited")
         none, one = (
-            BY_ID["legal-limit"].compute(self.arrays_at(np.full(len(systems), d), ph, systems))
-            for d in (0.0, 1.0)
+            law.compute(self.arrays_at(np.full(len(systems), d), ph, systems)) for d in (0.0, 1.0)
         )
         start = none["percent_as_limited"]
         slope = one["percent_as_limited"] - start
-        return legal_limit.lawful_dose(
-            start, slope, one["applies"], one["kind"], one["percent_max"]
-        )
+        return lawful_dose(start, slope, one["applies"], one["kind"], one["percent_max"])
 
     def ph_interval(
         self, percent: Floats, near: Floats | float, systems: Sequence[System]
@@ -229,10 +230,9 @@ class Window:
         if np.isnan(low):
             return None
         tolerance = self.base.formula.measured.ph_tolerance
-        figures = product_ph.compute(self.arrays)
-        at = {name: float(np.asarray(v).reshape(-1)[0]) for name, v in figures.items()}
-        low = np.nanmax([low, at["ph_min"], at["material_min"]]) + tolerance
-        high = np.nanmin([high, at["ph_max"], at["material_max"]]) - tolerance
+        suits = self.arrays.product_ph
+        low = np.nanmax([low, suits.low[0], suits.material_low[0]]) + tolerance
+        high = np.nanmin([high, suits.high[0], suits.material_high[0]]) - tolerance
         if low > high + 1e-9:
             return None
         near = self.base.ph if self.base.ph is not None else (low + high) / 2

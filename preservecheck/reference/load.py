@@ -208,6 +208,10 @@ class Tables:
         """
         return Evidence(row, what, self.cite(row) + note, self.is_own(row))
 
+    def used(self, row: r.Row) -> Evidence:
+        """A row as something that a statement rests on without citing it."""
+        return Evidence(row, own=self.is_own(row))
+
     def is_own(self, row: r.Row) -> bool:
         """Whether a row came from the user's folder."""
         return row.key_text in self.own(r.table_of(row))

@@ -7,11 +7,10 @@ import difflib
 import inspect
 from collections.abc import Iterable, Iterator
 from importlib import import_module
-from types import ModuleType
-from typing import Any, cast
+from typing import Any
 
 from preservecheck.assess.uncertainty import INPUTS
-from preservecheck.checks import BY_ID, CHECKS
+from preservecheck.checks import BY_ID, CHECKS, current_id
 from preservecheck.checks.base import Check
 from preservecheck.errors import Fault, Hint, PreservecheckError
 from preservecheck.report.document import Document, Pairs, Rule
@@ -22,19 +21,14 @@ OTHERS = {"chance": "assess.uncertainty", "choose": "ranking.rank"}
 
 def overview() -> Document:
     """The checks with the question that each answers."""
-    questions = [(check.ID, question_of(check)) for check in CHECKS]
+    questions = [(check.id, check.question) for check in CHECKS]
     title = "The checks, in the order in which a report shows them"
     return Document(title, [Pairs(questions)], hints=[Hint.EXPLAIN])
 
 
 def overview_data() -> list[dict[str, Any]]:
     """The same as data."""
-    return [{"id": check.ID, "question": question_of(check)} for check in CHECKS]
-
-
-def question_of(check: Check) -> str:
-    """The question that a check answers."""
-    return (check.__doc__ or "").partition("\n")[0]
+    return [{"id": check.id, "question": check.question} for check in CHECKS]
 
 
 def document(name: str) -> Document:
@@ -55,7 +49,7 @@ def data(name: str) -> dict[str, Any]:
     return {
         "id": id_of(name),
         "rule": _docstring(name),
-        "uncertain": [] if check is None else [INPUTS.get(t, t) for t in check.TOLERANCES],
+        "uncertain": [] if check is None else [INPUTS.get(t, t) for t in check.tolerances],
         "constants": [{"name": n, "value": v, "source": c} for n, v, c in constants],
     }
 
@@ -92,7 +86,7 @@ def id_of(name: str) -> str:
     PreservecheckError
         There is none; the nearest names are given.
     """
-    wanted = name.strip().casefold().replace("_", "-")
+    wanted = current_id(name.strip().casefold().replace("_", "-"))
     if wanted in BY_ID or wanted in OTHERS:
         return wanted
     near = difflib.get_close_matches(name.casefold(), BY_ID, n=3, cutoff=0.4)
@@ -104,8 +98,9 @@ def id_of(name: str) -> str:
 
 def _docstring(name: str) -> str:
     wanted = id_of(name)
-    module = BY_ID.get(wanted) or import_module(f"preservecheck.{OTHERS[wanted]}")
-    return inspect.cleandoc(module.__doc__ or "")
+    if wanted in BY_ID:
+        return inspect.cleandoc(BY_ID[wanted].manual)
+    return inspect.cleandoc(import_module(f"preservecheck.{OTHERS[wanted]}").__doc__ or "")
 
 
 def constants_of(check: Check) -> Iterator[tuple[str, str, str]]:
@@ -113,8 +108,7 @@ def constants_of(check: Check) -> Iterator[tuple[str, str, str]]:
 
     The source is the comment above; it holds for the lines that follow without one.
     """
-    module = cast(ModuleType, check)
-    source = inspect.getsource(module)
+    source = inspect.getsource(check.module)
     lines = source.splitlines()
     comment, last = "", 0
     for node in ast.parse(source).body:
@@ -129,7 +123,7 @@ def constants_of(check: Check) -> Iterator[tuple[str, str, str]]:
         for name in (
             n.id for n in ast.walk(node) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Store)
         ):
-            if name.isupper() and (value := _shown(getattr(module, name))) is not None:
+            if name.isupper() and (value := _shown(getattr(check.module, name))) is not None:
                 yield name.replace("_", " ").lower().replace("ph", "pH"), value, comment
 
 

@@ -70,7 +70,7 @@ def document(built: Built) -> Document:
     refs = References()
     pieces = review.pieces(report, refs)
     rows = list(_rows(record, refs))
-    rules = [*(check.ID for check in CHECKS), *manual.OTHERS]
+    rules = [*(check.id for check in CHECKS), *manual.OTHERS]
     charts = Plots(partial(review.charts_of, report, built.tables))
     beside = {section.title: section for section in pieces.beside}
     taken = ("Taken for granted", "Rows of your own that this rests on")

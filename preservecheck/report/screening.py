@@ -143,7 +143,7 @@ def _limited(row: dict[str, Any]) -> str:
     check = row["limiting_check"]
     if not check:
         return ""
-    key = BY_ID[check].KEY
+    key = BY_ID[check].key
     value = row["checks"][check][key.name]["value"]
     unit = f"({key.unit})" if "," in key.unit else key.unit
     return f"{check}: {label(key.name)} {_number(value)} {unit}".rstrip()

@@ -15,7 +15,7 @@ from preservecheck.arrays.inputs import Ints
 from preservecheck.arrays.recipes import Recipes, recipes_of
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.assess.review import composer_for, table_arrays_for
-from preservecheck.checks import CHECKS
+from preservecheck.checks import CHECKS, with_lever
 from preservecheck.errors import FormulaError, PreservecheckError
 from preservecheck.formula.compose import Composer
 from preservecheck.formula.composition import Composition
@@ -37,7 +37,7 @@ PAIRS = 8_000
 VERDICTS = ("", "pass", "unknown", "warn", "unread")  # codes of the words in a frame
 _WORD_OF = np.array([0, 1, 2, 3, 3], dtype=np.int8)  # verdict code -> place in VERDICTS
 UNREAD = 4
-_DOSE = [c.ID for c in CHECKS].index("dose")
+_DOSE = CHECKS.index(with_lever("dose")[0])
 
 
 @dataclass(frozen=True)
@@ -318,8 +318,8 @@ def columns() -> list[str]:
     """Columns of the verdicts, in order."""
     out = ["formula", "system", "percent", "verdict", "serious", "limiting_check", "note"]
     for check in CHECKS:
-        out += [check.ID, f"{check.ID}.serious", f"{check.ID}.{check.KEY.name}"]
-        out += [f"{check.ID}.{check.KEY.name}.tolerance"] if check.KEY.tolerance is not None else []
+        out += [check.id, f"{check.id}.serious", f"{check.id}.{check.key.name}"]
+        out += [f"{check.id}.{check.key.name}.tolerance"] if check.key.tolerance is not None else []
     return out
 
 
@@ -349,7 +349,7 @@ def assembled(
     limiting = np.where(worst > 1, codes.argmax(axis=1), -1)
     word = _WORD_OF[worst]
     word[np.argsort(order)[len(order) - lost :]] = UNREAD
-    words, checks = pd.Index(VERDICTS), pd.Index([c.ID for c in CHECKS])
+    words, checks = pd.Index(VERDICTS), pd.Index([c.id for c in CHECKS])
     systems = np.concatenate(
         [*(np.array(r.system, dtype=object) for _, r in found), np.full(lost, "", dtype=object)]
     )
@@ -369,10 +369,10 @@ def assembled(
         "note": pd.Series(notes[order], dtype="str"),
     }
     for at, check in enumerate(CHECKS):
-        key = f"{check.ID}.{check.KEY.name}"
-        data[check.ID] = pd.Categorical.from_codes(_WORD_OF[codes[:, at]], categories=words)
-        data[f"{check.ID}.serious"] = codes[:, at] == SERIOUS
+        key = f"{check.id}.{check.key.name}"
+        data[check.id] = pd.Categorical.from_codes(_WORD_OF[codes[:, at]], categories=words)
+        data[f"{check.id}.serious"] = codes[:, at] == SERIOUS
         data[key] = value[:, at]
-        if check.KEY.tolerance is not None:
+        if check.key.tolerance is not None:
             data[f"{key}.tolerance"] = tolerance[:, at]
     return pd.DataFrame(data)

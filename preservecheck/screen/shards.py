@@ -77,7 +77,7 @@ def objects(frame: pd.DataFrame) -> Iterator[dict[str, Any]]:
     """The rows with the keys that other programs read; figures in the form of the report."""
     for row in frame.to_dict("records"):
         cells = {str(k): _plain(v) for k, v in row.items()}
-        if CHECKS[0].ID not in cells:  # what changed between two states of the tables
+        if CHECKS[0].id not in cells:  # what changed between two states of the tables
             yield cells
             continue
         yield {
@@ -93,7 +93,7 @@ def objects(frame: pd.DataFrame) -> Iterator[dict[str, Any]]:
             )
         } | {
             "checks": {
-                c.ID: _check(cells, c.ID, c.KEY.name, c.KEY.unit) for c in CHECKS if cells[c.ID]
+                c.id: _check(cells, c.id, c.key.name, c.key.unit) for c in CHECKS if cells[c.id]
             }
         }
 

@@ -17,10 +17,10 @@ import numpy as np
 
 from preservecheck.arrays.formulas import formula_arrays_of
 from preservecheck.arrays.inputs import THERMOMETER_C, Ints, Profile
+from preservecheck.arrays.law import fitting, lawful_dose, rules
 from preservecheck.arrays.recipes import Recipes
 from preservecheck.arrays.tables import TableArrays
-from preservecheck.checks import BY_ID, legal_limit
-from preservecheck.checks.legal_rules import fitting, rules
+from preservecheck.checks import with_key
 from preservecheck.formula.materials import WATER, MaterialResolver
 from preservecheck.ranking.candidate import SOLVENT_PERCENT, added_below
 from preservecheck.ranking.window import MARGIN
@@ -76,8 +76,7 @@ def lawful_doses(
 ) -> Floats:
     """Dose at which the first limit of the law is met, from what each formula holds already. [%]
     (S, N)"""
-    law = BY_ID["legal-limit"]
-    before = law.compute(formula_arrays_of(base.recipes, reference))
+    before = with_key("percent_as_limited").compute(formula_arrays_of(base.recipes, reference))
     profiles = base.recipes.profiles
     markets = tuple(dict.fromkeys(r.market for r in rules(reference)))
     sold = np.array([[m in p.markets for m in markets] for p in profiles], dtype=bool).reshape(
@@ -99,7 +98,7 @@ def lawful_doses(
     for s in range(len(systems)):
         touched = np.flatnonzero((slope[s] > 0).any(axis=0))
         mine, at = np.ix_(which, touched), np.ix_(every, touched)
-        out[s] = legal_limit.lawful_dose(
+        out[s] = lawful_dose(
             before["percent_as_limited"][at],
             slope[s][mine],
             before["applies"][at]
@@ -139,7 +138,7 @@ def brought(
         rest=np.zeros(n, dtype=bool),
         materials=tuple(opener.plain(s.id, kind="preservative") for s in systems),
     )
-    pure = BY_ID["legal-limit"].compute(formula_arrays_of(recipes, reference))
+    pure = with_key("percent_as_limited").compute(formula_arrays_of(recipes, reference))
     return pure["percent_as_limited"] / 100, pure["applies"].astype(bool)
 
 

@@ -84,8 +84,8 @@ class Summary:
 def codes_of(frame: pd.DataFrame) -> dict[str, Codes]:
     """The worst code of each check in the rows of a frame of verdicts."""
     return {
-        c.ID: frame[c.ID].cat.codes.to_numpy(dtype=np.int8)
-        + frame[f"{c.ID}.serious"].to_numpy(dtype=np.int8)
+        c.id: frame[c.id].cat.codes.to_numpy(dtype=np.int8)
+        + frame[f"{c.id}.serious"].to_numpy(dtype=np.int8)
         for c in CHECKS
     }
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from preservecheck.arrays.recipes import Recipes, recipes_of
 from preservecheck.checks import CHECKS
+from preservecheck.checks.base import Check
 from preservecheck.errors import TableError
 from preservecheck.reference.load import Earlier, Tables
 from preservecheck.reference.rows import TABLES
@@ -24,51 +25,6 @@ if TYPE_CHECKING:
 
     from preservecheck.screen.long_table import Taken
 
-# which checks a table can change; the others hold nothing that a verdict rests on
-TOUCHES: dict[str, tuple[str, ...]] = {
-    "systems": (
-        "ph-range",
-        "free-active",
-        "dose",
-        "heat-limit",
-        "ionic",
-        "coverage",
-        "burden",
-        "weighing",
-        "pairs",
-    ),
-    "actives": ("free-active", "solubility", "ionic", "legal-limit", "ph-range", "heat-limit"),
-    "ingredients": tuple(c.ID for c in CHECKS),
-    "mic": ("free-active",),
-    "partition": ("free-active", "solubility"),
-    "binding": ("free-active", "solubility"),
-    "solutes": ("water-activity", "free-active", "coverage", "burden"),
-    "growth_limits": ("water-activity",),
-    "legal_limits": ("legal-limit",),
-    "conversions": ("legal-limit",),
-    "incompatibilities": ("pairs",),
-    "product_ph": ("product-ph",),
-}
-# what each column of a system's row can change; one that is not here, its composition above all,
-# can change anything
-SYSTEM_COLUMNS: dict[str, tuple[str, ...]] = {
-    "ph_min": ("ph-range",),
-    "ph_max": ("ph-range",),
-    "heat_limit_c": ("heat-limit",),
-    "preferred_add_below_c": ("heat-limit",),
-    "usage_min_percent": ("dose",),
-    "usage_max_percent": ("dose",),
-    "charge": ("ionic", "pairs"),
-    "with_cationic_surfactant": ("ionic", "pairs"),
-    "with_anionic_surfactant": ("ionic", "pairs"),
-    "with_nonionic_ethoxylates": ("ionic", "pairs"),
-    "with_proteins": ("ionic", "pairs"),
-    "with_electrolytes": ("ionic", "pairs"),
-    "gram_positive": ("coverage",),
-    "gram_negative": ("coverage",),
-    "yeast": ("coverage",),
-    "mould": ("coverage",),
-}
 # what the dose hangs on at which a system is tried
 DOSING = {
     "legal_limits": None,
@@ -106,11 +62,14 @@ class Change:
         """The change in one line."""
         return f"{self.table} {self.key}: {self.what}"
 
-    def touches(self, check: str) -> bool:
+    def touches(self, check: Check) -> bool:
         """Whether it can change the verdict of a check."""
-        if self.table == "systems" and self.columns and self.columns <= set(SYSTEM_COLUMNS):
-            return any(check in SYSTEM_COLUMNS[c] for c in self.columns)
-        return check in TOUCHES[self.table]
+        if self.table not in check.tables:
+            return False
+        claimed = {c for other in CHECKS for c in other.tables.get(self.table, ())}
+        if self.columns and self.columns <= claimed:
+            return not self.columns.isdisjoint(check.tables[self.table])
+        return True
 
     @property
     def doses(self) -> bool:
@@ -144,7 +103,9 @@ def former_tables(folder: Path, now: Tables) -> Tables:
 def table_changes(before: Tables, now: Tables) -> tuple[Change, ...]:
     """Every row that was changed, added or taken out, in tables that a verdict rests on."""
     out = []
-    for table in TOUCHES:
+    for table in TABLES:
+        if not any(table in check.tables for check in CHECKS):
+            continue
         old = {r.key_text: r for r in before.rows(table)}
         new = {r.key_text: r for r in now.rows(table)}
         for key in dict.fromkeys((*old, *new)):
@@ -224,8 +185,8 @@ class Since:
         out.append(unread)
         words = np.array(COUNTED, dtype=object)
         for check in CHECKS:
-            key = f"{check.ID}.{check.KEY.name}"
-            was, is_ = old_codes[check.ID][a], new_codes[check.ID][b]
+            key = f"{check.id}.{check.key.name}"
+            was, is_ = old_codes[check.id][a], new_codes[check.id][b]
             here = np.flatnonzero(was != is_)
             if not here.size:
                 continue
@@ -233,16 +194,16 @@ class Since:
                 {
                     "formula": new["formula"].to_numpy()[b[here]],
                     "system": new["system"].to_numpy()[b[here]],
-                    "check": check.ID,
+                    "check": check.id,
                     "before": words[was[here]],
                     "after": words[is_[here]],
-                    "figure": check.KEY.name,
+                    "figure": check.key.name,
                     "figure_before": old[key].to_numpy()[a[here]],
                     "figure_after": new[key].to_numpy()[b[here]],
                 }
             )
             doses = (old["percent"].to_numpy()[a[here]], new["percent"].to_numpy()[b[here]])
-            frame["why"] = self._why(frame, check.ID, taken[1], changes, doses)
+            frame["why"] = self._why(frame, check, taken[1], changes, doses)
             out.append(frame)
         found = (
             pd.concat([f for f in out if len(f)], ignore_index=True)
@@ -255,7 +216,7 @@ class Since:
     def _why(
         self,
         frame: pd.DataFrame,
-        check: str,
+        check: Check,
         taken: Taken,
         changes: Sequence[Change],
         doses: tuple[Floats, Floats],

@@ -48,9 +48,9 @@ def judged(case: FormulaArrays, checks: tuple[Check, ...] = CHECKS) -> Judged:
             continue
         j = most_critical(figures, each)
         codes[:, at], subject[:, at] = each[rows, j], j
-        value[:, at] = _taken(figures[check.KEY.name], j, n)
-        if check.KEY.tolerance is not None:
-            tolerance[:, at] = _taken(check.KEY.tolerance(figures), j, n)
+        value[:, at] = _taken(figures[check.key.name], j, n)
+        if check.key.tolerance is not None:
+            tolerance[:, at] = _taken(check.key.tolerance(figures), j, n)
     there = codes != ABSENT
     value[~there | ~np.isfinite(value)] = np.nan
     tolerance[~there | ~np.isfinite(tolerance)] = np.nan

@@ -127,7 +127,7 @@ def test_readings_stay_possible():
     assert cloud.aw_measured.min() > 0
 
 
-@pytest.mark.parametrize("check", [c.ID for c in CHECKS if not c.TOLERANCES])
+@pytest.mark.parametrize("check", [c.id for c in CHECKS if not c.tolerances])
 def test_checks_without_tolerance(check):
     """A check that no reading can change states no chance."""
     case = case_of(make_formula(**SORBATE, ph=5, batch="500 g", scale_step="0.1 g"))
@@ -139,14 +139,14 @@ def test_checks_without_tolerance(check):
 
 def test_checks_with_tolerance():
     """The contract wants a chance wherever a reading's tolerance matters."""
-    assert {c.ID for c in CHECKS if c.TOLERANCES} == {
+    assert {c.id for c in CHECKS if c.tolerances} == {
         "water-activity",
         "ph-range",
         "free-active",
         "solubility",
         "heat-limit",
-        "pairs",
-        "burden",
+        "incompatibilities",
+        "nutrient-load",
         "product-ph",
     }
 

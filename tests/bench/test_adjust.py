@@ -249,8 +249,8 @@ def test_checks_that_get_worse():
         product(9.5, {"Potassium Cocoate": 5}), target_ph=5.0, agent="Lactic Acid", today=TODAY
     )
     worse = {e.check: e for e in found.effects if e.worse}
-    assert {"pairs", "product-ph"} <= set(worse)
-    assert worse["pairs"].after == "serious"
+    assert {"incompatibilities", "product-ph"} <= set(worse)
+    assert worse["incompatibilities"].after == "serious"
     assert not found.complete
 
 

@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 
 from preservecheck.bench.cooling import cooldown
 from preservecheck.bench.heat_balance import specific_heat
-from preservecheck.checks import heat_limit
+from preservecheck.checks.base import warmer
 from preservecheck.cli.main import app
 from preservecheck.errors import ReadingsError
 from preservecheck.reference.load import load_tables
@@ -298,4 +298,4 @@ def test_command_plot(tmp_path, name):
 )
 def test_what_is_clearly_warmer_is_called_so(met, words):
     """A thermometer good to ± 2 °C that shows 42 °C leaves it open whether 40 °C is passed."""
-    assert heat_limit.warmer(met, 2.0, 40.0, "40 °C").startswith(words)
+    assert warmer(met, 2.0, 40.0, "40 °C").startswith(words)

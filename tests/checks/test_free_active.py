@@ -9,7 +9,7 @@ import math
 import numpy as np
 import pytest
 
-from preservecheck.checks.free_active import compute, sums
+from preservecheck.checks.free_active import compute
 from preservecheck.reference.load import load_tables
 from tests.helpers import (
     about,
@@ -217,17 +217,17 @@ class TestSums:
 
     def test_adds(self):
         """Two actives at half of what stops a microbe add up to one."""
-        assert sums(self.case([[0.2] * 5, [0.4] * 5]))[0] == pytest.approx([1.0] * 5)
+        assert self.case([[0.2] * 5, [0.4] * 5]).sums[0] == pytest.approx([1.0] * 5)
 
     def test_unknown_adds_nothing(self):
         """An unknown MIC adds 0 and is said to be missing."""
         case = self.case([[0.2, NAN, 0.2, NAN, 0.2], [0.4, 0.4, NAN, NAN, NAN]])
-        assert sums(case)[0] == pytest.approx([1.0, 0.5, 0.5, 0.0, 0.5])
+        assert case.sums[0] == pytest.approx([1.0, 0.5, 0.5, 0.0, 0.5])
         assert compute(case)["missing"][0].tolist() == [False, True, True, True, True]
 
     def test_no_active(self):
         """Without any active every sum is 0."""
-        assert sums(case_of(make_formula({"Glycerin": 3}, ph=5))).tolist() == [[0.0] * 5]
+        assert case_of(make_formula({"Glycerin": 3}, ph=5)).sums.tolist() == [[0.0] * 5]
 
     def test_one_table_or_one_per_case(self):
         """MICs drawn anew for each case give the same as a shared table, to the last digit."""
@@ -235,10 +235,10 @@ class TestSums:
         own = case.with_(
             mic_percent=np.broadcast_to(case.mic_percent, (6, 5, *case.mic_percent.shape))
         )
-        assert sums(own).shape == (6, 5, 5)
-        assert np.array_equal(sums(own)[4, 2], sums(case)[0])
+        assert own.sums.shape == (6, 5, 5)
+        assert np.array_equal(own.sums[4, 2], case.sums[0])
         # 0.1 / 0.7 + 0.2 / 0.9
-        assert sums(case)[0, 2] == pytest.approx(0.1 / 0.7 + 0.2 / 0.9)
+        assert case.sums[0, 2] == pytest.approx(0.1 / 0.7 + 0.2 / 0.9)
 
 
 def test_carried_in_counts():

@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
+from preservecheck.checks import OLD_IDS
 from preservecheck.cli.main import app
 from preservecheck.errors import PreservecheckError, ReadingsError
 from preservecheck.evidence import record as r
@@ -445,14 +446,30 @@ def test_edited_file_is_said(text, tmp_path):
 def test_edited_figure_is_named(data, tmp_path):
     """A figure that was changed, and the digest with it, is named with both values."""
     other = json.loads(json.dumps(data))
-    check = next(c for c in other["report"]["checks"] if c["id"] == "dose")
+    check = next(c for c in other["report"]["checks"] if c["id"] == "use-level")
     check["figures"]["percent"]["value"] = 0.9
     found = v.verify(on_disk(tmp_path, sealed(other)))
     assert not found.edited
     assert [(d.path, d.recorded, d.now) for d in found.figures] == [
-        ("report.checks[dose: sodium-benzoate-potassium-sorbate].figures.percent.value", 0.9, 1.0)
+        (
+            "report.checks[use-level: sodium-benzoate-potassium-sorbate].figures.percent.value",
+            0.9,
+            1.0,
+        )
     ]
     assert "recorded 0.9, now 1.0" in v.render(found)
+
+
+def test_old_names_of_checks_are_read(data, tmp_path):
+    """A record that calls checks by their old names agrees in all their figures."""
+    old = {new: name for name, new in OLD_IDS.items()}
+    other = json.loads(json.dumps(data))
+    for check in other["report"]["checks"]:
+        check["id"] = old.get(check["id"], check["id"])
+    assert {"dose", "burden", "coverage"} <= {c["id"] for c in other["report"]["checks"]}
+    found = v.verify(on_disk(tmp_path, sealed(other)))
+    assert not found.edited
+    assert (found.figures, found.words) == ((), ())
 
 
 def test_edited_ph_changes_many_figures(data, tmp_path):

@@ -34,7 +34,7 @@ PATHS = (
     "/editor",
     "/verdict",
     "/what-if",
-    "/check/dose",
+    "/check/use-level",
     "/save.toml",
     "/save.xlsx",
     "/which",

@@ -147,7 +147,7 @@ def test_check_without_scripting_opens_on_the_whole_page(client):
 
 def test_check_of_a_faulty_formula_still_shows_its_rule(client):
     """The rule needs no formula."""
-    answer = client.post("/check/dose", data={}, headers=PIECE)
+    answer = client.post("/check/use-level", data={}, headers=PIECE)
     assert "usage" in answer.text
     assert answer.status_code == 200
     assert "<svg" not in answer.text
@@ -183,7 +183,7 @@ def test_tried_dose_is_that_of_a_formula_with_that_dose():
     report = review(EXAMPLES[0], tables, today=TODAY)
     dose = next(s for s in sliders(report.formula, tables) if s.name.startswith("try-dose"))
     found = tried(report.formula, {dose.name: dose.high}, tables, report)
-    assert any(c.check == "dose" and c.then == "serious" for c in found.changes)
+    assert any(c.check == "use-level" and c.then == "serious" for c in found.changes)
 
 
 def test_slider_at_what_is_tries_nothing(client):
@@ -304,7 +304,7 @@ def test_other_views_have_their_place(client, path):
         "/",
         "/verdict",
         "/what-if",
-        "/check/dose",
+        "/check/use-level",
         "/save.toml",
         "/save.xlsx",
         "/which",

@@ -30,7 +30,7 @@ from tests.helpers import TODAY, formula_of, make_formula, make_raw, toml_text
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 # what must pass before a system is said to fit; law that no table covers may stay unknown
-MUST_PASS = {"ph-range", "free-active", "solubility", "dose", "heat-limit", "coverage"}
+MUST_PASS = {"ph-range", "free-active", "solubility", "use-level", "heat-limit", "spectrum"}
 CREAM = {
     "Sunflower oil": 4.0,
     "Cetyl alcohol": 3.0,
@@ -614,7 +614,7 @@ def test_no_room():
     """A route that is the whole formula has no place in one of water and gum, and says so."""
     option = by_id(chosen("cold process")[1])["low-water-activity-high-glycol"]
     assert (option.outcome, option.formula) == ("does-not-fit", None)
-    assert option.why.startswith("dose: it takes 100 %")
+    assert option.why.startswith("use-level: it takes 100 %")
 
 
 # ---- narrowing ----

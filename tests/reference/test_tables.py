@@ -377,7 +377,7 @@ class TestOwnRows:
         assert len(tables.systems) == len(SHIPPED.systems) + 1
         assert tables.own("systems") == {"my-system"}
         formula = make_formula({"Glycerin": 3}, {"my-system": 1.05}, tables=tables, ph=5)
-        found = the("dose", formula, tables=tables)
+        found = the("use-level", formula, tables=tables)
         assert [value(found, n) for n in ("percent_min", "percent_max")] == [0.6, 1.1]
         assert found.sources == ("your own tables: data sheet of 2026-03-01",)
         report = review(formula, tables, today=TODAY)
@@ -390,9 +390,9 @@ class TestOwnRows:
         tables = load_tables(own_csv(tmp_path, "systems", own))
         assert len(tables.systems) == len(SHIPPED.systems)
         dose = {"systems": {"phenoxyethanol": 1.05}}
-        assert outcome(the("dose", dose)) == "serious"
+        assert outcome(the("use-level", dose)) == "serious"
         formula = make_formula(**dose, tables=tables)
-        assert outcome(the("dose", formula, tables=tables)) == "pass"
+        assert outcome(the("use-level", formula, tables=tables)) == "pass"
         assert "systems: phenoxyethanol" in review(formula, tables, today=TODAY).own_rows
 
     def test_unused_own_rows_are_not_named(self, tmp_path):

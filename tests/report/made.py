@@ -10,7 +10,7 @@ DAY = dt.date(2026, 11, 25)
 
 
 def made_finding(
-    check="dose",
+    check="use-level",
     about="phenoxyethanol",
     verdict="pass",
     *,

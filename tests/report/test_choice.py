@@ -31,7 +31,7 @@ FIGURES = {
     "counts": {"pass": 14, "warn": 1, "serious": 0, "unknown": 2},
     "weakest": Weakest(microbe="Staphylococcus aureus", sum_of_ratios=1.234),
     "chance": 0.873,
-    "why": "passes what it must; look at burden",
+    "why": "passes what it must; look at nutrient-load",
     "own": False,
 }
 CHANGED = {

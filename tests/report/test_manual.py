@@ -19,7 +19,7 @@ def test_page_fits_and_holds_the_docstring(check, width):
     """A manual page holds every word of the module's docstring and is not wider than asked."""
     page = shown(manual.document(check), width)
     assert max(map(len, page.splitlines())) <= width
-    words = BY_ID[check].__doc__.replace("``", "").split()
+    words = BY_ID[check].manual.replace("``", "").split()
     assert page.split()[1 : 1 + len(words)] == words
 
 
@@ -55,12 +55,27 @@ def test_uncertain_values_are_named():
 
 @pytest.mark.parametrize(
     ("written", "meant"),
-    [("phrange", "ph-range"), ("free active", "free-active"), ("Does", "dose")],
+    [("phrange", "ph-range"), ("free active", "free-active"), ("levels", "use-level")],
 )
 def test_unknown_check_gets_the_nearest(written, meant):
     """A name that is no check is answered with the nearest ones."""
     with pytest.raises(PreservecheckError, match=f"did you mean {meant}"):
         shown(manual.document(written), 80)
+
+
+@pytest.mark.parametrize(
+    ("old", "name"),
+    [
+        ("dose", "use-level"),
+        ("pairs", "incompatibilities"),
+        ("coverage", "spectrum"),
+        ("burden", "nutrient-load"),
+    ],
+)
+def test_old_name_is_answered_with_the_new_one(old, name):
+    """A check that went by another name is found by it, and called as it is called now."""
+    assert manual.document(old) == manual.document(name)
+    assert manual.document(old).title == name
 
 
 @pytest.mark.parametrize("written", ["HEAT-LIMIT", "heat_limit", " heat-limit "])

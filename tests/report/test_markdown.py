@@ -60,7 +60,7 @@ def test_same_order_as_the_text():
             "**Do:** Raise the dose.",
             "## Evidence",
             "### free-active",
-            "### dose",
+            "### use-level",
             "## Taken for granted",
             "## Cautions",
             "## Challenge test",

@@ -10,7 +10,7 @@ from preservecheck.verdict import Figure
 from tests.report.made import made_finding, made_report, microbe
 
 BAD = made_finding(
-    "dose",
+    "use-level",
     "phenoxyethanol",
     "warn",
     serious=True,
@@ -63,7 +63,7 @@ def test_verdict_and_remedy_stand_above_the_evidence():
             "VERDICT  warn, serious: do not fill",
             "2 findings: 1 pass, 1 warn (1 serious), 0 unknown",
             "WHAT TO DO",
-            "1. serious dose: phenoxyethanol",
+            "1. serious use-level: phenoxyethanol",
             "-> Use at least 0.5 %.",
             "EVIDENCE",
             "\nCHALLENGE TEST",

@@ -31,7 +31,7 @@ PRESSES = {
     "weighing": lambda f: f.value("error_percent"),
     "legal-limit": lambda f: _over(f.value("percent_as_limited"), f.value("percent_max")),
     "solubility": lambda f: _over(f.value("dissolved_g_l"), f.value("solubility_g_l")),
-    "dose": lambda f: max(
+    "use-level": lambda f: max(
         f.value("percent_min") - f.value("percent"),
         f.value("percent") - f.value("percent_max"),
     ),
@@ -65,9 +65,9 @@ def candidates(check, findings):
     that press hardest."""
     worst = max(code(f) for f in findings)
     mine = [f for f in findings if code(f) == worst]
-    if check.ID in PRESSES:
+    if check.id in PRESSES:
         try:
-            criticality = [PRESSES[check.ID](f) for f in mine]
+            criticality = [PRESSES[check.id](f) for f in mine]
             hardest = max(criticality)
             return [
                 f
@@ -81,32 +81,32 @@ def candidates(check, findings):
 
 def compare(row, report):
     for check in CHECKS:
-        mine = [f for f in report.checks if f.id == check.ID]
-        name = f"{check.ID}.{check.KEY.name}"
+        mine = [f for f in report.checks if f.id == check.id]
+        name = f"{check.id}.{check.key.name}"
         if not mine:
-            assert row[check.ID] == "", (row["formula"], check.ID)
+            assert row[check.id] == "", (row["formula"], check.id)
             continue
         worst = max(mine, key=code)
-        assert (row[check.ID], bool(row[f"{check.ID}.serious"])) == (
+        assert (row[check.id], bool(row[f"{check.id}.serious"])) == (
             worst.verdict,
             worst.serious,
-        ), (row["formula"], row["system"], check.ID)
+        ), (row["formula"], row["system"], check.id)
         figures = [f.figures[0] for f in candidates(check, mine)]
-        assert {f.name for f in figures} == {check.KEY.name}
-        assert {f.unit for f in figures} == {check.KEY.unit}
+        assert {f.name for f in figures} == {check.key.name}
+        assert {f.unit for f in figures} == {check.key.unit}
         shown = None if pd.isna(row[name]) else row[name]
         assert shown in [f.value for f in figures], (
             row["formula"],
             row["system"],
-            check.ID,
+            check.id,
             shown,
             figures,
         )
-        if check.KEY.tolerance is not None:
+        if check.key.tolerance is not None:
             half = None if pd.isna(row[f"{name}.tolerance"]) else row[f"{name}.tolerance"]
             assert half in [f.tolerance for f in figures if f.value == shown], (
                 row["formula"],
-                check.ID,
+                check.id,
             )
     assert row["verdict"] == report.verdict
     assert bool(row["serious"]) == report.serious
@@ -149,7 +149,7 @@ def test_every_system_in_a_thousand_formulas(tables):
         row = found.iloc[n * len(systems) + n % len(systems)]
         assert row["formula"] == name
         if row["note"]:
-            assert (row["verdict"], row["limiting_check"]) == ("warn", "dose")
+            assert (row["verdict"], row["limiting_check"]) == ("warn", "use-level")
             continue
         candidate = Candidate(by_id[row["system"]], row["percent"])
         compare(

@@ -25,17 +25,6 @@ if TYPE_CHECKING:
     from preservecheck.assess.review import Report
     from preservecheck.page.apply_option import Picked
 
-# plots that show what a check is about
-PLOTS = {
-    "ph-range": ("ph",),
-    "product-ph": ("ph",),
-    "free-active": ("microbes", "ph"),
-    "solubility": ("ph",),
-    "heat-limit": ("heat",),
-    "dose": ("dose",),
-    "legal-limit": ("dose",),
-    "coverage": ("microbes",),
-}
 # the browser wraps the paragraphs
 RULE_WIDTH = 10_000
 # more files than are read are answered with a message, up to this many
@@ -141,7 +130,9 @@ def _what_if(desk: Desk, pairs: Pairs, _request: Request) -> Response:
 
 def _check(desk: Desk, pairs: Pairs, request: Request) -> Response:
     """What stands behind one check; without scripting the whole page, with the check opened."""
-    check = request.path_params["check"]
+    from preservecheck.checks import current_id
+
+    check = current_id(request.path_params["check"])
     draft = draft_of(pairs)
     found = judged(draft, desk.tables, desk.today)
     try:
@@ -164,13 +155,14 @@ def _behind(desk: Desk, check: str, found: Report | list[Fault]) -> dict[str, An
     PreservecheckError
         There is no such check.
     """
+    from preservecheck.checks import BY_ID
     from preservecheck.report import manual
     from preservecheck.report.text import flowed
 
     rule = "\n".join(flowed(manual.rule(check), RULE_WIDTH))
     if isinstance(found, list):
         return {"plots": [], "sources": [], "rule": rule}
-    drawn = _plots(desk, found, f"{check}-", PLOTS.get(check, ()))
+    drawn = _plots(desk, found, f"{check}-", BY_ID[check].plots if check in BY_ID else ())
     return {"plots": drawn, "sources": _sources(found, check), "rule": rule}
 
 
@@ -321,7 +313,7 @@ def questions() -> dict[str, str]:
     """The question that each check answers, from the first line of its manual page."""
     from preservecheck.checks import CHECKS
 
-    return {check.ID: (check.__doc__ or "").partition("\n")[0] for check in CHECKS}
+    return {check.id: check.question for check in CHECKS}
 
 
 def _wanted(pairs: Pairs) -> dict[str, float]:

@@ -10,7 +10,7 @@ import numpy as np
 from preservecheck.arrays.forms import ACID, BASE, MICROBES
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.assess.uncertainty import drawn
-from preservecheck.checks import free_active, product_ph
+from preservecheck.checks import BY_ID, with_key
 from preservecheck.report.plots import chart as d
 from preservecheck.report.plots.chart import Chart
 from preservecheck.text import celsius, join_and, number
@@ -30,7 +30,16 @@ BAND = (2.5, 97.5)
 ROOM_C = 22.0
 # limits that one plot holds
 MOST_ROWS = 9
-Row = tuple[str, str, float, float, float]  # kind, subject, lower limit, amount, upper limit
+
+
+class Row(NamedTuple):
+    """An amount between its limits. [% of the product]"""
+
+    usage: bool  # a usage range, which has a lower limit; else the law, which has none
+    subject: str
+    low: float
+    amount: float
+    high: float
 
 
 class _Range(NamedTuple):
@@ -140,13 +149,13 @@ def _ranges(case: FormulaArrays) -> list[_Range]:
 
 def _suitable(case: FormulaArrays) -> list[_Range]:
     """The pH that the product should have, as its check has it."""
-    figures = product_ph.compute(case)
-    low, high = (float(figures[name][0, 0]) for name in ("ph_min", "ph_max"))
+    window = case.product_ph
+    low, high = float(window.low[0]), float(window.high[0])
     if not np.isfinite([low, high]).all():
         return []
     profile = case.profiles[int(case.profile[0])]
     name = f"customary for a {profile.type}"
-    if figures["apart"][0, 0]:
+    if window.apart[0]:
         name = "what its raw materials bear"
     return [_Range(name, low, high, f"pH {low:g} to {high:g} is {name}.")]
 
@@ -227,11 +236,11 @@ def _ph_words(
 
 def microbes(case: FormulaArrays) -> Chart | None:
     """Sum of the ratios for each microbe with the band of 95 in 100 draws."""
-    sums = free_active.compute(case)
-    total = sums["sum_of_ratios"][0]
-    if sums["nothing"].any() or np.isnan(total).all():
+    total = case.sums[0]
+    if case.unpreserved.any() or np.isnan(total).all():
         return None
-    cloud = free_active.compute(drawn(case))["sum_of_ratios"].reshape(-1, len(MICROBES))
+    enough, half = with_key("sum_of_ratios").lines or (1.0, 0.5)
+    cloud = drawn(case).sums.reshape(-1, len(MICROBES))
     low, high = np.percentile(cloud, BAND, axis=0)
 
     def draw(figure: Figure) -> None:
@@ -244,15 +253,15 @@ def microbes(case: FormulaArrays) -> Chart | None:
         right = max(10.0, float(inside[2].max()) * 1.5)
         axes.axvspan(
             left,
-            free_active.HALF,
+            half,
             facecolor="none",
             edgecolor=d.WARN,
             hatch="\\\\\\\\",
             linewidth=0,
             zorder=0.5,
         )
-        axes.axvline(free_active.ENOUGH, color=d.INK, linewidth=1.6)
-        axes.axvline(free_active.HALF, color=d.WARN, linewidth=1.2, linestyle=d.DASHES[1])
+        axes.axvline(enough, color=d.INK, linewidth=1.6)
+        axes.axvline(half, color=d.WARN, linewidth=1.2, linestyle=d.DASHES[1])
         axes.plot(
             [inside[0], inside[2]],
             [rows, rows],
@@ -282,7 +291,7 @@ def microbes(case: FormulaArrays) -> Chart | None:
         axes.grid(visible=False, axis="y")
         axes.set_xlabel("free amount over what stops it")
         axes.text(
-            free_active.ENOUGH,
+            enough,
             1.01,
             "1: enough",
             ha="left",
@@ -291,7 +300,7 @@ def microbes(case: FormulaArrays) -> Chart | None:
             transform=axes.get_xaxis_transform(),
         )
         axes.text(
-            free_active.HALF,
+            half,
             1.01,
             "0.5: far too little ",
             ha="right",
@@ -455,8 +464,8 @@ def _course_words(case: FormulaArrays, limits: Sequence[tuple[str, float]]) -> I
 def doses(case: FormulaArrays, findings: Sequence[Finding]) -> Chart | None:
     """Amounts between their limits, each as per cent of its upper limit."""
     rows = [r for r in map(_dose_row, findings) if r is not None]
-    rows = [r for r in rows if r[0] == "dose"] + sorted(
-        (r for r in rows if r[0] != "dose"), key=lambda r: -_filled(r)
+    rows = [r for r in rows if r.usage] + sorted(
+        (r for r in rows if not r.usage), key=lambda r: -_filled(r)
     )
     left_out = len(rows) - MOST_ROWS
     rows = rows[:MOST_ROWS]
@@ -466,7 +475,7 @@ def doses(case: FormulaArrays, findings: Sequence[Finding]) -> Chart | None:
     def draw(figure: Figure) -> None:
         axes = figure.subplots()
         edge = 150.0
-        for i, (kind, _, low, _, high) in enumerate(rows):
+        for i, (usage, _, low, _, high) in enumerate(rows):
             y, at, least = (
                 len(rows) - 1 - i,
                 100 * _filled(rows[i]),
@@ -478,8 +487,8 @@ def doses(case: FormulaArrays, findings: Sequence[Finding]) -> Chart | None:
                 left=least,
                 height=0.5,
                 facecolor="none",
-                edgecolor=d.LINES[0] if kind == "dose" else d.LINES[1],
-                hatch="////" if kind == "dose" else "----",
+                edgecolor=d.LINES[0] if usage else d.LINES[1],
+                hatch="////" if usage else "----",
                 linewidth=1.0,
             )
             bad = at > 100.0005 or at < least - 0.0005  # noqa: PLR2004
@@ -506,12 +515,12 @@ def doses(case: FormulaArrays, findings: Sequence[Finding]) -> Chart | None:
         d.quiet_frame(axes, left=False)
 
     words = [
-        f"{_row_name(r)}: {number(r[3])} %, "
+        f"{_row_name(r)}: {number(r.amount)} %, "
         + (
-            f"usage range {number(r[2])} to {number(r[4])} %"
-            if r[0] == "dose"
-            else f"law allows up to {number(r[4])} %"
-            if r[4]
+            f"usage range {number(r.low)} to {number(r.high)} %"
+            if r.usage
+            else f"law allows up to {number(r.high)} %"
+            if r.high
             else "where none may be"
         )
         for r in rows
@@ -527,23 +536,20 @@ def doses(case: FormulaArrays, findings: Sequence[Finding]) -> Chart | None:
 
 
 def _dose_row(finding: Finding) -> Row | None:
-    """Kind, subject, lower limit, amount and upper limit of a finding that has them."""
-    names = {
-        "dose": ("percent_min", "percent", "percent_max"),
-        "legal-limit": (None, "percent_as_limited", "percent_max"),
-    }.get(finding.id)
-    if names is None:
+    """Amount and limits of a finding that has them."""
+    bar = BY_ID[finding.id].bar
+    if bar is None:
         return None
-    low, value, high = (0.0 if n is None else finding.value(n) for n in names)
+    low, value, high = (0.0 if n is None else finding.value(n) for n in bar)
     if low is None or value is None or high is None or (high == 0 and value == 0):
         return None
-    return finding.id, finding.about, low, value, high
+    return Row(bar[0] is not None, finding.about, low, value, high)
 
 
 def _filled(row: Row) -> float:
     """Share of the upper limit that is used; infinite where nothing is allowed."""
-    return row[3] / row[4] if row[4] else float("inf")
+    return row.amount / row.high if row.high else float("inf")
 
 
 def _row_name(row: Row) -> str:
-    return row[1] if row[0] == "dose" else f"law: {row[1]}{'' if row[4] else ', not allowed'}"
+    return row.subject if row.usage else f"law: {row.subject}{'' if row.high else ', not allowed'}"

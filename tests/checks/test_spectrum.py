@@ -1,11 +1,11 @@
-"""Check coverage: is there something against each kind of microbe?"""
+"""Check spectrum: is there something against each kind of microbe?"""
 
 import pytest
 
 from preservecheck.reference.load import load_tables
 from tests.helpers import make_formula, outcome, same_alone_and_together, the, value
 
-ID = "coverage"
+ID = "spectrum"
 GROUPS = ("gram_positive", "gram_negative", "yeast", "mould")
 
 

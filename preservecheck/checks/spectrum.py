@@ -21,15 +21,11 @@ import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.systems import GROUPS
-from preservecheck.checks.base import Explanation, Figures, KeyFigure
+from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure
 from preservecheck.text import join_and, join_or
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
-ID = "coverage"
-TOLERANCES: tuple[str, ...] = ()
-DECIDES: str | None = None
 UNIT = "0 none, 1 weak, 2 moderate, 3 strong"
-KEY = KeyFigure("weakest", UNIT)
 NAMES = {
     "gram_positive": "gram-positive bacteria",
     "gram_negative": "gram-negative bacteria",
@@ -121,3 +117,15 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     return Explanation(
         "formula", figures, because, do, tuple(case.reference.tables.evidence(s) for s in systems)
     )
+
+
+CHECK = Check(
+    id="spectrum",
+    key=KeyFigure("weakest", UNIT),
+    compute=compute,
+    judge=judge,
+    explain=explain,
+    tables={"systems": GROUPS, "ingredients": (), "solutes": ()},
+    must_pass=True,
+    plots=("microbes",),
+)

@@ -1,4 +1,4 @@
-"""Check burden: how much food is there, and what stands in the way besides the preservative?
+"""Check nutrient-load: how much food is there, and what stands in the way besides the preservative?
 
 The lines and weights are judgement of this program (common practice, no source); these tests hold
 them still.
@@ -9,7 +9,7 @@ import pytest
 from preservecheck.reference.load import load_tables
 from tests.helpers import make_formula, outcome, same_alone_and_together, the, value
 
-ID = "burden"
+ID = "nutrient-load"
 LOW_DOSE = {"phenoxyethanol": 0.74}  # range 0.5 to 1.0: upper half from 0.75
 PROTEIN = "Hydrolyzed Wheat Protein"  # load high, weight 1
 

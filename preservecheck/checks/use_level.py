@@ -19,14 +19,9 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.checks.base import Explanation, Figures, KeyFigure, above, below
+from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, above, below
 from preservecheck.text import number
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
-
-ID = "dose"
-TOLERANCES: tuple[str, ...] = ()
-DECIDES: str | None = None
-KEY = KeyFigure("percent", "% of the formula")
 
 
 def compute(case: FormulaArrays) -> Figures:
@@ -99,3 +94,17 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
 def _amount(percent: float, batch_g: float) -> str:
     grams = f" ({number(percent / 100 * batch_g)} g in this batch)" if np.isfinite(batch_g) else ""
     return f"{number(percent)} %{grams}"
+
+
+CHECK = Check(
+    id="use-level",
+    key=KeyFigure("percent", "% of the formula"),
+    compute=compute,
+    judge=judge,
+    explain=explain,
+    tables={"systems": ("usage_min_percent", "usage_max_percent"), "ingredients": ()},
+    must_pass=True,
+    levers={"dose": UNKNOWN},
+    bar=("percent_min", "percent", "percent_max"),
+    plots=("dose",),
+)

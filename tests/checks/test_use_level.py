@@ -1,11 +1,11 @@
-"""Check dose: is the amount inside the supplier's usage range?"""
+"""Check use-level: is the amount inside the supplier's usage range?"""
 
 import pytest
 
 from preservecheck.reference.load import load_tables
 from tests.helpers import make_formula, outcome, run_check, same_alone_and_together, the, value
 
-ID = "dose"
+ID = "use-level"
 
 
 def test_row_behind_the_numbers_below():

@@ -25,42 +25,24 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.arrays.tables import TableArrays
-from preservecheck.checks.base import Explanation, Figures, KeyFigure
+from preservecheck.arrays.substances import NUTRIENT_WEIGHTS
+from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.text import join_and, join_or, number
-from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Evidence, Floats, code_where, figure
+from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Evidence, code_where, figure
 
-ID = "burden"
-TOLERANCES: tuple[str, ...] = ("ph", "water_activity")
-DECIDES: str | None = None
-KEY = KeyFigure("nutrient_percent", "% of the formula, dry")
 # judgement of this program, common practice, no source
-WEIGHTS = {"none": 0.0, "low": 0.02, "medium": 0.3, "high": 1.0}
+WEIGHTS = NUTRIENT_WEIGHTS
 MEDIUM_PERCENT, HIGH_PERCENT, UNPRESERVED_PERCENT = 0.2, 1.0, 5.0
 CHELATOR_PERCENT, LOW_PH, LOW_AW = 0.05, 5.0, 0.95
 ENOUGH_HURDLES = 2
 CUSTOM = Evidence(what="hurdles and lines", said="common practice, no source")
 
 
-def nutrients(reference: TableArrays) -> Floats:
-    """Dry nutrient per gram of substance; oils and waxes are no food in this sense. [g/g] (K,)"""
-    dry = 1 - reference.water_fraction
-    weight = np.array(
-        [
-            WEIGHTS[r.nutrient_load]
-            if (r := reference.rows.get(n)) is not None and r.oil_class is None
-            else 0.0
-            for n in reference.names
-        ]
-    )
-    return weight * dry
-
-
 def compute(case: FormulaArrays) -> Figures:
     """Load and hurdles. (..., 1) each"""
     c = case.reference
-    nutrient = weighed_sum(case.amount, nutrients(c))
+    nutrient = weighed_sum(case.amount, c.nutrient)
     unpreserved = weighed_sum(case.amount, c.tag("unpreserved") & (c.water_fraction > 0.5))  # noqa: PLR2004
     jar = np.array([p.package == "jar" for p in case.profiles])[case.profile]
     low, high = (
@@ -120,7 +102,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         figure("chelator_percent", one["chelator_percent"], "% of the formula"),
         figure("hurdles", one["hurdles"], "of 4"),
     )
-    share = nutrients(c) * case.amount[0]
+    share = c.nutrient * case.amount[0]
     food = [c.names[i] for i in np.argsort(-share)[:3] if share[i] > 0.02]  # noqa: PLR2004
     level = ("low", "medium", "high", "high")[int(one["load"])]
     named = f" ({join_and(food)})" if food else ""
@@ -130,7 +112,8 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         missing.append("dose in the upper half of its range")
     if one["chelator_percent"] < CHELATOR_PERCENT:
         missing.append(
-            "add 0.1 % of a chelator such as Sodium Phytate or Disodium EDTA (check the pairs)"
+            "add 0.1 % of a chelator such as Sodium Phytate or Disodium EDTA (check the "
+            "incompatibilities)"
         )
     if not one["ph"] <= LOW_PH:
         missing.append("bring the pH to 5 or below")
@@ -147,3 +130,18 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         )
     do = None if code == PASS else f"Set more hurdles: {join_or(missing)}." if missing else None
     return Explanation("formula", figures, because, do, (CUSTOM,))
+
+
+CHECK = Check(
+    id="nutrient-load",
+    key=KeyFigure("nutrient_percent", "% of the formula, dry"),
+    compute=compute,
+    judge=judge,
+    explain=explain,
+    tables={
+        "systems": ("usage_min_percent", "usage_max_percent"),
+        "ingredients": (),
+        "solutes": (),
+    },
+    tolerances=("ph", "water_activity"),
+)

@@ -1,4 +1,4 @@
-"""Check pairs: do two things in it disable each other, spoil the product or make something
+"""Check incompatibilities: do two things in it disable each other, spoil the product or make something
 harmful?"""
 
 import pytest
@@ -14,7 +14,7 @@ from tests.helpers import (
     value,
 )
 
-ID = "pairs"
+ID = "incompatibilities"
 ROWS = {r.id: r for r in load_tables().incompatibilities}
 BENZOATE = {"sodium-benzoate": 0.4}
 

@@ -21,8 +21,9 @@ from functools import lru_cache
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.systems import COMPAT_COLUMNS
 from preservecheck.arrays.tables import TableArrays
-from preservecheck.checks.base import EPSILON, Explanation, Figures, KeyFigure
+from preservecheck.checks.base import EPSILON, Check, Explanation, Figures, KeyFigure
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.reference.rows_practice import Incompatibility
 from preservecheck.text import join_and, number, sentence
@@ -39,10 +40,6 @@ from preservecheck.verdict import (
     figure,
 )
 
-ID = "pairs"
-TOLERANCES: tuple[str, ...] = ("ph", "temperature")
-DECIDES: str | None = None
-KEY = KeyFigure("first_percent", "% of the formula")
 # amounts below this are traces, unless a row names its own
 TRACE_PERCENT = 0.001
 # lines of the conditions that the tables name; common practice, no source
@@ -254,3 +251,16 @@ def _sides(case: FormulaArrays, j: int, i: int = 0) -> tuple[list[str], list[str
 def _named(case: FormulaArrays, mask: Floats, i: int = 0) -> list[str]:
     here = case.amount[i] * mask
     return [case.reference.names[i] for i in np.argsort(-here)[:3] if here[i] > 0]
+
+
+CHECK = Check(
+    id="incompatibilities",
+    key=KeyFigure("first_percent", "% of the formula"),
+    compute=compute,
+    judge=judge,
+    explain=explain,
+    tables={"systems": ("charge", *COMPAT_COLUMNS), "ingredients": (), "incompatibilities": ()},
+    tolerances=("ph", "temperature"),
+    levers={"ph": SERIOUS, "gum": SERIOUS},
+    subject=subject,
+)

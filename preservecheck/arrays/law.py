@@ -1,4 +1,5 @@
-"""Which rules of the law count for a product, and what each substance counts for in them."""
+"""Axis R: the rules of the law, which of them count for a product, and what each substance counts
+for in them."""
 
 from __future__ import annotations
 
@@ -235,3 +236,23 @@ def covered_in(reference: TableArrays, market: str, scopes: frozenset[str], day:
         if row.purpose != "other":
             out[[reference.index[s] for s in row.substances if s in reference.index]] = True
     return out
+
+
+def lawful_dose(
+    start: Floats, slope: Floats, applies: Floats, kind: Floats, limit: Floats
+) -> Floats:
+    """Dose of a system at which the first limit of the law is met: the totals grow in proportion to
+    it. [%] (...,)
+
+    Parameters
+    ----------
+    start
+        Totals without it, shape (..., R). [% of the product]
+    slope
+        What each per cent of it adds. [-]
+    applies, kind, limit
+        Which rules count, what they are and their limits, shape (..., R) each.
+    """
+    binds = (applies > 0) & np.isin(kind, (LIMIT, CLOSED)) & (slope > 0)
+    room = np.maximum(limit - start, 0.0) / np.where(slope > 0, slope, 1.0)
+    return np.asarray(np.where(binds, room, np.inf).min(axis=-1, initial=np.inf))
