@@ -12,7 +12,9 @@ from dataclasses import KW_ONLY, dataclass
 from enum import StrEnum, auto
 from types import MappingProxyType
 
-_NO_WORDS: Mapping[Hint, str] = MappingProxyType({})
+# place in what was read, such as ("phase", 0, "items", 2, "percent")
+RawPath = tuple[str | int, ...]
+NO_WORDS: Mapping[Hint, str] = MappingProxyType({})
 
 
 class Hint(StrEnum):
@@ -36,21 +38,16 @@ class Hint(StrEnum):
     NEW_INGREDIENT_IN_TABLE = auto()
     OVERWRITE = auto()
     # tables
-    TABLES_FOLDER = auto()
+    TABLES_FOLDER = auto()  # how the folder of own tables is given
     LIST_TABLE = auto()  # where the rows of a table are listed
     LIST_TABLES = auto()  # how tables and rows are looked at
     SHOW_ROW = auto()  # how one row is printed in full
     # choices of a ranking or a screen
     RANK_SYSTEMS = auto()  # what ranks the systems for a formula
-    MARKETS = auto()
-    EXCLUDE = auto()  # substances that no system may contain
-    SCREEN_SYSTEMS = auto()
-    COMPARE_TABLES = auto()
-    PRODUCTS = auto()
-    RESUME = auto()
-    START_ANEW = auto()
-    FEWER_JOBS = auto()
-    PARQUET = auto()
+    PRODUCTS = auto()  # the table of the products beside one of lines
+    START_ANEW = auto()  # a run that cannot be gone on with
+    FEWER_JOBS = auto()  # less at the same time takes less memory
+    PARQUET = auto()  # what to install for Parquet
     # bench
     FORMULA = auto()
     BATCH = auto()  # the size of the batch
@@ -104,14 +101,14 @@ class Fault:
     allowed: str = ""
     _: KW_ONLY
     where: str = ""
-    path: tuple[str | int, ...] = ()
+    path: RawPath = ()
     place: str = ""
     name: str = ""
     value: str = ""
     hint: Hint | None = None
     paste: str = ""
 
-    def text(self, hints: Mapping[Hint, str] = _NO_WORDS) -> str:
+    def text(self, hints: Mapping[Hint, str] = NO_WORDS) -> str:
         """The fault in words.
 
         Parameters
@@ -131,8 +128,8 @@ class Fault:
             clause = " ".join(
                 filter(None, (self.name, f"is {self.value}" if self.value else self.found))
             )
-        text = ": ".join(filter(None, (self.where, self.place, clause)))
-        text += f"; {self.allowed}" if self.allowed else ""
+        allowed = f"; {self.allowed}" if self.allowed and clause else self.allowed
+        text = ": ".join(filter(None, (self.where, self.place, f"{clause}{allowed}")))
         help_text = hints.get(self.hint, "") if self.hint is not None else ""
         if help_text and self.allowed:
             text += f". {help_text[0].upper()}{help_text[1:]}"
@@ -140,9 +137,7 @@ class Fault:
             text += f"; {help_text}"
         return f"{text}\n\n{self.paste}" if self.paste and help_text else text
 
-    def within(
-        self, *, where: str = "", place: str = "", path: tuple[str | int, ...] = ()
-    ) -> Fault:
+    def within(self, *, where: str = "", place: str = "", path: RawPath = ()) -> Fault:
         """The same fault as part of something larger; what it says of its own place stays."""
         return dataclasses.replace(
             self,

@@ -5,12 +5,13 @@ Everything behind this module is a plain number of degrees Celsius, grams or min
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import re
 import unicodedata
 from collections.abc import Mapping
 
-from preservecheck.errors import UnitError
+from preservecheck.errors import Fault, UnitError
 
 # definition of the pound since 1959; an ounce is a sixteenth of it
 GRAMS_PER_POUND = 453.59237
@@ -20,8 +21,9 @@ ABSOLUTE_ZERO_C = -273.15
 # a quantity is a number and a unit; anything longer is a pasted sentence
 MAX_LENGTH = 60
 
-_CELSIUS = ("°c", "c", "degc", "deg c", "celsius")
-_FAHRENHEIT = ("°f", "f", "degf", "deg f", "fahrenheit")
+# spellings of the two scales, in small letters
+CELSIUS = ("°c", "c", "degc", "deg c", "celsius")
+FAHRENHEIT = ("°f", "f", "degf", "deg f", "fahrenheit")
 _GRAMS: Mapping[str, float] = {
     "mg": 0.001,
     "milligram": 0.001,
@@ -104,13 +106,11 @@ def plain_number(text: str, *, comma_is_decimal: bool = False) -> float:
         tidy = tidy.replace(" ", "")
     if not comma_is_decimal and _THOUSANDS.fullmatch(tidy):
         bare = tidy.replace(",", "")
-        raise UnitError(
-            f'"{tidy}" can be read in two ways; write {tidy.replace(",", ".")} or {bare}'
-        )
+        raise _fault(tidy, "can be read in two ways", f"write {tidy.replace(',', '.')} or {bare}")
     if tidy.count(",") == 1 and "." not in tidy:
         tidy = tidy.replace(",", ".")
     if len(tidy) > MAX_LENGTH or not _NUMBER.fullmatch(tidy):
-        raise UnitError(f'"{_short(text)}" is not a number; write one such as 4.5')
+        raise _fault(text, "is not a number", "write one such as 4.5")
     return float(tidy)
 
 
@@ -140,16 +140,58 @@ def temperature_c(text: str) -> float:
     >>> temperature_c("167 °F")
     75.0
     """
-    value, unit = _split(text, _TEMPERATURE_HELP)
-    if unit in _CELSIUS:
-        celsius = value
-    elif unit in _FAHRENHEIT:
-        celsius = round((value - 32) * 5 / 9, 9)
-    else:
-        raise _unknown_unit(text, unit, _TEMPERATURE_HELP)
-    if celsius < ABSOLUTE_ZERO_C:
-        raise UnitError(f'"{_short(text)}" is below absolute zero; {_TEMPERATURE_HELP}')
+    celsius, scale = temperature(text)
+    if not scale:
+        raise _fault(text, "has no unit", _TEMPERATURE_HELP)
     return celsius
+
+
+def temperature(
+    written: str | float, scale: str = "", *, comma_is_decimal: bool = False
+) -> tuple[float, str]:
+    """Degrees Celsius, and the scale in which a temperature is written.
+
+    Parameters
+    ----------
+    written
+        A number, or a text such as ``75 °C``.
+    scale
+        ``c`` or ``f`` for a number without a unit, as a heading says; ``""`` where it says nothing.
+    comma_is_decimal
+        The file is known to use decimal commas. [-]
+
+    Returns
+    -------
+    tuple[float, str]
+        Temperature [°C] and its scale, ``c`` or ``f``; without any unit the bare number and ``""``.
+
+    Raises
+    ------
+    UnitError
+        No number, a unit that is not on the list or is another one than that of the heading, or
+        colder than anything can be.
+
+    Examples
+    --------
+    >>> temperature("167", "f")
+    (75.0, 'f')
+    """
+    if isinstance(written, str):
+        value, unit = _split(written, _TEMPERATURE_HELP, comma_is_decimal)
+    else:
+        value, unit = float(written), ""
+    text = str(written)
+    if unit and unit not in (*CELSIUS, *FAHRENHEIT):
+        raise _unknown_unit(text, unit, _TEMPERATURE_HELP)
+    own = "" if not unit else "c" if unit in CELSIUS else "f"
+    if own and scale and own != scale:
+        raise _fault(text, f"is under a heading that says °{scale.upper()}", "write one unit")
+    celsius = round((value - 32) * 5 / 9, 9) if (own or scale) == "f" else value
+    if not math.isfinite(celsius):
+        raise _fault(text, "is not a number", _TEMPERATURE_HELP)
+    if celsius < ABSOLUTE_ZERO_C:
+        raise _fault(text, "is below absolute zero", _TEMPERATURE_HELP)
+    return celsius, own or scale
 
 
 def mass_g(text: str) -> float:
@@ -203,7 +245,7 @@ def batch_mass_g(text: str) -> float:
     """
     mass = mass_g(text)
     if not 0 < mass <= MAX_BATCH_G:
-        raise UnitError(f'"{_short(text)}": {BATCH_HELP}')
+        raise _fault(text, "is no size of a batch", BATCH_HELP)
     return mass
 
 
@@ -315,36 +357,39 @@ def _short(text: str) -> str:
     return visible + ("…" if len(text.strip()) > MAX_LENGTH else "")
 
 
-def _split(text: str, help_text: str) -> tuple[float, str]:
-    """Number and unit, the unit in small letters."""
+def _split(text: str, help_text: str, comma_is_decimal: bool = False) -> tuple[float, str]:
+    """Number and unit, the unit in small letters; an empty one where there is none."""
     tidy = _tidy(text)
     match = _QUANTITY.fullmatch(tidy)
     number, unit = match.groups() if match else ("", tidy)
     unit = " ".join(unit.casefold().split()).replace("° ", "°")
     if not any(ch.isdigit() for ch in number):
-        raise UnitError(f'"{_short(text)}" is not a number with a unit; {help_text}')
+        raise _fault(text, "is not a number with a unit", help_text)
     try:
-        value = plain_number(number)
+        return plain_number(number, comma_is_decimal=comma_is_decimal), unit
     except UnitError as error:
-        raise UnitError(f"{error.messages[0]}, with its unit; {help_text}") from None
-    if not unit:
-        raise UnitError(f'"{_short(text)}" has no unit; {help_text}')
-    return value, unit
+        fault = error.faults[0]
+        allowed = f"{fault.allowed}, with its unit; {help_text}"
+        raise UnitError(dataclasses.replace(fault, allowed=allowed)) from None
 
 
 def _scaled(text: str, factors: Mapping[str, float], help_text: str) -> float:
     value, unit = _split(text, help_text)
+    if not unit:
+        raise _fault(text, "has no unit", help_text)
     if unit not in factors:
         raise _unknown_unit(text, unit, help_text)
     if value < 0:
-        raise UnitError(f'"{_short(text)}" is negative; {help_text}')
+        raise _fault(text, "is negative", help_text)
     return value * factors[unit]
 
 
 def _unknown_unit(text: str, unit: str, help_text: str) -> UnitError:
-    return UnitError(
-        f'"{_short(text)}" is in "{_short(unit)}", which is not known here; {help_text}'
-    )
+    return _fault(text, f'is in "{_short(unit)}", which is not known here', help_text)
+
+
+def _fault(text: str, found: str, allowed: str) -> UnitError:
+    return UnitError(Fault(found, allowed, value=f'"{_short(text)}"'))
 
 
 def _rounded(value: float, decimals: int) -> str:

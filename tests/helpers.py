@@ -17,7 +17,7 @@ from preservecheck.assess.review import composer_for, findings_of, table_arrays_
 from preservecheck.assess.uncertainty import DRAWS
 from preservecheck.checks import BY_ID, incompatibilities
 from preservecheck.formula.build import build
-from preservecheck.formula.composition import Composition
+from preservecheck.formula.compose import Composition
 from preservecheck.formula.model import Formula
 from preservecheck.formula.toml import read_toml
 from preservecheck.reference.load import Tables, load_tables

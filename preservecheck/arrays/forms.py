@@ -9,7 +9,7 @@ import numpy as np
 
 from preservecheck.arrays.substances import Substances
 from preservecheck.chemistry import speciation
-from preservecheck.reference.rows_measured import Mic
+from preservecheck.reference.rows import Mic
 from preservecheck.verdict import Floats
 
 MICROBES = (

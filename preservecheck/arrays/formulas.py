@@ -20,11 +20,10 @@ from preservecheck.arrays.free import Free
 from preservecheck.arrays.recipes import Recipes, recipes_of
 from preservecheck.arrays.systems import Part, parts_of
 from preservecheck.arrays.tables import TableArrays
-from preservecheck.formula.composition import Composition
+from preservecheck.formula.compose import Composition
 from preservecheck.formula.materials import Material
 from preservecheck.reference.load import Tables
-from preservecheck.reference.rows_materials import Ingredient, System
-from preservecheck.reference.rows_practice import ProductPh
+from preservecheck.reference.rows import Ingredient, ProductPh, System
 from preservecheck.verdict import Bools, Floats
 
 # traces do not decide a pH; common practice, no source [%]

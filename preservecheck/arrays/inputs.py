@@ -9,7 +9,7 @@ from typing import Self
 import numpy as np
 
 from preservecheck.arrays.tables import TableArrays
-from preservecheck.formula.composition import Composition
+from preservecheck.formula.compose import Composition
 from preservecheck.formula.model import Product
 from preservecheck.verdict import Bools, Floats
 

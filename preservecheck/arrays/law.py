@@ -11,7 +11,7 @@ import numpy as np
 
 from preservecheck.arrays.inputs import Profile
 from preservecheck.arrays.tables import TableArrays
-from preservecheck.reference.rows_law import LegalLimit
+from preservecheck.reference.rows import LegalLimit
 from preservecheck.verdict import Bools, Floats
 
 AS_WEIGHED = "as weighed"

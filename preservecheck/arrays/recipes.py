@@ -16,7 +16,7 @@ import numpy as np
 
 from preservecheck.arrays.inputs import Ints, Profile
 from preservecheck.formula.amounts import Amounts, hottest
-from preservecheck.formula.composition import Composition
+from preservecheck.formula.compose import Composition
 from preservecheck.formula.materials import Material
 from preservecheck.verdict import Bools, Floats
 

@@ -10,7 +10,7 @@ import numpy as np
 from preservecheck.arrays.substances import Substances
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.chemistry.water_activity import Norrish, Pitzer
-from preservecheck.reference.rows_measured import Solute
+from preservecheck.reference.rows import Solute
 from preservecheck.verdict import Floats
 
 # free counter-ions of a micelle or lamellar gel, share of the full salt; recalled, 20 to 30 %

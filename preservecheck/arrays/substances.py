@@ -10,7 +10,7 @@ from typing import get_args
 import numpy as np
 
 from preservecheck.reference.load import Tables
-from preservecheck.reference.rows_materials import Active, BinderClass, Ingredient, System
+from preservecheck.reference.rows import Active, BinderClass, Ingredient, System
 from preservecheck.verdict import Bools, Floats
 
 OIL_CLASSES = ("vegetable", "ester", "hydrocarbon", "silicone", "fatty-alcohol")

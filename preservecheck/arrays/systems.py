@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from preservecheck.arrays.forms import Forms
-from preservecheck.reference.rows_materials import System
+from preservecheck.reference.rows import System
 from preservecheck.verdict import Bools, Floats
 
 RATINGS = {"none": 0, "weak": 1, "moderate": 2, "strong": 3}

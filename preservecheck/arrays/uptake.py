@@ -10,7 +10,7 @@ import numpy as np
 from preservecheck.arrays.forms import Forms
 from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES
 from preservecheck.chemistry import partition
-from preservecheck.reference.rows_measured import Binding, Partition
+from preservecheck.reference.rows import Binding, Partition
 from preservecheck.verdict import Bools, Floats
 
 # micelles that hold uncharged preservatives about as strongly as ethoxylates do, within a factor 2

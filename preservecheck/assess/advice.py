@@ -11,10 +11,7 @@ import numpy as np
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.law import fitting, in_force
 from preservecheck.arrays.phases import LOW_RISK_AW
-from preservecheck.reference.row import Row
-from preservecheck.reference.rows import TABLES, table_of
-from preservecheck.reference.rows_law import LabelRule
-from preservecheck.reference.rows_practice import STANDARDS, Caution
+from preservecheck.reference.rows import STANDARDS, TABLES, Caution, LabelRule, Row, table_of
 from preservecheck.text import join_and, number, sentence
 from preservecheck.verdict import Finding, LabelStatement
 

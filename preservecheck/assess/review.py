@@ -18,13 +18,12 @@ from preservecheck.assess import advice
 from preservecheck.assess.uncertainty import INPUTS, READINGS, SURE, chances, drawn, shares
 from preservecheck.checks import CHECKS
 from preservecheck.checks.base import Check, most_critical_first
-from preservecheck.formula.compose import Composer
-from preservecheck.formula.composition import Composition
-from preservecheck.formula.kept_test import kept_sentence
+from preservecheck.formula.compose import Composer, Composition
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula, Product
+from preservecheck.formula.stored_result import stored_sentence
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.reference.row import Row
+from preservecheck.reference.rows import Row
 from preservecheck.verdict import (
     PASS,
     SERIOUS,
@@ -188,7 +187,7 @@ def review(
         labels=labels,
         cautions=advice.cautions(case),
         challenge_test=ChallengeTest(
-            **advice.challenge_test(case, shown), result=kept_sentence(formula)
+            **advice.challenge_test(case, shown), result=stored_sentence(formula)
         ),
         not_covered=advice.not_covered(case),
         formula=formula,

@@ -12,7 +12,7 @@ from preservecheck.arrays.systems import parts_of
 from preservecheck.bench.additions import COOL_DOWN_C, system_of
 from preservecheck.bench.forecast import Forecast, Reach, reach_of
 from preservecheck.bench.steps import gate_windows
-from preservecheck.formula.composition import Composition
+from preservecheck.formula.compose import Composition
 from preservecheck.formula.cooling_readings import Course
 from preservecheck.units import temperature_text
 

@@ -11,10 +11,10 @@ from preservecheck.arrays.inputs import THERMOMETER_C
 from preservecheck.arrays.systems import parts_of
 from preservecheck.checks import with_key
 from preservecheck.checks.base import warmer
-from preservecheck.formula.composition import Addition, Composition
+from preservecheck.formula.compose import Addition, Composition
 from preservecheck.formula.cooling_readings import Course
 from preservecheck.reference.load import Tables
-from preservecheck.reference.rows_materials import System
+from preservecheck.reference.rows import System
 from preservecheck.units import duration_text, temperature_text
 from preservecheck.verdict import PASS, SERIOUS, WORDS, Word
 

@@ -26,7 +26,7 @@ from preservecheck.bench.ph_window import Aim, aim_of
 from preservecheck.bench.titration import EXTRA_PH, Titration, read_titration
 from preservecheck.chemistry.titration import buffer_capacity
 from preservecheck.errors import Fault, Hint, ReadingsError
-from preservecheck.formula.composition import Composition
+from preservecheck.formula.compose import Composition
 from preservecheck.formula.model import Formula
 from preservecheck.provenance import Provenance, provenance_of
 from preservecheck.reference.load import Tables, load_tables

@@ -16,9 +16,9 @@ from pydantic import BaseModel, ConfigDict
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.assess.review import Report, composer_for, review, table_arrays_for
 from preservecheck.bench.steps import handling, ph_steps, steps_of, too_coarse
-from preservecheck.errors import FormulaError
+from preservecheck.errors import Fault, FormulaError, Hint
 from preservecheck.formula.amounts import line_percents
-from preservecheck.formula.composition import Composition
+from preservecheck.formula.compose import Composition
 from preservecheck.formula.edit import lines_of, rescaled
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula
@@ -179,10 +179,14 @@ def _batch_g(formula: Formula, batch_g: float | None) -> float:
     """Size of the batch: as asked, else the formula's own. [g]"""
     size = batch_g if batch_g is not None else line_percents(formula)[1]
     if size is None:
-        where = formula.path or formula.product.name
         raise FormulaError(
-            f'{where}: the size of the batch is not given; add --batch "500 g", or write it into '
-            "the formula (batch)"
+            Fault(
+                "the size of the batch is not given",
+                "write it into the formula (batch)",
+                where=formula.path or formula.product.name,
+                path=("product", "batch"),
+                hint=Hint.BATCH,
+            )
         )
     return size
 

@@ -11,10 +11,10 @@ import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.chemistry import speciation
-from preservecheck.errors import ReadingsError
+from preservecheck.errors import Fault, ReadingsError
 from preservecheck.formula.names import names_of
 from preservecheck.reference.load import Tables
-from preservecheck.reference.rows_materials import Active, Ingredient
+from preservecheck.reference.rows import Active, Ingredient
 from preservecheck.text import join_or
 from preservecheck.verdict import Floats
 
@@ -166,7 +166,15 @@ def agent_of(written: str, tables: Tables) -> tuple[Ionic, float | None]:
             if named is None
             else "is known, but not as an acid or base with constants"
         )
-        raise ReadingsError(f'the agent "{written[:60]}" {why}; known are {join_or(known)}')
+        raise ReadingsError(
+            Fault(
+                why,
+                f"known are {join_or(known)}",
+                path=("agent",),
+                name="agent",
+                value=f'"{written[:60]}"',
+            )
+        )
     return found, named.strength
 
 

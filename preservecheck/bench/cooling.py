@@ -25,8 +25,7 @@ from preservecheck.bench.additions import (
 from preservecheck.bench.forecast import Forecast, Reach, forecast_of, reach_of
 from preservecheck.bench.heat_balance import MUCH_COLD, Mixing, mixing_of
 from preservecheck.chemistry.cooling import rate_tolerance
-from preservecheck.formula.compose import Composer
-from preservecheck.formula.composition import Composition
+from preservecheck.formula.compose import Composer, Composition
 from preservecheck.formula.cooling_readings import Course, read_course
 from preservecheck.formula.model import Formula
 from preservecheck.provenance import Provenance, provenance_of

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from preservecheck.chemistry.cooling import mixed_temperature_c
-from preservecheck.formula.composition import Composition
+from preservecheck.formula.compose import Composition
 from preservecheck.reference.load import Tables
-from preservecheck.reference.rows_materials import Ingredient
+from preservecheck.reference.rows import Ingredient
 
 # specific heats [kJ/(kg K)]; water, glycerin, ethanol and vegetable oils (1.7 to 2.2) from tables
 # of liquids that were read, the others recalled

@@ -11,7 +11,7 @@ from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.assess import advice
 from preservecheck.assess.review import Report
 from preservecheck.checks import with_lever
-from preservecheck.formula.composition import Composition
+from preservecheck.formula.compose import Composition
 from preservecheck.text import number
 from preservecheck.units import duration_text, temperature_text
 

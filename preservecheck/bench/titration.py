@@ -12,8 +12,8 @@ import numpy as np
 from preservecheck.chemistry.titration import amount_for, interpolated, monotone
 from preservecheck.errors import ReadingsError, UnitError
 from preservecheck.formula.faults import Faults, shown
+from preservecheck.formula.grid import Cell, text
 from preservecheck.formula.readings import Columns, Row, Table, as_number, is_missing, read_readings
-from preservecheck.formula.sheet_form import Cell, text
 from preservecheck.verdict import Floats
 
 # a reading that runs against the trend by more than this is no scatter of a meter
@@ -139,15 +139,11 @@ def _titration(table: Table) -> Titration:
         if g is None or p is None:
             continue
         if grams and g <= grams[-1]:
-            same = (
-                "stands there already"
-                if g == grams[-1]
-                else f"is less than the {grams[-1]:g} before"
+            found = (
+                "is there already" if g == grams[-1] else f"is less than the {grams[-1]:g} before"
             )
-            table.fault(
-                row,
-                f"grams_added {g:g} {same}; it is the running total, so it rises from row to row",
-            )
+            allowed = "it is the running total, so it rises from reading to reading"
+            table.fault(row, "grams_added", found, allowed, value=f"{g:g}")
             continue
         grams.append(g)
         ph.append(p)
@@ -159,11 +155,16 @@ def _titration(table: Table) -> Titration:
     )
     agent = _constant(table, "agent")
     if grams and grams[0] != 0:
-        table.faults.add("the first row must give the pH before anything was added: grams_added 0")
+        table.faults.add(
+            "the first reading is not the pH before anything was added",
+            "begin with the reading at 0 g",
+            path=(table.rows[0].number, "grams_added"),
+        )
     if len(grams) < 3 and not table.faults:  # noqa: PLR2004
         table.faults.add(
-            f"{len(grams)} readings are too few; give the pH before and after at least two "
-            "additions"
+            f"{len(grams)} readings are too few",
+            "give the pH before and after at least two additions",
+            path=("grams_added",),
         )
     if not table.faults:
         _check_trend(table, ph)
@@ -179,7 +180,9 @@ def _titration(table: Table) -> Titration:
 def _check_trend(table: Table, ph: list[float]) -> None:
     if abs(ph[-1] - ph[0]) < _LEAST_CHANGE_PH:
         table.faults.add(
-            f"the pH went from {ph[0]:g} to {ph[-1]:g} only; add more of the solution and go on"
+            f"the pH went from {ph[0]:g} to {ph[-1]:g} only",
+            "add more of the solution and go on",
+            path=("grams_added",),
         )
         return
     sign = 1 if ph[-1] > ph[0] else -1
@@ -187,9 +190,9 @@ def _check_trend(table: Table, ph: list[float]) -> None:
         if sign * (after - before) < -MOST_SCATTER_PH - 1e-9:
             table.fault(
                 row,
-                f"the pH goes from {before:g} to {after:g}, against the trend; stir, wait, read "
-                "again, and "
-                "correct or delete the row",
+                "ph",
+                f"goes from {before:g} to {after:g}, against the trend",
+                "stir, wait, read again, and correct the reading or leave it out",
             )
 
 
@@ -201,27 +204,33 @@ def _constant(table: Table, name: str) -> str | None:
         text(row.cells.get(name)): row for row in table.rows if not is_missing(row.cells.get(name))
     }
     if len(found) > 1:
+        first, second = list(found)[:2]
         table.faults.add(
-            f"{name} is {shown(list(found)[0])} in one row and {shown(list(found)[1])} in "
-            "another; a titration has one"
+            f"is {shown(first)} in one row and {shown(second)} in another",
+            "a titration has one",
+            path=(name,),
+            name=name,
         )
     return next(iter(found), None)
 
 
-def _constant_number(table: Table, name: str, low: float, high: float, give: str) -> float | None:
+def _constant_number(
+    table: Table, name: str, low: float, high: float, allowed: str
+) -> float | None:
     written = _constant(table, name)
     if written is None:
         if name == "sample_grams":
-            table.faults.add(f"sample_grams is missing; {give}")
+            table.faults.add("is missing", allowed, path=(name,), name=name)
         return None
     try:
         value = as_number(
             written.removesuffix("%").removesuffix("g").strip(), table.comma_is_decimal
         )
     except UnitError as error:
-        table.faults.add(f"{name}: {error.messages[0]}; {give}")
+        fault = error.faults[0]
+        table.faults.add(fault.found, allowed, path=(name,), name=name, value=fault.value)
         return None
     if not low <= value <= high:
-        table.faults.add(f"{name} is {value:g}; {give}")
+        table.faults.add("", allowed, path=(name,), name=name, value=f"{value:g}")
         return None
     return value

@@ -25,7 +25,7 @@ from preservecheck.arrays.systems import COMPAT_COLUMNS
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.checks.base import EPSILON, Check, Explanation, Figures, KeyFigure
 from preservecheck.chemistry.summation import weighed_sum
-from preservecheck.reference.rows_practice import Incompatibility
+from preservecheck.reference.rows import Incompatibility
 from preservecheck.text import join_and, number, sentence
 from preservecheck.verdict import (
     ABSENT,

@@ -53,7 +53,7 @@ from preservecheck.arrays.law import (
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, above
 from preservecheck.chemistry.summation import weighed_sum
-from preservecheck.reference.rows_law import LegalLimit
+from preservecheck.reference.rows import LegalLimit
 from preservecheck.text import join_and, number
 from preservecheck.verdict import (
     ABSENT,

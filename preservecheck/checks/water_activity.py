@@ -26,7 +26,7 @@ from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.phases import LOW_RISK_AW as LOW_RISK
 from preservecheck.checks.base import EPSILON, Check, Explanation, Figures, KeyFigure
 from preservecheck.chemistry.summation import weighed_sum
-from preservecheck.reference.rows_measured import GrowthLimit
+from preservecheck.reference.rows import GrowthLimit
 from preservecheck.text import join_and
 from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Evidence, code_where, figure
 

@@ -140,7 +140,7 @@ def _judged(
     """A test, with its chart and its result in files where that is asked for."""
     from preservecheck.errors import Fault, Hint, ReadingsError
     from preservecheck.evidence.challenge import challenge as judged
-    from preservecheck.formula.kept_test import keep as kept
+    from preservecheck.formula.stored_result import store
     from preservecheck.report.plots import readings as charts
 
     found = judged(results, standard, tables, formula=product)
@@ -150,7 +150,7 @@ def _judged(
             raise ReadingsError(
                 Fault("--keep writes the result beside a formula", hint=Hint.FORMULA)
             )
-        typer.echo(f"Kept in {kept(found.to_json(), product)}.", err=True)
+        typer.echo(f"Kept in {store(found.to_json(), product)}.", err=True)
     return found
 
 

@@ -170,11 +170,11 @@ def _built(
     """The record that the options ask for."""
     from preservecheck.errors import PreservecheckError
     from preservecheck.evidence.record import build
-    from preservecheck.evidence.result_file import read_outcome
+    from preservecheck.formula.stored_result import read_result
 
     if formula is None:
         raise PreservecheckError(WHAT_TO_GIVE)
-    challenge = None if results is None else read_outcome(results)
+    challenge = None if results is None else read_result(results)
     return build(formula, tables, batch_number=batch_number, reason=reason, challenge=challenge)
 
 

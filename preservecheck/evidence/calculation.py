@@ -18,7 +18,7 @@ from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES
 from preservecheck.assess.uncertainty import DRAWS, SEED
 from preservecheck.chemistry.speciation import GAS_CONSTANT_J_MOL_K
 from preservecheck.chemistry.water_activity import A_PHI_25C, MOLAR_MASS_WATER_KG_MOL
-from preservecheck.formula.composition import Composition
+from preservecheck.formula.compose import Composition
 
 KINDS = {ACID: "acid", BASE: "base", CATION: "cation"}
 

@@ -20,7 +20,7 @@ from preservecheck.evidence.counts import Count, Counts, read_counts
 from preservecheck.formula.model import Formula
 from preservecheck.provenance import Provenance, provenance_of
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.reference.rows_practice import STANDARDS, ChallengeCriterion
+from preservecheck.reference.rows import STANDARDS, ChallengeCriterion
 from preservecheck.text import join_and, join_or, sentence
 
 State = Literal["met", "within tolerance", "missed", "open", "missing", "warning"]

@@ -16,7 +16,7 @@ from preservecheck.evidence.challenge import criterion_name, inoculum_log
 from preservecheck.formula.model import Formula
 from preservecheck.provenance import Provenance, provenance_of
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.reference.rows_practice import ChallengeCriterion
+from preservecheck.reference.rows import ChallengeCriterion
 from preservecheck.text import join_and, number
 
 # grams of product: one container an organism, the neutraliser check of each, a count of the product

@@ -11,9 +11,9 @@ from pathlib import Path
 
 from preservecheck.errors import UnitError
 from preservecheck.formula.faults import shown
+from preservecheck.formula.grid import Cell, text
 from preservecheck.formula.names import folded
 from preservecheck.formula.readings import Columns, Row, Table, as_number, is_missing, read_readings
-from preservecheck.formula.sheet_form import Cell, text
 from preservecheck.reference.load import Tables
 
 # nobody counts more; a larger number is a slip
@@ -109,7 +109,7 @@ def read_counts(path: str | Path, tables: Tables) -> Counts:
     """
     table = read_readings(path, COLUMNS)
     if table.has("cfu") and table.has("log10_cfu"):
-        table.faults.add("there is a column of counts and one of logarithms; keep one")
+        table.faults.add("there is a column of counts and one of logarithms", "keep one")
         table.faults.raise_if_any()
     names = _names(tables)
     seen: dict[tuple[str, int, str], int] = {}
@@ -123,11 +123,8 @@ def read_counts(path: str | Path, tables: Tables) -> Counts:
             table.has("replicate")
             and (first := seen.setdefault((organism, day, replicate), row.number)) != row.number
         ):
-            table.fault(
-                row,
-                f"{organism}, day {day}, replicate {replicate} stands already on row {first}; "
-                "keep one",
-            )
+            twice = f"{organism}, day {day}, replicate {replicate} is already on row {first}"
+            table.fault(row, "", twice, "delete one")
             continue
         found.setdefault(organism, {}).setdefault(day, []).append(value)
     table.faults.raise_if_any()
@@ -171,9 +168,8 @@ def _plain(name: str) -> str:
 def _organism(table: Table, row: Row, names: Mapping[str, str]) -> str | None:
     written = text(row.cells.get("organism"))
     if is_missing(row.cells.get("organism")):
-        table.fault(
-            row, "organism is missing; name it, such as Candida albicans, or delete the row"
-        )
+        allowed = "name it, such as Candida albicans, or leave the reading out"
+        table.fault(row, "organism", "is missing", allowed)
         return None
     bare = re.sub(r"[(,].*", "", written)
     bare = re.sub(
@@ -190,8 +186,14 @@ def _day(table: Table, row: Row) -> int | None:
     match = re.fullmatch(r"(?:day|d|t)?\s*(\d{1,3})(?:[.,]0+)?\s*(?:d|days?)?", written)
     if match and int(match.group(1)) <= MAX_DAY:
         return int(match.group(1))
-    what = "is missing" if is_missing(cell) else f"is {shown(cell)}"
-    table.fault(row, f"day {what}; give the day as a whole number, 0 for the inoculum")
+    missing = is_missing(cell)
+    table.fault(
+        row,
+        "day",
+        "is missing" if missing else "",
+        "give the day as a whole number, 0 for the inoculum",
+        value="" if missing else shown(cell),
+    )
     return None
 
 
@@ -201,24 +203,19 @@ def _value(table: Table, row: Row) -> tuple[float, bool] | None:
     cell: Cell = row.cells.get(column)
     written = text(cell)
     if is_missing(cell):
-        table.fault(
-            row,
-            "the count is missing; write it, or <10 with the laboratory's detection limit where "
-            "nothing grew",
-        )
+        allowed = "write it, or where nothing grew the laboratory's detection limit, such as <10"
+        table.fault(row, column, "is missing", allowed)
         return None
     if column == "cfu" and written.casefold() in _NO_COUNT:
-        table.fault(
-            row,
-            f"the count is {shown(cell)}; where nothing grew write the laboratory's detection "
-            "limit, such as <10",
-        )
+        allowed = "where nothing grew write the laboratory's detection limit, such as <10"
+        table.fault(row, column, "", allowed, value=shown(cell))
         return None
     below = written.startswith(("<", "≤"))
     try:
         number = as_number(written.lstrip("<≤ ") if below else cell, table.comma_is_decimal)
     except UnitError as error:
-        table.fault(row, f"the count: {error.messages[0]}")
+        fault = error.faults[0]
+        table.fault(row, column, fault.found, fault.allowed, value=fault.value)
         return None
     log = number if column == "log10_cfu" else math.log10(number) if number > 0 else -math.inf
     if not 0 <= log <= MAX_LOG10:
@@ -227,7 +224,7 @@ def _value(table: Table, row: Row) -> tuple[float, bool] | None:
             if column == "log10_cfu"
             else "colonies per g or mL, 1 or more, or <10"
         )
-        table.fault(row, f"the count is {shown(cell)}; give {give}")
+        table.fault(row, column, "", f"give {give}", value=shown(cell))
         return None
     return log, below
 

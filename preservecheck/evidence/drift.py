@@ -18,14 +18,13 @@ from preservecheck.assess.review import composer_for, table_arrays_for
 from preservecheck.bench.ph_window import window_of
 from preservecheck.chemistry.trend import FittedLine, fitted_line, predicted, rounding_of
 from preservecheck.errors import Hint, UnitError
-from preservecheck.formula.faults import shown
+from preservecheck.formula.grid import text
 from preservecheck.formula.model import Formula
-from preservecheck.formula.readings import Columns, Row, Table, as_number, is_missing, read_readings
-from preservecheck.formula.sheet_form import text
+from preservecheck.formula.readings import Columns, Row, Table, is_missing, read_readings, rows_text
 from preservecheck.provenance import Provenance, provenance_of
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.text import number, sentence
-from preservecheck.units import temperature_c, temperature_text
+from preservecheck.units import temperature, temperature_text
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, WORDS, Bools, Word, fold
 
 # what carries a trend: fixed for this program, no outside source
@@ -376,11 +375,8 @@ def read_ph(path: str | Path) -> Mapping[tuple[str, float | None], PhCourse]:
             continue
         days = found.setdefault(store, {})
         if day in days:
-            table.fault(
-                row,
-                f"{day} stands already on row {days[day][1]} for this storage; keep one reading a "
-                "day, or their mean",
-            )
+            twice = f"{day} is already on row {days[day][1]} for this storage"
+            table.fault(row, "", twice, "keep one reading a day, or their mean")
             continue
         days[day] = (ph, row.number)
         written = _DECIMALS.search(text(row.cells.get("ph")))
@@ -388,9 +384,10 @@ def read_ph(path: str | Path) -> Mapping[tuple[str, float | None], PhCourse]:
     if len(units) > 1:
         rare = min(units, key=lambda u: len(units[u]))
         table.faults.add(
-            f"row {', '.join(map(str, units[rare][:5]))}: the storage is in {rare}, elsewhere in "
-            "another unit; write "
-            "one unit"
+            f"the storage is in {rare}, elsewhere in another unit",
+            "write one unit",
+            path=(units[rare][0], "storage"),
+            place=rows_text(units[rare]),
         )
     table.faults.raise_if_any()
     return {
@@ -404,34 +401,23 @@ def _storage(
 ) -> tuple[str, float | None] | None:
     """Name and temperature of the storage, or ``None`` with a fault noted."""
     cell = row.cells.get("storage")
-    unit = table.units.get("storage")
+    unit = table.units.get("storage") or ""
     if is_missing(cell):
-        table.fault(row, "storage is missing; write the temperature, or room")
+        table.fault(row, "storage", "is missing", "write the temperature, or room")
         return None
     written = text(cell)
     if written.casefold() in _ROOM:
         return "room temperature", None
     try:
-        value = as_number(cell, table.comma_is_decimal)
-        celsius = value if unit != "f" else (value - 32) * 5 / 9
-        scale = "°F" if unit == "f" else "°C"
-    except UnitError:
-        try:
-            celsius = temperature_c(written)
-        except UnitError as error:
-            table.fault(row, f"storage: {error.messages[0]}, or write room")
-            return None
-        scale = "°F" if re.search(r"f\w*$", written.casefold()) else "°C"
-        if unit and scale != f"°{unit.upper()}":
-            table.fault(
-                row,
-                f"storage is {shown(cell)}, but the heading says °{unit.upper()}; write one unit",
-            )
-            return None
-    if not -30 <= celsius <= 80:  # noqa: PLR2004
-        table.fault(
-            row, f"storage is {temperature_text(celsius)}; give a temperature from -30 to 80 °C"
-        )
+        number = cell if isinstance(cell, (int, float)) else written
+        celsius, scale = temperature(number, unit, comma_is_decimal=table.comma_is_decimal)
+    except UnitError as error:
+        fault = error.faults[0]
+        table.fault(row, "storage", fault.found, f"{fault.allowed}, or room", value=fault.value)
         return None
-    units.setdefault(scale, []).append(row.number)
+    if not -30 <= celsius <= 80:  # noqa: PLR2004
+        allowed = "give a temperature from -30 to 80 °C"
+        table.fault(row, "storage", "", allowed, value=temperature_text(celsius))
+        return None
+    units.setdefault("°F" if scale == "f" else "°C", []).append(row.number)
     return temperature_text(round(celsius, 1)), round(celsius, 1)

@@ -29,7 +29,7 @@ from preservecheck.ranking.rank import choose
 from preservecheck.ranking.result import Choice, Option
 from preservecheck.reference.columns import read_cells
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.reference.rows_materials import Ingredient
+from preservecheck.reference.rows import Ingredient
 from preservecheck.text import number
 from preservecheck.verdict import SERIOUS, WARN, fold
 

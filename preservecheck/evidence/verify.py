@@ -13,15 +13,22 @@ from typing import Any
 from pydantic import ValidationError
 
 from preservecheck.checks import current_id
-from preservecheck.errors import PreservecheckError, ReadingsError
+from preservecheck.errors import Fault, Hint, PreservecheckError, ReadingsError
 from preservecheck.evidence.record import DIGEST, KIND, build, content_digest, formula_from
 from preservecheck.evidence.table_rows import changed_rows
-from preservecheck.formula.files import file_bytes
+from preservecheck.files import Kind, file_bytes
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows import TABLES
 from preservecheck.version import program
 
 MAX_BYTES = 20_000_000
+_RECORD = Kind(
+    "a decision record",
+    "a decision record is a JSON file",
+    ReadingsError,
+    "write it again",
+    Hint.RECORD,
+)
 # figures of two machines may differ in their last digits
 SAME = 1e-9
 # keys by which entries of a list are told apart, so that a path names the thing and not its number
@@ -115,16 +122,14 @@ def verify(path: Path, tables: Tables | None = None) -> Verification:
 
 
 def _read(path: Path) -> tuple[dict[str, Any], str]:
-    text = file_bytes(path, MAX_BYTES).decode("utf-8", errors="replace")
+    text = file_bytes(path, MAX_BYTES, _RECORD).decode("utf-8", errors="replace")
     try:
         digest = content_digest(text)
         data = json.loads(text)
     except (ValueError, RecursionError) as error:
-        raise ReadingsError(f"{path}: is no decision record: {error}") from None
+        raise ReadingsError(Fault(f"is no decision record: {error}", where=str(path))) from None
     if not str(data.get("kind", "")).startswith(KIND[:12]) and DIGEST not in data:
-        raise ReadingsError(
-            f"{path}: is no decision record; 'preservecheck record FORMULA --output DIR' writes one"
-        )
+        raise ReadingsError(Fault("is no decision record", where=str(path), hint=Hint.RECORD))
     return data, digest
 
 

@@ -1,26 +1,86 @@
-"""Turns a formula into amounts: raw materials opened, the rest line solved, preservatives
-recognised."""
+"""A formula as amounts: raw materials opened, the rest line solved, preservatives recognised, and
+when they go in."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from preservecheck.formula.amounts import line_percents, temperatures
-from preservecheck.formula.composition import Addition, Composition, Portion, SystemUse, Weighed
-from preservecheck.formula.materials import (
-    MaterialResolver,
-    Scope,
-)
+from preservecheck.formula.materials import Material, MaterialResolver, Scope
 from preservecheck.formula.model import Formula
-from preservecheck.reference.rows_materials import System
+from preservecheck.reference.rows import System
 from preservecheck.units import temperature_text
 
 if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
 
-
 # grams of the lines and the stated batch may differ by this share before it is worth a word
 BATCH_SLACK = 0.005
+
+
+@dataclass(frozen=True)
+class Portion:
+    """Some of one substance, and how it came into the formula."""
+
+    substance: str
+    percent: float  # w/w of the whole formula
+    line: int  # index into Composition.lines
+    origin: str  # the system's id, the blend's name, or the line as written
+    carried_in: bool  # came inside a blend, not by the maker's choice
+    preserving: bool  # counts as a preservative for the law
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """A line of the recipe with its amount solved."""
+
+    name: str
+    inci: str | None  # None for a blend or a system
+    system: str | None
+    phase: int
+    percent: float
+    grams: float | None
+    rest: bool
+
+
+@dataclass(frozen=True)
+class SystemUse:
+    """A preservative system in the formula, all its additions together."""
+
+    id: str
+    percent: float  # of the system as supplied, w/w of the whole formula
+    grams: float | None
+    declared: bool  # named as a system; otherwise recognised from a plain substance line
+
+
+@dataclass(frozen=True)
+class Addition:
+    """One moment at which a system goes in."""
+
+    system: int  # index into Composition.systems
+    line: int
+    phase: int
+    temperature_c: float | None  # of the batch at that moment
+    peak_c: float | None  # highest temperature it meets, then or later
+
+
+@dataclass(frozen=True)
+class Composition:
+    """A formula as amounts."""
+
+    formula: Formula
+    lines: tuple[Weighed, ...]
+    portions: tuple[Portion, ...]
+    systems: tuple[SystemUse, ...]
+    additions: tuple[Addition, ...]
+    extra_systems: tuple[System, ...]  # stand-ins for plain actives that no system row covers
+    remarks: tuple[str, ...]  # what was taken for granted
+    materials: tuple[Material, ...]  # one for each line, what it is made of
+
+    def total(self, substance: str) -> float:
+        """Percent of one substance from all origins."""
+        return sum(p.percent for p in self.portions if p.substance == substance)
 
 
 class Composer:

@@ -4,24 +4,28 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from preservecheck.errors import ReadingsError, UnitError
+from preservecheck.errors import Fault, RawPath, ReadingsError, UnitError
 from preservecheck.formula.faults import Faults, shown
+from preservecheck.formula.grid import Cell, text
 from preservecheck.formula.readings import Columns, as_number, is_missing, read_readings
-from preservecheck.formula.sheet_form import Cell, text
 from preservecheck.text import join_or
-from preservecheck.units import duration_min, temperature_text
+from preservecheck.units import (
+    CELSIUS,
+    FAHRENHEIT,
+    duration_min,
+    temperature,
+    temperature_text,
+)
 
 DAY_MIN = 24 * 60.0
 # coldest store and hottest pot that a cosmetic meets, as in formulas; a week of watching
 _COLDEST, _HOTTEST, _LONGEST_MIN = -50.0, 200.0, 7 * DAY_MIN
 _GIVE = 'give a temperature with its unit from -50 to 200 °C, such as "74 °C" or "165 °F"'
-_NO_UNIT = "no unit"
-_CELSIUS = ("°c", "c", "degc", "celsius", "deg c")
-_FAHRENHEIT = ("°f", "f", "degf", "fahrenheit", "deg f")
 _MINUTE_NAMES = (
     "minutes",
     "minute",
@@ -48,10 +52,10 @@ COLUMNS = Columns(
         **{n: ("time", None) for n in _CLOCK_NAMES},
         **{n: ("minutes", unit) for n, unit in _LONG.items()},
         **{n: ("temperature", None) for n in _TEMPERATURE_NAMES},
-        **{f"{n} {u}": ("temperature", "c") for n in _TEMPERATURE_NAMES for u in _CELSIUS},
-        **{f"{n} {u}": ("temperature", "f") for n in _TEMPERATURE_NAMES for u in _FAHRENHEIT},
+        **{f"{n} {u}": ("temperature", "c") for n in _TEMPERATURE_NAMES for u in CELSIUS},
+        **{f"{n} {u}": ("temperature", "f") for n in _TEMPERATURE_NAMES for u in FAHRENHEIT},
         **{
-            u: ("temperature", "c" if u in _CELSIUS else "f")
+            u: ("temperature", "c" if u in CELSIUS else "f")
             for u in ("°c", "celsius", "°f", "fahrenheit")
         },
     },
@@ -59,7 +63,12 @@ COLUMNS = Columns(
     example="minutes,temperature_c or time,temperature_f",
 )
 _CLOCK = re.compile(r"(\d{1,2})[:h](\d{2})(?::(\d{2}))?\s*([ap]\.?m\.?)?", re.IGNORECASE)
-_TEMPERATURE = re.compile(r"(.*?\d)\s*([^\d\s.,]*(?:\s+[a-z]+)?)", re.IGNORECASE)
+# where a reading is: what people read, and what points to it
+Place = tuple[str, RawPath]
+
+
+class OutsideReadingsError(ReadingsError):
+    """A time before the first or after the last reading."""
 
 
 @dataclass(frozen=True)
@@ -87,12 +96,18 @@ class Course:
             return value
         if kind != "clock":
             raise ReadingsError(
-                f'{self.where}: "{written}" is not a time; write 14:42, or minutes such as 37'
+                Fault(
+                    "is not a time",
+                    "write 14:42, or minutes such as 37",
+                    where=self.where,
+                    path=("moment",),
+                    value=f'"{written}"',
+                )
             )
         if self.start_clock_min is None:
-            raise ReadingsError(
-                f'{self.where}: gives minutes, not clock times; write "{written}" as minutes'
-            )
+            allowed = f'write "{written}" as minutes'
+            found = "gives minutes, not clock times"
+            raise ReadingsError(Fault(found, allowed, where=self.where, path=("moment",)))
         return (value - self.start_clock_min) % DAY_MIN
 
     def at(self, minutes: float) -> tuple[float, bool]:
@@ -101,15 +116,18 @@ class Course:
 
         Raises
         ------
-        ReadingsError
-            The time lies outside the readings: nothing is extrapolated.
+        OutsideReadingsError
+            The time is outside the readings: nothing is extrapolated.
         """
         first, last = self.time_min[0], self.time_min[-1]
         if not first <= minutes <= last:
-            raise ReadingsError(
-                f"{self.where}: the readings run from {self.time_text(first)} to "
-                f"{self.time_text(last)}; "
-                f"{self.time_text(minutes)} lies outside, and nothing is extrapolated"
+            raise OutsideReadingsError(
+                Fault(
+                    f"the readings run from {self.time_text(first)} to {self.time_text(last)}",
+                    f"{self.time_text(minutes)} is outside, and nothing is extrapolated",
+                    where=self.where,
+                    path=("moment",),
+                )
             )
         for i, time in enumerate(self.time_min):
             if time == minutes:
@@ -157,7 +175,9 @@ def read_course(readings: Sequence[str], start: str | None = None) -> Course:
     if any("=" in r for r in readings) or not Path(readings[0]).suffix:
         course = typed_course(readings)
     elif len(readings) > 1:
-        raise ReadingsError("give one file of readings, or pairs such as 0=74C 10=66C")
+        raise ReadingsError(
+            Fault("several files of readings", "give one, or pairs such as 0=74C 10=66C")
+        )
     else:
         course = file_course(readings[0])
     if start is None:
@@ -165,11 +185,21 @@ def read_course(readings: Sequence[str], start: str | None = None) -> Course:
     kind, value = _moment(start)
     if kind != "clock":
         raise ReadingsError(
-            f"--start is {shown(start)}; give the clock time of minute 0, such as 14:05"
+            Fault(
+                "",
+                "give the clock time of minute 0, such as 14:05",
+                path=("start",),
+                name="the start",
+                value=shown(start),
+            )
         )
     if course.start_clock_min is not None:
         raise ReadingsError(
-            "--start goes with readings in minutes; these have clock times of their own"
+            Fault(
+                "a start goes with readings in minutes",
+                "these have clock times of their own",
+                path=("start",),
+            )
         )
     return Course(course.where, course.time_min, course.temp_c, course.rows, value, course.degree)
 
@@ -178,44 +208,45 @@ def file_course(path: str | Path) -> Course:
     """A course of temperatures in a CSV file or workbook."""
     table = read_readings(path, COLUMNS)
     if table.has("minutes") and table.has("time"):
-        table.faults.add("there is a column of minutes and one of clock times; keep one")
+        table.faults.add("there is a column of minutes and one of clock times", "keep one")
         table.faults.raise_if_any()
     column = "minutes" if table.has("minutes") else "time"
     unit = table.units[column]
     items = []
     for row in table.rows:
-        place, time, temp = f"row {row.number}", row.cells.get(column), row.cells.get("temperature")
+        time, temp = row.cells.get(column), row.cells.get("temperature")
         for name, cell in ((column, time), ("temperature", temp)):
             if is_missing(cell):
-                table.faults.add(f"{place}: {name} is missing; write it, or delete the row")
+                table.fault(row, name, "is missing", "write it, or leave the reading out")
         if not is_missing(time) and not is_missing(temp):
             number = _plain(time, table.comma_is_decimal)
-            items.append((place, f"{number} {unit}" if unit and number is not None else time, temp))
-    return _course(
-        table.where, items, table.units["temperature"], table.comma_is_decimal, table.faults
-    )
+            in_unit = f"{number} {unit}" if unit and number is not None else time
+            items.append(((f"row {row.number}", (row.number,)), in_unit, temp))
+    scale = table.units["temperature"] or ""
+    return _course(table.where, items, scale, table.comma_is_decimal, table.faults)
 
 
 def typed_course(pairs: Iterable[str]) -> Course:
     """A course of temperatures from pairs such as ``0=74C`` or ``14:05=165F``."""
     where = "readings"
     faults = Faults(where, ReadingsError)
-    items: list[tuple[str, Cell, Cell]] = []
-    for pair in (p for text_ in pairs for p in text_.split() if p):
+    items: list[tuple[Place, Cell, Cell]] = []
+    for at, pair in enumerate(p for text_ in pairs for p in text_.split() if p):
         time, equals, temp = pair.partition("=")
         if not equals or not time or not temp:
             faults.add(
-                f"{shown(pair)} is no pair of time and temperature; write 0=74C 10=66C, or "
-                "14:05=165F, or give the "
-                "name of a .csv or .xlsx file"
+                "is no pair of time and temperature",
+                "write 0=74C 10=66C, or 14:05=165F, or give the name of a .csv or .xlsx file",
+                path=(at,),
+                value=shown(pair),
             )
         else:
-            items.append((f'"{pair}"', time, temp))
-    return _course(where, items, None, False, faults)
+            items.append(((f'"{pair}"', (at,)), time, temp))
+    return _course(where, items, "", False, faults)
 
 
 def listed_course(
-    rows: Iterable[tuple[str, str, str]], unit: str, where: str = "readings"
+    rows: Iterable[tuple[str, str, str]], scale: str, where: str = "readings"
 ) -> Course:
     """A course of temperatures from a list.
 
@@ -223,7 +254,7 @@ def listed_course(
     ----------
     rows
         Place as messages name it, time and temperature of each, in the order of time.
-    unit
+    scale
         ``c`` or ``f``, for temperatures without a unit of their own.
     where
         Begins the messages.
@@ -234,68 +265,99 @@ def listed_course(
         All faults at once.
     """
     faults = Faults(where, ReadingsError)
-    items: list[tuple[str, Cell, Cell]] = []
-    for place, time, temp in rows:
+    items: list[tuple[Place, Cell, Cell]] = []
+    for at, (place, time, temp) in enumerate(rows):
         for name, cell in (("time", time), ("temperature", temp)):
             if is_missing(cell):
-                faults.add(f"{place}: the {name} is missing; write it, or remove the reading")
+                faults.add(
+                    "is missing",
+                    "write it, or leave the reading out",
+                    path=(at, name),
+                    place=place,
+                    name=f"the {name}",
+                )
         if not is_missing(time) and not is_missing(temp):
-            items.append((place, time, temp))
-    return _course(where, items, unit, False, faults)
+            items.append(((place, (at,)), time, temp))
+    return _course(where, items, scale, False, faults)
 
 
 def _course(
     where: str,
-    items: Sequence[tuple[str, Cell, Cell]],
-    unit: str | None,
+    items: Sequence[tuple[Place, Cell, Cell]],
+    scale: str,
     comma: bool,
     faults: Faults,
 ) -> Course:
     """Times and temperatures in one unit each, in order, each time once."""
     moments: list[tuple[str, float]] = []
     temps: list[float] = []
-    units: list[float] = []
-    places: list[str] = []
-    bare: list[str] = []  # places without a unit
-    for place, time, temp in items:
+    scales: list[str] = []
+    places: list[Place] = []
+    without_unit: list[Place] = []
+    for (place, path), time, temp in items:
         kind, minutes = _moment(time, comma)
         if kind == "none":
             faults.add(
-                f"{place}: the time is {shown(time)}; write minutes such as 10, or a clock time "
-                "such as 14:05"
+                "",
+                "write minutes such as 10, or a clock time such as 14:05",
+                path=(*path, "time"),
+                place=place,
+                name="the time",
+                value=shown(time),
             )
-        value, scale = _temperature(temp, unit, comma)
-        if scale == _NO_UNIT:
-            bare.append(place)
-        elif isinstance(scale, str):
-            faults.add(f"{place}: {scale}")
-        if kind != "none" and not isinstance(scale, str):
+        at: dict[str, Any] = {
+            "path": (*path, "temperature"),
+            "place": place,
+            "name": "the temperature",
+        }
+        try:
+            written = temp if isinstance(temp, (int, float)) else text(temp)
+            celsius, read_in = temperature(written, scale, comma_is_decimal=comma)
+        except UnitError as error:
+            faults.add(error.faults[0].found, _GIVE, value=error.faults[0].value, **at)
+            continue
+        if not read_in:
+            without_unit.append((place, path))
+        elif not _COLDEST <= celsius <= _HOTTEST:
+            faults.add("", _GIVE, value=temperature_text(celsius), **at)
+        elif kind != "none":
             moments.append((kind, minutes))
-            temps.append(value)
-            units.append(scale)
-            places.append(place)
-    if bare:
-        more = f" and {len(bare) - 5} more" if len(bare) > 5 else ""  # noqa: PLR2004
-        faults.add(f"{', '.join(bare[:5])}{more}: the temperature has no unit; {_GIVE}")
-    _same(
-        places,
-        [k for k, _ in moments],
-        {"clock": "clock times", "minutes": "minutes", "date": "dates"},
-        faults,
-    )
-    _same(places, ["°C" if u == 1 else "°F" for u in units], {"°C": "°C", "°F": "°F"}, faults)
+            temps.append(celsius)
+            scales.append(read_in)
+            places.append((place, path))
+    if without_unit:
+        more = f" and {len(without_unit) - 5} more" if len(without_unit) > 5 else ""  # noqa: PLR2004
+        faults.add(
+            "has no unit",
+            _GIVE,
+            path=(*without_unit[0][1], "temperature"),
+            place=f"{', '.join(p for p, _ in without_unit[:5])}{more}",
+            name="the temperature",
+        )
+    _same(places, [k for k, _ in moments], _KINDS, "time", faults)
+    _same(places, scales, {"c": "°C", "f": "°F"}, "temperature", faults)
     faults.raise_if_any()
     if not moments:
-        raise ReadingsError(f"{where}: there is no reading in it")
+        raise ReadingsError(Fault("there is no reading in it", where=where))
     times, start = _in_order(moments, places, faults)
     faults.raise_if_any()
     if times[-1] - times[0] > _LONGEST_MIN:
-        raise ReadingsError(f"{where}: the readings span more than a week; check the times")
-    return Course(where, tuple(times), tuple(temps), tuple(places), start, min(units))
+        found = "the readings span more than a week"
+        raise ReadingsError(Fault(found, "check the times", where=where))
+    degree = 1.0 if "c" in scales and "f" not in scales else 5 / 9
+    rows = tuple(place for place, _ in places)
+    return Course(where, tuple(times), tuple(temps), rows, start, degree)
+
+
+_KINDS = {"clock": "clock times", "minutes": "minutes", "date": "dates"}
 
 
 def _same(
-    places: Sequence[str], kinds: Sequence[str], words: dict[str, str], faults: Faults
+    places: Sequence[Place],
+    kinds: Sequence[str],
+    words: Mapping[str, str],
+    column: str,
+    faults: Faults,
 ) -> None:
     """Note a mixture of units: the places of the rarer one."""
     if len(set(kinds)) < 2:  # noqa: PLR2004
@@ -303,29 +365,31 @@ def _same(
     common, rare = sorted(dict.fromkeys(kinds), key=kinds.count, reverse=True)[:2]
     odd = [p for p, k in zip(places, kinds, strict=True) if k == rare]
     faults.add(
-        f"{join_or(odd[:5])} in {words[rare]}, the others in {words[common]}; write all in one unit"
+        f"in {words[rare]}, the others in {words[common]}",
+        "write all in one unit",
+        path=(*odd[0][1], column),
+        name=join_or([place for place, _ in odd[:5]]),
     )
 
 
 def _in_order(
-    moments: Sequence[tuple[str, float]], places: Sequence[str], faults: Faults
+    moments: Sequence[tuple[str, float]], places: Sequence[Place], faults: Faults
 ) -> tuple[list[float], float | None]:
     """Minutes that rise, and the clock time of minute 0."""
     clock = moments[0][0] != "minutes"
     start = moments[0][1] if clock else 0.0
     times: list[float] = []
-    for (kind, value), place in zip(moments, places, strict=True):
+    for (kind, value), (place, path) in zip(moments, places, strict=True):
         minutes = value - start
         # a clock that falls by more than half a day has passed midnight
         while times and kind == "clock" and minutes < times[-1] - DAY_MIN / 2:
             minutes += DAY_MIN
+        at: dict[str, Any] = {"path": (*path, "time"), "place": place}
         if times and minutes == times[-1]:
-            faults.add(f"{place}: this time is there already; keep one reading for each time")
+            faults.add("this time is there already", "keep one reading for each time", **at)
         elif times and minutes < times[-1]:
-            faults.add(
-                f"{place}: this time is earlier than the one before; put the readings in the "
-                "order of time"
-            )
+            found = "this time is earlier than the one before"
+            faults.add(found, "put the readings in the order of time", **at)
         times.append(minutes)
     return times, start % DAY_MIN if clock else None
 
@@ -379,28 +443,3 @@ def _clock(hour: int, minute: int, second: int, half: str | None) -> tuple[str, 
     if hour < 24 and minute < 60 and second < 60:  # noqa: PLR2004
         return "clock", hour * 60 + minute + second / 60
     return "none", 0.0
-
-
-def _temperature(cell: Cell, unit: str | None, comma: bool) -> tuple[float, float | str]:
-    """Degrees Celsius with the size of the unit, or a fault in words."""
-    number = _plain(cell, comma)
-    own: str | None = None
-    if number is None:
-        match = _TEMPERATURE.fullmatch(text(cell).replace("º", "°"))
-        number = _plain(match.group(1), comma) if match else None
-        small = match.group(2).casefold() if match else ""
-        own = "c" if small in _CELSIUS else "f" if small in _FAHRENHEIT else None
-        if number is None or own is None:
-            return 0.0, f"the temperature is {shown(cell)}; {_GIVE}"
-    if own and unit and own != unit:
-        return (
-            0.0,
-            f"the temperature is {shown(cell)}, but the heading says °{unit.upper()}; write one "
-            "unit",
-        )
-    if not own and not unit:
-        return 0.0, _NO_UNIT
-    celsius = number if (own or unit) == "c" else round((number - 32) * 5 / 9, 9)
-    if not _COLDEST <= celsius <= _HOTTEST:
-        return 0.0, f"the temperature is {temperature_text(celsius)}; {_GIVE}"
-    return celsius, 1.0 if (own or unit) == "c" else 5 / 9

@@ -15,8 +15,8 @@ import numpy as np
 
 from preservecheck.errors import FormulaError
 from preservecheck.formula.amounts import Amounts, line_percents
-from preservecheck.formula.build_lines import TEMPERATURE_C
-from preservecheck.formula.composition import Composition
+from preservecheck.formula.build import TEMPERATURE_C
+from preservecheck.formula.compose import Composition
 from preservecheck.formula.materials import WATER
 from preservecheck.formula.model import Formula, Line, Phase
 from preservecheck.formula.names import folded

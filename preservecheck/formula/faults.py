@@ -8,7 +8,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, TypeVar
 
-from preservecheck.errors import FormulaError, PreservecheckError, UnitError
+from preservecheck.errors import Fault, FormulaError, Hint, PreservecheckError, RawPath, UnitError
 from preservecheck.text import join_or
 
 Choice = TypeVar("Choice", bound=str)
@@ -36,23 +36,49 @@ class Faults:
     def __init__(self, where: str, error: type[PreservecheckError] = FormulaError) -> None:
         self.where = where
         self._error = error
-        self._messages: dict[str, None] = {}
+        self._faults: dict[Fault, None] = {}
         self._left_out = 0
 
     @property
     def full(self) -> bool:
         """Whether further faults are only counted, so that proposals need not be worked out."""
-        return len(self._messages) >= MAX_FAULTS
+        return len(self._faults) >= MAX_FAULTS
 
-    def add(self, text: str) -> None:
-        """Note one fault: place, what was found, what is allowed, what to do."""
+    def add(
+        self,
+        found: str,
+        allowed: str = "",
+        *,
+        path: RawPath = (),
+        place: str = "",
+        name: str = "",
+        value: str = "",
+        hint: Hint | None = None,
+        paste: str = "",
+    ) -> None:
+        """Note one fault; see ``Fault``."""
+        self.include(
+            Fault(
+                found,
+                allowed,
+                path=path,
+                place=place,
+                name=name,
+                value=value,
+                hint=hint,
+                paste=paste,
+            )
+        )
+
+    def include(self, fault: Fault) -> None:
+        """Note a fault that is there already."""
         if self.full:
             self._left_out += 1
         else:
-            self._messages[f"{self.where}: {text}"] = None
+            self._faults[fault.within(where=self.where)] = None
 
     def __bool__(self) -> bool:
-        return bool(self._messages)
+        return bool(self._faults)
 
     def raise_if_any(self) -> None:
         """Report all faults together.
@@ -64,10 +90,12 @@ class Faults:
         """
         if not self:
             return
-        messages = list(self._messages)
+        faults = list(self._faults)
         if self._left_out:
-            messages.append(f"{self.where}: and {self._left_out} more faults; correct these first")
-        raise self._error(messages)
+            faults.append(
+                Fault(f"and {self._left_out} more faults", "correct these first", where=self.where)
+            )
+        raise self._error(faults)
 
 
 def shown(value: object) -> str:
@@ -76,13 +104,8 @@ def shown(value: object) -> str:
         case bool():
             text = "true" if value else "false"
         case str():
-            cut = value[:_SHOWN]
-            text = (
-                '"'
-                + "".join(c if c.isprintable() else "?" for c in cut)
-                + ("…" if cut != value else "")
-                + '"'
-            )
+            visible = "".join(c if c.isprintable() else "?" for c in value[:_SHOWN])
+            text = f'"{visible}{"…" if len(value) > _SHOWN else ""}"'
         case int():
             text = str(value) if abs(value) < 10**_SHOWN_DIGITS else "a very large number"
         case float():
@@ -105,11 +128,12 @@ def nearest_word(written: str, allowed: Sequence[str]) -> str | None:
     return known[near[0]] if near else None
 
 
-def not_known(written: str, allowed: Sequence[str], *, guess: bool = True) -> str:
-    """What a message says about a key, field, column or word that is none of the allowed ones."""
+def not_known(written: str, allowed: Sequence[str], *, guess: bool = True) -> tuple[str, str]:
+    """What is wrong with a key, column or word that is none of the allowed ones, and what is
+    allowed."""
     near = nearest_word(written, allowed) if guess else None
     meant = f"did you mean {near}? Allowed" if near else "allowed"
-    return f"is not known here; {meant} are {', '.join(allowed)}"
+    return "is not known here", f"{meant} are {', '.join(allowed)}"
 
 
 class Section:
@@ -119,54 +143,75 @@ class Section:
     ----------
     raw
         The table as it was read.
-    prefix
-        Place of the table as messages show it in front of a key, such as ``product.``.
     faults
         Takes the faults.
+    path
+        Where the table is in the file.
     allowed
-        Keys that the table may hold, any other being a fault; ``None`` where they are names.
+        Keys that it may hold, any other being a fault; ``None`` where they are names.
+    place
+        The path in words; by default the names of the keys begin with it.
     """
 
     def __init__(
-        self, raw: Mapping[str, Any], prefix: str, faults: Faults, allowed: Sequence[str] | None
+        self,
+        raw: Mapping[str, Any],
+        faults: Faults,
+        path: RawPath,
+        allowed: Sequence[str] | None,
+        place: str | None = None,
     ) -> None:
         self.raw = raw
-        self.prefix = prefix
         self.faults = faults
+        self.path = path
+        self.place = place or ""
+        self._prefix = "".join(f"{p}." for p in path) if place is None else ""
         for key in raw if allowed is not None else ():
             if allowed is not None and key not in allowed:
-                self.faults.add(
-                    f"{prefix}{shown(key)[1:-1]} {not_known(key, allowed, guess=not faults.full)}"
-                )
+                self.add(key, *not_known(key, allowed, guess=not faults.full))
 
-    def fault(self, key: str, give: str) -> None:
+    def add(
+        self, key: str, found: str, allowed: str = "", value: str = "", hint: Hint | None = None
+    ) -> None:
+        """Note a fault of one key; without a key, of the table."""
+        self.faults.add(
+            found,
+            allowed,
+            path=(*self.path, key) if key else self.path,
+            place=self.place,
+            name=self._prefix + shown(key)[1:-1] if key else "",
+            value=value,
+            hint=hint,
+        )
+
+    def fault(self, key: str, allowed: str, hint: Hint | None = None) -> None:
         """Note that a value cannot be used, and what to give instead."""
-        self.faults.add(f"{self.prefix}{key} is {shown(self.raw[key])}; {give}")
+        self.add(key, "", allowed, shown(self.raw[key]), hint)
 
-    def missing(self, key: str, give: str) -> None:
+    def missing(self, key: str, allowed: str, hint: Hint | None = None) -> None:
         """Note that a value is needed."""
-        self.faults.add(f"{self.prefix}{key} is missing; {give}")
+        self.add(key, "is missing", allowed, hint=hint)
 
     def text(
-        self, key: str, give: str, *, needed: bool = False, longest: int = MAX_TEXT
+        self, key: str, allowed: str, *, needed: bool = False, longest: int = MAX_TEXT
     ) -> str | None:
         """A text without blanks around it, or ``None`` where it is absent or a fault was noted."""
         if key not in self.raw:
             if needed:
-                self.missing(key, give)
+                self.missing(key, allowed)
             return None
         value = self.raw[key]
         if not isinstance(value, str) or not value.strip():
-            self.fault(key, give)
+            self.fault(key, allowed, None if isinstance(value, str) else Hint.QUOTES)
             return None
         value = value.strip()
         if len(value) > longest:
-            self.fault(key, f"it is {len(value):,} characters long; write {longest} at most")
+            found = f"is {len(value):,} characters long"
+            self.add(key, found, f"write {longest} at most", shown(self.raw[key]))
             return None
         if any(ord(c) < ord(" ") and not (longest == MAX_NOTE and c in "\n\r\t") for c in value):
-            self.fault(
-                key, "it holds a line break or another control character; write it on one line"
-            )
+            found = "holds a line break or another control character"
+            self.add(key, found, "write it on one line", shown(self.raw[key]))
             return None
         return value
 
@@ -174,10 +219,9 @@ class Section:
         self, key: str, allowed: tuple[Choice, ...], *, needed: bool = False
     ) -> Choice | None:
         """One of a closed list of words."""
-        give = f"give {join_or(allowed)}"
         if key not in self.raw:
             if needed:
-                self.missing(key, give)
+                self.missing(key, f"give {join_or(allowed)}")
             return None
         return self.one_of(key, self.raw[key], allowed)
 
@@ -187,11 +231,11 @@ class Section:
             if value == word:
                 return word
         near = nearest_word(value, allowed) if isinstance(value, str) else None
-        meant = f"did you mean {near}? " if near else ""
-        self.faults.add(f"{self.prefix}{key} is {shown(value)}; {meant}give {join_or(allowed)}")
+        give = f"did you mean {near}? Give" if near else "give"
+        self.add(key, "", f"{give} {join_or(allowed)}", shown(value))
         return None
 
-    def number(self, key: str, low: float, high: float, give: str) -> float | None:
+    def number(self, key: str, low: float, high: float, allowed: str) -> float | None:
         """A number from ``low`` to ``high``."""
         if key not in self.raw:
             return None
@@ -203,27 +247,28 @@ class Section:
                 number = math.inf
             if math.isfinite(number) and low <= number <= high:
                 return number
-        written = " without quotation marks" if isinstance(value, str) and _is_number(value) else ""
-        self.fault(key, give + written)
+        quoted = isinstance(value, str) and _is_number(value)
+        self.fault(key, allowed, Hint.NO_QUOTES if quoted else None)
         return None
 
     def quantity(
-        self, key: str, parse: Callable[[str], float], low: float, high: float, give: str
+        self, key: str, parse: Callable[[str], float], low: float, high: float, allowed: str
     ) -> float | None:
         """A text with a unit, as a number in the unit of ``parse``."""
         if key not in self.raw:
             return None
         value = self.raw[key]
         if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-            self.fault(key, give)
+            self.fault(key, allowed)
             return None
         try:
             number = parse(value if isinstance(value, str) else shown(value))
         except UnitError as error:
-            self.faults.add(f"{self.prefix}{key}: {error.messages[0]}")
+            for fault in error.faults:
+                self.add(key, fault.found, fault.allowed, fault.value)
             return None
         if not low <= number <= high:
-            self.fault(key, give)
+            self.fault(key, allowed)
             return None
         return number
 

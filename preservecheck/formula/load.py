@@ -9,18 +9,24 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from preservecheck.errors import FormulaError
-from preservecheck.formula.build import build
-from preservecheck.formula.build_lines import readings_file
-from preservecheck.formula.files import FORMS, MAX_TEXT_BYTES, MAX_WORKBOOK_BYTES, file_bytes
+from preservecheck.errors import Fault, FormulaError, Hint
+from preservecheck.files import MAX_TEXT_BYTES, MAX_WORKBOOK_BYTES, Kind, file_bytes
+from preservecheck.formula.build import build, readings_file
 from preservecheck.formula.model import Formula
-from preservecheck.formula.names import names_of
+from preservecheck.formula.names import Form, names_of
 from preservecheck.formula.toml import read_toml
-from preservecheck.formula.unknown import Form
 
 if TYPE_CHECKING:
-    from preservecheck.formula.sheet_form import Grid
+    from preservecheck.formula.grid import Grid
     from preservecheck.reference.load import Tables
+
+FORMULA = Kind(
+    "a formula of this form",
+    "a formula is a .toml file, an .xlsx workbook, or CSV files NAME.Product.csv and "
+    "NAME.Formula.csv",
+    FormulaError,
+    hint=Hint.FORMULA_EXAMPLE,
+)
 
 _OTHER_FORMS = {
     ".xls": "save it as .xlsx",
@@ -68,7 +74,7 @@ def load_formula(
         {n for p in raw.get("phase", []) if (n := readings_file(p.get("added_at"))) is not None}
     )
     if named:
-        parts = [file_bytes(path.parent / n, MAX_WORKBOOK_BYTES) for n in named]
+        parts = [file_bytes(path.parent / n, MAX_WORKBOOK_BYTES, FORMULA) for n in named]
         digest = hashlib.sha256(b"".join([digest.encode(), *parts])).hexdigest()
     return formula.model_copy(update={"sha256": digest, "path": str(path)})
 
@@ -77,33 +83,34 @@ def read_raw(path: Path, tables: Tables) -> tuple[dict[str, Any], str, str, Form
     """The file as nested dictionaries, its digest, its name for messages, and its form."""
     suffix = path.suffix.casefold()
     if suffix == ".toml":
-        data = file_bytes(path, MAX_TEXT_BYTES)
+        data = file_bytes(path, MAX_TEXT_BYTES, FORMULA)
         return read_toml(data, str(path)), hashlib.sha256(data).hexdigest(), str(path), "toml"
     if suffix not in (".xlsx", ".csv"):
-        file_bytes(path, MAX_WORKBOOK_BYTES, only_look=True)
-        raise FormulaError(f"{path}: {_OTHER_FORMS.get(suffix, FORMS)}")
-    from preservecheck.formula.sheets import sheets_to_raw
+        file_bytes(path, MAX_WORKBOOK_BYTES, FORMULA, only_look=True)
+        allowed = _OTHER_FORMS.get(suffix, FORMULA.forms)
+        raise FormulaError(Fault("is not read in this form", allowed, where=str(path)))
+    from preservecheck.formula.sheets import sheet_files, sheets_to_raw
 
     if suffix == ".xlsx":
         from preservecheck.formula.workbook import read_workbook
 
-        data = file_bytes(path, MAX_WORKBOOK_BYTES)
+        data = file_bytes(path, MAX_WORKBOOK_BYTES, FORMULA)
         raw = sheets_to_raw(read_workbook(data, str(path)), str(path), names_of(tables))
         return raw, hashlib.sha256(data).hexdigest(), str(path), "sheet"
-    from preservecheck.formula.csv import read_csv, sheet_files
+    from preservecheck.formula.grid import csv_grid
 
-    file_bytes(path, MAX_TEXT_BYTES, only_look=True)
+    file_bytes(path, MAX_TEXT_BYTES, FORMULA, only_look=True)
     files = sheet_files(path)
     stem = path.stem.rpartition(".")[0]
     parts: dict[str, bytes] = {}
     grids: dict[str, Grid] = {}
-    faults: list[str] = []
+    faults: list[Fault] = []
     for name, file in files.items():
         try:
-            parts[name] = file_bytes(file, MAX_TEXT_BYTES)
-            grids[name] = read_csv(parts[name], str(file), f"sheet {name}")
+            parts[name] = file_bytes(file, MAX_TEXT_BYTES, FORMULA)
+            grids[name] = csv_grid(parts[name], str(file), f"sheet {name}", FormulaError)
         except FormulaError as error:
-            faults += error.messages
+            faults += error.faults
     if faults:
         raise FormulaError(faults)
     where = str(path.with_name(f"{stem}.*.csv"))

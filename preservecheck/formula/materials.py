@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from preservecheck.formula.names import Named, folded, names_of
-from preservecheck.reference.rows_materials import Active, Ingredient, System
+from preservecheck.reference.rows import Active, Ingredient, System
 
 if TYPE_CHECKING:
     from preservecheck.formula.model import Formula, Line

@@ -8,8 +8,7 @@ from typing import Annotated, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from preservecheck.reference.row import Market
-from preservecheck.reference.rows_materials import Ingredient
+from preservecheck.reference.rows import Ingredient, Market
 
 Use = Literal["leave-on", "rinse-off"]
 ProductType = Literal["conditioner", "shampoo", "leave-in", "styling", "scalp", "mask"]

@@ -1,17 +1,26 @@
-"""Finds a raw material or a preservative system by the name that somebody wrote."""
+"""Finds a raw material or a preservative system by the name that somebody wrote, and answers names
+that nothing knows with the nearest known ones."""
 
 from __future__ import annotations
 
 import difflib
+import json
 import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
+
+from preservecheck.errors import Hint, RawPath
+from preservecheck.formula.faults import Faults, shown
+from preservecheck.reference.rows import Ingredient
+from preservecheck.text import join_or
 
 if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
 
+# what a formula is written in: TOML, sheets, or a long table of many formulas
+Form = Literal["toml", "sheet", "table"]
 # how many neighbours an unknown name is answered with
 NEAREST = 3
 # American and British spellings, tried in both directions
@@ -27,8 +36,7 @@ SPELLINGS = (
 
 # signs of a trade mark are no part of a name
 _MARKS = str.maketrans("", "", "®™©℠")
-
-
+# names and answers that are remembered
 MOST_KEPT = 16384
 
 
@@ -63,9 +71,8 @@ class Names:
 
     def __init__(self, tables: Tables) -> None:
         self._tables = tables
-        self._near: dict[
-            tuple[str, tuple[str, ...]], list[str]
-        ] = {}  # a pile repeats its unknown names
+        # many formulas repeat their unknown names
+        self._near: dict[tuple[str, tuple[str, ...]], list[str]] = {}
 
     @cached_property
     def ingredients(self) -> Mapping[str, Named]:
@@ -184,3 +191,97 @@ class FormulaNames:
     def nearest(self, written: str) -> list[str]:
         """Known names that look most like a written one, best first, at most three."""
         return self.tables.nearest(written, self._written)
+
+
+def allowed_words(field: str) -> tuple[str, ...]:
+    """The words that a column of ``tables/ingredients.csv`` may hold."""
+    return Ingredient.columns[field].choices
+
+
+class UnknownNames:
+    """Collects names that nothing knows, each with the places where it stands.
+
+    Parameters
+    ----------
+    names
+        What is known.
+    faults
+        Takes the faults.
+    form
+        What the formula was written in.
+    """
+
+    def __init__(self, names: FormulaNames, faults: Faults, form: Form) -> None:
+        self._names = names
+        self._faults = faults
+        self._form = form
+        self._met: dict[str, tuple[str, RawPath, list[str]]] = {}
+
+    def add(self, written: str, place: str, path: RawPath) -> None:
+        """Note an unknown ingredient name."""
+        self._met.setdefault(folded(written), (written, path, []))[2].append(place)
+
+    def system(self, written: str, place: str, path: RawPath) -> None:
+        """Report an unknown preservative system."""
+        near = [] if self._faults.full else self._names.tables.nearest_system(written)
+        self._faults.add(
+            "is not the id of a preservative system",
+            f"the nearest are {join_or(near)}" if near else "",
+            path=path,
+            place=place,
+            value=shown(written),
+            hint=Hint.LIST_SYSTEMS,
+        )
+
+    def report(self) -> None:
+        """Turn what was collected into one fault a name."""
+        for written, path, places in self._met.values():
+            found, allowed, hint = "is not a known ingredient", "", _DESCRIBE[self._form]
+            if not self._faults.full:  # else the faults are only counted
+                if (system := self._names.tables.system(written)) is not None:
+                    found = "is a preservative system"
+                    allowed, hint = f"its id is {system}", _USE_SYSTEM[self._form]
+                else:
+                    near = self._names.nearest(written)
+                    allowed = (
+                        f"the nearest names are {join_or(near)}"
+                        if near
+                        else "no known name is near"
+                    )
+            others = f"{'; '.join(places[1:4])}{'; …' if len(places) > 4 else ''}"
+            self._faults.add(
+                found,
+                allowed,
+                path=path,
+                place=places[0] + (f" (also {others})" if others else ""),
+                value=shown(written),
+                hint=hint,
+                paste=_block(written) if hint is Hint.NEW_INGREDIENT else "",
+            )
+
+
+_DESCRIBE: Mapping[Form, Hint] = {
+    "toml": Hint.NEW_INGREDIENT,
+    "sheet": Hint.NEW_INGREDIENT_IN_SHEET,
+    "table": Hint.NEW_INGREDIENT_IN_TABLE,
+}
+_USE_SYSTEM: Mapping[Form, Hint] = {
+    "toml": Hint.SYSTEM_LINE,
+    "sheet": Hint.SYSTEM_IN_SHEET,
+    "table": Hint.SYSTEM_IN_SHEET,
+}
+
+
+def _block(written: str) -> str:
+    """What describes a new ingredient in a TOML file, but for its role."""
+    words = {
+        f: ", ".join(allowed_words(f)) for f in ("role", "charge", "nutrient_load", "usual_phase")
+    }
+    return (
+        f"[ingredient.{json.dumps(written, ensure_ascii=False)}]\n"
+        f'role = ""              # one of: {words["role"]}\n'
+        "water_fraction = 0     # share of water in it, 0 to 1\n"
+        f'charge = "none"        # one of: {words["charge"]}\n'
+        f'nutrient_load = "low"  # food for microbes, one of: {words["nutrient_load"]}\n'
+        f'usual_phase = "cool-down"  # one of: {words["usual_phase"]}\n'
+    )

@@ -7,11 +7,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from preservecheck.errors import Hint, RawPath
 from preservecheck.formula.faults import MAX_TEXT, Faults, Section, shown
-from preservecheck.formula.names import FormulaNames, folded
-from preservecheck.formula.unknown import UnknownNames, allowed_words
-from preservecheck.reference.columns import CellFault, read_cells
-from preservecheck.reference.rows_materials import Ingredient
+from preservecheck.formula.names import FormulaNames, UnknownNames, allowed_words, folded
+from preservecheck.reference.columns import read_cells
+from preservecheck.reference.rows import Ingredient
 from preservecheck.text import join_or
 
 # rounding in a supplier's papers
@@ -52,33 +52,36 @@ def read_own_ingredients(raw: Mapping[str, Any], faults: Faults) -> OwnIngredien
     own = OwnIngredients()
     taken: dict[str, str] = {}
     for name, block in raw.items():
-        place = f"ingredient.{shown(name)}"
-        if _bad_name(name, place, faults):
+        path: RawPath = ("ingredient", name)
+        place = f"ingredient {shown(name)}"
+        if _bad_name(name, path, place, faults):
             continue
         own.names[name] = name  # known even if the block is faulty: one fault is enough
         if not isinstance(block, dict):
-            faults.add(
-                f"{place} is {shown(block)}; write the heading [ingredient.{shown(name)}] and "
-                'below it role = "…"'
-            )
+            allowed = f'write the heading [ingredient.{shown(name)}] and below it role = "…"'
+            faults.add("", allowed, path=path, name=place, value=shown(block))
             continue
-        row = _own_row(name, block, f"{place}.", faults)
+        row = _own_row(
+            name, block, Section(block, faults, path, (*OWN_COLUMNS, "composition"), place)
+        )
         if row is None:
             continue
         for alias in (row.inci, *row.aliases):
             if taken.setdefault(folded(alias), name) != name:
+                found = f"belongs to ingredient {shown(taken[folded(alias)])} already"
                 faults.add(
-                    f"{place}: the name {shown(alias)} belongs to "
-                    f"ingredient.{shown(taken[folded(alias)])} "
-                    "already; give each name once"
+                    found,
+                    "give each name once",
+                    path=path,
+                    place=place,
+                    name=f"the name {shown(alias)}",
                 )
             own.names[alias] = row.inci
         own.rows.append(row)
     return own
 
 
-def _own_row(name: str, block: Mapping[str, Any], prefix: str, faults: Faults) -> Ingredient | None:
-    section = Section(block, prefix, faults, (*OWN_COLUMNS, "composition"))
+def _own_row(name: str, block: Mapping[str, Any], section: Section) -> Ingredient | None:
     if "composition" in block:
         section.fault(
             "composition", f"write it as [blend.{shown(name)}] with the percent of each part"
@@ -103,7 +106,10 @@ def _own_row(name: str, block: Mapping[str, Any], prefix: str, faults: Faults) -
         values["aliases"] = [*aliases, name] if isinstance(aliases, list) else aliases
     row, faulty = read_cells(Ingredient, [(key, _cell(value)) for key, value in values.items()])
     for fault in faulty:
-        _row_fault(section, values, fault)
+        if fault.column in values:
+            section.add(fault.column, "", fault.allowed, shown(values[fault.column]))
+        else:
+            section.add("", fault.allowed)
     return row if isinstance(row, Ingredient) else None
 
 
@@ -131,24 +137,14 @@ def _cell(value: Any) -> str:
     return shown(value) if isinstance(value, int) else str(value)
 
 
-def _row_fault(section: Section, values: Mapping[str, Any], fault: CellFault) -> None:
-    """One fault of a row, in our words."""
-    if fault.column in values:
-        section.faults.add(
-            f"{section.prefix}{fault.column} is {shown(values[fault.column])}; {fault.allowed}"
-        )
-    else:
-        section.faults.add(f"{section.prefix.rstrip('.')}: {fault.allowed}")
-
-
-def _bad_name(name: str, place: str, faults: Faults) -> bool:
+def _bad_name(name: str, path: RawPath, place: str, faults: Faults) -> bool:
     if not folded(name):
-        faults.add(f"{place}: the name has no letter; give it the name that the lines use")
-    elif len(name) > MAX_TEXT or not name.isprintable():
         faults.add(
-            f"{place}: the name is longer than {MAX_TEXT} characters or holds a control "
-            "character; shorten it"
+            "the name has no letter", "give it the name that the lines use", path=path, place=place
         )
+    elif len(name) > MAX_TEXT or not name.isprintable():
+        found = f"the name is longer than {MAX_TEXT} characters or holds a control character"
+        faults.add(found, "shorten it", path=path, place=place)
     else:
         return False
     return True
@@ -179,53 +175,57 @@ def read_blends(
     blends: dict[str, dict[str, float]] = {}
     own_folded = {folded(n) for n in own}
     for name, parts in raw.items():
+        path: RawPath = ("blend", name)
         place = f"blend {shown(name)}"
-        if _bad_name(name, place, faults):
+        if _bad_name(name, path, place, faults):
             continue
         if names.blend(name) != name:
-            faults.add(
-                f"{place}: stands already as {shown(names.blend(name))}; give each blend once"
-            )
+            found = f"is there already as {shown(names.blend(name))}"
+            faults.add(found, "give each blend once", path=path, name=place)
             continue
         if folded(name) in own_folded:
-            faults.add(f"{place}: stands as [ingredient.{shown(name)}] too; keep one of them")
+            found = f"is described as ingredient {shown(name)} too"
+            faults.add(found, "keep one of them", path=path, name=place)
         if not isinstance(parts, dict) or not parts:
             faults.add(
-                f"{place} is {shown(parts) if parts else 'empty'}; write its parts below "
-                f"[blend.{shown(name)}], "
-                'such as "Glycerin" = 75'
+                f"is {shown(parts)}" if parts else "is empty",
+                "give what it is made of, with percents that come to 100",
+                path=path,
+                name=place,
+                hint=Hint.BLEND_PARTS,
+                paste=f'[blend.{shown(name)}]\n"Glycerin" = 75\n"Aqua" = 25\n',
             )
             continue
         if len(parts) > MAX_PARTS:
-            faults.add(f"{place} has {len(parts):,} parts; at most {MAX_PARTS:,} are read")
+            found = f"has {len(parts):,} parts"
+            faults.add(found, f"at most {MAX_PARTS:,} are read", path=path, name=place)
             continue
-        blends[name] = _parts(parts, place, names, unknown, faults)
+        blends[name] = _parts(Section(parts, faults, path, None, place), names, unknown)
     if not faults:
         _check_nesting(blends, names, faults)
     return blends
 
 
-def _parts(
-    raw: Mapping[str, Any], place: str, names: FormulaNames, unknown: UnknownNames, faults: Faults
-) -> dict[str, float]:
-    section = Section(raw, f"{place}: ", faults, None)
+def _parts(section: Section, names: FormulaNames, unknown: UnknownNames) -> dict[str, float]:
     parts = {}
-    for part in raw:
-        if _bad_name(part, f"{place}: {shown(part)}", faults):
+    for part in section.raw:
+        path = (*section.path, part)
+        if _bad_name(part, path, f"{section.place}: {shown(part)}", section.faults):
             continue
         amount = section.number(part, 0, 100, "give its percent of the blend, from 0 to 100")
         if amount is not None:
             parts[part] = amount
         if not names.knows(part):
-            unknown.add(part, place)
+            unknown.add(part, section.place, path)
     total = sum(parts.values())
-    if len(parts) == len(raw) and abs(total - 100) > BLEND_SUM_TOLERANCE + 1e-9:
-        short = (
-            "add what is missing, which is often Water" if total < 100 else "correct the percents"
-        )  # noqa: PLR2004
-        faults.add(
-            f"{place} adds up to {total:.6g} %; its parts must come to 100 ± "
-            f"{BLEND_SUM_TOLERANCE:g} %: {short}"
+    if len(parts) == len(section.raw) and abs(total - 100) > BLEND_SUM_TOLERANCE + 1e-9:
+        short = total < 100
+        what = "add what is missing, which is often Water" if short else "correct the percents"
+        section.faults.add(
+            f"adds up to {total:.6g} %",
+            f"its parts must come to 100 ± {BLEND_SUM_TOLERANCE:g} %: {what}",
+            path=section.path,
+            name=section.place,
         )
     return parts
 
@@ -257,24 +257,28 @@ def _check_nesting(
             todo += [(i, False) for p in blends[name] if (i := names.blend(p)) is not None]
         if depth[start] > MAX_BLEND_DEPTH or size[start] > MAX_PARTS:
             faults.add(
-                f"blend {shown(start)} is {depth[start]} blends deep and opens into "
-                f"{size[start]:,} parts; "
+                f"is {depth[start]} blends deep and opens into {size[start]:,} parts",
                 f"at most {MAX_BLEND_DEPTH} and {MAX_PARTS:,} are read: write its substances "
-                "directly"
+                "directly",
+                path=("blend", start),
+                name=f"blend {shown(start)}",
             )
             return
 
 
 def _circle_fault(circle: list[str], faults: Faults) -> None:
+    path: RawPath = ("blend", circle[0])
     if len(circle) == 2:  # noqa: PLR2004
         faults.add(
-            f"blend {shown(circle[0])} contains itself; if it is a solution of the substance of "
-            "that name, "
-            f"call the blend {shown(circle[0] + ' solution')}, here and on the lines that use it"
+            "contains itself",
+            "if it is a solution of the substance of that name, call the blend "
+            f"{shown(circle[0] + ' solution')}, here and on the lines that use it",
+            path=path,
+            name=f"blend {shown(circle[0])}",
         )
     else:
         faults.add(
-            f"blends contain each other in a circle: {' > '.join(map(shown, circle))}; write the "
-            "substances "
-            "of one of them directly"
+            f"blends contain each other in a circle: {' > '.join(map(shown, circle))}",
+            "write the substances of one of them directly",
+            path=path,
         )

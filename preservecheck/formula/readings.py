@@ -16,20 +16,24 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from preservecheck.errors import FormulaError, ReadingsError, UnitError
-from preservecheck.formula.csv import MAX_COLUMNS, MAX_ROWS, SEPARATORS
+from preservecheck.errors import Fault, RawPath, ReadingsError, UnitError
+from preservecheck.files import MAX_TEXT_BYTES, MAX_WORKBOOK_BYTES, Kind, decoded, file_bytes
 from preservecheck.formula.faults import Faults, not_known, shown
-from preservecheck.formula.files import MAX_TEXT_BYTES, MAX_WORKBOOK_BYTES, Kind, file_bytes
-from preservecheck.formula.sheet_form import Cell, Grid, text
-from preservecheck.formula.toml import decoded
+from preservecheck.formula.grid import Cell, Grid, csv_grid, text
 from preservecheck.text import join_or
 from preservecheck.units import plain_number
 
 READINGS = Kind(
-    "a readings file", "readings are a .csv file or an .xlsx workbook", "write the readings into it"
+    "a readings file",
+    "readings are a .csv file or an .xlsx workbook",
+    ReadingsError,
+    "write the readings into it",
 )
 # columns whose heading begins so are the maker's own remarks
 _REMARKS = ("note", "remark", "comment")
+# a reading that is missing
+_LEAVE_OUT = "leave the reading out"
+_NAMES_COLUMNS = "the heading names the columns, such as"
 _MISSING = ("n/a", "na", "nan", "-", "–", "—", "?", "none", "null", "missing")
 _HEADER_LINE = re.compile(r"#?\s*([^:=]{1,60}?)\s*[:=]\s*(.{1,200})")
 _GERMAN_DAY = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})")
@@ -59,39 +63,49 @@ class Table:
         """Whether the column is there."""
         return column in self.units
 
-    def fault(self, row: Row, what: str) -> None:
-        """Note a fault of one row."""
-        self.faults.add(f"row {row.number}: {what}")
+    def fault(
+        self, row: Row, column: str, found: str, allowed: str = "", *, value: str = ""
+    ) -> None:
+        """Note a fault of one cell; without a column, of the row."""
+        self.faults.add(
+            found,
+            allowed,
+            path=(row.number, column) if column else (row.number,),
+            place=f"row {row.number}",
+            name=column,
+            value=value,
+        )
 
     def number(
-        self, row: Row, column: str, low: float, high: float, give: str, *, needed: bool = True
+        self, row: Row, column: str, low: float, high: float, allowed: str, *, needed: bool = True
     ) -> float | None:
         """A number from ``low`` to ``high``, or ``None`` with a fault noted."""
         cell = row.cells.get(column)
         if is_missing(cell):
             if needed:
-                self.fault(row, f"{column} is missing; {give}, or delete the row")
+                self.fault(row, column, "is missing", f"{allowed}, or {_LEAVE_OUT}")
             return None
         try:
             value = as_number(cell, self.comma_is_decimal)
         except UnitError as error:
-            self.fault(row, f"{column}: {error.messages[0]}; {give}")
+            fault = error.faults[0]
+            self.fault(row, column, fault.found, allowed, value=fault.value)
             return None
         if not low <= value <= high:
-            self.fault(row, f"{column} is {shown(value)}; {give}")
+            self.fault(row, column, "", allowed, value=shown(value))
             return None
         return value
 
     def day(self, row: Row, column: str) -> dt.date | None:
         """A calendar day, or ``None`` with a fault noted."""
         cell = row.cells.get(column)
-        give = "give a day as year-month-day, such as 2026-12-01"
+        allowed = "give a day as year-month-day, such as 2026-12-01"
         if is_missing(cell):
-            self.fault(row, f"{column} is missing; {give}, or delete the row")
+            self.fault(row, column, "is missing", f"{allowed}, or {_LEAVE_OUT}")
             return None
         day = as_day(cell)
         if day is None or not _YEARS[0] <= day.year <= _YEARS[1]:
-            self.fault(row, f"{column} is {shown(cell)}; {give}")
+            self.fault(row, column, "", allowed, value=shown(cell))
             return None
         return day
 
@@ -145,91 +159,82 @@ def grid_of(path: str | Path) -> Grid:
     ReadingsError
         The file cannot be read.
     """
-    try:
-        return _grid(Path(path))
-    except FormulaError as error:
-        raise ReadingsError(_reworded(m) for m in error.messages) from None
-
-
-def _reworded(message: str) -> str:
-    return message.replace(
-        "more than a formula needs; copy the formula's sheets", "too much; copy the readings"
-    )
-
-
-def _grid(path: Path) -> Grid:
+    path = Path(path)
     suffix = path.suffix.casefold()
     if suffix == ".xlsx":
         from preservecheck.formula.workbook import read_first_sheet
 
-        return read_first_sheet(file_bytes(path, MAX_WORKBOOK_BYTES, kind=READINGS), str(path))
-    file_bytes(path, MAX_WORKBOOK_BYTES, only_look=True, kind=READINGS)
+        data = file_bytes(path, MAX_WORKBOOK_BYTES, READINGS)
+        return read_first_sheet(data, str(path), ReadingsError)
+    file_bytes(path, MAX_WORKBOOK_BYTES, READINGS, only_look=True)
     if suffix not in (".csv", ".tsv", ".txt"):
-        raise FormulaError(f"{path}: {READINGS.forms}; save it as one of them")
-    return _csv_grid(decoded(file_bytes(path, MAX_TEXT_BYTES, kind=READINGS), str(path)), str(path))
+        raise ReadingsError(Fault(READINGS.forms, "save it as one of them", where=str(path)))
+    return csv_grid(file_bytes(path, MAX_TEXT_BYTES, READINGS), str(path), "", ReadingsError)
 
 
-def _csv_grid(content: str, where: str) -> Grid:
-    """Lines split at the separator that most of them hold."""
-    head, _, rest = content.partition("\n")
-    skipped = 0
-    if head.casefold().startswith("sep=") and len(head.strip()) == len("sep=;"):
-        separator, content, skipped = head[4], rest, 1
-    else:
-        lines = [line for line in content.split("\n", 60)[:60] if line.strip()]
-        separator = max(SEPARATORS, key=lambda s: (sum(s in line for line in lines), s == ";"))
-    if separator not in SEPARATORS:
-        raise FormulaError(
-            f"{where}: the separator {separator!r} is not read here; use comma, semicolon or tab"
-        )
-    reader = csv.reader(io.StringIO(content, newline=""), delimiter=separator, strict=True)
-    rows: list[tuple[int, list[Cell]]] = []
-    try:
-        for number, cells in enumerate(reader, 1 + skipped):
-            if number > MAX_ROWS or len(cells) > MAX_COLUMNS:
-                raise FormulaError(
-                    f"{where}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns; keep only "
-                    "the readings"
-                )
-            rows.append((number, [cell.strip() or None for cell in cells]))
-    except csv.Error as error:
-        raise FormulaError(
-            f"{where}, line {reader.line_num}: not readable as CSV ({error})"
-        ) from None
-    return Grid("", rows, comma_is_decimal=separator != ",")
+def readings_text(path: str | Path) -> str:
+    """What a file of readings holds: a text as it stands, of a workbook its first sheet with commas
+    between the cells.
+
+    Raises
+    ------
+    ReadingsError
+        The file cannot be read.
+    """
+    path = Path(path)
+    grid = grid_of(path)
+    if path.suffix.casefold() != ".xlsx":
+        return decoded(path.read_bytes(), str(path), ReadingsError)
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    at = 1
+    for number, cells in grid.rows:
+        # an empty row keeps its line, so that the lines have the numbers of the sheet's rows
+        out.write("\n" * (number - at))
+        writer.writerow([_as_written(cell) for cell in cells])
+        at = number + 1
+    return out.getvalue()
+
+
+def _as_written(cell: Cell) -> str:
+    """A cell on one line: a day without its hour, a number with all of its digits."""
+    if isinstance(cell, dt.datetime):
+        return cell.date().isoformat()
+    if isinstance(cell, dt.date):
+        return cell.isoformat()
+    return " ".join(text(cell).split())
 
 
 def _table(grid: Grid, where: str, columns: Columns) -> Table:
     faults = Faults(where, ReadingsError)
-    filled = [(n, cells) for n, cells in grid.rows if any(text(c) for c in cells)]
+    filled = grid.filled()
     header: dict[str, Cell] = {}
     table = Table(where, {}, [], header, faults, grid.comma_is_decimal)
     while filled and _header_line(filled[0][1], header, columns):
         filled.pop(0)
     if not filled:
-        faults.add(
-            f"there is no reading in it; its first row names the columns, such as {columns.example}"
-        )
+        faults.add("there is no reading in it", f"{_NAMES_COLUMNS} {columns.example}")
         faults.raise_if_any()
     first, headings = filled[0]
-    found = [_heading(text(cell), columns) for cell in headings]
-    _check_headings(first, headings, [name for name, _ in found], header, columns, faults)
+    known = [_heading(text(cell), columns) for cell in headings]
+    _check_headings(first, headings, [name for name, _ in known], header, columns, faults)
     faults.raise_if_any()
-    table.units = {name: unit for name, unit in found if name}
+    table.units = {name: unit for name, unit in known if name}
     long: list[int] = []
     for number, cells in filled[1:]:
-        if any(text(c) for c in cells[len(found) :]):
+        if any(text(c) for c in cells[len(known) :]):
             long.append(number)
             continue
-        pairs = zip(found, cells, strict=False)
+        pairs = zip(known, cells, strict=False)
         table.rows.append(Row(number, {name: c for (name, _), c in pairs if name and text(c)}))
     if long:
-        hint = (
-            ""
-            if grid.comma_is_decimal
-            else "; with decimal commas separate the columns by semicolons"
+        decimal = "with decimal commas separate the columns by semicolons"
+        faults.add(
+            f"more cells than the {len(known)} headings",
+            "" if grid.comma_is_decimal else decimal,
+            path=(long[0],),
+            place=rows_text(long),
         )
-        faults.add(f"{rows_text(long)}: more cells than the {len(found)} headings{hint}")
     if not table.rows and not faults:
         faults.add("there is no reading below the heading")
     return table
@@ -244,30 +249,30 @@ def _check_headings(
     faults: Faults,
 ) -> None:
     """Note unknown, double and missing columns."""
-    known = [name for name, _ in columns.names.values()]
+    path: RawPath = (first,)
+    place, example = f"row {first}", f"{_NAMES_COLUMNS} {columns.example}"
     if not any(names):
-        faults.add(
-            f"row {first}: no column is known; the first row names the columns, such as "
-            f"{columns.example}"
-        )
+        faults.add("no column is known", example, path=path, place=place)
         faults.raise_if_any()
+    known = tuple(dict.fromkeys(name for name, _ in columns.names.values()))
     for cell, name in zip(headings, names, strict=True):
         if name is None and text(cell):
-            words = tuple(dict.fromkeys(known))
+            found, allowed = not_known(text(cell), known)
             faults.add(
-                f"row {first}: the column {shown(text(cell))} {not_known(text(cell), words)}. "
-                "Begin the name of a column of your own with 'note'"
+                found,
+                f"{allowed}. Begin the name of a column of your own with 'note'",
+                path=path,
+                place=place,
+                name=f"the column {shown(text(cell))}",
             )
     for name in dict.fromkeys(n for n in names if n):
         if names.count(name) > 1:
-            faults.add(f"row {first}: two columns give {name}; keep one, in one unit")
+            found = f"two columns give {name}"
+            faults.add(found, "keep one, in one unit", path=(first, name), place=place)
     for group in columns.needed:
         if not set(group) & {*names, *header}:
-            faults.add(
-                f"row {first}: there is no column {join_or(group)}; the first row names the "
-                "columns, such as "
-                f"{columns.example}"
-            )
+            found = f"there is no column {join_or(group)}"
+            faults.add(found, example, path=(first, group[0]), place=place)
 
 
 def _header_line(cells: Sequence[Cell], header: dict[str, Cell], columns: Columns) -> bool:
@@ -322,10 +327,10 @@ def as_number(cell: Cell, comma_is_decimal: bool = False) -> float:
     """
     if isinstance(cell, (int, float)) and not isinstance(cell, bool):
         if not math.isfinite(cell):
-            raise UnitError(f"{cell} is not a number")
+            raise UnitError(Fault("is not a number", value=str(cell)))
         return float(cell)
     if not isinstance(cell, str):
-        raise UnitError(f"{shown(cell)} is not a number")
+        raise UnitError(Fault("is not a number", value=shown(cell)))
     match = re.fullmatch(r"(.+?)\s*(?:[eE]|[x×*]\s*10\s*\^?)\s*([+-]?\d{1,2})", cell.strip())
     if match:
         return plain_number(match.group(1), comma_is_decimal=comma_is_decimal) * float(

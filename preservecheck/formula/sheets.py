@@ -4,26 +4,174 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
-from preservecheck.formula import sheet_form as form
+from preservecheck.errors import Fault, FormulaError, Hint, UnitError
 from preservecheck.formula.faults import Faults, not_known, shown
+from preservecheck.formula.grid import Cell, Grid, text
 from preservecheck.formula.names import Names, folded
-from preservecheck.formula.sheet_form import Cell, Grid
+from preservecheck.reference.rows import Ingredient
+from preservecheck.units import plain_number
+
+_OWN = tuple(c.replace("_", " ") for c in Ingredient.columns if c != "composition")
+# sheet -> columns; the order of the sheets is that of the digest over CSV files
+SHEETS: dict[str, tuple[str, ...]] = {
+    "Product": ("field", "value"),
+    "Formula": ("phase", "ingredient", "percent", "grams", "strength", "note"),
+    "Phases": ("phase", "heated to", "added at", "held"),
+    "Blends": ("blend", "ingredient", "percent"),
+    "Ingredients": ("ingredient", *_OWN),
+}
+NEEDED_SHEETS = ("Product", "Formula")
+NEEDED_COLUMNS = {
+    "Product": ("field", "value"),
+    "Formula": ("phase", "ingredient"),
+    "Phases": ("phase",),
+    "Blends": ("blend", "ingredient", "percent"),
+    "Ingredients": ("ingredient", "role"),
+}
+# columns in which a cell left blank, or merged downwards, repeats the one above
+CARRIED = {"Formula": "phase", "Blends": "blend"}
+IGNORED_SHEET = "read me"
+
+PRODUCT_FIELDS = {
+    "name": "name",
+    "use": "use",
+    "type": "type",
+    "markets": "markets",
+    "users": "users",
+    "package": "package",
+    "batch": "batch",
+    "scale step": "scale_step",
+    "on market": "on_market",
+}
+MEASURED_FIELDS = {
+    "ph": "ph",
+    "ph tolerance": "ph_tolerance",
+    "sample temperature": "temperature",
+    "water activity": "water_activity",
+    "water activity tolerance": "water_activity_tolerance",
+}
+FIELDS = (*PRODUCT_FIELDS, *MEASURED_FIELDS)
+NUMBER_FIELDS = {"ph", "ph tolerance", "water activity", "water activity tolerance"}
+TEXT_FIELDS = {"name", "use", "type", "users", "package"}
+# the unit in a heading stands for cells that hold a bare number
+UNIT_COLUMNS = {"heated to", "added at", "held", "batch", "scale step", "sample temperature"}
+_OTHER_NAMES = {
+    "%": "percent",
+    "g": "grams",
+    "percent %": "percent",
+    "grams g": "grams",
+    "strength %": "strength",
+    "percent w/w": "percent",
+    "% w/w": "percent",
+    "percent % w/w": "percent",
+}
+# quantum satis, in the ways that recipes write it
+_REST = {"rest", "qs", "qsto100", "qsad100", "qs100", "ad100", "to100", "adto100", "quantumsatis"}
+
+
+def sheet_files(path: Path) -> dict[str, Path]:
+    """The CSV files that belong together with one of them, such as ``cream.Product.csv``, by sheet
+    and in the order of the sheets.
+
+    Raises
+    ------
+    FormulaError
+        The name has no sheet in it.
+    """
+    by_small = {name.casefold(): name for name in SHEETS}
+    stem, dot, sheet = path.stem.rpartition(".")
+    if not dot or sheet.casefold() not in by_small:
+        raise FormulaError(
+            Fault(
+                "is not a sheet of a formula",
+                "a formula in CSV is a set of files of one name: NAME.Product.csv and "
+                "NAME.Formula.csv, and where needed NAME.Phases.csv, NAME.Blends.csv, "
+                "NAME.Ingredients.csv; give any one of them",
+                where=str(path),
+            )
+        )
+    files: dict[str, Path] = {}
+    for other in sorted(path.parent.iterdir()):
+        name, _, suffix = other.stem.rpartition(".")
+        if name == stem and other.suffix.casefold() == ".csv" and suffix.casefold() in by_small:
+            files.setdefault(by_small[suffix.casefold()], other)
+    files[by_small[sheet.casefold()]] = path
+    return {name: files[name] for name in SHEETS if name in files}
+
+
+def heading(cell: Cell, columns: tuple[str, ...]) -> tuple[str, str | None]:
+    """The column or field that a heading names, and the unit that stands with it.
+
+    Parameters
+    ----------
+    cell
+        Such as ``Heated to (°C)``.
+    columns
+        What it may name; anything else comes back tidied, without a unit.
+    """
+    tidy = " ".join(
+        unicodedata.normalize("NFKC", text(cell)).replace("_", " ").replace("-", " ").split()
+    )
+    tidy = tidy.rstrip(":").strip()
+    small = re.sub(r"[()\[\]]", " ", tidy.casefold())
+    small = " ".join(small.split())
+    small = _OTHER_NAMES.get(small, small)
+    if small in columns:
+        return small, None
+    for column in columns:
+        if column in UNIT_COLUMNS and small.startswith(column + " "):
+            return column, small.removeprefix(column).strip()
+    return tidy, None
+
+
+def number(cell: Cell, grid: Grid) -> Any:
+    """A cell as a number where it is one, a percent sign dropped; otherwise as it stands, for
+    ``build`` to refuse."""
+    if not isinstance(cell, str):
+        return cell if isinstance(cell, (int, float)) else text(cell)
+    try:
+        return plain_number(cell.strip().removesuffix("%"), comma_is_decimal=grid.comma_is_decimal)
+    except UnitError:
+        return cell.strip()
+
+
+def quantity(cell: Cell, unit: str | None, grid: Grid) -> Any:
+    """A cell as text with a unit, its own or else that of the heading; ``build`` refuses a number
+    without."""
+    value = number(cell, grid)
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        return value
+    return value if unit is None else f"{value!r} {unit}"
+
+
+def is_rest(cell: Cell) -> bool:
+    """Whether an amount says that the line fills up to 100 %."""
+    return isinstance(cell, str) and re.sub(r"[.\s%]", "", cell.casefold()) in _REST
 
 
 @dataclass
 class _Row:
     """One row with its cells by column; blank cells are left out."""
 
+    sheet: str
+    place: str  # of the sheet, as messages name it
     number: int
     cells: dict[str, Cell]
     units: Mapping[str, str | None]
 
     def text(self, column: str) -> str:
-        return form.text(self.cells.get(column))
+        return text(self.cells.get(column))
+
+    @property
+    def at(self) -> dict[str, Any]:
+        """Where a fault of the row is."""
+        return {"path": (self.sheet, self.number), "place": f"{self.place}, row {self.number}"}
 
 
 def sheets_to_raw(grids: Mapping[str, Grid], where: str, names: Names) -> dict[str, Any]:
@@ -44,12 +192,13 @@ def sheets_to_raw(grids: Mapping[str, Grid], where: str, names: Names) -> dict[s
         Sheets, columns or rows that cannot be understood; all at once.
     """
     faults = Faults(where)
-    for needed in form.NEEDED_SHEETS:
+    for needed in NEEDED_SHEETS:
         if needed not in grids:
             faults.add(
-                f"there is no sheet {needed}; the sheets are {', '.join(form.SHEETS)}, and the "
-                "first two are "
-                "needed. 'preservecheck new' writes an example"
+                f"there is no sheet {needed}",
+                f"the sheets are {', '.join(SHEETS)}, and the first two are needed",
+                path=(needed,),
+                hint=Hint.FORMULA_EXAMPLE,
             )
     faults.raise_if_any()
     rows = {name: list(_rows(name, grid, faults)) for name, grid in grids.items()}
@@ -71,54 +220,54 @@ def sheets_to_raw(grids: Mapping[str, Grid], where: str, names: Names) -> dict[s
 
 def _rows(name: str, grid: Grid, faults: Faults) -> Iterator[_Row]:
     """The rows below the heading; the first row that is not blank is the heading."""
-    columns = form.SHEETS[name]
-    filled = [(n, cells) for n, cells in grid.rows if any(form.text(c) for c in cells)]
+    columns = SHEETS[name]
+    filled = grid.filled()
     if not filled:
-        if name in form.NEEDED_SHEETS:
+        if name in NEEDED_SHEETS:
             faults.add(
-                f"{grid.place} is empty; its first row names the columns {', '.join(columns)}"
+                "is empty",
+                f"its first row names the columns {', '.join(columns)}",
+                path=(name,),
+                name=grid.place,
             )
         return
     first, headings = filled[0]
-    found = [form.heading(c, columns) for c in headings]
-    place = f"{grid.place}, row {first}"
+    found = [heading(c, columns) for c in headings]
+    at = _Row(name, grid.place, first, {}, {}).at
     for column in dict.fromkeys(c for c, _ in found if c):
         if column not in columns:
-            faults.add(f"{place}: the column {shown(column)} {not_known(column, columns)}")
+            faults.add(*not_known(column, columns), name=f"the column {shown(column)}", **at)
         elif [c for c, _ in found].count(column) > 1:
-            faults.add(f"{place}: the column {column} stands twice; keep one")
-    missing = [c for c in form.NEEDED_COLUMNS[name] if c not in dict(found)]
+            faults.add("appears twice", "delete one", name=f"the column {column}", **at)
+    missing = [c for c in NEEDED_COLUMNS[name] if c not in dict(found)]
     if name == "Formula" and not {"percent", "grams"} & set(dict(found)):
         missing.append("percent or grams")
     if missing:
         faults.add(
-            f"{place}: the column {', '.join(missing)} is missing; the first row names the "
-            f"columns {', '.join(columns)}"
+            "is missing",
+            f"the first row names the columns {', '.join(columns)}",
+            name=f"the column {', '.join(missing)}",
+            **at,
         )
         return
     units = dict(found)
-    carried = form.CARRIED.get(name)
+    carried = CARRIED.get(name)
     above: Cell = None
-    for number, cells in filled[1:]:
+    for row_number, cells in filled[1:]:
         stray = next(
-            (
-                c
-                for at, c in enumerate(cells)
-                if form.text(c) and (at >= len(found) or not found[at][0])
-            ),
+            (c for at, c in enumerate(cells) if text(c) and (at >= len(found) or not found[at][0])),
             None,
         )
-        if stray is not None:
-            faults.add(
-                f"{grid.place}, row {number}: {shown(stray)} stands under no heading; delete it "
-                "or move it to "
-                "another file"
-            )
         row = _Row(
-            number,
-            {c: v for (c, _), v in zip(found, cells, strict=False) if c and form.text(v)},
+            name,
+            grid.place,
+            row_number,
+            {c: v for (c, _), v in zip(found, cells, strict=False) if c and text(v)},
             units,
         )
+        if stray is not None:
+            allowed = "delete it or move it to another file"
+            faults.add("is under no heading", allowed, value=shown(stray), **row.at)
         if carried is not None:
             above = row.cells.setdefault(carried, above) or above
         yield row
@@ -129,54 +278,48 @@ def _product(rows: list[_Row], grid: Grid, faults: Faults) -> dict[str, Any]:
     measured: dict[str, Any] = {}
     seen: dict[str, int] = {}
     for row in rows:
-        place = f"{grid.place}, row {row.number}"
-        field, unit = form.heading(row.cells.get("field"), form.FIELDS)
-        if field == "format" or (field in form.FIELDS and "value" not in row.cells):
+        field, unit = heading(row.cells.get("field"), FIELDS)
+        if field == "format" or (field in FIELDS and "value" not in row.cells):
             continue  # a field left blank is not given
-        if field not in form.FIELDS:
-            faults.add(f"{place}: the field {shown(field)} {not_known(field, form.FIELDS)}")
+        if field not in FIELDS:
+            faults.add(*not_known(field, FIELDS), name=f"the field {shown(field)}", **row.at)
             continue
         if seen.setdefault(field, row.number) != row.number:
-            faults.add(f"{place}: the field {field} stands already on row {seen[field]}; keep one")
+            found = f"is already on row {seen[field]}"
+            faults.add(found, "delete one", name=f"the field {field}", **row.at)
             continue
         value = _product_value(field, unit, row.cells["value"], grid)
-        if field in form.PRODUCT_FIELDS:
-            product[form.PRODUCT_FIELDS[field]] = value
+        if field in PRODUCT_FIELDS:
+            product[PRODUCT_FIELDS[field]] = value
         else:
-            measured[form.MEASURED_FIELDS[field]] = value
+            measured[MEASURED_FIELDS[field]] = value
     return {"product": product, "measured": measured}
 
 
 def _product_value(field: str, unit: str | None, cell: Cell, grid: Grid) -> Any:
     if field == "markets":
-        return [m for m in re.split(r"[,;/|\s]+", form.text(cell)) if m]
+        return [m for m in re.split(r"[,;/|\s]+", text(cell)) if m]
     if field == "on market":
         return cell.date() if isinstance(cell, dt.datetime) else cell
-    if field in form.NUMBER_FIELDS:
-        return form.number(cell, grid)
-    return form.text(cell) if field in form.TEXT_FIELDS else form.quantity(cell, unit, grid)
+    if field in NUMBER_FIELDS:
+        return number(cell, grid)
+    return text(cell) if field in TEXT_FIELDS else quantity(cell, unit, grid)
 
 
 def _lines(
     rows: list[_Row], grid: Grid, names: Names, own: set[str], faults: Faults
 ) -> dict[str, dict[str, Any]]:
-    """Phases with their lines, by folded name, in the order in which they first stand."""
+    """Phases with their lines, by folded name, in the order in which they are first named."""
     phases: dict[str, dict[str, Any]] = {}
-    place = grid.place
     for row in rows:
         name = row.text("phase")
         if not name:
-            faults.add(
-                f"{place}, row {row.number}: no phase; name it, such as heated or cool-down. A "
-                "blank cell repeats "
-                "the phase above"
-            )
+            allowed = "name it, such as heated or cool-down. A blank cell repeats the phase above"
+            faults.add("no phase", allowed, **row.at)
             continue
         if not row.text("ingredient"):
-            faults.add(
-                f"{place}, row {row.number}: no ingredient; name it, or delete the row (a row of "
-                "totals is not read)"
-            )
+            allowed = "name it, or delete the row (a row of totals is not read)"
+            faults.add("no ingredient", allowed, **row.at)
             continue
         phase = phases.setdefault(_same(name), {"name": name, "items": []})
         phase["items"].append(_item(row, grid, names, own))
@@ -192,19 +335,16 @@ def _temperatures(
     for row in rows:
         name = row.text("phase")
         if not name:
-            faults.add(f"{grid.place}, row {row.number}: no phase; name it as in the sheet Formula")
+            faults.add("no phase", "name it as in the sheet Formula", **row.at)
             continue
         if seen.setdefault(_same(name), row.number) != row.number:
-            faults.add(
-                f"{grid.place}, row {row.number}: phase {shown(name)} stands already on row "
-                f"{seen[_same(name)]}; "
-                "keep one row a phase"
-            )
+            found = f"is already on row {seen[_same(name)]}"
+            faults.add(found, "keep one row a phase", name=f"phase {shown(name)}", **row.at)
             continue
         phase = phases.setdefault(_same(name), {"name": name, "items": []})
         for column, key in (("heated to", "heated_to"), ("added at", "added_at"), ("held", "held")):
             if column in row.cells:
-                phase[key] = form.quantity(row.cells[column], row.units.get(column), grid)
+                phase[key] = quantity(row.cells[column], row.units.get(column), grid)
 
 
 def _same(phase: str) -> str:
@@ -218,12 +358,12 @@ def _item(row: _Row, grid: Grid, names: Names, own: set[str]) -> dict[str, Any]:
     for column in ("percent", "grams"):
         if column not in row.cells:
             continue
-        if form.is_rest(row.cells[column]):
+        if is_rest(row.cells[column]):
             item["rest"] = True
         else:
-            item[column] = form.number(row.cells[column], grid)
+            item[column] = number(row.cells[column], grid)
     if "strength" in row.cells:
-        item["strength"] = form.number(row.cells["strength"], grid)
+        item["strength"] = number(row.cells["strength"], grid)
     if "note" in row.cells:
         item["note"] = row.text("note")
     return item
@@ -234,19 +374,14 @@ def _blends(rows: list[_Row], grid: Grid, faults: Faults) -> dict[str, dict[str,
     for row in rows:
         blend, part = row.text("blend"), row.text("ingredient")
         if not blend or not part or "percent" not in row.cells:
-            faults.add(
-                f"{grid.place}, row {row.number}: a row names the blend, one ingredient of it and "
-                "its percent of "
-                "the blend; fill in all three"
-            )
+            found = "a row names the blend, one ingredient of it and its percent of the blend"
+            faults.add(found, "fill in all three", **row.at)
             continue
         parts = blends.setdefault(blend, {})
         if part in parts:
-            faults.add(
-                f"{grid.place}, row {row.number}: {shown(part)} stands twice in blend "
-                f"{shown(blend)}; keep one"
-            )
-        parts[part] = form.number(row.cells["percent"], grid)
+            found = f"appears twice in blend {shown(blend)}"
+            faults.add(found, "delete one", value=shown(part), **row.at)
+        parts[part] = number(row.cells["percent"], grid)
     return blends
 
 
@@ -256,18 +391,14 @@ def _ingredients(rows: list[_Row], grid: Grid, faults: Faults) -> dict[str, dict
         name = row.text("ingredient")
         if not name or name in own:
             faults.add(
-                f"{grid.place}, row {row.number}: "
-                + (
-                    f"{shown(name)} stands twice; keep one row"
-                    if name
-                    else "no ingredient; name it"
-                )
+                "appears twice" if name else "no ingredient",
+                "delete one row" if name else "name it",
+                value=shown(name) if name else "",
+                **row.at,
             )
             continue
         own[name] = {
-            c.replace(" ", "_"): form.number(v, grid)
-            for c, v in row.cells.items()
-            if c != "ingredient"
+            c.replace(" ", "_"): number(v, grid) for c, v in row.cells.items() if c != "ingredient"
         }
         for column in ("note", "aliases", "inci", "tags"):
             if column in own[name]:

@@ -7,30 +7,34 @@ import csv
 import io
 import os
 import tomllib
-from collections.abc import Callable
+from collections.abc import Mapping
 from pathlib import Path
+from string import Template
 from typing import TYPE_CHECKING, Any
 
-from preservecheck.errors import FormulaError
-from preservecheck.formula.sheet_form import MEASURED_FIELDS, PRODUCT_FIELDS, SHEETS
+from preservecheck.errors import NO_WORDS, Fault, FormulaError, Hint
+from preservecheck.files import write_all
+from preservecheck.formula.model import MARKETS, PACKAGES, PRODUCT_TYPES, USERS, USES
+from preservecheck.formula.sheets import MEASURED_FIELDS, PRODUCT_FIELDS, SHEETS
+from preservecheck.text import join_or
 
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
 
 Rows = list[list[Any]]
 
-_TOML = """\
+_TOML = Template("""\
 # A formula for preservecheck. Everything after a # is a remark.
-# Change what is here to what you make, then:  preservecheck review THIS_FILE
+# Change what is here to what you make.$review
 format = 1
 
 [product]
 name = "Oat rinse conditioner for the market stall"
-use = "rinse-off"                 # leave-on or rinse-off
-type = "conditioner"              # conditioner, shampoo, leave-in, styling, scalp or mask
-markets = ["EU", "GB"]            # where you sell: EU, GB, US, CA, JP, ASEAN
-users = "adults"                  # adults, under-3 or under-10
-package = "bottle"                # jar, pump, tube, spray or bottle
+use = "rinse-off"                 # $uses
+type = "conditioner"              # $types
+markets = ["EU", "GB"]            # where you sell: $markets
+users = "adults"                  # $users
+package = "bottle"                # $packages
 batch = "500 g"                   # g, kg, oz or lb
 scale_step = "0.1 g"              # the smallest step that your scale shows
 on_market = 2026-12-01            # the law of that day is applied; left out, that of today
@@ -60,7 +64,7 @@ name = "cool-down"
 added_at = "38 °C"                # temperature of the batch when this goes in
 items = [
   { ingredient = "oat glycerite", percent = 2.0, note = "stir in before the preservative" },
-  # the id of a preservative; 'preservecheck tables list systems' shows them all
+  # the id of a preservative system$systems
   { preservative = "benzyl-alcohol-dehydroacetic-acid", percent = 0.8 },
   # sold as a solution? { ingredient = "Cocamidopropyl Betaine", percent = 10, strength = 30 }
 ]
@@ -79,18 +83,15 @@ items = [
 # [ingredient."my new powder"]
 # role = "powder"
 # water_fraction = 0
-"""
-
+""")
 _READ_ME = (
-    "A formula for preservecheck. Change what is here to what you make, save, then: preservecheck "
-    "review THIS_FILE",
+    "A formula for preservecheck. Change what is here to what you make, and save.$review",
     "Product: what you make and what you have measured. Leave blank what you have not measured: "
     "never guess.",
     "Formula: one line an ingredient. Amounts are percent of the whole, or name the column grams "
     "and give grams.",
     "The word rest in the place of the amount marks the line that fills up to 100 %.",
-    "A preservative goes into the column ingredient under its id; preservecheck tables list "
-    "systems shows them all.",
+    "A preservative goes into the column ingredient under its id$systems.",
     "Strength: percent of active substance, for what is sold as a solution.",
     "Phases: the hottest that a phase gets, how long it is held there, and the temperature of the "
     "batch when it "
@@ -106,14 +107,30 @@ _WIDTHS = {"field": 26, "value": 44, "phase": 16, "ingredient": 38, "blend": 26,
 _HEADING_COLOUR = "FFDDE8E4"
 
 
-def starter_toml() -> str:
-    """The starter formula as TOML, with remarks on every field."""
-    return _TOML
+def starter_toml(hints: Mapping[Hint, str] = NO_WORDS) -> str:
+    """The starter formula as TOML, with remarks on every field; those on what to do next in the
+    words of a front end."""
+    return _TOML.substitute(
+        _next_steps(hints),
+        uses=join_or(USES),
+        types=join_or(PRODUCT_TYPES),
+        markets=", ".join(MARKETS),
+        users=join_or(USERS),
+        packages=join_or(PACKAGES),
+    )
+
+
+def _next_steps(hints: Mapping[Hint, str]) -> dict[str, str]:
+    review, systems = hints.get(Hint.REVIEW), hints.get(Hint.LIST_SYSTEMS)
+    return {
+        "review": f" Then {review}." if review else "",
+        "systems": f"; {systems}" if systems else "",
+    }
 
 
 def starter_sheets() -> dict[str, Rows]:
     """The starter formula as sheets: name to rows, the headings first."""
-    return raw_to_sheets(tomllib.loads(_TOML))
+    return raw_to_sheets(tomllib.loads(starter_toml()))
 
 
 def raw_to_sheets(raw: dict[str, Any]) -> dict[str, Rows]:
@@ -166,7 +183,9 @@ def _joined(value: Any) -> Any:
     return "|".join(value) if isinstance(value, list) else value
 
 
-def write_starter(path: str | os.PathLike[str], *, force: bool = False) -> list[Path]:
+def write_starter(
+    path: str | os.PathLike[str], *, force: bool = False, hints: Mapping[Hint, str] = NO_WORDS
+) -> list[Path]:
     """Write the starter formula in the form that the file's name asks for.
 
     Parameters
@@ -175,6 +194,8 @@ def write_starter(path: str | os.PathLike[str], *, force: bool = False) -> list[
         ``NAME.toml``, ``NAME.xlsx``, or ``NAME.csv`` for a set of CSV files.
     force
         Overwrite what is there.
+    hints
+        What to do next, in the words of a front end.
 
     Returns
     -------
@@ -187,45 +208,32 @@ def write_starter(path: str | os.PathLike[str], *, force: bool = False) -> list[
         A file exists already, the folder does not, or the name ends in something else.
     """
     path = Path(path)
-    match path.suffix.casefold():
-        case ".toml":
-            files: dict[Path, Callable[[], bytes]] = {path: starter_toml().encode}
-        case ".xlsx":
-            files = {path: lambda: workbook_bytes(starter_sheets())}
-        case ".csv":
-            stem = path.stem
-            if stem.rpartition(".")[2].casefold() in {s.casefold() for s in SHEETS}:
-                stem = stem.rpartition(".")[0]
-            files = {
-                path.with_name(f"{stem}.{name}.csv"): (lambda rows=rows: csv_bytes(rows))  # type: ignore[misc]
-                for name, rows in starter_sheets().items()
-            }
-        case _:
-            raise FormulaError(f"{path}: give a name that ends in .toml, .xlsx or .csv")
+    stem = path.stem
+    if stem.rpartition(".")[2].casefold() in {s.casefold() for s in SHEETS}:
+        stem = stem.rpartition(".")[0]
+    sheets = [path.with_name(f"{stem}.{name}.csv") for name in SHEETS if name in starter_sheets()]
+    suffix = path.suffix.casefold()
+    if suffix not in (".toml", ".xlsx", ".csv"):
+        raise FormulaError(
+            Fault("", "give a name that ends in .toml, .xlsx or .csv", where=str(path))
+        )
+    files = sheets if suffix == ".csv" else [path]
     if not path.parent.is_dir():
-        raise FormulaError(f"{path}: there is no folder {path.parent}; make it first")
+        found = f"there is no folder {path.parent}"
+        raise FormulaError(Fault(found, "make it first", where=str(path)))
     for file in files:
         if file.is_dir():
-            raise FormulaError(f"{file}: is a folder; choose another name")
+            raise FormulaError(Fault("is a folder", "choose another name", where=str(file)))
         if file.exists() and not force:
-            raise FormulaError(
-                f"{file}: exists already; choose another name, or overwrite it with --force"
-            )
-    for file, content in files.items():
-        _write_whole(file, content())
-    return list(files)
-
-
-def _write_whole(path: Path, data: bytes) -> None:
-    """Write a file so that it is there as a whole or not at all."""
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        part.write_bytes(data)
-        part.replace(path)
-    except OSError as error:
-        raise FormulaError(f"{path}: cannot be written: {error.strerror or error}") from None
-    finally:
-        part.unlink(missing_ok=True)
+            raise FormulaError(Fault("exists already", where=str(file), hint=Hint.OVERWRITE))
+    if suffix == ".csv":
+        contents = [csv_bytes(rows) for rows in starter_sheets().values()]
+    elif suffix == ".xlsx":
+        contents = [workbook_bytes(starter_sheets(), hints)]
+    else:
+        contents = [starter_toml(hints).encode()]
+    write_all(dict(zip(files, contents, strict=True)), FormulaError)
+    return files
 
 
 def csv_bytes(rows: Rows) -> bytes:
@@ -235,7 +243,7 @@ def csv_bytes(rows: Rows) -> bytes:
     return buffer.getvalue().encode("utf-8-sig")
 
 
-def workbook_bytes(sheets: dict[str, Rows]) -> bytes:
+def workbook_bytes(sheets: dict[str, Rows], hints: Mapping[Hint, str] = NO_WORDS) -> bytes:
     """Sheets as a workbook, with headings that stay in sight and a sheet that explains them."""
     import openpyxl
 
@@ -244,7 +252,7 @@ def workbook_bytes(sheets: dict[str, Rows]) -> bytes:
     assert first is not None
     first.title = "Read me"
     for sentence in _READ_ME:
-        first.append([sentence])
+        first.append([Template(sentence).substitute(_next_steps(hints))])
     first.column_dimensions["A"].width = 110
     for name, rows in sheets.items():
         _fill(book.create_sheet(name), rows)

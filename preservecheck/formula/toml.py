@@ -7,12 +7,12 @@ import re
 import tomllib
 from typing import Any
 
-from preservecheck.errors import FormulaError
+from preservecheck.errors import Fault, FormulaError, Hint
+from preservecheck.files import decoded
 
 # a formula is three levels deep; the reader of the standard library calls itself for every level
 MAX_NESTING = 50
-# names joined by dots; the time of the standard library's reader grows with the square of their
-# number
+# names joined by dots; the time of that reader grows with the square of their number
 MAX_DOTS = 30
 _WORD = r"""(?:(?<![\w-])[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
 _MANY_DOTS = re.compile(rf"(?:{_WORD}[ \t]*+\.[ \t]*+){{{MAX_DOTS}}}")
@@ -34,61 +34,22 @@ def read_toml(data: bytes, where: str) -> dict[str, Any]:
     FormulaError
         It is not UTF-8, not TOML, or nested deeper than any formula.
     """
-    text = decoded(data, where)
+    text = decoded(data, where, FormulaError)
     if _nesting(text) > MAX_NESTING or _MANY_DOTS.search(text):
-        raise FormulaError(
-            f"{where}: brackets or dotted names are nested deeper than {MAX_NESTING} levels; a "
-            "formula "
-            "needs three. 'preservecheck new' writes an example"
-        )
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise FormulaError(
-            f"{where}: not readable as TOML: {_reason(error)}. Text stands in quotation marks, "
-            "numbers "
-            "with a decimal point and without unit; 'preservecheck new' writes an example"
-        ) from None
-    except (
-        ValueError,
-        RecursionError,
-        OverflowError,
-    ):  # numbers of thousands of digits, impossible dates
-        raise FormulaError(
-            f"{where}: not readable as TOML: it holds a number or date that is too large or "
-            "impossible; "
-            "'preservecheck new' writes an example"
-        ) from None
-
-
-def decoded(data: bytes, where: str) -> str:
-    """Text of a file that must be UTF-8.
-
-    Parameters
-    ----------
-    data
-        The file.
-    where
-        File name for messages.
-
-    Raises
-    ------
-    FormulaError
-        It is not UTF-8; the message names the byte and its line.
-    """
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise FormulaError(
-            f"{where}: written as UTF-16; save it as UTF-8 (in a spreadsheet: 'CSV UTF-8')"
-        )
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise FormulaError(
-            f"{where}: not UTF-8: byte {error.start} on line {line} is 0x{data[error.start]:02X}; "
-            "save "
-            "it as UTF-8 (in a spreadsheet: 'CSV UTF-8')"
-        ) from None
+        found = f"brackets or dotted names are nested deeper than {MAX_NESTING} levels"
+        allowed = "a formula needs three"
+    else:
+        try:
+            return tomllib.loads(text)
+        except tomllib.TOMLDecodeError as error:
+            found = f"not readable as TOML: {_reason(error)}"
+            allowed = "text goes in quotation marks, numbers have a decimal point and no unit"
+        except (ValueError, RecursionError, OverflowError):
+            found = (
+                "not readable as TOML: it holds a number or date that is too large or impossible"
+            )
+            allowed = ""
+    raise FormulaError(Fault(found, allowed, where=where, hint=Hint.FORMULA_EXAMPLE)) from None
 
 
 def _nesting(text: str) -> int:

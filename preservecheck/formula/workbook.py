@@ -19,9 +19,9 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree
 
-from preservecheck.errors import FormulaError
-from preservecheck.formula.csv import MAX_COLUMNS, MAX_ROWS
-from preservecheck.formula.sheet_form import CARRIED, IGNORED_SHEET, SHEETS, Cell, Grid, text
+from preservecheck.errors import Fault, FormulaError, PreservecheckError
+from preservecheck.formula.grid import MAX_COLUMNS, MAX_ROWS, Cell, Grid, text
+from preservecheck.formula.sheets import CARRIED, IGNORED_SHEET, SHEETS
 
 if TYPE_CHECKING:
     from openpyxl import Workbook
@@ -40,6 +40,7 @@ _OLE = b"\xd0\xcf\x11\xe0"
 _MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 _STRICT = "{http://purl.oclc.org/ooxml/spreadsheetml/main}"
 _ERRORS = {"#REF!", "#N/A", "#VALUE!", "#DIV/0!", "#NAME?", "#NUM!", "#NULL!"}
+_TOO_LARGE = f"more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns"
 _SAVE_AGAIN = "open it in a spreadsheet program and save it again as .xlsx"
 
 
@@ -50,9 +51,17 @@ class _Hidden:
     last_row: int = 0
     last_column: int = 0
     widest: int = 0  # most cells of a row, empty ones included
-
     merged: list[str] = field(default_factory=list)  # such as A2:A5
     unsaved: list[str] = field(default_factory=list)  # cells with a formula and no result
+
+    @property
+    def too_large(self) -> bool:
+        """Whether it is larger than what is read here."""
+        return (
+            self.last_row > MAX_ROWS
+            or self.last_column > MAX_COLUMNS
+            or self.widest > MAX_ROW_CELLS
+        )
 
 
 def read_workbook(data: bytes, where: str) -> dict[str, Grid]:
@@ -70,11 +79,11 @@ def read_workbook(data: bytes, where: str) -> dict[str, Grid]:
     FormulaError
         It is no workbook, is protected, unpacks to too much, or holds what would be misread.
     """
-    with _opened(data, where) as (book, archive):
+    with _opened(data, where, FormulaError) as (book, archive):
         return _sheets(book, archive, where)
 
 
-def read_first_sheet(data: bytes, where: str) -> Grid:
+def read_first_sheet(data: bytes, where: str, error: type[PreservecheckError]) -> Grid:
     """The first sheet of a workbook that holds readings, under whatever name.
 
     Parameters
@@ -83,86 +92,79 @@ def read_first_sheet(data: bytes, where: str) -> Grid:
         The file.
     where
         File name for messages.
-
-    Raises
-    ------
-    FormulaError
-        As ``read_workbook``.
+    error
+        Raised as ``read_workbook`` raises ``FormulaError``, or where no sheet holds anything.
     """
-    with _opened(data, where) as (book, archive):
+    with _opened(data, where, error) as (book, archive):
         paths = _sheet_paths(archive)
         for sheet in book.worksheets[:MAX_SHEETS]:
             hidden = _hidden(archive, paths[sheet.title])
-            place = f"{where}: sheet {sheet.title}"
-            if (
-                hidden.last_row > MAX_ROWS
-                or hidden.last_column > MAX_COLUMNS
-                or hidden.widest > MAX_ROW_CELLS
-            ):
-                raise FormulaError(f"{place}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns")
+            place = f"sheet {sheet.title}"
+            if hidden.too_large:
+                raise error(Fault(_TOO_LARGE, where=where, place=place))
             if hidden.unsaved or hidden.merged:
                 cells = ", ".join((hidden.unsaved or hidden.merged)[:5])
                 what = "a cell formula without a saved result" if hidden.unsaved else "merged cells"
-                raise FormulaError(
-                    f"{place}: {cells}: {what}; {_SAVE_AGAIN}, or write the plain values"
+                raise error(
+                    Fault(
+                        f"{cells}: {what}",
+                        f"{_SAVE_AGAIN}, or write the plain values",
+                        where=where,
+                        place=place,
+                    )
                 )
             if not sheet.title.strip().casefold().startswith(IGNORED_SHEET) and hidden.last_row:
-                return Grid(f"sheet {sheet.title}", list(_grid_rows(sheet, hidden.last_row, place)))
-    raise FormulaError(f"{where}: no sheet holds anything")
+                return Grid(place, list(_grid_rows(sheet, hidden.last_row, place, error, where)))
+    raise error(Fault("no sheet holds anything", where=where))
 
 
 @contextmanager
-def _opened(data: bytes, where: str) -> Iterator[tuple[Workbook, zipfile.ZipFile]]:
+def _opened(
+    data: bytes, where: str, error: type[PreservecheckError]
+) -> Iterator[tuple[Workbook, zipfile.ZipFile]]:
     """A workbook and the archive that it is; whatever a damaged one provokes becomes a fault in
     words."""
-    _check_archive(data, where)
+    _check_archive(data, where, error)
     import openpyxl
 
     with warnings.catch_warnings():
-        warnings.simplefilter(
-            "ignore"
-        )  # openpyxl's remarks on drawings and validations do not matter here
+        # openpyxl's remarks on drawings and validations do not matter here
+        warnings.simplefilter("ignore")
         try:
             book = openpyxl.load_workbook(
                 io.BytesIO(data), read_only=True, data_only=True, keep_links=False
             )
             with zipfile.ZipFile(io.BytesIO(data)) as archive:
                 yield book, archive
-        except FormulaError:
+        except PreservecheckError:
             raise
-        except Exception as error:  # openpyxl lets through whatever a damaged file provokes in it
-            raise FormulaError(
-                f"{where}: not readable as a workbook ({type(error).__name__}); {_SAVE_AGAIN}"
-            ) from None
+        except Exception as fault:  # openpyxl lets through whatever a damaged file provokes in it
+            found = f"not readable as a workbook ({type(fault).__name__})"
+            raise error(Fault(found, _SAVE_AGAIN, where=where)) from None
 
 
-def _check_archive(data: bytes, where: str) -> None:
+def _check_archive(data: bytes, where: str, error: type[PreservecheckError]) -> None:
     if data.startswith(_OLE):
-        raise FormulaError(
-            f"{where}: protected by a password, or saved in the old .xls format; {_SAVE_AGAIN}, "
-            "without password"
-        )
+        found = "protected by a password, or saved in the old .xls format"
+        raise error(Fault(found, f"{_SAVE_AGAIN}, without password", where=where))
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             members = archive.infolist()
     except (zipfile.BadZipFile, ValueError, NotImplementedError, OSError, EOFError):
-        raise FormulaError(
-            f"{where}: not a workbook, although its name ends in .xlsx; {_SAVE_AGAIN}"
-        ) from None
+        found = "not a workbook, although its name ends in .xlsx"
+        raise error(Fault(found, _SAVE_AGAIN, where=where)) from None
     unpacked = sum(m.file_size for m in members)
     if any(m.flag_bits & 0x1 for m in members):
-        raise FormulaError(f"{where}: protected by a password; save it without")
+        raise error(Fault("protected by a password", "save it without", where=where))
     if (
         len(members) > MAX_MEMBERS
         or unpacked > MAX_UNPACKED
         or unpacked > MAX_RATIO * len(data)
         or any(m.file_size > _part_limit(m.filename) for m in members)
     ):
-        raise FormulaError(
-            f"{where}: unpacks to {unpacked / 1e6:,.1f} MB in {len(members):,} parts, more than a "
-            "formula "
-            "needs; copy the formula's sheets into a new workbook"
-        )
+        found = f"unpacks to {unpacked / 1e6:,.1f} MB in {len(members):,} parts, which is too much"
+        allowed = "copy the sheets that are needed into a new workbook"
+        raise error(Fault(found, allowed, where=where))
 
 
 def _part_limit(name: str) -> int:
@@ -176,74 +178,75 @@ def _part_limit(name: str) -> int:
 
 def _sheets(book: Workbook, archive: zipfile.ZipFile, where: str) -> dict[str, Grid]:
     if len(book.worksheets) > MAX_SHEETS:
-        raise FormulaError(f"{where}: {len(book.worksheets)} sheets; keep only {', '.join(SHEETS)}")
+        found = f"{len(book.worksheets)} sheets"
+        raise FormulaError(Fault(found, f"keep only {', '.join(SHEETS)}", where=where))
     paths = _sheet_paths(archive)
     by_small = {name.casefold(): name for name in SHEETS}
     grids: dict[str, Grid] = {}
-    faults: list[str] = []
+    faults: list[Fault] = []
     for sheet in book.worksheets:
         title = sheet.title.strip()
         if title.casefold().startswith(IGNORED_SHEET):
             continue
         name = by_small.get(title.casefold())
-        place = f"{where}: sheet {title}"
+        place, path = f"sheet {title}", (title,)
         hidden = _hidden(archive, paths[sheet.title])
-        if (
-            hidden.last_row > MAX_ROWS
-            or hidden.last_column > MAX_COLUMNS
-            or hidden.widest > MAX_ROW_CELLS
-        ):
-            faults.append(
-                f"{place}: more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns; keep only the "
-                "formula in this workbook"
-            )
+        if hidden.too_large:
+            allowed = "keep only what is to be read"
+            faults.append(Fault(_TOO_LARGE, allowed, where=where, path=path, place=place))
             continue
-        grid = Grid(place, list(_grid_rows(sheet, hidden.last_row, place)))
+        grid = Grid(place, list(_grid_rows(sheet, hidden.last_row, place, FormulaError, where)))
         if name is None:
             if grid.rows:
-                faults.append(
-                    f"{grid.place} is not known here; the sheets are {', '.join(SHEETS)}. Begin "
-                    "the name of a "
-                    "sheet that is not to be read with 'Read me'"
+                allowed = (
+                    f"the sheets are {', '.join(SHEETS)}. Begin the name of a sheet that is not to "
+                    "be read with 'Read me'"
                 )
+                found = "is not known here"
+                faults.append(Fault(found, allowed, where=where, path=path, name=place))
             continue
         if name in grids:
-            faults.append(f"{grid.place} stands twice; keep one")
+            found = "appears twice"
+            faults.append(Fault(found, "delete one", where=where, path=path, name=place))
             continue
-        faults += _hidden_faults(name, grid, hidden)
+        faults += [f.within(where=where, path=path) for f in _hidden_faults(name, grid, hidden)]
         grids[name] = grid
     if faults:
         raise FormulaError(faults)
-    # faults of the rows name the file by themselves
-    return {n: Grid(g.place.removeprefix(f"{where}: "), g.rows) for n, g in grids.items()}
+    return grids
 
 
-def _grid_rows(sheet: Any, last_row: int, place: str) -> Iterator[tuple[int, list[Cell]]]:
+def _grid_rows(
+    sheet: Any, last_row: int, place: str, error: type[PreservecheckError], where: str
+) -> Iterator[tuple[int, list[Cell]]]:
     """The rows that hold something."""
     if last_row == 0:
         return
     sheet.reset_dimensions()  # what the file says of its size may be wrong
     for number, row in enumerate(sheet.iter_rows(max_row=last_row, max_col=MAX_COLUMNS), 1):
-        cells = [_value(cell, place) for cell in row]
+        for cell in row:
+            if isinstance(cell.value, str) and cell.value in _ERRORS:
+                raise error(
+                    Fault(
+                        f"holds the error {cell.value}",
+                        "correct it in the spreadsheet and save again",
+                        where=where,
+                        path=(sheet.title, cell.coordinate),
+                        name=f"{place}, cell {cell.coordinate}",
+                    )
+                )
+        cells = [_value(cell) for cell in row]
         while cells and not text(cells[-1]):
             cells.pop()
         if cells:
             yield number, cells
 
 
-def _value(cell: Any, place: str) -> Cell:
+def _value(cell: Any) -> Cell:
     value: Cell = cell.value
-    if isinstance(value, str) and value in _ERRORS:
-        raise FormulaError(
-            f"{place}, cell {cell.coordinate} holds the error {value}; correct it in the "
-            "spreadsheet and save again"
-        )
-    if (
-        isinstance(value, (int, float))
-        and not isinstance(value, bool)
-        and _is_percent(cell.number_format)
-    ):
-        return float(f"{value * 100:.15g}")  # shown as 5 %, stored as 0.05
+    number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    if number and _is_percent(cell.number_format):
+        return float(f"{value * 100:.15g}")  # type: ignore[operator]  # shown as 5 %, stored 0.05
     return value
 
 
@@ -321,23 +324,24 @@ def _column(reference: str) -> int:
     return number
 
 
-def _hidden_faults(name: str, grid: Grid, hidden: _Hidden) -> Iterator[str]:
+def _hidden_faults(name: str, grid: Grid, hidden: _Hidden) -> Iterator[Fault]:
     if hidden.unsaved:
         cells = ", ".join(hidden.unsaved[:5]) + (" and others" if len(hidden.unsaved) > 5 else "")  # noqa: PLR2004
-        yield (
-            f"{grid.place}: {cells} hold{'s' if len(hidden.unsaved) == 1 else ''} a formula "
-            "without a saved result; "
-            f"{_SAVE_AGAIN}, or write the number"
+        holds = "holds" if len(hidden.unsaved) == 1 else "hold"
+        yield Fault(
+            f"{cells} {holds} a formula without a saved result",
+            f"{_SAVE_AGAIN}, or write the number",
+            place=grid.place,
         )
     filled = {number: cells for number, cells in grid.rows}
     first = min(filled, default=1)
     carried = CARRIED.get(name)
     for ref in hidden.merged:
         if not _harmless(ref, filled, first, carried):
-            yield (
-                f"{grid.place}: the cells {ref} are merged, so it cannot be told what belongs to "
-                "which row; take the "
-                "merging apart and fill in each cell"
+            yield Fault(
+                f"the cells {ref} are merged, so it cannot be told what belongs to which row",
+                "take the merging apart and fill in each cell",
+                place=grid.place,
             )
             return
 

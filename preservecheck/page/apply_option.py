@@ -24,7 +24,7 @@ from preservecheck.text import celsius, number, sentence
 if TYPE_CHECKING:
     from preservecheck.ranking.result import Option
     from preservecheck.reference.load import Tables
-    from preservecheck.reference.rows_materials import System
+    from preservecheck.reference.rows import System
 
 # digits behind the point of an amount or temperature that is written into a field; hides the noise
 # of binary numbers

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from preservecheck.errors import PreservecheckError, ReadingsError, UnitError
 from preservecheck.page.bench_form import UNITS, Bench
 from preservecheck.page.bench_words import faults_of, on_page, sections_of
-from preservecheck.page.draft_outcome import Fault
+from preservecheck.page.hints import FieldFault, worded
 from preservecheck.page.svg import Drawing, drawing
 from preservecheck.page.words import system_name
 from preservecheck.report.document import Document, Paragraph
@@ -33,7 +33,7 @@ LEAST_DROPS = 3
 class Told:
     """A result, or what is wrong with what was typed."""
 
-    faults: tuple[Fault, ...] = ()
+    faults: tuple[FieldFault, ...] = ()
     gates: tuple[dict[str, Any], ...] = ()
     lead: tuple[str, ...] = ()
     sections: tuple[dict[str, Any], ...] = ()
@@ -93,12 +93,12 @@ def cooling(bench: Bench, formula: Formula | None, tables: Tables, today: dt.dat
 
 def _cooled(
     bench: Bench, formula: Formula | None, tables: Tables, today: dt.date | None
-) -> tuple[Cooldown | None, bool, list[Fault]]:
+) -> tuple[Cooldown | None, bool, list[FieldFault]]:
     """What the readings tell, and whether the cool-down phase is in by now."""
     from preservecheck.bench.cooling import cooldown
     from preservecheck.formula.cooling_readings import listed_course
 
-    faults: list[Fault] = []
+    faults: list[FieldFault] = []
     room_c = _room(bench, faults)
     if not bench.readings:
         return None, False, faults
@@ -109,7 +109,7 @@ def _cooled(
     try:
         course = listed_course(rows, UNITS[bench.unit])
     except ReadingsError as error:
-        return None, False, [*faults, *faults_of(error.messages, "cool")]
+        return None, False, [*faults, *faults_of(error.faults, "cool")]
     added = _added(bench, course, faults)
     try:
         return (
@@ -118,10 +118,10 @@ def _cooled(
             faults,
         )
     except PreservecheckError as error:
-        return None, False, [*faults, *faults_of(error.messages, "cool")]
+        return None, False, [*faults, *faults_of(error.faults, "cool")]
 
 
-def _room(bench: Bench, faults: list[Fault]) -> float | None:
+def _room(bench: Bench, faults: list[FieldFault]) -> float | None:
     """The room as typed. [°C]"""
     written = bench.cool.get("room", "").strip()
     if not written:
@@ -135,26 +135,25 @@ def _room(bench: Bench, faults: list[Fault]) -> float | None:
     try:
         return temperature_c(text)
     except UnitError as error:
-        faults.append(Fault(f"The room: {error.messages[0]}", "cool-room"))
+        faults.append(FieldFault(worded(error.faults[0], name="the room"), "cool-room"))
         return None
 
 
-def _added(bench: Bench, course: Course, faults: list[Fault]) -> str | None:
+def _added(bench: Bench, course: Course, faults: list[FieldFault]) -> str | None:
     """When it went in, where the readings go that far."""
+    from preservecheck.formula.cooling_readings import OutsideReadingsError
+
     written = bench.cool.get("added", "").strip()
     if not written:
         return None
     try:
         course.at(course.moment(written))
     except ReadingsError as error:
-        hint = (
-            " Take a reading now, and what it met is judged."
-            if "outside" in error.messages[0]
-            else ""
-        )
+        outside = isinstance(error, OutsideReadingsError)
+        hint = " Take a reading now, and what it met is judged." if outside else ""
         faults += [
-            Fault(f"When it went in: {f.text[:1].lower()}{f.text[1:]}.{hint}", "cool-added")
-            for f in faults_of(error.messages, "cool")
+            FieldFault(f"{worded(f, place='when it went in')}.{hint}", "cool-added")
+            for f in error.faults
         ]
         return None
     return written
@@ -212,7 +211,7 @@ def adjusting(bench: Bench, formula: Formula | None, tables: Tables, today: dt.d
 
     said = bench.drop
     cautions = cautions_for(said.get("agent", ""), tables)
-    faults: list[Fault] = []
+    faults: list[FieldFault] = []
     target = _number(said, "target", "The pH to reach", 0, 14, faults)
     strength = _number(said, "strength", "The strength", 0.01, 100, faults)
     size = batch_of(bench, faults)
@@ -231,7 +230,7 @@ def adjusting(bench: Bench, formula: Formula | None, tables: Tables, today: dt.d
             known = {f.field for f in faults}
             faults += [
                 f
-                for f in faults_of(error.messages, "drop")
+                for f in faults_of(error.faults, "drop")
                 if f.field is None or f.field not in known
             ]
     hint = ""
@@ -255,7 +254,7 @@ def adjusting(bench: Bench, formula: Formula | None, tables: Tables, today: dt.d
             today=today,
         )
     except PreservecheckError as error:
-        return Told(tuple(faults_of(error.messages, "drop")), cautions=cautions, hint=hint)
+        return Told(tuple(faults_of(error.faults, "drop")), cautions=cautions, hint=hint)
     return _adjusted(found, cautions, hint, tables)
 
 
@@ -298,7 +297,7 @@ def agents_of(tables: Tables) -> list[tuple[str, str]]:
 
 
 def _number(
-    said: dict[str, str], key: str, name: str, low: float, high: float, faults: list[Fault]
+    said: dict[str, str], key: str, name: str, low: float, high: float, faults: list[FieldFault]
 ) -> float | None:
     """A number that is typed, or ``None``."""
     written = said.get(key, "").strip().removesuffix("%").strip()
@@ -307,17 +306,17 @@ def _number(
     try:
         value = plain_number(written)
     except UnitError as error:
-        faults.append(Fault(f"{name}: {error.messages[0]}", f"drop-{key}"))
+        faults.append(FieldFault(worded(error.faults[0], name=name), f"drop-{key}"))
         return None
     if low <= value <= high:
         return value
     faults.append(
-        Fault(f"{name} is {value:g}; give a number from {low:g} to {high:g}", f"drop-{key}")
+        FieldFault(f"{name} is {value:g}; give a number from {low:g} to {high:g}", f"drop-{key}")
     )
     return None
 
 
-def batch_of(bench: Bench, faults: list[Fault]) -> float | None:
+def batch_of(bench: Bench, faults: list[FieldFault]) -> float | None:
     """The size of this batch, where another one than the formula's is typed. [g]"""
     written = bench.sheet.get("batch", "").strip()
     if not written:
@@ -331,5 +330,7 @@ def batch_of(bench: Bench, faults: list[Fault]) -> float | None:
     try:
         return batch_mass_g(text)
     except UnitError as error:
-        faults.append(Fault(f"The size of this batch: {error.messages[0]}", "sheet-batch"))
+        faults.append(
+            FieldFault(worded(error.faults[0], name="the size of this batch"), "sheet-batch")
+        )
         return None

@@ -3,11 +3,11 @@ fields and buttons."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from preservecheck.page.draft_outcome import Fault
+from preservecheck.errors import Fault
+from preservecheck.page.hints import COLUMN_WORDS, FieldFault, worded
 from preservecheck.page.words import view_alone
 from preservecheck.report.document import Block, Bullets, Document, Paragraph, Table
 
@@ -31,72 +31,50 @@ BENCH_WORDS = (
     ),
     ('; give it with --batch "500 g"', "; type it above"),
     ("say with --target where to go", "type the pH to reach"),
-    (
-        "; write minutes such as 10, or a clock time such as 14:05",
-        "; type a time of day such as 14:05",
-    ),
-    ('such as "74 °C" or "165 °F"', "such as 74 °C or 165 °F"),
-    ("grams_added is the running total", "it is the running total"),
-    (
-        "the first row must give the pH before anything was added: grams_added 0",
-        "the first reading must be the pH before anything is added: 0 g",
-    ),
-    ("grams_added", "“Added so far”"),
-    ("sample_grams", "the weight of the sample"),
-    ("agent_percent", "the strength"),
-    ("delete the row", "remove the reading"),
-    (
-        "; it is the running total, so it rises from row to row",
-        "; it is the running total, so it rises from reading to reading",
-    ),
 )
-_AGENT = re.compile(r'the agent "')
-_ROW = re.compile(r"\brow ([0-9]+)")
-_PH = re.compile(r": ph\b")
-_READING = re.compile(r"reading ([0-9]+)\b")
-# the field that a message speaks of, where it names no reading
-_FIELDS = (
-    ("cool", "lies outside", "cool-added"),
-    ("cool", "is not a time", "cool-added"),
-    ("drop", "the weight of the sample", "drop-sample"),
-    ("drop", "the strength", "drop-strength"),
-    ("drop", "the acid or base", "drop-agent"),
-    ("drop", "the pH went from", "drop-new-grams"),
-    ("drop", "too few", "drop-new-grams"),
-)
+# the field that a fault is about, where it is about no reading
+_FIELDS = {
+    "moment": "cool-added",
+    "sample_grams": "drop-sample",
+    "agent_percent": "drop-strength",
+    "agent": "drop-agent",
+    "grams_added": "drop-new-grams",
+}
 
 
 def on_page(text: str) -> str:
     """A sentence in the words of the page."""
     for said, meant in BENCH_WORDS:
         text = text.replace(said, meant)
-    text = _PH.sub(": pH", view_alone(text))
-    return _ROW.sub(r"reading \1", _AGENT.sub('the acid or base "', text))
+    return view_alone(text)
 
 
-def faults_of(messages: Iterable[str], part: str) -> list[Fault]:
-    """Messages for the page, each with its field.
+def faults_of(faults: Iterable[Fault], part: str) -> list[FieldFault]:
+    """Faults of readings, each with its field.
 
     Parameters
     ----------
-    messages
+    faults
         Of the readings.
     part
         ``cool`` or ``drop``, as the fields begin.
     """
-    return [_fault(message, part) for message in messages]
+    return [_field_fault(fault, part) for fault in faults]
 
 
-def _fault(message: str, part: str) -> Fault:
-    text = on_page(re.sub(r"^(readings|titration): ", "", message))
-    found = _READING.search(text)
-    if found:
-        keys = ("time", "temp") if part == "cool" else ("grams", "ph")
-        second = "temperature" in text if part == "cool" else re.search(r": (the )?pH\b", text)
-        place: str | None = f"{part}-{int(found.group(1)) - 1}-{keys[1] if second else keys[0]}"
-    else:
-        place = next((name for kind, said, name in _FIELDS if kind == part and said in text), None)
-    return Fault(text[:1].upper() + text[1:], place)
+def _field_fault(fault: Fault, part: str) -> FieldFault:
+    place, field = fault.place, None
+    match fault.path:
+        case (int(at), *column) if part == "cool":
+            field = f"cool-{at}-{'temp' if column == ['temperature'] else 'time'}"
+        case (int(row), *column):  # counted from 1, as rows of a file are
+            field = f"drop-{row - 1}-{'ph' if column == ['ph'] else 'grams'}"
+            place = f"reading {row}"
+        case (str(key), *_) if key in _FIELDS:
+            field = _FIELDS[key]
+    return FieldFault(
+        worded(fault, place=place, name=COLUMN_WORDS.get(fault.name, fault.name)), field
+    )
 
 
 def sections_of(document: Document) -> Iterator[dict[str, Any]]:

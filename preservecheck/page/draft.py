@@ -17,7 +17,7 @@ from typing import Any
 from preservecheck.errors import UnitError
 from preservecheck.formula.build import FORMAT
 from preservecheck.formula.own_materials import OWN_COLUMNS
-from preservecheck.reference.rows_materials import Ingredient
+from preservecheck.reference.rows import Ingredient
 from preservecheck.units import plain_number
 
 Fields = dict[str, str]

@@ -6,8 +6,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from preservecheck.formula.model import MARKETS, PACKAGES, PRODUCT_TYPES, USERS, USES
-from preservecheck.formula.names import folded, names_of
-from preservecheck.formula.unknown import allowed_words
+from preservecheck.formula.names import allowed_words, folded, names_of
 from preservecheck.page.draft import AMOUNT_UNITS, UNITS, Draft, Fields, number_of, text_of
 from preservecheck.units import mass_g
 

@@ -23,7 +23,7 @@ from preservecheck.report import choice as words
 
 if TYPE_CHECKING:
     from preservecheck.ranking.result import Choice, Option
-    from preservecheck.reference.rows_materials import System
+    from preservecheck.reference.rows import System
 
 PREFIX = "which-"
 CHARGES = ("nonionic", "anionic", "cationic", "mixed")

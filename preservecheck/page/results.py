@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from preservecheck.errors import PreservecheckError, ReadingsError
-from preservecheck.page.draft_outcome import Fault
+from preservecheck.page.hints import FieldFault
 from preservecheck.page.results_form import After, Part
 from preservecheck.page.results_words import faults_of, sections_of
 from preservecheck.page.svg import Drawing, drawing
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 class Told:
     """A result, what is wrong with what was pasted, or what is missing."""
 
-    faults: tuple[Fault, ...] = ()
+    faults: tuple[FieldFault, ...] = ()
     stamp: Verdict | None = None
     lead: tuple[str, ...] = ()
     sections: tuple[Section, ...] = ()
@@ -84,9 +84,7 @@ def _as_file(text: str) -> Iterator[Path]:
         try:
             yield path
         except ReadingsError as error:
-            raise ReadingsError(
-                m.replace(f"{path}: ", "").replace(f"{path}, ", "") for m in error.messages
-            ) from None
+            raise ReadingsError(replace(f, where="") for f in error.faults) from None
 
 
 def results_of(
@@ -100,7 +98,7 @@ def results_of(
     except FormulaMissingError as error:
         return Told(missing=error.messages[0])
     except PreservecheckError as error:
-        return Told(tuple(faults_of(error.messages, part)))
+        return Told(tuple(faults_of(error.faults, part)))
     document, chart = document_of(found), chart_of(found)
     verdict = next(b for b in document.lead if isinstance(b, Verdict))
     lead = [view_alone(b.text) for b in document.lead if isinstance(b, Paragraph)]

@@ -7,6 +7,7 @@ that there is one way from what a maker sees to what is judged.
 
 from __future__ import annotations
 
+import dataclasses
 import tempfile
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -15,7 +16,7 @@ from typing import TYPE_CHECKING, Literal
 
 from preservecheck.errors import ReadingsError
 from preservecheck.page.uploads import tame
-from preservecheck.reference.rows_practice import STANDARDS
+from preservecheck.reference.rows import STANDARDS
 
 if TYPE_CHECKING:
     from preservecheck.page.form import Pairs
@@ -162,7 +163,7 @@ def text_of_file(name: str, data: bytes) -> str:
     ReadingsError
         It cannot be read.
     """
-    from preservecheck.formula.readings_text import readings_text
+    from preservecheck.formula.readings import readings_text
 
     if not name:
         raise ReadingsError("no file was chosen; choose a .csv or .xlsx file")
@@ -173,6 +174,5 @@ def text_of_file(name: str, data: bytes) -> str:
             return _lines(readings_text(path))
         except ReadingsError as error:
             raise ReadingsError(
-                m.replace(f"{path.parent}/", "").replace(f"{path.parent}\\", "")
-                for m in error.messages
+                dataclasses.replace(f, where=path.name) for f in error.faults
             ) from None

@@ -45,29 +45,6 @@ CHOICE_WORDS = {
     "under-3": "children under 3",
     "under-10": "children under 10",
 }
-# what a message says of a file, and what it says of the page
-PAGE_WORDS = (
-    ('give a list such as ["EU", "GB"]; the markets are', "tick at least one of"),
-    (
-        "rest = true (in a sheet: the word rest in the place of the amount)",
-        "the tick “fills up the rest”",
-    ),
-    ("rest = true", "the tick “fills up the rest”"),
-    (
-        "there is no phase; give at least one [[phase]] with a name and items",
-        "no line is filled in yet; type what goes in",
-    ),
-    (
-        'says neither ingredient nor preservative; write ingredient = "…" with a name, or '
-        'preservative = "…" with the '
-        "id of a system",
-        "has no name; type or choose one",
-    ),
-    (" in the whole file", " in the whole formula"),
-    (", in quotation marks", ""),
-    (" in quotation marks", ""),
-    (" without quotation marks", ""),
-)
 # a command, and the view that does the same
 _PLACE = re.compile(r"'preservecheck [a-z]+', or (“[^”]+”) on the page,?")
 VIEWS = (

@@ -26,7 +26,7 @@ from preservecheck.formula.edit import (
 from preservecheck.formula.model import Formula
 from preservecheck.ranking.candidate import MUST_PASS, SOLVENT_PERCENT, Candidate
 from preservecheck.reference.load import Tables
-from preservecheck.reference.rows_materials import System
+from preservecheck.reference.rows import System
 from preservecheck.verdict import ABSENT, PASS, Codes, fold
 
 # draws behind each chance

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from preservecheck.arrays.inputs import THERMOMETER_C
 from preservecheck.checks import CHECKS
 from preservecheck.formula.edit import Replace, SetPh, SetScale
-from preservecheck.reference.rows_materials import System
+from preservecheck.reference.rows import System
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Bools, Codes, Floats, fold
 
 # checks that must pass before a system is said to fit; others may warn and count in the order

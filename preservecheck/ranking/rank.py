@@ -35,7 +35,7 @@ from dataclasses import replace
 import numpy as np
 
 from preservecheck.arrays.formulas import customary_ph
-from preservecheck.errors import PreservecheckError
+from preservecheck.errors import Fault, PreservecheckError
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import MARKETS, Formula
 from preservecheck.formula.names import names_of
@@ -45,7 +45,7 @@ from preservecheck.ranking.changes import with_changes, with_dose_for_ph, with_p
 from preservecheck.ranking.result import ORDER, Choice, Option, no_room, option_of, rank, remarks_on
 from preservecheck.ranking.window import Window
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.reference.rows_materials import System
+from preservecheck.reference.rows import System
 from preservecheck.text import join_and, join_or
 from preservecheck.version import program
 
@@ -94,7 +94,12 @@ def choose(
     wishes = []
     if strange := [m for m in markets if m not in MARKETS]:
         raise PreservecheckError(
-            f"--markets: {', '.join(strange)} is not known; the markets are {', '.join(MARKETS)}"
+            Fault(
+                f"{', '.join(strange)} is not known",
+                f"the markets are {', '.join(MARKETS)}",
+                path=("markets",),
+                place="markets",
+            )
         )
     if markets:
         formula = formula.model_copy(
@@ -216,8 +221,12 @@ def _allowed(
         if unknown := [w for w in without if names.ingredient(w) is None]:
             near = names.nearest(unknown[0])
             raise PreservecheckError(
-                f"--without: {', '.join(unknown)} is no name in the tables"
-                + (f"; did you mean {join_or(near)}?" if near else "")
+                Fault(
+                    f"{', '.join(unknown)} is no name in the tables",
+                    f"did you mean {join_or(near)}?" if near else "",
+                    path=("without",),
+                    place="without",
+                )
             )
         banned = {named.inci for w in without if (named := names.ingredient(w)) is not None}
         systems = [s for s in systems if banned.isdisjoint(i for i, _ in s.composition)]

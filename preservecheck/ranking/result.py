@@ -19,7 +19,7 @@ from preservecheck.ranking.base import BaseFormula, one_each
 from preservecheck.ranking.candidate import Candidate, added_below
 from preservecheck.ranking.changes import GUM
 from preservecheck.ranking.window import inside
-from preservecheck.reference.rows_materials import System
+from preservecheck.reference.rows import System
 from preservecheck.text import join_and, number
 from preservecheck.verdict import PASS, SERIOUS, WARN, Finding
 

@@ -14,7 +14,7 @@ from preservecheck.assess.uncertainty import CASE_AXIS
 from preservecheck.checks import CHECKS, with_key, with_lever
 from preservecheck.ranking.base import BaseFormula
 from preservecheck.ranking.candidate import added_below
-from preservecheck.reference.rows_materials import System
+from preservecheck.reference.rows import System
 from preservecheck.verdict import PASS, Bools, Floats, fold
 
 # grid of doses and pH values, fixed for this program

@@ -7,9 +7,7 @@ Nothing is half-loaded: all faults of all files are reported together.
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -19,7 +17,8 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
-from preservecheck.errors import TableError
+from preservecheck.errors import Fault, Hint, TableError
+from preservecheck.files import Dialect, csv_dialect, csv_rows, decoded
 from preservecheck.reference import rows as r
 from preservecheck.reference.columns import CellFault, Column, Record, read_cells
 from preservecheck.verdict import Evidence
@@ -43,7 +42,7 @@ def tables_root() -> Traversable:
     checkout = Path(__file__).resolve().parents[2] / "tables"
     if (checkout / "sources.csv").is_file():
         return checkout
-    raise TableError("the data tables are missing; reinstall preservecheck")
+    raise TableError(Fault("the data tables are missing", "reinstall preservecheck"))
 
 
 @dataclass(frozen=True)
@@ -97,9 +96,8 @@ class Tables:
         """
         if name not in self._cache:
             if name not in r.TABLES:
-                raise TableError(
-                    f"there is no table {name!r}; the tables are {', '.join(r.TABLES)}"
-                )
+                found = f"there is no table {name!r}"
+                raise TableError(Fault(found, f"the tables are {', '.join(r.TABLES)}"))
             self._load(name)
         return self._cache[name]
 
@@ -111,18 +109,17 @@ class Tables:
     def _load(self, name: str) -> None:
         model = r.TABLES[name]
         path = self.root / f"{name}.csv"
-        user_errors = (
+        where = (
             str(path)
             if isinstance(self.root, Earlier) and self.root.holds(name)
             else f"tables/{name}.csv"
         )
-        shipped = read_rows(path.read_bytes(), model, user_errors)
+        shipped = read_rows(path.read_bytes(), model, where)
         own: list[Any] = []
         if self.own_dir is not None and (mine := self.own_dir / f"{name}.csv").is_file():
             if mine.stat().st_size > MAX_BYTES:
-                raise TableError(
-                    f"{mine}: larger than {MAX_BYTES // 1_000_000} MB; give only your own rows"
-                )
+                found = f"larger than {MAX_BYTES // 1_000_000} MB"
+                raise TableError(Fault(found, "give only your own rows", where=str(mine)))
             own = read_rows(mine.read_bytes(), model, str(mine), own=True)
         keys = frozenset(row.key_text for row in own)
         self._own[name] = keys
@@ -243,78 +240,95 @@ def read_rows(data: bytes, model: type[Record], where: str, *, own: bool = False
     TableError
         All faults at once.
     """
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise TableError(f"{where}: not UTF-8 (byte {error.start}); save it as CSV UTF-8") from None
-    head = text.split("\n", 1)[0]
-    delimiter = ";" if own and head.count(";") > head.count(",") else ","
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-    faults: list[str] = []
+    text = decoded(data, where, TableError)
+    dialect = csv_dialect(text) if own else Dialect(",")
+    rows = csv_rows(text, where, TableError, dialect)
+    first, header = next(rows, (0, []))
+    header = [cell.strip() for cell in header]
+    if not header:
+        raise TableError(Fault("is empty", "the first line names the columns", where=where))
+    known = model.columns
+    if faults := _header_faults(where, first, header, known):
+        raise TableError(faults)
+    ours = own and model is not r.Source
+    defaults = (("source", OWN_SOURCE), ("basis", "practice")) if ours else ()
     out: list[Any] = []
     seen: dict[str, int] = {}
-    try:
-        header = [cell.strip() for cell in next(reader, [])]
-        if not header:
-            raise TableError(f"{where}: the file is empty; the first line names the columns")
-        known = model.columns
-        if faults := _header_faults(where, header, known):
-            raise TableError(faults)
-        defaults = (
-            (("source", OWN_SOURCE), ("basis", "practice")) if own and model is not r.Source else ()
-        )
-        for cells in reader:
-            line = reader.line_num
-            if len(cells) > len(header):
-                faults.append(
-                    f"{where}, line {line}: {len(cells)} cells under {len(header)} columns; "
-                    "put a cell that holds a comma in quotes"
+    for number, cells in rows:
+        if len(cells) > len(header):
+            faults.append(
+                Fault(
+                    f"{len(cells)} cells under {len(header)} columns",
+                    "put a cell that holds a comma in quotes",
+                    where=where,
+                    path=(number,),
+                    place=f"row {number}",
                 )
-                continue
-            if not any(cells):
-                continue
-            found: Iterable[tuple[str, str]] = zip(
-                header, map(str.strip, cells) if own else cells, strict=False
             )
-            if (
-                delimiter == ";"
-            ):  # a spreadsheet that parts cells by semicolons writes a decimal comma
-                found = [
-                    (c, cell.replace(",", ".") if known[c].numeric else cell) for c, cell in found
-                ]
-            row, wrong = read_cells(model, (*defaults, *found))
-            if row is None:
-                faults += [_fault(where, line, f) for f in wrong]
-                continue
-            key = row.key_text
-            if key in seen:
-                faults.append(f"{where}, line {line}: {key!r} stands already on line {seen[key]}")
-            seen[key] = line
-            out.append(row)
-    except csv.Error as error:
-        faults.append(f"{where}, line {reader.line_num}: {error}")
+            continue
+        if not any(cells):
+            continue
+        named: Iterable[tuple[str, str]] = zip(
+            header, map(str.strip, cells) if own else cells, strict=False
+        )
+        if dialect.comma_is_decimal:
+            named = [(c, x.replace(",", ".") if known[c].numeric else x) for c, x in named]
+        row, wrong = read_cells(model, (*defaults, *named))
+        if row is None:
+            faults += [_fault(where, number, f) for f in wrong]
+            continue
+        key = row.key_text
+        if key in seen:
+            faults.append(
+                Fault(
+                    f"is already on row {seen[key]}",
+                    where=where,
+                    path=(number,),
+                    place=f"row {number}",
+                    value=repr(key),
+                )
+            )
+        seen[key] = number
+        out.append(row)
     if faults:
         raise TableError(faults)
     return out
 
 
-def _header_faults(where: str, header: list[str], known: Mapping[str, Column]) -> list[str]:
+def _header_faults(
+    where: str, first: int, header: list[str], known: Mapping[str, Column]
+) -> list[Fault]:
     faults = []
+    place = f"row {first}"
     if doubled := sorted({c for c in header if header.count(c) > 1}):
-        faults.append(f"{where}, line 1: column {', '.join(doubled)} stands twice")
+        name = f"column {', '.join(doubled)}"
+        faults.append(Fault("appears twice", where=where, path=(first,), place=place, name=name))
     if unknown := [c for c in header if c not in known]:
         faults.append(
-            f"{where}, line 1: unknown column {', '.join(map(repr, unknown))}; allowed are "
-            f"{', '.join(known)}"
+            Fault(
+                f"unknown column {', '.join(map(repr, unknown))}",
+                f"allowed are {', '.join(known)}",
+                where=where,
+                path=(first,),
+                place=place,
+            )
         )
     return faults
 
 
-def _fault(where: str, line: int, fault: CellFault) -> str:
-    place = f"{where}, line {line}" + (f", column {fault.column}" if fault.column else "")
-    if fault.value is None:
-        return f"{place}: empty; {fault.allowed}" if fault.column else f"{place}: {fault.allowed}"
-    return f"{place} is {fault.value!r}: {fault.allowed}"
+def _fault(where: str, number: int, fault: CellFault) -> Fault:
+    """A fault of a cell, or, without a column, of a row."""
+    if not fault.column:
+        return Fault(fault.allowed, where=where, path=(number,), place=f"row {number}")
+    return Fault(
+        "is empty" if fault.value is None else "",
+        fault.allowed,
+        where=where,
+        path=(number, fault.column),
+        place=f"row {number}",
+        name=f"column {fault.column}",
+        value="" if fault.value is None else repr(fault.value),
+    )
 
 
 def load_tables(own_dir: str | os.PathLike[str] | None = None) -> Tables:
@@ -340,12 +354,16 @@ def _load(own_dir: Path | None) -> Tables:
     if own_dir is not None:
         if not own_dir.is_dir():
             raise TableError(
-                f"{own_dir}: no such folder; --tables and {ENV} take a folder of CSV files"
+                Fault(
+                    "no such folder",
+                    "give a folder of CSV files",
+                    where=str(own_dir),
+                    hint=Hint.TABLES_FOLDER,
+                )
             )
         strange = sorted(p.name for p in own_dir.glob("*.csv") if p.stem not in r.TABLES)
         if strange:
-            raise TableError(
-                f"{own_dir}: {', '.join(strange)} is no table; name a file after one of "
-                f"{', '.join(r.TABLES)}"
-            )
+            names = ", ".join(r.TABLES)
+            found = f"{', '.join(strange)} is no table"
+            raise TableError(Fault(found, f"name a file after one of {names}", where=str(own_dir)))
     return Tables(tables_root(), own_dir)

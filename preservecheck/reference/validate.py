@@ -4,25 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from preservecheck.errors import TableError
+from preservecheck.errors import Fault, TableError
 from preservecheck.reference import rows as r
 from preservecheck.reference.load import OWN_SOURCE, Tables
 
 
-def validate_tables(tables: Tables) -> list[str]:
+def validate_tables(tables: Tables) -> list[Fault]:
     """Every fault of every table, and of the references between them; empty if there is none."""
-    faults: list[str] = []
+    faults: list[Fault] = []
     for name in r.TABLES:
         try:
             tables.rows(name)
         except TableError as error:
-            faults += error.messages
+            faults += error.faults
     if faults:
         return faults
     return [*_sources(tables), *_systems(tables), *_substances(tables), *_aliases(tables)]
 
 
-def _sources(tables: Tables) -> Iterator[str]:
+def _sources(tables: Tables) -> Iterator[Fault]:
     used: set[str] = set()
     for name in r.TABLES:
         if name == "sources":
@@ -30,54 +30,51 @@ def _sources(tables: Tables) -> Iterator[str]:
         for row in tables.rows(name):
             used.add(row.source)
             if row.source not in tables.sources and row.source != OWN_SOURCE:
-                yield (
-                    f"tables/{name}.csv: {row.key_text}: source {row.source!r} is not in "
-                    "sources.csv"
-                )
+                yield _fault(name, row.key_text, f"source {row.source!r} is not in sources.csv")
     for source in sorted(set(tables.sources) - used):
-        yield f"tables/sources.csv: {source}: no row refers to it"
+        yield _fault("sources", source, "no row refers to it")
 
 
-def _systems(tables: Tables) -> Iterator[str]:
+def _fault(table: str, key: str, found: str) -> Fault:
+    return Fault(found, where=f"tables/{table}.csv", path=(key,), place=key)
+
+
+def _systems(tables: Tables) -> Iterator[Fault]:
     names = _names(tables)
     ids = {s.id for s in tables.systems}
     for s in tables.systems:
         inside = {inci for inci, _ in s.composition}
         for inci in sorted(inside - names):
-            yield (
-                f"tables/systems.csv: {s.id}: {inci!r} is neither in ingredients.csv nor in "
-                "actives.csv"
-            )
+            found = f"{inci!r} is neither in ingredients.csv nor in actives.csv"
+            yield _fault("systems", s.id, found)
         for partner in sorted(set(s.partners) - ids - names):
-            yield f"tables/systems.csv: {s.id}: partner {partner!r} is no system and no ingredient"
+            yield _fault("systems", s.id, f"partner {partner!r} is no system and no ingredient")
         for inci in sorted({inci for part in s.parts for inci in part.substances} - inside):
-            yield f"tables/systems.csv: {s.id}: part {inci!r} is not in its composition"
+            yield _fault("systems", s.id, f"part {inci!r} is not in its composition")
 
 
-def _substances(tables: Tables) -> Iterator[str]:
+def _substances(tables: Tables) -> Iterator[Fault]:
     names, actives = _names(tables), {a.inci for a in tables.actives}
     for m in tables.mic:
         if m.active not in actives:
-            yield f"tables/mic.csv: {m.id}: {m.active!r} is not in actives.csv"
+            yield _fault("mic", m.id, f"{m.active!r} is not in actives.csv")
     for a in tables.actives:
         if a.acid_form is not None and a.acid_form not in actives:
-            yield f"tables/actives.csv: {a.inci}: acid form {a.acid_form!r} is not in actives.csv"
+            yield _fault("actives", a.inci, f"acid form {a.acid_form!r} is not in actives.csv")
     for i in tables.ingredients:
         for inci, _ in i.composition:
             if inci not in names:
-                yield f"tables/ingredients.csv: {i.inci}: {inci!r} is not in ingredients.csv"
+                yield _fault("ingredients", i.inci, f"{inci!r} is not in ingredients.csv")
 
 
-def _aliases(tables: Tables) -> Iterator[str]:
+def _aliases(tables: Tables) -> Iterator[Fault]:
     seen: dict[str, str] = {}
     for i in tables.ingredients:
         for alias in _written(i):
             plain = " ".join(alias.casefold().split())
             if seen.setdefault(plain, i.inci) != i.inci:
-                yield (
-                    f"tables/ingredients.csv: {i.inci}: the name {alias!r} belongs to "
-                    f"{seen[plain]} already"
-                )
+                found = f"the name {alias!r} belongs to {seen[plain]} already"
+                yield _fault("ingredients", i.inci, found)
 
 
 def _written(row: r.Ingredient) -> Iterable[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from preservecheck.reference.rows_practice import STANDARDS
+from preservecheck.reference.rows import STANDARDS
 from preservecheck.report import words
 from preservecheck.report.document import (
     Bullets,

@@ -14,8 +14,7 @@ from preservecheck.evidence.table_rows import values_of
 from preservecheck.formula.names import folded
 from preservecheck.reference.columns import Compatibility, PartLimit
 from preservecheck.reference.load import OWN_SOURCE, Tables
-from preservecheck.reference.row import Row
-from preservecheck.reference.rows import TABLES
+from preservecheck.reference.rows import TABLES, Row
 from preservecheck.report.document import Bullets, Document, Pairs, Paragraph, Section, Table
 
 BASIS = {

@@ -16,11 +16,10 @@ from preservecheck.arrays.recipes import Recipes, recipes_of
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.assess.review import composer_for, table_arrays_for
 from preservecheck.checks import CHECKS, with_lever
-from preservecheck.errors import FormulaError, PreservecheckError
-from preservecheck.formula.compose import Composer
-from preservecheck.formula.composition import Composition
+from preservecheck.errors import Fault, FormulaError, Hint, PreservecheckError
+from preservecheck.formula.compose import Composer, Composition
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.reference.rows_materials import Ingredient, System
+from preservecheck.reference.rows import Ingredient, System
 from preservecheck.screen.long_table import Reader, Taken
 from preservecheck.screen.schema import LINES, PRODUCTS, Field, columns_of
 from preservecheck.screen.substitution import BaseRecipes, doses, lawful_doses, with_each
@@ -202,11 +201,15 @@ def systems_of(against: str | Sequence[str], tables: Tables) -> tuple[System, ..
         from preservecheck.formula.names import names_of
 
         near = names_of(tables).nearest_system(lost[0])
-        hint = f"; did you mean {' or '.join(near)}?" if near else ""
+        meant = f"did you mean {' or '.join(near)}? Or " if near else ""
         raise PreservecheckError(
-            f"against: {', '.join(lost)}: no such system; give {OWN}, {ALL} or ids of "
-            "'preservecheck tables list "
-            f"systems'{hint}"
+            Fault(
+                f"{', '.join(lost)}: no such system",
+                f"{meant}give {OWN}, {ALL} or ids of systems",
+                path=("against",),
+                place="against",
+                hint=Hint.LIST_SYSTEMS,
+            )
         )
     return tuple(known[w] for w in dict.fromkeys(wanted))
 

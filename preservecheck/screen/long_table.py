@@ -20,12 +20,11 @@ import numpy as np
 from preservecheck.arrays.inputs import Ints, Profile
 from preservecheck.arrays.recipes import Recipes
 from preservecheck.errors import FormulaError, UnitError
-from preservecheck.formula.build import build
-from preservecheck.formula.build_lines import MAX_GRAMS, MAX_LINES, SUM_TOLERANCE, TEMPERATURE_C
-from preservecheck.formula.composition import Composition
+from preservecheck.formula.build import MAX_GRAMS, MAX_LINES, SUM_TOLERANCE, TEMPERATURE_C, build
+from preservecheck.formula.compose import Composition
 from preservecheck.formula.materials import Material, MaterialResolver
 from preservecheck.formula.model import PH_TOLERANCE, WATER_ACTIVITY_TOLERANCE
-from preservecheck.formula.sheet_form import is_rest
+from preservecheck.formula.sheets import is_rest
 from preservecheck.screen.schema import (
     IDENTITY,
     LINES,

@@ -24,7 +24,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from preservecheck.errors import PreservecheckError
+from preservecheck.errors import Fault, Hint, PreservecheckError
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.screen import shards as parts
 from preservecheck.screen.frame import Screen, frame_of, systems_of
@@ -149,15 +149,17 @@ class Run:
         if resume:
             if not manifest.is_file():
                 raise PreservecheckError(
-                    f"--resume: there is no unfinished run in {self.folder}; leave --resume out"
+                    Fault(f"there is no unfinished run in {self.folder}", hint=Hint.START_ANEW)
                 )
             old = json.loads(manifest.read_text(encoding="utf-8"))
             other = [k for k in mine if old.get(k) != mine[k]]
             if other:
                 raise PreservecheckError(
-                    f"--resume: {', '.join(other)} {'is' if len(other) == 1 else 'are'} not what "
-                    "the unfinished run "
-                    "began with; leave --resume out to start anew"
+                    Fault(
+                        f"{', '.join(other)} {'is' if len(other) == 1 else 'are'} not what the "
+                        "unfinished run began with",
+                        hint=Hint.START_ANEW,
+                    )
                 )
             return
         shutil.rmtree(self.folder, ignore_errors=True)
@@ -181,9 +183,9 @@ class Run:
         return {
             "the input": hashlib.sha256(json.dumps(state).encode()).hexdigest(),
             "the tables": known.digest,
-            "--since": former,
-            "--against": list(self.job.against),
-            "--format": self.job.form,
+            "the earlier tables": former,
+            "the systems": list(self.job.against),
+            "the form of the output": self.job.form,
             "the day": self.job.today.isoformat(),
         }
 
@@ -227,9 +229,10 @@ class Run:
                 _collect(running, counts, progress)
         except BrokenProcessPool:
             raise PreservecheckError(
-                "a process that helped was ended by the system, perhaps for want of memory; the "
-                "same command with "
-                "--resume --jobs 1 goes on"
+                Fault(
+                    "a process that helped was ended by the system, perhaps for want of memory",
+                    hint=Hint.FEWER_JOBS,
+                )
             ) from None
         finally:
             if pool is not None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from preservecheck.formula.sheet_form import MEASURED_FIELDS, PRODUCT_FIELDS
+from preservecheck.formula.sheets import MEASURED_FIELDS, PRODUCT_FIELDS
 
 
 @dataclass(frozen=True)

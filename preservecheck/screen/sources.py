@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from preservecheck.errors import FormulaError, PreservecheckError
+from preservecheck.errors import Fault, FormulaError, Hint, PreservecheckError
 from preservecheck.formula.load import load_formula
 from preservecheck.screen.frame import Screen, check_columns
 from preservecheck.screen.long_table import Taken
@@ -235,7 +235,7 @@ def sources_of(paths: Sequence[Path], products: Path | None = None) -> list[Sour
     """
     files: list[tuple[str, Path]] = []
     tables: list[Source] = []
-    faults = []
+    faults: list[Fault] = []
     for path in paths:
         if path.is_dir():
             short = len(paths) == 1
@@ -246,28 +246,39 @@ def sources_of(paths: Sequence[Path], products: Path | None = None) -> list[Sour
             ]
             if not inside:
                 faults.append(
-                    f"{path}: holds no formula file; they end in .toml, .xlsx or .Formula.csv"
+                    Fault(
+                        "holds no formula file",
+                        "they end in .toml, .xlsx or .Formula.csv",
+                        where=str(path),
+                    )
                 )
             files += inside
         elif not path.is_file():
-            faults.append(f"{path}: there is no such file or folder; check the name")
+            faults.append(
+                Fault("there is no such file or folder", "check the name", where=str(path))
+            )
         elif path.suffix.casefold() in LONG_TABLES and _is_long(path):
             tables.append(Source(str(path), table=path, products=products or _beside(path)))
         elif path.suffix.casefold() in FORMULA_FILES:
             files.append((str(path), path))
         else:
             faults.append(
-                f"{path}: give formula files (.toml, .xlsx, .csv), a folder of them, or a .csv or "
-                ".parquet table"
+                Fault(
+                    "",
+                    "give formula files (.toml, .xlsx, .csv), a folder of them, or a .csv or "
+                    ".parquet table",
+                    where=str(path),
+                )
             )
     if products is not None and not products.is_file():
-        faults.append(
-            f"{products}: there is no such file; --products takes the table of the products"
-        )
+        faults.append(Fault("there is no such file", where=str(products), hint=Hint.PRODUCTS))
     if products is not None and not tables:
         faults.append(
-            "--products goes with a long table of lines; formula files hold their product "
-            "themselves"
+            Fault(
+                "a table of products goes with a long table of lines",
+                "formula files hold their product themselves",
+                path=("products",),
+            )
         )
     if faults:
         raise PreservecheckError(faults)

@@ -24,7 +24,7 @@ from preservecheck.checks import with_key
 from preservecheck.formula.materials import WATER, MaterialResolver
 from preservecheck.ranking.candidate import SOLVENT_PERCENT, added_below
 from preservecheck.ranking.window import MARGIN
-from preservecheck.reference.rows_materials import System
+from preservecheck.reference.rows import System
 from preservecheck.verdict import Bools, Floats
 
 

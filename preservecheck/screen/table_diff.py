@@ -13,7 +13,7 @@ import numpy as np
 from preservecheck.arrays.recipes import Recipes, recipes_of
 from preservecheck.checks import CHECKS
 from preservecheck.checks.base import Check
-from preservecheck.errors import TableError
+from preservecheck.errors import Fault, TableError
 from preservecheck.reference.load import Earlier, Tables
 from preservecheck.reference.rows import TABLES
 from preservecheck.screen.frame import Screen, frame_of
@@ -90,8 +90,11 @@ def former_tables(folder: Path, now: Tables) -> Tables:
     """
     if not folder.is_dir():
         raise TableError(
-            f"{folder}: no such folder; --since takes one with earlier tables, such as "
-            "legal_limits.csv"
+            Fault(
+                "no such folder",
+                "give one with earlier tables, such as legal_limits.csv",
+                where=str(folder),
+            )
         )
     if not any(Earlier(folder, now.root).holds(name) for name in TABLES):
         raise TableError(

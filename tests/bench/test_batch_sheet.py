@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 
 from preservecheck.bench.batch_sheet import rounded, worksheet
 from preservecheck.cli.main import app
-from preservecheck.errors import FormulaError
+from preservecheck.errors import FormulaError, Hint
 from preservecheck.formula.amounts import line_percents
 from preservecheck.formula.edit import rescaled
 from preservecheck.formula.starter import starter_toml
@@ -152,8 +152,9 @@ def test_formula_in_grams_rescales(rest):
 
 def test_batch_must_be_known():
     """A formula in percent without a batch asks for one."""
-    with pytest.raises(FormulaError, match="--batch"):
+    with pytest.raises(FormulaError, match="size of the batch") as caught:
         sheet_of(batch=None)
+    assert [f.hint for f in caught.value.faults] == [Hint.BATCH]
 
 
 def test_scale_too_coarse():

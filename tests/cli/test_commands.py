@@ -250,7 +250,7 @@ def test_own_tables_with_a_fault(tmp_path):
     folder = own_tables(tmp_path / "mine", own_row().replace(",2,", ",x,", 1))
     result = run("review", PASSING, "--tables", folder)
     assert (result.exit_code, result.stdout) == (2, "")
-    assert "systems.csv, line 2, column" in result.stderr
+    assert "systems.csv: row 2: column" in result.stderr
     assert "'x'" in result.stderr
 
 
@@ -330,8 +330,8 @@ def test_tables_validate_tells_every_fault(tmp_path):
     )
     result = run("tables", "validate", "--tables", tmp_path)
     assert result.exit_code == 2
-    assert "product_ph.csv, line 2, column ph_max is '99'" in result.stderr
-    assert "product_ph.csv, line 3, column type is 'lotion'" in result.stderr
+    assert "product_ph.csv: row 2: column ph_max is '99'" in result.stderr
+    assert "product_ph.csv: row 3: column type is 'lotion'" in result.stderr
 
 
 @pytest.mark.parametrize(

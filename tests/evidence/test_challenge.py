@@ -15,9 +15,9 @@ from preservecheck.errors import ReadingsError
 from preservecheck.evidence.challenge import challenge, standard_id
 from preservecheck.evidence.challenge_plan import plan
 from preservecheck.evidence.counts import read_counts
-from preservecheck.formula.kept_test import keep, kept_for, kept_path, kept_sentence
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.starter import starter_toml
+from preservecheck.formula.stored_result import store, stored_for, stored_path, stored_sentence
 from preservecheck.reference.load import load_tables
 from tests.helpers import TODAY
 
@@ -252,7 +252,7 @@ def test_logarithms_and_counts_agree(write):
 @pytest.mark.parametrize(
     ("rows", "heading", "said"),
     [
-        ("E. coli,7,", "organism,day,cfu_per_g", "the count is missing"),
+        ("E. coli,7,", "organism,day,cfu_per_g", "cfu is missing"),
         ("E. coli,7,0", "organism,day,cfu_per_g", "write the laboratory's detection limit"),
         ("E. coli,7,many", "organism,day,cfu_per_g", "not a number"),
         ("E. coli,soon,10", "organism,day,cfu_per_g", 'day is "soon"'),
@@ -263,7 +263,7 @@ def test_logarithms_and_counts_agree(write):
         (
             "E. coli,7,1,10\nE. coli,7,1,20",
             "organism,day,replicate,cfu_per_g",
-            "stands already on row 2",
+            "is already on row 2",
         ),
     ],
 )
@@ -315,12 +315,12 @@ def product(tmp_path):
 def test_kept_result_is_shown(write, product):
     """A kept result stands in the report of its formula."""
     formula = load_formula(product, TABLES)
-    keep(
+    store(
         challenge(write(passing()), "iso-11930", TABLES, formula=formula, today=TODAY).to_json(),
         formula,
         TODAY,
     )
-    assert kept_for(formula).covers
+    assert stored_for(formula).covers
     shown = review(product, TABLES, today=TODAY).challenge_test.result
     assert shown.startswith("Test of 2026-11-25 by ISO 11930: criterion A reached.")
     assert "no longer covers" not in shown
@@ -329,10 +329,10 @@ def test_kept_result_is_shown(write, product):
 def test_changed_formula_is_not_covered(write, product):
     """A formula changed since says that the test no longer covers it."""
     formula = load_formula(product, TABLES)
-    keep(challenge(write(passing()), "iso-11930", TABLES).to_json(), formula, TODAY)
+    store(challenge(write(passing()), "iso-11930", TABLES).to_json(), formula, TODAY)
     product.write_text(starter_toml().replace("percent = 2.5", "percent = 2.6"), encoding="utf-8")
     changed = load_formula(product, TABLES)
-    assert not kept_for(changed).covers
+    assert not stored_for(changed).covers
     assert "no longer covers it" in review(product, TABLES, today=TODAY).challenge_test.result
 
 
@@ -340,18 +340,18 @@ def test_record_shows_a_kept_result_and_still_agrees(write, product, tmp_path):
     """The record prints a kept result; worked out again elsewhere, without it, the record still
     agrees."""
     formula = load_formula(product, TABLES)
-    keep(challenge(write(passing()), "iso-11930", TABLES).to_json(), formula, TODAY)
+    store(challenge(write(passing()), "iso-11930", TABLES).to_json(), formula, TODAY)
     folder = tmp_path / "record"
     CliRunner().invoke(app, ["record", str(product), "--output", str(folder)])
     assert "criterion A reached" in (folder / "cream.record.md").read_text("utf-8")
-    kept_path(product).unlink()
+    stored_path(product).unlink()
     again = CliRunner().invoke(app, ["record", "--verify", str(folder / "cream.record.json")])
     assert again.exit_code == 0
 
 
 def test_nothing_kept(product):
     """Without a kept result the report has none."""
-    assert kept_for(load_formula(product, TABLES)) is None
+    assert stored_for(load_formula(product, TABLES)) is None
     assert review(product, TABLES, today=TODAY).challenge_test.result is None
 
 
@@ -361,15 +361,17 @@ def test_nothing_kept(product):
 )
 def test_damaged_result_is_told(product, text):
     """A file that cannot be read is told, never hidden and never a crash."""
-    kept_path(product).write_text(text, encoding="utf-8")
-    assert "cannot be read" in kept_sentence(load_formula(product, TABLES))
+    stored_path(product).write_text(text, encoding="utf-8")
+    assert "cannot be read" in stored_sentence(load_formula(product, TABLES))
     with pytest.raises(ReadingsError):
-        kept_for(load_formula(product, TABLES))
+        stored_for(load_formula(product, TABLES))
 
 
 def test_place_of_a_set_of_sheets(tmp_path):
     """CSV sheets of one formula share one result."""
-    assert kept_path(tmp_path / "cream.Product.csv") == kept_path(tmp_path / "cream.Formula.csv")
+    assert stored_path(tmp_path / "cream.Product.csv") == stored_path(
+        tmp_path / "cream.Formula.csv"
+    )
 
 
 # ---- the plan ----
@@ -463,7 +465,7 @@ def test_command_keep(write, product):
         run(write(passing()), "--standard", "iso-11930", "--keep", "--formula", product).exit_code
         == 0
     )
-    assert kept_path(product).is_file()
+    assert stored_path(product).is_file()
     assert run(write(passing()), "--standard", "iso-11930", "--keep").exit_code == 2
 
 

@@ -160,7 +160,7 @@ def test_without_storage(write):
 @pytest.mark.parametrize(
     ("rows", "heading", "said"),
     [
-        ("2026-01-01,5.0,22\n2026-01-01,5.1,22", "date,ph,storage_c", "stands already on row 2"),
+        ("2026-01-01,5.0,22\n2026-01-01,5.1,22", "date,ph,storage_c", "is already on row 2"),
         ("2026-01-01,,22", "date,ph,storage_c", "ph is missing"),
         ("01/02/2026,5,22", "date,ph,storage_c", "year-month-day"),
         ("2026-01-01,5.0,22\n2026-01-02,5.0,", "date,ph,storage_c", "storage is missing"),

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from preservecheck.cli.hints import HINTS
 from preservecheck.errors import FormulaError
 from preservecheck.formula.build import build
 from preservecheck.formula.load import load_formula
@@ -93,12 +94,12 @@ def raw():
 
 @pytest.fixture
 def faults(tables):
-    """The messages with which a formula is refused."""
+    """What the command line prints where a formula is refused."""
 
     def run(raw, form="toml"):
         with pytest.raises(FormulaError) as caught:
             build(raw, "cream.toml", tables, TODAY, form)
-        return list(caught.value.messages)
+        return [fault.text(HINTS) for fault in caught.value.faults]
 
     return run
 
@@ -111,12 +112,13 @@ def load(tables):
 
 @pytest.fixture
 def refused(tables):
-    """The messages with which a file is refused, its folder left out."""
+    """What the command line prints where a file is refused, its folder left out."""
 
     def run(path):
         with pytest.raises(FormulaError) as caught:
             load_formula(path, tables, TODAY)
-        return [m.replace(f"{Path(path).parent}/", "") for m in caught.value.messages]
+        printed = [fault.text(HINTS) for fault in caught.value.faults]
+        return [m.replace(f"{Path(path).parent}/", "") for m in printed]
 
     return run
 

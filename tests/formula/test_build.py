@@ -10,10 +10,12 @@ from preservecheck.formula.model import Formula, Line, Measured, Phase, Product
 USES = "leave-on or rinse-off"
 TYPES = "conditioner, shampoo, leave-in, styling, scalp or mask"
 MARKETS = "EU, GB, US, CA, JP or ASEAN"
+PHASE = "Start each phase with the line [[phase]], in double brackets"
+LIST = 'Write a list, such as markets = ["EU", "GB"]'
 KEYS = "name, use, type, markets, users, package, batch, scale_step, on_market"
 TEMPERATURE = 'give a temperature from -50 to 200 °C, such as "40 °C" or "104 °F"'
 MASS = 'give a mass in mg, g, kg, oz or lb, such as "500 g" or "17 oz"'
-REST = "rest = true (in a sheet: the word rest in the place of the amount)"
+REST = "Mark it with rest = true (in a sheet, qs or rest in place of the amount)"
 SYSTEMS = "'preservecheck tables list systems' shows them all"
 
 
@@ -72,41 +74,46 @@ def test_day(raw, tables, written, day):
 
 PRODUCT = [
     ("name", None, 'product.name is missing; give the product a name, such as "Oat conditioner"'),
-    ("name", 7, 'product.name is 7; give the product a name, such as "Oat conditioner"'),
+    (
+        "name",
+        7,
+        'product.name is 7; give the product a name, such as "Oat conditioner". Text goes in '
+        "quotation marks",
+    ),
     ("name", "  ", 'product.name is "  "; give the product a name, such as "Oat conditioner"'),
     (
         "name",
         "a\nb",
         (
-            'product.name is "a?b"; it holds a line break or another control character; write it '
-            "on one line"
+            'product.name: "a?b" holds a line break or another control character; write it on one '
+            "line"
         ),
     ),
     (
         "name",
         "a" * 201,
-        f'product.name is "{"a" * 60}…"; it is 201 characters long; write 200 at most',
+        f'product.name: "{"a" * 60}…" is 201 characters long; write 200 at most',
     ),
     ("use", None, f"product.use is missing; give {USES}"),
-    ("use", "leave on", f'product.use is "leave on"; did you mean leave-on? give {USES}'),
+    ("use", "leave on", f'product.use is "leave on"; did you mean leave-on? Give {USES}'),
     ("type", None, f"product.type is missing; give {TYPES}"),
-    ("type", "conditoner", f'product.type is "conditoner"; did you mean conditioner? give {TYPES}'),
+    ("type", "conditoner", f'product.type is "conditoner"; did you mean conditioner? Give {TYPES}'),
     (
         "markets",
         None,
-        f'product.markets is missing; give a list such as ["EU", "GB"]; the markets are {MARKETS}',
+        f"product.markets is missing; give at least one of {MARKETS}. {LIST}",
     ),
     (
         "markets",
         "EU",
-        f'product.markets is "EU"; give a list such as ["EU", "GB"]; the markets are {MARKETS}',
+        f'product.markets is "EU"; give at least one of {MARKETS}. {LIST}',
     ),
     ("markets", ["EU", "XX"], f'product.markets is "XX"; give {MARKETS}'),
     ("users", "babies", 'product.users is "babies"; give adults, under-3 or under-10'),
     (
         "package",
         "jars",
-        'product.package is "jars"; did you mean jar? give jar, pump, tube, spray or bottle',
+        'product.package is "jars"; did you mean jar? Give jar, pump, tube, spray or bottle',
     ),
     ("batch", 500, f'product.batch: "500" has no unit; {MASS}'),
     (
@@ -167,7 +174,7 @@ PH_TOLERANCE = "give a number from 0 to 3: 0.1 with a meter, 0.5 with strips"
     [
         ("ph", 15.2, f"ph is 15.2; {PH}"),
         ("ph", -0.1, f"ph is -0.1; {PH}"),
-        ("ph", "5.1", f'ph is "5.1"; {PH} without quotation marks'),
+        ("ph", "5.1", f'ph is "5.1"; {PH}. Numbers go without quotation marks'),
         ("ph", "acid", f'ph is "acid"; {PH}'),
         ("ph", True, f"ph is true; {PH}"),
         ("ph", float("nan"), f"ph is nan; {PH}"),
@@ -226,13 +233,16 @@ def test_measured(raw, faults, key, value, message):
         ),
         (
             {"phase": {}},
-            "phase is a table; start each phase with the line [[phase]], in double brackets",
+            f"phase is a table; give a list of phases. {PHASE}",
         ),
         (
             {"phase": ["heated"]},
-            "phase is a list; start each phase with the line [[phase]], in double brackets",
+            f"phase is a list; give a list of phases. {PHASE}",
         ),
-        ({"phase": []}, "there is no phase; give at least one [[phase]] with a name and items"),
+        (
+            {"phase": []},
+            f"there is no phase; give at least one with a name and lines. {PHASE}",
+        ),
     ],
 )
 def test_structure(raw, faults, change, message):
@@ -243,7 +253,7 @@ def test_structure(raw, faults, change, message):
 def test_no_product(raw, faults):
     """A file without a product says so once, not field by field."""
     del raw["product"]
-    assert faults(raw) == [f"cream.toml: [product] is missing; the file starts with it: {KEYS}"]
+    assert faults(raw) == [f"cream.toml: product is missing; it is a table with {KEYS}"]
 
 
 def test_empty_product(raw, faults):
@@ -268,12 +278,15 @@ def test_empty_product(raw, faults):
         ),
         (
             {"name": 1},
-            'phase number 1: name is 1; give the phase a name, such as "heated" or "cool-down"',
+            (
+                'phase number 1: name is 1; give the phase a name, such as "heated" or "cool-down".'
+                " Text goes in quotation marks"
+            ),
         ),
         (
             {"name": "Cool-Down"},
             (
-                'phase "cool-down" stands twice; give every phase a name of its own, or put its '
+                'phase "cool-down" appears twice; give every phase a name of its own, or put its '
                 "lines together"
             ),
         ),
@@ -308,22 +321,22 @@ def test_empty_product(raw, faults):
         (
             {"items": []},
             (
-                'phase "heated" is empty; give it lines: items = [ { ingredient = "Water", rest = '
-                "true } ]"
+                'phase "heated" is empty; give it lines. Write items = [ { ingredient = "Glycerin",'
+                " percent = 3 } ]"
             ),
         ),
         (
             {"items": None},
             (
-                'phase "heated" is empty; give it lines: items = [ { ingredient = "Water", rest = '
-                "true } ]"
+                'phase "heated" is empty; give it lines. Write items = [ { ingredient = "Glycerin",'
+                " percent = 3 } ]"
             ),
         ),
         (
             {"items": "Water"},
             (
-                'phase "heated" has items = "Water"; give it lines: items = [ { ingredient = '
-                '"Water", rest = true } ]'
+                'phase "heated" has items = "Water"; give it lines. Write items = [ { ingredient = '
+                '"Glycerin", percent = 3 } ]'
             ),
         ),
     ],
@@ -338,7 +351,7 @@ def test_phase(raw, faults, change, message):
 def test_a_phase_name_used_twice(raw, faults):
     """Two phases of exactly the same name are refused as well."""
     raw["phase"].append(raw["phase"][1])
-    assert faults(raw)[0].startswith('cream.toml: phase "cool-down" stands twice;')
+    assert faults(raw)[0].startswith('cream.toml: phase "cool-down" appears twice;')
 
 
 def test_all_faults_at_once(raw, faults):
@@ -347,7 +360,7 @@ def test_all_faults_at_once(raw, faults):
     raw["measured"]["ph"] = 15.2
     raw["phase"][1]["items"][1]["percent"] = -1
     assert faults(raw) == [
-        f'cream.toml: product.use is "rinse"; did you mean rinse-off? give {USES}',
+        f'cream.toml: product.use is "rinse"; did you mean rinse-off? Give {USES}',
         "cream.toml: measured.ph is 15.2; give a pH from 0 to 14",
         (
             'cream.toml: phase "cool-down", line 2 (phenoxyethanol): percent is -1; give a number '

@@ -90,7 +90,7 @@ def test_archives_that_unpack_to_too_much(tmp_path, refused, data, size):
     (message,) = refused(path)
     assert message.startswith(f"a.xlsx: unpacks to {size} in ")
     assert message.endswith(
-        "more than a formula needs; copy the formula's sheets into a new workbook"
+        "which is too much; copy the sheets that are needed into a new workbook"
     )
 
 

@@ -4,7 +4,7 @@ import pytest
 
 from preservecheck.formula.build import build
 
-REST = "rest = true (in a sheet: the word rest in the place of the amount)"
+REST = "Mark it with rest = true (in a sheet, qs or rest in place of the amount)"
 STRENGTH = "give the percent of active substance, above 0 and up to 100"
 
 
@@ -39,29 +39,30 @@ def line(raw, **change):
         ),
         (
             {"ingredient": "Glycerin", "percent": "3"},
-            '(Glycerin): percent is "3"; give a number from 0 to 100 without quotation marks',
+            '(Glycerin): percent is "3"; give a number from 0 to 100. Numbers go without '
+            "quotation marks",
         ),
         (
             {"ingredient": "Glycerin", "percent": "q.s."},
-            '(Glycerin): percent is "q.s."; write rest = true instead',
+            f'(Glycerin): percent is "q.s."; mark the line as the one that fills up. {REST}',
         ),
         (
             {"ingredient": "Glycerin"},
             (
-                f"(Glycerin): has no amount; give percent or grams, or {REST} on the one line "
-                "that fills up to 100 %"
+                "(Glycerin): has no amount; give percent or grams, or mark the one line that fills "
+                f"up to 100 %. {REST}"
             ),
         ),
         (
             {"ingredient": "Glycerin", "rest": False},
             (
-                f"(Glycerin): has no amount; give percent or grams, or {REST} on the one line "
-                "that fills up to 100 %"
+                "(Glycerin): has no amount; give percent or grams, or mark the one line that fills "
+                f"up to 100 %. {REST}"
             ),
         ),
         (
             {"ingredient": "Glycerin", "rest": "yes", "percent": 3},
-            '(Glycerin): rest is "yes"; write rest = true, or leave it out',
+            '(Glycerin): rest is "yes"; it is true, or left out',
         ),
         (
             {"ingredient": "Glycerin", "rest": True, "percent": 3},
@@ -69,7 +70,7 @@ def line(raw, **change):
         ),
         (
             {"ingredient": "Glycerin", "percent": 3, "grams": 15},
-            "(Glycerin): gives percent and grams; keep one kind of amount in the whole file",
+            "(Glycerin): gives percent and grams; keep one kind of amount in the whole formula",
         ),
         (
             {"preservative": "phenoxyethanol", "rest": True},
@@ -96,7 +97,7 @@ def line(raw, **change):
         ),
         (
             {"ingredient": "Glycerin", "percent": 3, "note": 5},
-            "(Glycerin): note is 5; give a text in quotation marks, or leave it out",
+            "(Glycerin): note is 5; give a text, or leave it out. Text goes in quotation marks",
         ),
         (
             {"ingredient": "Glycerin", "percent": 3, "amont": 5},
@@ -112,35 +113,35 @@ def line(raw, **change):
         (
             {"percent": 3},
             (
-                ': says neither ingredient nor preservative; write ingredient = "…" with a name, or'
-                ' preservative = "…" with the id of a system'
+                ": names neither an ingredient nor a preservative; give it a name. Write ingredient"
+                ' = "…" with a name, or preservative = "…" with the id of a system'
             ),
         ),
         (
             {"ingredient": 7, "percent": 3},
-            ": ingredient is 7; give an INCI name or a common name in quotation marks",
+            (": ingredient is 7; give an INCI name or a common name. Text goes in quotation marks"),
         ),
         (
             {"preservative": 7, "percent": 3},
             (
-                ": preservative is 7; give the id of a system; 'preservecheck tables list "
-                "systems' shows them"
+                ": preservative is 7; give the id of a preservative system. Text goes in quotation "
+                "marks"
             ),
         ),
         (
             {"preservative": "phenoxyethanl", "percent": 1},
             (
                 '(phenoxyethanl): "phenoxyethanl" is not the id of a preservative system; the'
-                " nearest are phenoxyethanol; 'preservecheck tables list systems' shows them all"
+                " nearest are phenoxyethanol. 'preservecheck tables list systems' shows them all"
             ),
         ),
         (
             {"ingredient": "benzyl-alcohol-dehydroacetic-acid", "percent": 1},
             (
-                '(benzyl-alcohol-dehydroacetic-acid): "benzyl-alcohol-dehydroacetic-acid" is the id'
-                " of a preservative system; on a line of a phase write preservative ="
-                ' "benzyl-alcohol-dehydroacetic-acid" instead of ingredient. A blend takes the'
-                " substances in it, each with its percent"
+                '(benzyl-alcohol-dehydroacetic-acid): "benzyl-alcohol-dehydroacetic-acid" is a'
+                " preservative system; its id is benzyl-alcohol-dehydroacetic-acid. On a line write"
+                ' preservative = "…" instead of ingredient = "…"; a blend takes the substances in'
+                " it, each with its percent"
             ),
         ),
     ],
@@ -155,8 +156,8 @@ def test_line_that_is_no_table(raw, faults):
     """A bare name in the list of lines is answered with how a line is written."""
     raw["phase"][0]["items"][1] = "Glycerin"
     assert faults(raw) == [
-        'cream.toml: phase "heated", line 2 is "Glycerin"; write { ingredient = "Glycerin", '
-        "percent = 3 }"
+        'cream.toml: phase "heated", line 2 is "Glycerin"; give a name and an amount. Write '
+        'items = [ { ingredient = "Glycerin", percent = 3 } ]'
     ]
 
 
@@ -212,7 +213,7 @@ def test_the_block_to_paste_is_sound(raw, faults, tables):
     pasted = tomllib.loads(BLOCK)
     (message,) = faults(raw | pasted)
     assert message.startswith(
-        'cream.toml: ingredient."Glycerine oil".role is ""; give water, humectant, cationic'
+        'cream.toml: ingredient "Glycerine oil": role is ""; give water, humectant, cationic'
     )
     pasted["ingredient"]["Glycerine oil"]["role"] = "oil"
     assert build(raw | pasted, "cream.toml", tables).own_ingredients[0].role == "oil"
@@ -260,14 +261,14 @@ def test_percent_that_makes_a_whole(raw, tables, values):
             (97, 2.8),
             (
                 "the amounts add up to 99.8 %; they must come to 100 ± 0.1 %: correct them, or"
-                f" mark the line that fills up, often water, with {REST}"
+                f" mark the line that fills up, often water. {REST}"
             ),
         ),
         (
             (97.2, 3),
             (
                 "the amounts add up to 100.2 %; they must come to 100 ± 0.1 %: correct them, or"
-                f" mark the line that fills up, often water, with {REST}"
+                f" mark the line that fills up, often water. {REST}"
             ),
         ),
         (
@@ -350,7 +351,7 @@ def test_percent_and_grams_mixed(raw, faults):
     raw["phase"][1]["items"][0] = {"ingredient": "Glycerin", "grams": 5}
     assert faults(raw) == [
         'cream.toml: percent and grams are mixed (phase "heated", line 2 (Glycerin) gives percent,'
-        ' phase "cool-down", line 1 (Glycerin) gives grams); keep one kind in the whole file'
+        ' phase "cool-down", line 1 (Glycerin) gives grams); keep one kind in the whole formula'
     ]
 
 

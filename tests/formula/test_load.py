@@ -63,8 +63,8 @@ FORMS = (
             b"[product\n",
             (
                 "a.toml: not readable as TOML: expected ']' at the end of a table declaration (at"
-                " line 1, column 9). Text stands in quotation marks, numbers with a decimal point"
-                " and without unit; 'preservecheck new' writes an example"
+                " line 1, column 9); text goes in quotation marks, numbers have a decimal point"
+                " and no unit. 'preservecheck new' writes an example"
             ),
         ),
         (
@@ -75,11 +75,11 @@ FORMS = (
                 "impossible; 'preservecheck new' writes an example"
             ),
         ),
-        ("a.xls", b"x", "a.xls: save it as .xlsx"),
-        ("a.ods", b"x", "a.ods: save it as .xlsx"),
-        ("a.xlsm", b"x", "a.xlsm: save it as .xlsx, without macros"),
-        ("a.yaml", b"x", f"a.yaml: {FORMS}"),
-        ("a", b"x", f"a: {FORMS}"),
+        ("a.xls", b"x", "a.xls: is not read in this form; save it as .xlsx"),
+        ("a.ods", b"x", "a.ods: is not read in this form; save it as .xlsx"),
+        ("a.xlsm", b"x", "a.xlsm: is not read in this form; save it as .xlsx, without macros"),
+        ("a.yaml", b"x", f"a.yaml: is not read in this form; {FORMS}"),
+        ("a", b"x", f"a: is not read in this form; {FORMS}"),
         (
             "a.xlsx",
             b"hello",
@@ -114,7 +114,7 @@ def test_no_file(tmp_path, refused):
     (tmp_path / "b.toml").mkdir()
     assert refused(tmp_path / "b.toml") == [f"b.toml: is a folder; give a file. A{FORMS[1:]}"]
     os.mkfifo(tmp_path / "c.toml")
-    assert refused(tmp_path / "c.toml") == [f"c.toml: is no plain file; {FORMS}"]
+    assert refused(tmp_path / "c.toml") == [f"c.toml: is not a regular file; {FORMS}"]
     assert refused(tmp_path / "d\0.toml")[0].endswith("cannot be read: embedded null byte")
 
 
@@ -134,7 +134,7 @@ def test_large_files_are_not_read(tmp_path, refused, monkeypatch, name, size, li
         file.truncate(size)
     monkeypatch.setattr(Path, "open", lambda *_, **__: pytest.fail("opened"))
     assert refused(path) == [
-        f"{name}: {size / 1e6:.1f} MB; a formula of this form has at most {limit} MB"
+        f"{name}: is too large: {size / 1e6:.1f} MB; a formula of this form has at most {limit} MB"
     ]
 
 

@@ -3,8 +3,7 @@
 import pytest
 
 from preservecheck.formula.build import build
-from preservecheck.formula.names import FormulaNames, folded, names_of
-from preservecheck.formula.unknown import allowed_words
+from preservecheck.formula.names import FormulaNames, allowed_words, folded, names_of
 
 WAX = {"Cetearyl Alcohol": 75, "Behentrimonium Methosulfate": 25}
 LOADS = "give none, low, medium or high"
@@ -27,6 +26,12 @@ def test_a_blend_wins_over_an_inci_name(tables):
     assert names.ingredient("Glycerin").inci == "Glycerin"
 
 
+PARTS = (
+    "give what it is made of, with percents that come to 100. Write it as this block\n\n"
+    '[blend."wax"]\n"Glycerin" = 75\n"Aqua" = 25\n'
+)
+
+
 @pytest.mark.parametrize(
     ("blends", "message"),
     [
@@ -46,17 +51,17 @@ def test_a_blend_wins_over_an_inci_name(tables):
         ),
         (
             {"wax": {}},
-            'blend "wax" is empty; write its parts below [blend."wax"], such as "Glycerin" = 75',
+            f'blend "wax" is empty; {PARTS}',
         ),
         (
             {"wax": 5},
-            'blend "wax" is 5; write its parts below [blend."wax"], such as "Glycerin" = 75',
+            f'blend "wax" is 5; {PARTS}',
         ),
         (
             {"wax": {"Glycerin": "100"}},
             (
-                'blend "wax": Glycerin is "100"; give its percent of the blend, from 0 to 100 '
-                "without quotation marks"
+                'blend "wax": Glycerin is "100"; give its percent of the blend, from 0 to 100.'
+                " Numbers go without quotation marks"
             ),
         ),
         (
@@ -65,7 +70,7 @@ def test_a_blend_wins_over_an_inci_name(tables):
         ),
         (
             {"wax": {"Glycerin": 100}, "WAX": {"Water": 100}},
-            'blend "wax": stands already as "WAX"; give each blend once',
+            'blend "wax" is there already as "WAX"; give each blend once',
         ),
         (
             {"—": {"Glycerin": 100}},
@@ -109,7 +114,7 @@ def test_unknown_part(raw, faults):
         "are Cetearyl Alcohol"
     )
     assert '\n[ingredient."Cetearil Alcohol"]\n' in unknown
-    assert system.endswith("A blend takes the substances in it, each with its percent")
+    assert system.endswith("a blend takes the substances in it, each with its percent")
 
 
 def test_deep_blends(raw, faults):
@@ -198,48 +203,48 @@ def test_own_ingredient_with_everything(raw, tables):
 @pytest.mark.parametrize(
     ("block", "message"),
     [
-        ({}, '".role is missing; give ' + ", ".join(allowed_words("role")[:-1]) + " or solvent"),
-        ({"role": "powder", "nutrient_load": "lots"}, f'".nutrient_load is "lots"; {LOADS}'),
+        ({}, '": role is missing; give ' + ", ".join(allowed_words("role")[:-1]) + " or solvent"),
+        ({"role": "powder", "nutrient_load": "lots"}, f'": nutrient_load is "lots"; {LOADS}'),
         (
             {"role": "powder", "water_fraction": 95},
-            '".water_fraction is 95; give a number from 0 to 1',
+            '": water_fraction is 95; give a number from 0 to 1',
         ),
         (
             {"role": "powder", "water_fraction": -1},
-            '".water_fraction is -1; give a number from 0 to 1',
+            '": water_fraction is -1; give a number from 0 to 1',
         ),
         (
             {"role": "powder", "molar_mass_g_mol": 0},
-            '".molar_mass_g_mol is 0; give a number above 0',
+            '": molar_mass_g_mol is 0; give a number above 0',
         ),
         (
             {"role": "powder", "charge_meq_g": "much"},
-            '".charge_meq_g is "much"; give a number, with a dot as decimal sign',
+            '": charge_meq_g is "much"; give a number, with a dot as decimal sign',
         ),
         (
             {"role": "powder", "charge_meq_g": float("nan")},
-            '".charge_meq_g is nan; give a number, with a dot as decimal sign',
+            '": charge_meq_g is nan; give a number, with a dot as decimal sign',
         ),
         (
             {"role": "powder", "water_fraction": True},
-            '".water_fraction is true; give a number, or "yes" or "no" in quotation marks',
+            '": water_fraction is true; give a number, or "yes" or "no" in quotation marks',
         ),
-        ({"role": "powder", "tags": [1]}, '".tags is a list; give a list of texts'),
-        ({"role": "powder", "ph_min": [5]}, '".ph_min is a list; give one value'),
+        ({"role": "powder", "tags": [1]}, '": tags is a list; give a list of texts'),
+        ({"role": "powder", "ph_min": [5]}, '": ph_min is a list; give one value'),
         (
             {"role": "powder", "ph_min": {"a": 5}},
-            '".ph_min is a table; give a number, or a text in quotation marks',
+            '": ph_min is a table; give a number, or a text in quotation marks',
         ),
         (
             {"role": "powder", "ph_min": 16**5000},
-            '".ph_min is a very large number; give a number from 0 to 14',
+            '": ph_min is a very large number; give a number from 0 to 14',
         ),
-        ({"role": "powder", "inci": 5}, '".inci is 5; give a text in quotation marks'),
+        ({"role": "powder", "inci": 5}, '": inci is 5; give a text in quotation marks'),
         ({"role": "powder", "ph_min": 7, "ph_max": 5}, '": ph_min 7 is above ph_max 5'),
         (
             {"role": "powder", "composition": "Aqua:1"},
             (
-                '".composition is "Aqua:1"; write it as [blend."my powder"] with the percent of '
+                '": composition is "Aqua:1"; write it as [blend."my powder"] with the percent of '
                 "each part"
             ),
         ),
@@ -249,7 +254,7 @@ def test_own_ingredient_with_everything(raw, tables):
 def test_own_ingredient_faults(raw, faults, block, message):
     """A block of one's own is held to the columns of the table."""
     raw["ingredient"] = {"my powder": block}
-    assert faults(raw) == [f'cream.toml: ingredient."my powder{message}']
+    assert faults(raw) == [f'cream.toml: ingredient "my powder{message}']
 
 
 def test_own_ingredient_with_unknown_column(raw, faults):
@@ -257,7 +262,7 @@ def test_own_ingredient_with_unknown_column(raw, faults):
     raw["ingredient"] = {"my powder": {"role": "powder", "water_fracton": 0.5}}
     (message,) = faults(raw)
     assert message.startswith(
-        'cream.toml: ingredient."my powder".water_fracton is not known here; did you mean '
+        'cream.toml: ingredient "my powder": water_fracton is not known here; did you mean '
         "water_fraction? Allowed are inci, "
     )
 
@@ -271,10 +276,10 @@ def test_own_names_taken_twice(raw, faults):
     raw["blend"] = {"a powder": {"Water": 100}}
     assert faults(raw) == [
         (
-            'cream.toml: ingredient."b powder": the name "A Powder" belongs to ingredient."a'
+            'cream.toml: ingredient "b powder": the name "A Powder" belongs to ingredient "a'
             ' powder" already; give each name once'
         ),
-        'cream.toml: blend "a powder": stands as [ingredient."a powder"] too; keep one of them',
+        'cream.toml: blend "a powder" is described as ingredient "a powder" too; keep one of them',
     ]
 
 

@@ -88,7 +88,7 @@ FIELDS = (
             "Product",
             -1,
             ["name", "x"],
-            "sheet Product, row 15: the field name stands already on row 2; keep one",
+            "sheet Product, row 15: the field name is already on row 2; delete one",
         ),
         (
             "Formula",
@@ -103,7 +103,7 @@ FIELDS = (
             "Formula",
             0,
             ["phase", "ingredient", "percent", "percent", "note"],
-            "sheet Formula, row 1: the column percent stands twice; keep one",
+            "sheet Formula, row 1: the column percent appears twice; delete one",
         ),
         (
             "Formula",
@@ -137,7 +137,7 @@ FIELDS = (
             2,
             ["heated", "Glycerin", 3, None, None, "dear"],
             (
-                'sheet Formula, row 3: "dear" stands under no heading; delete it or move it to '
+                'sheet Formula, row 3: "dear" is under no heading; delete it or move it to '
                 "another file"
             ),
         ),
@@ -145,7 +145,7 @@ FIELDS = (
             "Phases",
             2,
             ["heated", None, "40 °C"],
-            'sheet Phases, row 3: phase "heated" stands already on row 2; keep one row a phase',
+            'sheet Phases, row 3: phase "heated" is already on row 2; keep one row a phase',
         ),
         (
             "Phases",
@@ -166,14 +166,14 @@ FIELDS = (
             "Blends",
             2,
             ["wax", "Glycerin", 50],
-            'sheet Blends, row 3: "Glycerin" stands twice in blend "wax"; keep one',
+            'sheet Blends, row 3: "Glycerin" appears twice in blend "wax"; delete one',
         ),
         ("Ingredients", 1, [None, "powder"], "sheet Ingredients, row 2: no ingredient; name it"),
         (
             "Ingredients",
             2,
             ["chalk", "powder"],
-            'sheet Ingredients, row 3: "chalk" stands twice; keep one row',
+            'sheet Ingredients, row 3: "chalk" appears twice; delete one row',
         ),
     ],
 )
@@ -246,14 +246,14 @@ def test_empty_sheet(write_workbook, refused, sheets):
 
 def test_large_sheets(write_workbook, write_csv, refused, sheets):
     """More rows or columns than a recipe has are refused in a workbook and in CSV."""
-    limit = "more than 5,000 rows or 50 columns; keep only the formula in this"
+    limit = "more than 5,000 rows or 50 columns; keep only what is to be read"
     long = sheets | {"Formula": [*sheets["Formula"], *([["heated", "Glycerin", 0]] * 5000)]}
     wide = sheets | {
         "Formula": [[*sheets["Formula"][0], *([None] * 50), "x"], *sheets["Formula"][1:]]
     }
     for big in (long, wide):
-        assert refused(write_workbook(big)) == [f"cream.xlsx: sheet Formula: {limit} workbook"]
-        assert refused(write_csv(big)) == [f"cream.Formula.csv: {limit} file"]
+        assert refused(write_workbook(big)) == [f"cream.xlsx: sheet Formula: {limit}"]
+        assert refused(write_csv(big)) == [f"cream.Formula.csv: {limit}"]
 
 
 def test_a_cell_far_away(write_workbook, refused, sheets):
@@ -263,8 +263,8 @@ def test_a_cell_far_away(write_workbook, refused, sheets):
     book["Formula"]["XFD1048576"] = "x"
     book.save(path)
     assert refused(path) == [
-        "cream.xlsx: sheet Formula: more than 5,000 rows or 50 columns; keep only the formula in "
-        "this workbook"
+        "cream.xlsx: sheet Formula: more than 5,000 rows or 50 columns; keep only what is to be "
+        "read"
     ]
 
 
@@ -274,7 +274,7 @@ def test_csv_names(tmp_path, refused):
     path.write_text("phase,ingredient,percent\n")
     (message,) = refused(path)
     assert message.startswith(
-        "cream.csv: a formula in CSV is a set of files of one name: NAME.Product.csv and "
+        "cream.csv: is not a sheet of a formula; a formula in CSV is a set of files of one name: NAME.Product.csv and "
         "NAME.Formula.csv"
     )
 
@@ -285,7 +285,7 @@ def test_csv_names(tmp_path, refused):
         (
             'phase,ingredient\n"heated,Water\n',
             (
-                ", line 2: not readable as CSV (unexpected end of data); put a cell that holds a "
+                ": line 2: not readable as CSV (unexpected end of data); put a cell that holds a "
                 "separator or a line break in quotation marks"
             ),
         ),

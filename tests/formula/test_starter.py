@@ -6,7 +6,7 @@ import re
 import openpyxl
 import pytest
 
-from preservecheck.errors import FormulaError
+from preservecheck.errors import FormulaError, Hint
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.starter import starter_toml, write_starter
 from preservecheck.reference.load import load_tables
@@ -61,10 +61,9 @@ def test_nothing_is_overwritten(tmp_path, name):
     behind."""
     files = write_starter(tmp_path / name)
     files[-1].write_text("mine")
-    with pytest.raises(
-        FormulaError, match="exists already; choose another name, or overwrite it with --force"
-    ):
+    with pytest.raises(FormulaError, match="exists already") as caught:
         write_starter(tmp_path / name)
+    assert caught.value.faults[0].hint is Hint.OVERWRITE
     assert files[-1].read_text() == "mine"
     write_starter(tmp_path / name, force=True)
     assert files[-1].read_bytes() != b"mine"
@@ -89,15 +88,13 @@ def test_places_that_cannot_be_written(tmp_path, name, message):
 
 def test_a_failed_write_leaves_nothing(tmp_path, monkeypatch):
     """Where the disk refuses, the old file stays and no part file remains."""
-    from pathlib import Path
-
     path = tmp_path / "a.toml"
     path.write_text("mine")
 
-    def full(self, target):
+    def full(part, target):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(Path, "replace", full)
+    monkeypatch.setattr("preservecheck.files.os.replace", full)
     with pytest.raises(FormulaError, match="cannot be written: No space left on device"):
         write_starter(path, force=True)
     assert path.read_text() == "mine"

@@ -14,7 +14,7 @@ from preservecheck.formula.build import build
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.starter import starter_toml
 from preservecheck.page.draft import from_raw, to_raw
-from preservecheck.page.draft_outcome import fault_of, formula_of
+from preservecheck.page.draft_outcome import field_fault, formula_of
 from preservecheck.page.editor import convert_amounts, whole
 from preservecheck.page.edits import edited
 from preservecheck.page.form import draft_of, pairs_of
@@ -176,7 +176,7 @@ def test_every_fault_has_its_field():
     draft = from_raw(raw)
     with pytest.raises(FormulaError) as error:
         formula_of(draft, load_tables())
-    found = [(f.field, f.text) for f in (fault_of(m, draft) for m in error.value.messages)]
+    found = [(f.field, f.text) for f in (field_fault(f, draft) for f in error.value.faults)]
     expected = [
         ("product-use", 'Use is "sometimes"'),
         ("product-batch", 'Size of the batch: "heavy"'),
@@ -200,7 +200,7 @@ def test_name_that_stands_twice_is_a_fault():
     draft.blends.append(draft.blends[1])
     with pytest.raises(FormulaError) as error:
         formula_of(draft, load_tables())
-    assert sum("stands twice; keep one" in m for m in error.value.messages) == 2
+    assert sum("appears twice; keep one" in m for m in error.value.messages) == 2
 
 
 @pytest.mark.parametrize(
@@ -281,7 +281,7 @@ def test_negative_amount_fills_nothing_up():
         (
             {"blend-0-name": "my mix"},
             "blend-0-name",
-            'Blend "my mix" is empty; type what it is made of, with percents that come to 100',
+            'Blend "my mix" is empty; give what it is made of, with percents that come to 100',
         ),
     ],
 )
@@ -292,7 +292,7 @@ def test_materials_are_told_in_the_words_of_the_page(fields, field, words):
         draft.blends[0].parts.clear()
     with pytest.raises(FormulaError) as error:
         formula_of(draft, load_tables())
-    found = [fault_of(m, draft) for m in error.value.messages]
+    found = [field_fault(f, draft) for f in error.value.faults]
     assert [f.text for f in found if f.field == field and f.text.startswith(words)]
 
 

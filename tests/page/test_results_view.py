@@ -17,7 +17,7 @@ import pytest
 from preservecheck.evidence.challenge import challenge
 from preservecheck.evidence.drift import drift
 from preservecheck.formula.load import load_formula
-from preservecheck.formula.readings_text import readings_text
+from preservecheck.formula.readings import readings_text
 from preservecheck.page.draft import from_raw
 from preservecheck.page.form import pairs_of
 from preservecheck.page.guard import MAX_BODY
@@ -214,7 +214,7 @@ def test_faults_come_at_once_with_their_lines(client):
     found = faults(page)
     assert [re.match(r"Line (\d)", said).group(1) for _, said in found] == ["2", "3", "5"]
     assert {field for field, _ in found} == {"after-counts"}
-    assert "delete the line" in found[2][1]
+    assert "leave the reading out" in found[2][1]
     assert "stamp" not in page
 
 

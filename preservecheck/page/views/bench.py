@@ -17,8 +17,9 @@ from preservecheck.page import papers
 from preservecheck.page.bench_form import Bench, acted, bench_of, in_order
 from preservecheck.page.context import Desk, value_of
 from preservecheck.page.draft import UNITS, Draft
-from preservecheck.page.draft_outcome import Fault, fault_of, formula_of, is_untouched
+from preservecheck.page.draft_outcome import field_fault, formula_of, is_untouched
 from preservecheck.page.form import Pairs, beside_of, draft_of, pairs_of
+from preservecheck.page.hints import FieldFault
 from preservecheck.page.results_form import after_of
 from preservecheck.page.results_words import faults_of
 from preservecheck.page.views.formula import saved_name
@@ -124,14 +125,14 @@ def _page(
     )
 
 
-def _formula(desk: Desk, draft: Draft) -> tuple[Formula | None, list[Fault]]:
+def _formula(desk: Desk, draft: Draft) -> tuple[Formula | None, list[FieldFault]]:
     """The formula, or what is still wrong with it."""
     if is_untouched(draft):
         return None, []
     try:
         return formula_of(draft, desk.tables, desk.today), []
     except FormulaError as error:
-        return None, [fault_of(message, draft) for message in error.messages]
+        return None, [field_fault(fault, draft) for fault in error.faults]
 
 
 def _is_sized(formula: Formula) -> bool:
@@ -146,7 +147,7 @@ def _is_sized(formula: Formula) -> bool:
 
 def _sheet(desk: Desk, pairs: Pairs, request: Request) -> Response:
     bench, draft = bench_of(pairs), draft_of(pairs)
-    faults: list[Fault] = []
+    faults: list[FieldFault] = []
     size = bench_found.batch_of(bench, faults)
     formula, wrong = _formula(desk, draft)
     ending = request.path_params.get("ending", "")
@@ -171,7 +172,7 @@ def _record(desk: Desk, pairs: Pairs, request: Request) -> Response:
     try:
         made = papers.record(bench, after_of(pairs), formula, desk.tables, desk.today)
     except PreservecheckError as error:
-        faults = [f.text for f in faults_of(error.messages, "counts")]
+        faults = [f.text for f in faults_of(error.faults, "counts")]
         return _no_paper(
             desk, pairs, bench, [f"The counts under Afterwards cannot be used: {f}" for f in faults]
         )

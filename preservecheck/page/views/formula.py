@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 from preservecheck.errors import FormulaError, PreservecheckError
 from preservecheck.page.context import Desk, value_of
 from preservecheck.page.draft import Draft, from_raw, new_draft, to_raw
-from preservecheck.page.draft_outcome import Fault, is_untouched, judged
+from preservecheck.page.draft_outcome import is_untouched, judged
 from preservecheck.page.editor import convert_amounts, editor_view, whole
 from preservecheck.page.edits import edited
 from preservecheck.page.form import Pairs, beside_of, draft_of
+from preservecheck.page.hints import FieldFault
 from preservecheck.page.svg import Drawing, drawing
 from preservecheck.page.toml_text import toml_text
 from preservecheck.page.uploads import opened
@@ -146,7 +147,7 @@ def _check(desk: Desk, pairs: Pairs, request: Request) -> Response:
     )
 
 
-def _behind(desk: Desk, check: str, found: Report | list[Fault]) -> dict[str, Any]:
+def _behind(desk: Desk, check: str, found: Report | list[FieldFault]) -> dict[str, Any]:
     """Plots and sources of a check, where the formula can be judged, and its rule with formula and
     constants.
 

@@ -12,7 +12,7 @@ from preservecheck.formula.model import MARKETS, Formula
 from preservecheck.page.apply_option import put_in
 from preservecheck.page.context import Desk, value_of
 from preservecheck.page.draft import Draft
-from preservecheck.page.draft_outcome import fault_of, formula_of, is_untouched
+from preservecheck.page.draft_outcome import field_fault, formula_of, is_untouched
 from preservecheck.page.form import MAX_FIELDS, Pairs, beside_of, draft_of, pairs_of
 from preservecheck.page.ranking import (
     CHARGES,
@@ -193,7 +193,7 @@ def _formula(desk: Desk, draft: Draft) -> Formula | dict[str, Any]:
     except FormulaError as error:
         return {
             "state": "faults",
-            "faults": [fault_of(message, draft) for message in error.messages],
+            "faults": [field_fault(fault, draft) for fault in error.faults],
         }
 
 

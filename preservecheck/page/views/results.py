@@ -10,9 +10,10 @@ from preservecheck.formula.model import Formula
 from preservecheck.page import results as after_found
 from preservecheck.page.context import Desk, value_of
 from preservecheck.page.draft import Draft
-from preservecheck.page.draft_outcome import Fault, fault_of, formula_of, is_untouched
+from preservecheck.page.draft_outcome import field_fault, formula_of, is_untouched
 from preservecheck.page.form import MAX_FIELDS, Pairs, beside_of, draft_of, pairs_of
 from preservecheck.page.guard import MAX_BODY
+from preservecheck.page.hints import FieldFault
 from preservecheck.page.results_form import (
     COUNTS_COLUMNS,
     PARTS,
@@ -26,7 +27,7 @@ from preservecheck.page.results_form import (
 )
 from preservecheck.page.results_words import FIELDS, faults_of
 from preservecheck.page.views.formula import saved_name
-from preservecheck.reference.rows_practice import STANDARDS
+from preservecheck.reference.rows import STANDARDS
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -97,7 +98,7 @@ def _opened(
     try:
         after.write_output(part, text_of_file(*(files[0] if files else ("", b""))))
     except ReadingsError as error:
-        faults = tuple(Fault(f.text, None) for f in faults_of(error.messages, part))
+        faults = tuple(FieldFault(f.text, None) for f in faults_of(error.faults, part))
         return _page(
             desk, pairs, after, piece=piece, instead={part: after_found.Told(faults)}, status=422
         )
@@ -176,11 +177,11 @@ def _page(
     )
 
 
-def _formula(desk: Desk, draft: Draft) -> tuple[Formula | None, list[Fault]]:
+def _formula(desk: Desk, draft: Draft) -> tuple[Formula | None, list[FieldFault]]:
     """The formula, or what is still wrong with it."""
     if is_untouched(draft):
         return None, []
     try:
         return formula_of(draft, desk.tables, desk.today), []
     except FormulaError as error:
-        return None, [fault_of(message, draft) for message in error.messages]
+        return None, [field_fault(fault, draft) for fault in error.faults]
