@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -255,9 +255,7 @@ def screen_frame(
     tables = tables or load_tables()
     screen = Screen(tables, systems_of(against, tables), today or dt.date.today())
     check_columns(frame, LINES | PRODUCTS, "the frame")
-    held = [c for c in frame.columns if c in columns_of(PRODUCTS) or c == "formula"]
-    products = frame[held].drop_duplicates("formula", ignore_index=True)
-    return framed(screen, [(frame, products)])
+    return frame_of(screen.reader.taken(frame, products_of(frame)), screen)
 
 
 def check_columns(frame: pd.DataFrame, known: Mapping[str, Field], where: str) -> None:
@@ -288,12 +286,10 @@ def check_columns(frame: pd.DataFrame, known: Mapping[str, Field], where: str) -
         raise FormulaError(faults)
 
 
-def framed(screen: Screen, tables: Iterable[tuple[pd.DataFrame, pd.DataFrame]]) -> pd.DataFrame:
-    """Verdicts on tables of lines and products, as one frame."""
-    import pandas as pd
-
-    parts = [frame_of(screen.reader.taken(lines, products), screen) for lines, products in tables]
-    return pd.concat(parts, ignore_index=True) if len(parts) > 1 else parts[0]
+def products_of(lines: pd.DataFrame) -> pd.DataFrame:
+    """The products that stand on the lines of their formulas, a row a formula."""
+    columns = ["formula", *(c for c in lines.columns if c in columns_of(PRODUCTS))]
+    return lines[columns].drop_duplicates("formula", ignore_index=True)
 
 
 def frame_of(taken: Taken, screen: Screen) -> pd.DataFrame:

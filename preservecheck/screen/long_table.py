@@ -98,10 +98,10 @@ class Reader:
         """
         import pandas as pd
 
-        formula, ids = pd.factorize(_texts(lines["formula"]))
+        formula, ids = pd.factorize(texts(lines["formula"]))
         n = len(ids)
         doubt = np.zeros(n, dtype=bool)
-        names = _texts(products["formula"])
+        names = texts(products["formula"])
         row = pd.Series(np.arange(len(products)), index=names)
         doubt |= pd.Index(ids).isin(names[pd.Series(names).duplicated()])
         at = row[~row.index.duplicated()].reindex(ids)
@@ -130,20 +130,18 @@ class Reader:
         """The product profile of each formula."""
         import pandas as pd
 
-        texts = pd.DataFrame(
-            {n: _texts(product[n]) if n in product else "" for n in IDENTITY}
-        ).fillna("")
-        code, every = pd.factorize(pd.MultiIndex.from_frame(texts))
-        found: dict[Profile, int] = {}
-        number = np.zeros(len(every), dtype=int)
-        for i, key in enumerate(every):
+        words = pd.DataFrame({n: texts(product[n]) if n in product else "" for n in IDENTITY})
+        code, kinds = pd.factorize(pd.MultiIndex.from_frame(words.fillna("")))
+        profiles: dict[Profile, int] = {}
+        number = np.zeros(len(kinds), dtype=int)
+        for n, key in enumerate(kinds):
             if key not in self._profiles:
                 self._profiles[key] = self._profile(key)
             profile = self._profiles[key]
-            number[i] = -1 if profile is None else found.setdefault(profile, len(found))
-        mine = number[code] if len(every) else np.zeros(0, dtype=int)
-        doubt |= mine < 0
-        return np.maximum(mine, 0), tuple(found)
+            number[n] = -1 if profile is None else profiles.setdefault(profile, len(profiles))
+        each = number[code] if len(kinds) else np.zeros(0, dtype=int)
+        doubt |= each < 0
+        return np.maximum(each, 0), tuple(profiles)
 
     def _profile(self, key: tuple[str, ...]) -> Profile | None:
         """The profile that the words of a product mean, by the reader of formula files."""
@@ -160,10 +158,10 @@ class Reader:
         """The raw material of each line."""
         import pandas as pd
 
-        inside = _texts(lines["inside"]) if "inside" in lines else ""
+        inside = texts(lines["inside"]) if "inside" in lines else ""
         strength = np.where(np.isnan(cells.strength), -1.0, cells.strength)
         table = pd.DataFrame(
-            {"name": _texts(lines["ingredient"]), "strength": strength, "inside": inside}
+            {"name": texts(lines["ingredient"]), "strength": strength, "inside": inside}
         )
         kind = table.groupby(list(table.columns), sort=False).ngroup().to_numpy()
         kinds = table.drop_duplicates()
@@ -204,7 +202,7 @@ class Reader:
             rows[n].append(line)
         asked = {ids[n] for n in which}
         named: dict[str, list[dict[Hashable, Any]]] = {}
-        names = _texts(products["formula"])
+        names = texts(products["formula"])
         there = np.array([n in asked for n in names], dtype=bool)
         for name, product in zip(names[there], products[there].to_dict("records"), strict=True):
             named.setdefault(name, []).append(product)
@@ -261,7 +259,7 @@ class _Cells:
     def of(cls, lines: pd.DataFrame, formula: Ints, n: int, doubt: Bools) -> _Cells:
         import pandas as pd
 
-        names, known = pd.factorize(_texts(lines["phase"]))
+        names, known = pd.factorize(texts(lines["phase"]))
         same, _ = pd.factorize(
             np.array([" ".join(str(k).casefold().split()) for k in known], dtype=object)
         )
@@ -374,7 +372,7 @@ def _piled(
     )
 
 
-def _texts(column: pd.Series[Any]) -> Any:
+def texts(column: pd.Series[Any]) -> Any:
     """A column as text, blanks stripped, nothing as an empty text."""
     return column.astype(object).where(column.notna(), "").map(text).to_numpy(dtype=object)
 

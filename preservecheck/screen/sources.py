@@ -14,9 +14,9 @@ import numpy as np
 
 from preservecheck.errors import Fault, FormulaError, Hint, PreservecheckError
 from preservecheck.formula.load import load_formula
-from preservecheck.screen.frame import Screen, check_columns
-from preservecheck.screen.long_table import Taken
-from preservecheck.screen.schema import LINES, PRODUCTS, columns_of
+from preservecheck.screen.frame import Screen, check_columns, products_of
+from preservecheck.screen.long_table import Taken, texts
+from preservecheck.screen.schema import LINES, PRODUCTS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -29,6 +29,7 @@ FILES_AT_ONCE = 200
 ROWS_AT_ONCE = 100_000
 FORMULAS_AT_ONCE = 2_500
 LINES_AT_ONCE = 100_000
+_SPLIT = "its lines do not stand together in the table; sort the table by formula"
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,8 @@ class Piece:
 
 
 def _files_taken(files: Sequence[tuple[str, Path]], screen: Screen) -> Taken:
+    import pandas as pd
+
     others, faults = {}, {}
     for n, (_, path) in enumerate(files):
         try:
@@ -59,16 +62,11 @@ def _files_taken(files: Sequence[tuple[str, Path]], screen: Screen) -> Taken:
             others[n] = screen.composer.compose(formula)
         except PreservecheckError as error:
             faults[n] = "; ".join(m.removeprefix(f"{path}: ") for m in error.messages)
-    empty = screen.reader.taken(*_nothing())
-    return Taken(tuple(name for name, _ in files), empty.sound, empty.sound_at, others, faults)
-
-
-def _nothing() -> tuple[pd.DataFrame, pd.DataFrame]:
-    import pandas as pd
-
-    return pd.DataFrame(columns=["formula", "phase", "ingredient"]), pd.DataFrame(
-        columns=["formula", *PRODUCTS]
+    empty = screen.reader.taken(
+        pd.DataFrame(columns=["formula", "phase", "ingredient"]),
+        pd.DataFrame(columns=["formula", *PRODUCTS]),
     )
+    return Taken(tuple(name for name, _ in files), empty.sound, empty.sound_at, others, faults)
 
 
 @dataclass
@@ -85,52 +83,40 @@ class Source:
         return len(self.files) if self.table is None else len(self._runs[0])
 
     def pieces(self, systems: int = 1) -> Iterator[Piece]:
-        """The formulas, piece by piece, each formula whole.
+        """The formulas, piece by piece, each formula whole; ``systems`` rows come of each."""
+        if self.table is not None:
+            yield from self._table_pieces(max(1, min(FORMULAS_AT_ONCE, ROWS_AT_ONCE // systems)))
+        for at in range(0, len(self.files), FILES_AT_ONCE):
+            files = self.files[at : at + FILES_AT_ONCE]
+            yield Piece(len(files), files=files)
 
-        Parameters
-        ----------
-        systems
-            Rows that each formula will give.
-        """
+    def _table_pieces(self, most: int) -> Iterator[Piece]:
         import pandas as pd
 
-        if self.table is None:
-            for at in range(0, len(self.files), FILES_AT_ONCE):
-                files = self.files[at : at + FILES_AT_ONCE]
-                yield Piece(len(files), files=files)
-            return
-        split = set(self._runs[1])
-        reported: set[str] = set()
-        products = _read_whole(self.products) if self.products is not None else None
+        products = None if self.products is None else _read_whole(self.products)
         if products is not None:
             check_columns(products, {"formula": LINES["formula"]} | PRODUCTS, str(self.products))
-            products = products.assign(formula=products["formula"].astype(str).str.strip())
-            index = pd.Index(
-                products["formula"]
-            )  # made once: a million rows are not gone through for each piece
-        for lines in self._whole_formulas(max(1, min(FORMULAS_AT_ONCE, ROWS_AT_ONCE // systems))):
-            known = LINES if products is not None else LINES | PRODUCTS
+            index = pd.Index(products["formula"])  # once for all pieces
+        known = LINES if products is not None else LINES | PRODUCTS
+        split, reported = set(self._runs[1]), set[str]()
+        for lines in self._whole_formulas(most):
             check_columns(lines, known, str(self.table))
-            ids = lines["formula"].astype(str).str.strip()
-            broken = ids.isin(split)
+            broken = lines["formula"].isin(split)
             faults = dict.fromkeys(
-                ids[broken],
-                "its lines do not stand together in the table; sort the table by formula",
+                (name for name in lines["formula"][broken] if name not in reported), _SPLIT
             )
-            mine = lines[~broken]
+            reported |= faults.keys()
+            whole = lines[~broken]
             if products is not None:
-                at = index.get_indexer_for(mine["formula"].astype(str).str.strip().unique())
-                some = products.iloc[np.sort(at[at >= 0])]
+                at = index.get_indexer_for(whole["formula"].unique())
+                found = products.iloc[np.sort(at[at >= 0])]
             else:
-                held = [c for c in lines.columns if c in columns_of(PRODUCTS) or c == "formula"]
-                some = mine[held].drop_duplicates("formula", ignore_index=True)
-            first = {f for f in faults if f not in reported}
-            reported |= first
+                found = products_of(whole)
             yield Piece(
-                int(mine["formula"].nunique()) + len(first),
-                lines=mine.reset_index(drop=True),
-                products=some.reset_index(drop=True),
-                faults={f: t for f, t in faults.items() if f in first},
+                int(whole["formula"].nunique()) + len(faults),
+                lines=whole.reset_index(drop=True),
+                products=found.reset_index(drop=True),
+                faults=faults,
             )
 
     def _whole_formulas(self, most: int) -> Iterator[pd.DataFrame]:
@@ -153,8 +139,7 @@ class Source:
         seen: dict[str, int] = {}
         previous = None
         for chunk in _chunks(self.table, ["formula"]):
-            names = chunk["formula"].astype(str).str.strip().to_numpy()
-            for name in names[_starts(chunk)]:
+            for name in chunk["formula"].to_numpy()[_starts(chunk)]:
                 if name != previous:  # else a chunk ended within a formula
                     seen[name] = seen.get(name, 0) + 1
                 previous = name
@@ -163,7 +148,7 @@ class Source:
 
 def _starts(lines: pd.DataFrame) -> list[int]:
     """Where the lines of each formula begin."""
-    names = lines["formula"].astype(str).str.strip().to_numpy()
+    names = lines["formula"].to_numpy()
     return [0, *(np.flatnonzero(names[1:] != names[:-1]) + 1).tolist()]
 
 
@@ -190,7 +175,7 @@ def _chunks(path: Path | None, only: list[str] | None = None) -> Iterator[pd.Dat
                 )
             for batch in file.iter_batches(batch_size=LINES_AT_ONCE, columns=only):
                 if batch.num_rows:
-                    yield batch.to_pandas()
+                    yield _tidy(batch.to_pandas())
             return
         layout: Any = _layout(path)
         with pd.read_csv(
@@ -198,11 +183,16 @@ def _chunks(path: Path | None, only: list[str] | None = None) -> Iterator[pd.Dat
         ) as reader:
             for chunk in reader:
                 if len(chunk):
-                    yield chunk
+                    yield _tidy(chunk)
     except (OSError, ValueError, UnicodeDecodeError) as error:
         if isinstance(error, FormulaError):
             raise
         raise FormulaError(f"{path}: cannot be read as a table: {error}") from None
+
+
+def _tidy(table: pd.DataFrame) -> pd.DataFrame:
+    """The table with the names of its formulas as text."""
+    return table.assign(formula=texts(table["formula"])) if "formula" in table else table
 
 
 def _layout(path: Path) -> dict[str, Any]:
