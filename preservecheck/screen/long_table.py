@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
+from collections import defaultdict
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from numbers import Real
@@ -194,20 +195,17 @@ class Reader:
         faults: dict[int, str] = {}
         if not which.size:
             return others, faults
-        some = np.flatnonzero(np.isin(formula, which))
-        rows: dict[int, list[dict[Hashable, Any]]] = {int(n): [] for n in which}
-        for n, line in zip(
-            formula[some].tolist(), lines.iloc[some].to_dict("records"), strict=True
-        ):
+        rows: dict[int, list[dict[Hashable, Any]]] = defaultdict(list)
+        at = np.flatnonzero(np.isin(formula, which))
+        for n, line in zip(formula[at].tolist(), lines.iloc[at].to_dict("records"), strict=True):
             rows[n].append(line)
-        asked = {ids[n] for n in which}
-        named: dict[str, list[dict[Hashable, Any]]] = {}
+        named: dict[str, list[dict[Hashable, Any]]] = defaultdict(list)
         names = texts(products["formula"])
-        there = np.array([n in asked for n in names], dtype=bool)
-        for name, product in zip(names[there], products[there].to_dict("records"), strict=True):
-            named.setdefault(name, []).append(product)
-        for n in which:
-            mine = named.get(ids[n], [])
+        asked = np.isin(names, ids[which])
+        for name, product in zip(names[asked], products[asked].to_dict("records"), strict=True):
+            named[name].append(product)
+        for n in which.tolist():
+            mine = named[ids[n]]
             try:
                 if len(mine) != 1:
                     raise FormulaError(
@@ -215,12 +213,10 @@ class Reader:
                         if not len(mine)
                         else f"it has {len(mine)} rows among the products; keep one"
                     )
-                raw = raw_formula(rows[int(n)], mine[0], self.composer.opener)
-                others[int(n)] = self.composer.compose(
-                    build(raw, "", self.tables, self.today, "table")
-                )
+                raw = raw_formula(rows[n], mine[0], self.composer.opener)
+                others[n] = self.composer.compose(build(raw, "", self.tables, self.today, "table"))
             except FormulaError as error:
-                faults[int(n)] = "; ".join(m.removeprefix(": ") for m in error.messages)
+                faults[n] = "; ".join(m.removeprefix(": ") for m in error.messages)
         return others, faults
 
 
