@@ -6,9 +6,10 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from preservecheck.arrays.formulas import formula_arrays_of, table_arrays_of
 from preservecheck.arrays.inputs import Ints
@@ -23,12 +24,13 @@ from preservecheck.reference.rows import Ingredient, System
 from preservecheck.screen.long_table import Reader, Taken
 from preservecheck.screen.schema import LINES, PRODUCTS, Field, columns_of
 from preservecheck.screen.substitution import BaseRecipes, doses, lawful_doses, with_each
-from preservecheck.screen.verdict_arrays import Judged, judged
-from preservecheck.verdict import ABSENT, SERIOUS, Bools, Floats
+from preservecheck.screen.verdict_arrays import VerdictArrays, verdicts_on
+from preservecheck.verdict import ABSENT, PASS, SERIOUS, Floats
 
 if TYPE_CHECKING:
     import pandas as pd
 
+Texts = NDArray[np.object_]
 OWN, ALL = "own", "all"
 # formula-system pairs judged at once: enough to outweigh the calls, few enough for the processor's
 # cache
@@ -41,13 +43,13 @@ _DOSE = CHECKS.index(with_lever("dose")[0])
 
 @dataclass(frozen=True)
 class Rows:
-    """Verdicts on formulas (or pairs of formula and system), axis N."""
+    """Verdicts on formulas, or on pairs of formula and system (axis N)."""
 
     formula: Ints  # place among the formulas
-    system: tuple[str, ...]
+    system: Texts
     percent: Floats  # of the system; not-a-number where there are several or none
-    judged: Judged
-    note: tuple[str, ...]  # why one was not judged
+    verdicts: VerdictArrays
+    note: Texts  # why one was not judged
 
 
 @dataclass(frozen=True)
@@ -80,31 +82,28 @@ class Screen:
         return Reader(self.tables, self.composer, self.today)
 
     def rows(self, recipes: Recipes, own: Sequence[Ingredient] = ()) -> list[Rows]:
-        """Verdicts on a pile, a bounded number of pairs at a time."""
+        """Verdicts on formulas, a bounded number of pairs at a time."""
         if not recipes.count:
             return []
-        reference = self._context(recipes, own)
+        reference = self._reference(recipes, own)
+        judged = _as_it_stands if self.systems is None else self._with_each_system
         step = max(1, PAIRS // max(1, len(self.systems or (1,))))
         out = []
         for first in range(0, recipes.count, step):
             part = recipes if recipes.count <= step else recipes.part(first, first + step)
-            rows = (
-                _as_it_stands(part, reference)
-                if self.systems is None
-                else self._against(part, reference)
-            )
+            rows = judged(part, reference)
             out.append(replace(rows, formula=rows.formula + first))
         return out
 
-    def _context(self, recipes: Recipes, own: Sequence[Ingredient]) -> TableArrays:
-        """A context that holds a pile; it grows with what was met, so that it is rarely built
+    def _reference(self, recipes: Recipes, own: Sequence[Ingredient]) -> TableArrays:
+        """The tables for some formulas; they grow with what was met, so that they are rarely built
         anew."""
         fresh = table_arrays_of(
             recipes.materials, table_arrays_for(self.tables), own, self.systems or ()
         )
         if own:
             return fresh
-        met = self._met[-1] if self._met else fresh
+        met = self._met[0] if self._met else fresh
         both = TableArrays(
             self.tables,
             (),
@@ -112,73 +111,48 @@ class Screen:
             (met.only_substances or frozenset()) | (fresh.only_substances or frozenset()),
             (met.only_systems or frozenset()) | (fresh.only_systems or frozenset()),
         )
-        if both != met:
+        if not self._met or both != met:
             self._met[:] = [both]
-        elif not self._met:
-            self._met.append(met)
-        return self._met[-1]
+        return self._met[0]
 
-    def _against(self, recipes: Recipes, reference: TableArrays) -> Rows:
-        systems, n, opener = self.systems or (), recipes.count, self.composer.opener
+    def _with_each_system(self, recipes: Recipes, reference: TableArrays) -> Rows:
+        systems, opener = self.systems or (), self.composer.opener
         base = BaseRecipes.of(recipes)
         dose = doses(base, systems, lawful_doses(base, reference, systems, opener))
-        room = base.room
-        cramped = dose > room
-        case = formula_arrays_of(
-            with_each(base, systems, np.minimum(dose, room), opener), reference
-        )
-        found = _without_room(judged(case), cramped.reshape(-1))
-        notes = [
-            f"it takes {dose[s, f]:.4g} % of the whole formula, and only {room[f]:.4g} % of this "
-            "one can give way"
-            if cramped[s, f]
-            else ""
-            for f in range(n)
-            for s in range(len(systems))
-        ]
+        pairs = with_each(base, systems, np.minimum(dose, base.room), opener)
+        verdicts = verdicts_on(formula_arrays_of(pairs, reference))
+        room = np.broadcast_to(base.room, dose.shape).reshape(-1)
+        dose = dose.reshape(-1)
+        note = np.full(len(dose), "", dtype=object)
+        # a system that the formula has no room for fails by its dose; nothing else can be said
+        for n in np.flatnonzero(dose > room):
+            verdicts.codes[n], verdicts.value[n], verdicts.tolerance[n] = ABSENT, np.nan, np.nan
+            verdicts.codes[n, _DOSE] = SERIOUS
+            note[n] = (
+                f"it takes {dose[n]:.4g} % of the whole formula, and only {room[n]:.4g} % of this "
+                "one can give way"
+            )
         # formula by formula, not system by system
-        order = np.arange(len(systems) * n).reshape(len(systems), n).T.reshape(-1)
+        order = np.arange(len(dose)).reshape(len(systems), -1).T.reshape(-1)
         return Rows(
-            np.repeat(np.arange(n), len(systems)),
-            tuple(s.id for s in systems) * n,
-            dose.T.reshape(-1),
-            _ordered(found, order),
-            tuple(notes),
+            np.repeat(np.arange(recipes.count), len(systems)),
+            np.array([s.id for s in systems] * recipes.count, dtype=object),
+            dose[order],
+            verdicts.at(order),
+            note[order],
         )
 
 
 def _as_it_stands(recipes: Recipes, reference: TableArrays) -> Rows:
     case = formula_arrays_of(recipes, reference)
-    n, there = recipes.count, case.system >= 0
-    names = np.array([s.id for s in reference.systems] or [""], dtype=object)
-    system = tuple(
-        " + ".join(names[i] for i in row[mine]) or "none"
-        for row, mine in zip(case.system, there, strict=True)
-    )
-    one = np.broadcast_to(there.sum(axis=1) == 1, n)
+    ids = [[reference.systems[i].id for i in row if i >= 0] for row in case.system]
+    alone = np.array([len(systems) == 1 for systems in ids], dtype=bool)
     return Rows(
-        np.arange(n),
-        system,
-        np.where(one, case.system_percent[:, 0], np.nan),
-        judged(case),
-        ("",) * n,
-    )
-
-
-def _without_room(found: Judged, cramped: Bools) -> Judged:
-    """A system that the formula has no room for fails by its dose; nothing else can be said of
-    it."""
-    if not cramped.any():
-        return found
-    codes, value, tolerance = found.codes.copy(), found.value.copy(), found.tolerance.copy()
-    codes[cramped], value[cramped], tolerance[cramped] = ABSENT, np.nan, np.nan
-    codes[cramped, _DOSE] = SERIOUS
-    return Judged(codes, found.subject, value, tolerance)
-
-
-def _ordered(found: Judged, order: Ints) -> Judged:
-    return Judged(
-        found.codes[order], found.subject[order], found.value[order], found.tolerance[order]
+        np.arange(recipes.count),
+        np.array([" + ".join(systems) or "none" for systems in ids], dtype=object),
+        np.where(alone, case.system_percent[:, 0], np.nan),
+        verdicts_on(case),
+        np.full(recipes.count, "", dtype=object),
     )
 
 
@@ -328,44 +302,35 @@ def assembled(
     """Verdicts and faults as one frame, formulas in their order."""
     import pandas as pd
 
-    names = np.array([*ids, ""], dtype=object)
-    place = np.concatenate(
-        [*(at[r.formula] for at, r in found), np.array(list(faults), dtype=int)]
-    ).astype(int)
+    unread = Rows(
+        np.array(list(faults), dtype=int),
+        np.full(len(faults), "", dtype=object),
+        np.full(len(faults), np.nan),
+        VerdictArrays.none(len(faults)),
+        np.array(list(faults.values()), dtype=object),
+    )
+    rows = [*(replace(r, formula=at[r.formula]) for at, r in found), unread]
+    place = np.concatenate([r.formula for r in rows])
     order = np.argsort(place, kind="stable")
-    lost = len(faults)
-    width = len(CHECKS)
-    codes = np.concatenate(
-        [*(r.judged.codes for _, r in found), np.zeros((lost, width), dtype=np.int8)]
-    )[order]
-    value = np.concatenate([*(r.judged.value for _, r in found), np.full((lost, width), np.nan)])[
-        order
-    ]
-    tolerance = np.concatenate(
-        [*(r.judged.tolerance for _, r in found), np.full((lost, width), np.nan)]
-    )[order]
+
+    def column(name: str) -> Any:
+        return np.concatenate([getattr(r, name) for r in rows])[order]
+
+    codes = np.concatenate([r.verdicts.codes for r in rows])[order]
+    value = np.concatenate([r.verdicts.value for r in rows])[order]
+    tolerance = np.concatenate([r.verdicts.tolerance for r in rows])[order]
     worst = codes.max(axis=1, initial=ABSENT)
-    limiting = np.where(worst > 1, codes.argmax(axis=1), -1)
-    word = _WORD_OF[worst]
-    word[np.argsort(order)[len(order) - lost :]] = UNREAD
+    limiting = np.where(worst > PASS, codes.argmax(axis=1), -1)
+    word = np.where(order < len(order) - len(faults), _WORD_OF[worst], UNREAD)
     words, checks = pd.Index(VERDICTS), pd.Index([c.id for c in CHECKS])
-    systems = np.concatenate(
-        [*(np.array(r.system, dtype=object) for _, r in found), np.full(lost, "", dtype=object)]
-    )
-    notes = np.concatenate(
-        [
-            *(np.array(r.note, dtype=object) for _, r in found),
-            np.array(list(faults.values()), dtype=object),
-        ]
-    )
     data: dict[str, object] = {
-        "formula": pd.Series(names[place[order]], dtype="str"),
-        "system": pd.Series(systems[order], dtype="str"),
-        "percent": np.concatenate([*(r.percent for _, r in found), np.full(lost, np.nan)])[order],
+        "formula": pd.Series(np.array(ids, dtype=object)[column("formula")], dtype="str"),
+        "system": pd.Series(column("system"), dtype="str"),
+        "percent": column("percent"),
         "verdict": pd.Categorical.from_codes(word, categories=words),
         "serious": worst == SERIOUS,
         "limiting_check": pd.Categorical.from_codes(limiting, categories=checks),
-        "note": pd.Series(notes[order], dtype="str"),
+        "note": pd.Series(column("note"), dtype="str"),
     }
     for at, check in enumerate(CHECKS):
         key = f"{check.id}.{check.key.name}"

@@ -9,52 +9,50 @@ import numpy as np
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.inputs import Ints
 from preservecheck.checks import CHECKS
-from preservecheck.checks.base import Check, most_critical
-from preservecheck.verdict import ABSENT, Codes, Floats, fold
+from preservecheck.checks.base import most_critical
+from preservecheck.verdict import ABSENT, Codes, Floats
 
 
 @dataclass(frozen=True)
-class Judged:
-    """What the checks (axis 13) say of formulas (axis N)."""
+class VerdictArrays:
+    """What the checks say of formulas (axis N): of each check the subject that decides."""
 
-    codes: Codes  # (N, 13), the worst of each check's subjects
-    subject: Ints  # (N, 13), the one that decides
-    value: Floats  # (N, 13), its key figure; not-a-number where there is none
-    tolerance: Floats  # (N, 13), half-width of that figure
+    codes: Codes  # (N, checks)
+    value: Floats  # of the key figure; not-a-number where there is none
+    tolerance: Floats  # half-width of that figure
 
-    @property
-    def verdict(self) -> Codes:
-        """Worst code of each formula. (N,)"""
-        return fold(self.codes)
+    @classmethod
+    def none(cls, count: int) -> VerdictArrays:
+        """No verdict on so many formulas."""
+        shape = (count, len(CHECKS))
+        unknown = np.full(shape, np.nan)
+        return cls(np.full(shape, ABSENT, dtype=np.int8), unknown, unknown.copy())
 
-    @property
-    def limiting(self) -> Ints:
-        """The first check with the worst code. (N,)"""
-        return np.asarray(self.codes.argmax(axis=-1))
+    def at(self, places: Ints) -> VerdictArrays:
+        """Those on the formulas at some places."""
+        return VerdictArrays(self.codes[places], self.value[places], self.tolerance[places])
 
 
-def judged(case: FormulaArrays, checks: tuple[Check, ...] = CHECKS) -> Judged:
-    """All checks on all formulas of a case: the same compute and judge as a review."""
+def verdicts_on(case: FormulaArrays) -> VerdictArrays:
+    """All checks on all formulas: the same compute and judge as a review."""
     n = len(case.ph)
-    shape = (n, len(checks))
-    codes, subject = np.zeros(shape, dtype=np.int8), np.zeros(shape, dtype=int)
-    value, tolerance = np.full(shape, np.nan), np.full(shape, np.nan)
+    out = VerdictArrays.none(n)
+    codes, value, tolerance = out.codes, out.value, out.tolerance
     rows = np.arange(n)
-    for at, check in enumerate(checks):
+    for at, check in enumerate(CHECKS):
         figures = check.compute(case)
         each = check.judge(figures)
         each = np.broadcast_to(each, (n, each.shape[-1]))
         if not each.shape[-1]:
             continue
         j = most_critical(figures, each)
-        codes[:, at], subject[:, at] = each[rows, j], j
+        codes[:, at] = each[rows, j]
         value[:, at] = _taken(figures[check.key.name], j, n)
         if check.key.tolerance is not None:
             tolerance[:, at] = _taken(check.key.tolerance(figures), j, n)
-    there = codes != ABSENT
-    value[~there | ~np.isfinite(value)] = np.nan
-    tolerance[~there | ~np.isfinite(tolerance)] = np.nan
-    return Judged(codes, subject, value, tolerance)
+    for figure in (value, tolerance):
+        figure[(codes == ABSENT) | ~np.isfinite(figure)] = np.nan
+    return out
 
 
 def _taken(values: Floats, j: Ints, n: int) -> Floats:

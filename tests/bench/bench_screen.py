@@ -128,7 +128,7 @@ def core(shelf: Shelf) -> None:
             through += [
                 a
                 for r in found
-                for a in (r.judged.codes, r.judged.value, r.judged.tolerance, r.percent)
+                for a in (r.verdicts.codes, r.verdicts.value, r.verdicts.tolerance, r.percent)
             ]
             start = time.process_time()
             for _ in range(20):
