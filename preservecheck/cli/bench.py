@@ -8,25 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from preservecheck.cli.common import (
-    ALL_PASS,
-    NOT_ALL_PASS,
-    BatchOption,
-    Format,
-    FormatOption,
-    FormulaArgument,
-    FormulaOption,
-    OutputOption,
-    PlotOption,
-    TablesOption,
-    answer,
-    grams,
-    load,
-    load_formula,
-    read_formula,
-    user_errors,
-    write_chart,
-)
+from preservecheck.cli import common as c
 
 
 def cooldown(
@@ -38,7 +20,7 @@ def cooldown(
             "14:15=150F.",
         ),
     ],
-    formula: FormulaOption = None,
+    formula: c.FormulaOption = None,
     room: Annotated[
         str | None,
         typer.Option(
@@ -53,10 +35,10 @@ def cooldown(
         str | None,
         typer.Option(metavar="TIME", help="When the cool-down phase went in: 14:42, or minutes."),
     ] = None,
-    plot: PlotOption = None,
-    form: FormatOption = Format.text,
-    output: OutputOption = None,
-    tables: TablesOption = None,
+    plot: c.PlotOption = None,
+    form: c.FormatOption = c.Format.text,
+    output: c.OutputOption = None,
+    tables: c.TablesOption = None,
 ) -> None:
     """Say when a cooling batch is cool enough.
 
@@ -65,25 +47,25 @@ def cooldown(
     Exit status: 0 nothing speaks against it, 1 something warns or cannot be told, 2 the readings
     could not be read.
     """
-    with user_errors():
+    with c.user_errors():
         from preservecheck.bench.cooling import cooldown as cooled
         from preservecheck.report import cooling as built
         from preservecheck.report.plots import readings as charts
 
-        known = load(tables)
-        product = read_formula(formula, known)
+        known = c.load(tables)
+        product = c.read_formula(formula, known)
         found = cooled(readings, product, known, room_c=_celsius(room), start=start, added=added)
-        write_chart(charts.cooling(found), plot)
-        answer(form, output, partial(built.document, found), found.to_json)
-        raise typer.Exit(ALL_PASS if found.verdict == "pass" else NOT_ALL_PASS)
+        c.write_chart(charts.cooling(found), plot)
+        c.answer(form, output, partial(built.document, found), found.to_json)
+        raise typer.Exit(c.ALL_PASS if found.verdict == "pass" else c.NOT_ALL_PASS)
 
 
 def adjust(
-    formula: FormulaArgument,
+    formula: c.FormulaArgument,
     titration: Annotated[
         Path | None,
         typer.Option(
-            metavar="FILE", help="Bench titration: grams added to a weighed sample, and the pH."
+            metavar="FILE", help="Bench titration: c.grams added to a weighed sample, and the pH."
         ),
     ] = None,
     target: Annotated[
@@ -94,11 +76,11 @@ def adjust(
         float | None,
         typer.Option(min=0.01, max=100, metavar="PERCENT", help="Strength of its solution."),
     ] = None,
-    batch: BatchOption = None,
-    plot: PlotOption = None,
-    form: FormatOption = Format.text,
-    output: OutputOption = None,
-    tables: TablesOption = None,
+    batch: c.BatchOption = None,
+    plot: c.PlotOption = None,
+    form: c.FormatOption = c.Format.text,
+    output: c.OutputOption = None,
+    tables: c.TablesOption = None,
 ) -> None:
     """Say how much acid or base the pH needs.
 
@@ -107,19 +89,19 @@ def adjust(
     Exit status: 0 an amount is told and no check gets worse by it, 1 otherwise, 2 a file could not
     be read.
     """
-    with user_errors():
+    with c.user_errors():
         from preservecheck.bench.adjust import adjust as adjusted
         from preservecheck.report import adjust as built
         from preservecheck.report.plots import readings as charts
 
-        known = load(tables)
+        known = c.load(tables)
         solution: dict[str, Any] = {"agent": agent, "agent_percent": agent_percent}
-        aim: dict[str, Any] = {"target_ph": target, "batch_g": grams(batch)}
-        product = load_formula(formula, known)
+        aim: dict[str, Any] = {"target_ph": target, "batch_g": c.grams(batch)}
+        product = c.load_formula(formula, known)
         found = adjusted(product, known, titration=titration, **solution, **aim)
-        write_chart(charts.titration(found), plot)
-        answer(form, output, partial(built.document, found), found.to_json)
-        raise typer.Exit(ALL_PASS if found.complete else NOT_ALL_PASS)
+        c.write_chart(charts.titration(found), plot)
+        c.answer(form, output, partial(built.document, found), found.to_json)
+        raise typer.Exit(c.ALL_PASS if found.complete else c.NOT_ALL_PASS)
 
 
 # ---- between the commands and the library --------------------------------------------------------

@@ -156,20 +156,19 @@ def answer(
 
     file = output is not None and str(output) != "-"
     width = FILE_WIDTH if file else terminal_width()
-    text = render(
-        form, lambda: _with_hints(document()), data, width=width, colour=not file and _coloured()
-    )
+    made = (lambda: _with_hints(document())) if form == Format.text and not file else document
+    text = render(form, made, data, width=width, colour=not file and _coloured())
     write_output(text, output)
 
 
 def _with_hints(made: Document | Sequence[Document]) -> Document | Sequence[Document]:
-    """A document with its hints in the words of this front end."""
+    """A document for the terminal: its hints stand below it, in the words of the command line."""
     from preservecheck.cli.hints import HINTS
     from preservecheck.text import sentence
 
     if isinstance(made, Sequence):
         return made
-    hints = [sentence(HINTS[hint]) for hint in made.hints]
+    hints = [sentence(HINTS[hint]) for hint in made.hints if hint in HINTS]
     return dataclasses.replace(made, foot=(*made.foot, *hints))
 
 

@@ -10,21 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from preservecheck.cli.common import (
-    ALL_PASS,
-    NOT_ALL_PASS,
-    Format,
-    FormatOption,
-    FormulaOption,
-    OutputOption,
-    PlotOption,
-    TablesOption,
-    answer,
-    load,
-    read_formula,
-    user_errors,
-    write_chart,
-)
+from preservecheck.cli import common as c
 
 if TYPE_CHECKING:
     from preservecheck.evidence.challenge import Challenge
@@ -62,15 +48,15 @@ def challenge(
     start: Annotated[
         str | None, typer.Option(metavar="2026-12-01", help="Day of the inoculation, for the plan.")
     ] = None,
-    formula: FormulaOption = None,
+    formula: c.FormulaOption = None,
     keep: Annotated[
         bool,
         typer.Option("--keep", help="Keep the result beside the formula, for review and record."),
     ] = False,
-    plot: PlotOption = None,
-    form: FormatOption = Format.text,
-    output: OutputOption = None,
-    tables: TablesOption = None,
+    plot: c.PlotOption = None,
+    form: c.FormatOption = c.Format.text,
+    output: c.OutputOption = None,
+    tables: c.TablesOption = None,
 ) -> None:
     """Judge a challenge test, or plan one.
 
@@ -78,18 +64,18 @@ def challenge(
 
     Exit status: 0 passed (or a plan was printed), 1 anything else, 2 a file could not be read.
     """
-    with user_errors():
+    with c.user_errors():
         from preservecheck.report import challenge as built
 
-        known = load(tables)
-        product = read_formula(formula, known)
+        known = c.load(tables)
+        product = c.read_formula(formula, known)
         if results is None or plan:
             planned = _planned(results, standard, start, product, known)
-            answer(form, output, partial(built.plan_document, planned), planned.to_json)
-            raise typer.Exit(ALL_PASS)
+            c.answer(form, output, partial(built.plan_document, planned), planned.to_json)
+            raise typer.Exit(c.ALL_PASS)
         found = _judged(results, standard, product, known, plot, keep)
-        answer(form, output, partial(built.document, found), found.to_json)
-        raise typer.Exit(ALL_PASS if found.verdict in ("A", "passes") else NOT_ALL_PASS)
+        c.answer(form, output, partial(built.document, found), found.to_json)
+        raise typer.Exit(c.ALL_PASS if found.verdict in ("A", "passes") else c.NOT_ALL_PASS)
 
 
 def drift(
@@ -97,11 +83,11 @@ def drift(
         Path,
         typer.Argument(metavar="READINGS", help="File with the columns date, ph and storage_c."),
     ],
-    formula: FormulaOption = None,
-    plot: PlotOption = None,
-    form: FormatOption = Format.text,
-    output: OutputOption = None,
-    tables: TablesOption = None,
+    formula: c.FormulaOption = None,
+    plot: c.PlotOption = None,
+    form: c.FormatOption = c.Format.text,
+    output: c.OutputOption = None,
+    tables: c.TablesOption = None,
 ) -> None:
     """Say whether the pH moves over time.
 
@@ -110,20 +96,20 @@ def drift(
     Exit status: 0 it stays inside for a year, 1 it may not or too few readings, 2 a file could not
     be read.
     """
-    with user_errors():
+    with c.user_errors():
         from preservecheck.errors import Fault, Hint, ReadingsError
         from preservecheck.evidence.drift import drift as drifted
         from preservecheck.report import drift as built
         from preservecheck.report.plots import readings as charts
 
-        known = load(tables)
-        product = read_formula(formula, known)
+        known = c.load(tables)
+        product = c.read_formula(formula, known)
         if product is None:
             raise ReadingsError(Fault(NO_WINDOW, hint=Hint.FORMULA))
         found = drifted(readings, product, known)
-        write_chart(charts.drifting(found), plot)
-        answer(form, output, partial(built.document, found), found.to_json)
-        raise typer.Exit(ALL_PASS if found.verdict == "pass" else NOT_ALL_PASS)
+        c.write_chart(charts.drifting(found), plot)
+        c.answer(form, output, partial(built.document, found), found.to_json)
+        raise typer.Exit(c.ALL_PASS if found.verdict == "pass" else c.NOT_ALL_PASS)
 
 
 # ---- between the commands and the library --------------------------------------------------------
@@ -144,7 +130,7 @@ def _judged(
     from preservecheck.report.plots import readings as charts
 
     found = judged(results, standard, tables, formula=product)
-    write_chart(charts.courses(found), plot)
+    c.write_chart(charts.courses(found), plot)
     if keep:
         if product is None:
             raise ReadingsError(

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from preservecheck.cli.common import TablesOption, load, user_errors, write_output
+from preservecheck.cli import common as c
 
 
 def page(
@@ -22,7 +22,7 @@ def page(
     no_browser: Annotated[
         bool, typer.Option("--no-browser", help="Print the link without opening it.")
     ] = False,
-    tables: TablesOption = None,
+    tables: c.TablesOption = None,
 ) -> None:
     """Open the program in your browser, on this computer only.
 
@@ -31,6 +31,6 @@ def page(
     from preservecheck.cli.extras import need
     from preservecheck.page.serve import serve
 
-    with user_errors():
+    with c.user_errors():
         need("page")
-        serve(load(tables), port=port, browser=not no_browser, say=write_output)
+        serve(c.load(tables), port=port, browser=not no_browser, say=c.write_output)

@@ -10,34 +10,19 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from preservecheck.cli.common import (
-    ALL_PASS,
-    NOT_ALL_PASS,
-    BatchNumberOption,
-    BatchOption,
-    Format,
-    FormulaArgument,
-    TablesOption,
-    answer,
-    grams,
-    load,
-    user_errors,
-    write_output,
-)
+from preservecheck.cli import common as c
 
 if TYPE_CHECKING:
     from preservecheck.evidence.record import Built
     from preservecheck.reference.load import Tables
 
 # forms of the record that are kept together
-KEPT = (Format.html, Format.markdown, Format.json)
+KEPT = (c.Format.html, c.Format.markdown, c.Format.json)
 XLSX = ".xlsx"
 PaperFormatOption = Annotated[
-    Format | None,
+    c.Format | None,
     typer.Option("--format", case_sensitive=False, help="Form of the paper.", show_default=False),
 ]
-
-
 WHAT_TO_GIVE = "record: give a formula and --output DIR, or --verify FILE"
 
 
@@ -61,7 +46,7 @@ def record(
             metavar="DIR", help="Folder for the three files; it is made if it is not there."
         ),
     ] = None,
-    batch_number: BatchNumberOption = None,
+    batch_number: c.BatchNumberOption = None,
     reason: Annotated[
         str | None, typer.Option(metavar="TEXT", help="Why you chose this preservative.")
     ] = None,
@@ -80,7 +65,7 @@ def record(
         typer.Option(metavar="FILE", help="Work the JSON file of a record out again and compare."),
     ] = None,
     form: PaperFormatOption = None,
-    tables: TablesOption = None,
+    tables: c.TablesOption = None,
 ) -> None:
     """Write down why a preservative was chosen, or check it.
 
@@ -90,24 +75,24 @@ def record(
     Exit status: 0 all pass (or the record agrees), 1 something warns or is unknown (or differs), 2
     unreadable.
     """
-    with user_errors():
-        known = load(tables)
+    with c.user_errors():
+        known = c.load(tables)
         if verify is not None:
-            raise typer.Exit(_verified(verify, known))
+            raise typer.Exit(_verified(verify, known, form or c.Format.text))
         given = formula if output is not None or form is not None else None
         built = _built(given, known, results, batch_number, reason)
         if output is None and form is not None:
-            write_output(_record(built, form))
+            c.write_output(_record(built, form))
         else:
             files = _record_files(built, output, [form] if form else KEPT, force)
-            write_output("Wrote " + ", ".join(str(f) for f in files) + ".\n")
-        raise typer.Exit(ALL_PASS if built.report.verdict == "pass" else NOT_ALL_PASS)
+            c.write_output("Wrote " + ", ".join(str(f) for f in files) + ".\n")
+        raise typer.Exit(c.ALL_PASS if built.report.verdict == "pass" else c.NOT_ALL_PASS)
 
 
 def batch_sheet(
-    formula: FormulaArgument,
-    batch: BatchOption = None,
-    batch_number: BatchNumberOption = None,
+    formula: c.FormulaArgument,
+    batch: c.BatchOption = None,
+    batch_number: c.BatchNumberOption = None,
     output: Annotated[
         Path | None,
         typer.Option(
@@ -117,7 +102,7 @@ def batch_sheet(
     ] = None,
     paper: Annotated[Paper, typer.Option(help="Paper to print on.")] = Paper.a4,
     form: PaperFormatOption = None,
-    tables: TablesOption = None,
+    tables: c.TablesOption = None,
 ) -> None:
     """Write a batch sheet to print and fill in.
 
@@ -126,19 +111,19 @@ def batch_sheet(
     Exit status: 0 all checks of the formula pass, 1 something warns or is unknown, 2 the file could
     not be read.
     """
-    with user_errors():
+    with c.user_errors():
         from preservecheck.bench.batch_sheet import worksheet as sheet_of
         from preservecheck.files import write_all
         from preservecheck.report import batch_sheet as built
 
         ending = _sheet_form(output) if form is None else form
-        sheet = sheet_of(formula, load(tables), batch_g=grams(batch), batch_number=batch_number)
+        sheet = sheet_of(formula, c.load(tables), batch_g=c.grams(batch), batch_number=batch_number)
         if ending == XLSX and output is not None:
             write_all({output: built.workbook(sheet, paper.value)})
         else:
             page = partial(built.document, sheet, paper.value)
-            answer(ending, output, page, partial(sheet.model_dump, mode="json"))
-        raise typer.Exit(ALL_PASS if sheet.verdict == "pass" else NOT_ALL_PASS)
+            c.answer(ending, output, page, partial(sheet.model_dump, mode="json"))
+        raise typer.Exit(c.ALL_PASS if sheet.verdict == "pass" else c.NOT_ALL_PASS)
 
 
 @wraps(batch_sheet)
@@ -151,13 +136,14 @@ def worksheet(**options: Any) -> None:
 # ---- between the commands and the library --------------------------------------------------------
 
 
-def _verified(path: Path, tables: Tables) -> int:
-    """Print what a record that is worked out again comes to, and the exit status."""
-    from preservecheck.evidence.verify import render, verify
+def _verified(path: Path, tables: Tables, form: c.Format) -> int:
+    """Show what a record that is worked out again comes to, and the exit status."""
+    from preservecheck.evidence.verify import verify
+    from preservecheck.report import verification as built
 
     found = verify(path, tables)
-    write_output(render(found))
-    return ALL_PASS if found.agrees else NOT_ALL_PASS
+    c.answer(form, None, partial(built.document, found), partial(built.data, found))
+    return c.ALL_PASS if found.agrees else c.NOT_ALL_PASS
 
 
 def _built(
@@ -178,19 +164,19 @@ def _built(
     return build(formula, tables, batch_number=batch_number, reason=reason, challenge=challenge)
 
 
-def _record(built: Built, form: Format) -> str:
+def _record(built: Built, form: c.Format) -> str:
     """The record in one form."""
     from preservecheck.evidence.record import to_json
     from preservecheck.report import record
     from preservecheck.report.formats import render
 
-    if form is Format.json:
+    if form is c.Format.json:
         return to_json(built.record)
     return render(form, lambda: record.document(built), dict)
 
 
 def _record_files(
-    built: Built, folder: Path | None, forms: Sequence[Format], force: bool
+    built: Built, folder: Path | None, forms: Sequence[c.Format], force: bool
 ) -> list[Path]:
     """Write the record in these forms, all or none."""
     from preservecheck.errors import Fault, PreservecheckError

@@ -11,21 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from preservecheck.cli.common import (
-    ALL_PASS,
-    NOT_ALL_PASS,
-    UNREADABLE,
-    Format,
-    FormatOption,
-    FormulaArgument,
-    OutputOption,
-    TablesOption,
-    answer,
-    load,
-    print_errors,
-    user_errors,
-    write_output,
-)
+from preservecheck.cli import common as c
 
 if TYPE_CHECKING:
     from preservecheck.assess.review import Report
@@ -43,26 +29,26 @@ def review(
     formulas: Annotated[
         list[Path], typer.Argument(metavar="FORMULA", help="Formula files: .toml, .xlsx or .csv.")
     ],
-    form: FormatOption = Format.text,
-    output: OutputOption = None,
-    tables: TablesOption = None,
+    form: c.FormatOption = c.Format.text,
+    output: c.OutputOption = None,
+    tables: c.TablesOption = None,
 ) -> None:
     """Judge formulas by all checks.
 
     Exit status: 0 all pass, 1 something warns or is unknown, 2 a file could not be read.
     """
-    with user_errors():
-        known = load(tables)
+    with c.user_errors():
+        known = c.load(tables)
         reports, faults = _reviewed(formulas, known)
-        print_errors(fault for of_file in faults.values() for fault in of_file)
+        c.print_errors(fault for of_file in faults.values() for fault in of_file)
         if reports:
             _show(reports, [str(f) for f in faults], known, form, output, len(formulas) > 1)
         passed = all(r.verdict == "pass" for r in reports)
-        raise typer.Exit(UNREADABLE if faults else ALL_PASS if passed else NOT_ALL_PASS)
+        raise typer.Exit(c.UNREADABLE if faults else c.ALL_PASS if passed else c.NOT_ALL_PASS)
 
 
 def choose(
-    formula: FormulaArgument,
+    formula: c.FormulaArgument,
     markets: Annotated[
         str | None, typer.Option(metavar="EU,GB", help="Markets instead of the formula's own.")
     ] = None,
@@ -74,9 +60,9 @@ def choose(
         typer.Option(metavar="NAME", help="A substance that no system may hold; may be repeated."),
     ] = None,
     limit: Annotated[int | None, typer.Option(min=1, metavar="N", help="Show the best N.")] = None,
-    form: FormatOption = Format.text,
-    output: OutputOption = None,
-    tables: TablesOption = None,
+    form: c.FormatOption = c.Format.text,
+    output: c.OutputOption = None,
+    tables: c.TablesOption = None,
 ) -> None:
     """Rank every preservative system for a formula.
 
@@ -84,33 +70,33 @@ def choose(
     could not be read.
     """
     _keep_to_one_thread()
-    with user_errors():
+    with c.user_errors():
         from preservecheck.ranking.rank import choose as ranked
         from preservecheck.report import choice as built
 
         wishes: dict[str, Any] = {"natural": only is not None, "without": without or []}
         wishes["markets"] = [m.strip().upper() for m in (markets or "").split(",") if m.strip()]
-        found = ranked(formula, load(tables), limit=limit, **wishes)
-        answer(form, output, partial(built.document, found), found.to_json)
+        found = ranked(formula, c.load(tables), limit=limit, **wishes)
+        c.answer(form, output, partial(built.document, found), found.to_json)
         fits = any(s.outcome == "fits" for s in found.systems)
-        raise typer.Exit(ALL_PASS if fits else NOT_ALL_PASS)
+        raise typer.Exit(c.ALL_PASS if fits else c.NOT_ALL_PASS)
 
 
 def explain(
     check: Annotated[
         str | None, typer.Argument(metavar="CHECK", help="A check; left out, all of them.")
     ] = None,
-    form: FormatOption = Format.text,
-    output: OutputOption = None,
+    form: c.FormatOption = c.Format.text,
+    output: c.OutputOption = None,
 ) -> None:
     """Print the rule of a check and its sources."""
-    with user_errors():
+    with c.user_errors():
         from preservecheck.report import manual
 
         if check is None:
-            answer(form, output, manual.overview, manual.overview_data)
+            c.answer(form, output, manual.overview, manual.overview_data)
         else:
-            answer(form, output, partial(manual.document, check), partial(manual.data, check))
+            c.answer(form, output, partial(manual.document, check), partial(manual.data, check))
 
 
 def new(
@@ -127,10 +113,10 @@ def new(
     """Write a filled-in formula to start from."""
     from preservecheck.formula.starter import write_starter
 
-    with user_errors():
+    with c.user_errors():
         files = write_starter(path, force=force)
         first = f'"{files[0]}"' if " " in str(files[0]) else str(files[0])
-        write_output(
+        c.write_output(
             f"Wrote {', '.join(map(str, files))}.\nChange what is in it to what you make, then: "
             f"preservecheck review {first}\n"
         )
@@ -166,7 +152,7 @@ def _show(
     reports: list[Report],
     unread: list[str],
     tables: Tables,
-    form: Format,
+    form: c.Format,
     output: Path | None,
     several: bool,
 ) -> None:
@@ -175,6 +161,6 @@ def _show(
 
     if several:
         pages = partial(built.documents, reports, unread, tables)
-        answer(form, output, pages, lambda: [r.to_json() for r in reports])
+        c.answer(form, output, pages, lambda: [r.to_json() for r in reports])
     else:
-        answer(form, output, partial(built.document, reports[0], tables), reports[0].to_json)
+        c.answer(form, output, partial(built.document, reports[0], tables), reports[0].to_json)

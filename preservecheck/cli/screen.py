@@ -13,15 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from preservecheck.cli.common import (
-    ALL_PASS,
-    NOT_ALL_PASS,
-    UNREADABLE,
-    TablesOption,
-    answer,
-    user_errors,
-    write_output,
-)
+from preservecheck.cli import common as c
 
 if TYPE_CHECKING:
     from preservecheck.screen.run import Run
@@ -88,7 +80,7 @@ def screen(
             min=1, max=64, metavar="N", help="Pieces at the same time; default: all cores."
         ),
     ] = None,
-    tables: TablesOption = None,
+    tables: c.TablesOption = None,
 ) -> None:
     """Screen many formulas against their own or all systems.
 
@@ -97,16 +89,16 @@ def screen(
     """
     # each piece keeps to one core; the pieces run side by side
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    with user_errors():
+    with c.user_errors():
         form = _form(form, output)
         run = _run(paths, tuple(against or ["own"]), products, since, form, output, jobs, tables)
         summary = _done(run, form, output, resume=resume)
         raise typer.Exit(
-            UNREADABLE
+            c.UNREADABLE
             if summary.unread
-            else NOT_ALL_PASS
+            else c.NOT_ALL_PASS
             if summary.changed or (since is None and set(summary.verdicts) - {"pass"})
-            else ALL_PASS
+            else c.ALL_PASS
         )
 
 
@@ -220,14 +212,14 @@ def _written(run: Run, form: str, output: Path | None, summary: Summary) -> None
     columns, head = built.columns(run.job), built.head(run.job, summary)
     if form not in ROWS:
         rows = shards.rows_shown(run.folder, SHOWN)
-        answer(form, output, partial(built.document, run.job, rows, summary), dict)
+        c.answer(form, output, partial(built.document, run.job, rows, summary), dict)
     elif output is None:
         shards.stream(run.folder, form, sys.stdout, columns, head)
         sys.stdout.flush()
     else:
         shards.put_together(run.folder, form, output, columns, head)
-        answer("text", None, partial(built.document, run.job, [], summary), dict)
-        write_output(f"Wrote {output}.\n")
+        c.answer("text", None, partial(built.document, run.job, [], summary), dict)
+        c.write_output(f"Wrote {output}.\n")
 
 
 @contextmanager

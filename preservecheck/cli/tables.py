@@ -7,22 +7,14 @@ from typing import Annotated
 
 import typer
 
-from preservecheck.cli.common import (
-    Format,
-    FormatOption,
-    OutputOption,
-    TablesOption,
-    answer,
-    load,
-    user_errors,
-)
+from preservecheck.cli import common as c
 
 app = typer.Typer(rich_markup_mode=None)
 TableArgument = Annotated[str, typer.Argument(metavar="TABLE")]
 
 
 @app.callback(invoke_without_command=True)
-def start(context: typer.Context, tables: TablesOption = None) -> None:
+def start(context: typer.Context, tables: c.TablesOption = None) -> None:
     """Look at the tables behind the verdicts.
 
     Without a command, name them all.
@@ -38,20 +30,20 @@ def list_(
     table: Annotated[
         str | None, typer.Argument(metavar="TABLE", help="Left out: all tables.")
     ] = None,
-    form: FormatOption = Format.text,
-    output: OutputOption = None,
-    tables: TablesOption = None,
+    form: c.FormatOption = c.Format.text,
+    output: c.OutputOption = None,
+    tables: c.TablesOption = None,
 ) -> None:
     """List the rows of a table; without one, the tables."""
-    with user_errors():
+    with c.user_errors():
         from preservecheck.report import tables as t
 
-        known = load(tables or context.obj)
+        known = c.load(tables or context.obj)
         if table is None:
-            answer(form, output, partial(t.overview, known), partial(t.overview_data, known))
+            c.answer(form, output, partial(t.overview, known), partial(t.overview_data, known))
         else:
             build, data = partial(t.listing, known, table), partial(t.listing_data, known, table)
-            answer(form, output, build, data)
+            c.answer(form, output, build, data)
 
 
 @app.command()
@@ -61,48 +53,48 @@ def show(
     key: Annotated[
         list[str], typer.Argument(metavar="KEY", help="Its key; blanks need no quotes.")
     ],
-    form: FormatOption = Format.text,
-    output: OutputOption = None,
-    tables: TablesOption = None,
+    form: c.FormatOption = c.Format.text,
+    output: c.OutputOption = None,
+    tables: c.TablesOption = None,
 ) -> None:
     """Print one row in full, with its source and what is only recalled."""
-    with user_errors():
+    with c.user_errors():
         from preservecheck.report import tables as t
 
-        row = (load(tables or context.obj), table, " ".join(key))
-        answer(form, output, partial(t.full_row, *row), partial(t.row_data, *row))
+        row = (c.load(tables or context.obj), table, " ".join(key))
+        c.answer(form, output, partial(t.full_row, *row), partial(t.row_data, *row))
 
 
 @app.command()
 def search(
     context: typer.Context,
     words: Annotated[list[str], typer.Argument(metavar="WORDS")],
-    form: FormatOption = Format.text,
-    output: OutputOption = None,
-    tables: TablesOption = None,
+    form: c.FormatOption = c.Format.text,
+    output: c.OutputOption = None,
+    tables: c.TablesOption = None,
 ) -> None:
     """Find the rows of all tables that hold every word."""
-    with user_errors():
+    with c.user_errors():
         from preservecheck.report import tables as t
 
-        wanted = (load(tables or context.obj), words)
-        answer(form, output, partial(t.search, *wanted), partial(t.search_data, *wanted))
+        wanted = (c.load(tables or context.obj), words)
+        c.answer(form, output, partial(t.search, *wanted), partial(t.search_data, *wanted))
 
 
 @app.command()
 def validate(
     context: typer.Context,
-    form: FormatOption = Format.text,
-    output: OutputOption = None,
-    tables: TablesOption = None,
+    form: c.FormatOption = c.Format.text,
+    output: c.OutputOption = None,
+    tables: c.TablesOption = None,
 ) -> None:
     """Check every row of every table. Exit status: 0 no fault, 2 faults."""
-    with user_errors():
+    with c.user_errors():
         from preservecheck.errors import TableError
         from preservecheck.reference.validate import validate_tables
         from preservecheck.report import tables as t
 
-        known = load(tables or context.obj)
+        known = c.load(tables or context.obj)
         if faults := validate_tables(known):
             raise TableError(faults)
-        answer(form, output, partial(t.sound, known), partial(t.overview_data, known))
+        c.answer(form, output, partial(t.sound, known), partial(t.overview_data, known))

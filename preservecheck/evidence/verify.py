@@ -18,7 +18,6 @@ from preservecheck.evidence.record import DIGEST, KIND, build, content_digest, f
 from preservecheck.evidence.table_rows import changed_rows
 from preservecheck.files import Kind, file_bytes
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.reference.rows import TABLES
 from preservecheck.version import program
 
 MAX_BYTES = 20_000_000
@@ -207,55 +206,3 @@ def leaves(value: Any, path: str = "") -> Iterator[tuple[str, Any]]:
             yield from leaves(inner, f"{path}[{name}{f' #{seen[name]}' if seen[name] > 1 else ''}]")
     else:
         yield path, value
-
-
-def render(found: Verification) -> str:
-    """What was found, for a terminal."""
-    if found.agrees:
-        return (
-            f"{found.name}: agrees. Every figure comes out as recorded, with the same tables "
-            "and program.\n"
-        )
-    lines = [f"{found.name}: does not agree."]
-    if found.edited:
-        lines.append(
-            "The file was edited after it was written: its content does not fit its digest."
-        )
-    if found.program:
-        lines.append(f"The program has changed: {found.program[0]} then, {found.program[1]} now.")
-    if found.tables:
-        lines.append(
-            "The tables are not those of the record."
-            if found.changed
-            else "The tables are not the same files, but every row says the same."
-        )
-    for name in TABLES:
-        if name in found.changed:
-            keys, gone = found.changed[name]
-            shown = ", ".join(keys[:10]) + (f" and {len(keys) - 10} more" if len(keys) > 10 else "")  # noqa: PLR2004
-            lines.append(
-                f"  {name}: " + (f"new or changed: {shown}" if keys else f"{gone} rows are gone")
-            )
-    if found.obstacle:
-        lines.append(f"It cannot be worked out again: {found.obstacle}.")
-    groups = (
-        ("Rows that the record rests on:", found.rows),
-        ("Figures:", found.figures),
-        ("Words:", found.words),
-    )
-    for title, differing in groups:
-        if differing:
-            lines += [
-                title,
-                *(
-                    f"  {d.path}: recorded {_shown(d.recorded)}, now {_shown(d.now)}"
-                    for d in differing
-                ),
-            ]
-    if not (found.figures or found.rows or found.obstacle):
-        lines.append("Every figure comes out as recorded.")
-    return "\n".join(lines) + "\n"
-
-
-def _shown(value: Any) -> str:
-    return "nothing" if value is None else json.dumps(value, ensure_ascii=False)

@@ -7,19 +7,8 @@ import re
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
+from preservecheck.report import document as d
 from preservecheck.report import words
-from preservecheck.report.document import (
-    Blanks,
-    Block,
-    Bullets,
-    Document,
-    Pairs,
-    Paragraph,
-    Section,
-    Table,
-    Tone,
-    Verdict,
-)
 from preservecheck.text import number
 from preservecheck.units import mass_text
 
@@ -44,7 +33,7 @@ PRESERVATIVE = "◆"
 _ILLEGAL = re.compile("[\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f]")
 
 
-def document(sheet: Worksheet, paper: Paper = "a4") -> Document:
+def document(sheet: Worksheet, paper: Paper = "a4") -> d.Document:
     """The sheet, for one page of that paper."""
     rows = (
         len(sheet.fetch) / 2
@@ -54,29 +43,29 @@ def document(sheet: Worksheet, paper: Paper = "a4") -> Document:
     size = "tiny" if rows > VERY_MANY else "small" if rows > MANY else "plain"
     step = mass_text(sheet.scale_step_g) if sheet.scale_step_g else "not given"
     phases = [
-        Section(f"{at}. {p.name} ({grams(p.grams, sheet)} g)", list(_phase(p, sheet)))
+        d.Section(f"{at}. {p.name} ({grams(p.grams, sheet)} g)", list(_phase(p, sheet)))
         for at, p in enumerate(sheet.phases, 1)
     ]
     fetch = [(f.name, f"{grams(f.grams, sheet)} g") for f in sheet.fetch]
     word = words.word_of(sheet)
-    return Document(
+    return d.Document(
         f"Batch sheet: {sheet.name}",
         [
-            Paragraph(
+            d.Paragraph(
                 f"Batch {mass_text(sheet.batch_g)}; scale step {step}; the weights below come to "
                 f"{grams(sheet.made_g, sheet)} g."
             ),
-            Verdict(word, *words.VERDICTS[word]),
-            *(Paragraph(warning, "alarm") for warning in sheet.warnings),
-            Blanks(_signed(sheet)),
+            d.Verdict(word, *words.VERDICTS[word]),
+            *(d.Paragraph(warning, "alarm") for warning in sheet.warnings),
+            d.Blanks(_signed(sheet)),
         ],
         [
-            Section("Fetch", [Pairs(fetch, ticks=True)]),
-            Section("Before you start", [Bullets(sheet.before, ticks=True)]),
+            d.Section("Fetch", [d.Pairs(fetch, ticks=True)]),
+            d.Section("Before you start", [d.Bullets(sheet.before, ticks=True)]),
             *phases,
-            Section("pH", [Bullets(sheet.ph_steps), _blanks(PH_BLANKS)]),
-            Section("At the end", [Bullets(sheet.after, ticks=True), _blanks(END_BLANKS)]),
-            Section("Handling", [Bullets(sheet.handling)]),
+            d.Section("pH", [d.Bullets(sheet.ph_steps), _blanks(PH_BLANKS)]),
+            d.Section("At the end", [d.Bullets(sheet.after, ticks=True), _blanks(END_BLANKS)]),
+            d.Section("Handling", [d.Bullets(sheet.handling)]),
         ],
         [f"{PRESERVATIVE} preservative. {'; '.join(words.footer(sheet))}"],
         paper=paper,
@@ -84,13 +73,13 @@ def document(sheet: Worksheet, paper: Paper = "a4") -> Document:
     )
 
 
-def _phase(phase: SheetPhase, sheet: Worksheet) -> Iterator[Block]:
+def _phase(phase: SheetPhase, sheet: Worksheet) -> Iterator[d.Block]:
     for step in phase.steps:
-        tone: Tone = "gate" if "in only when" in step else "strong"
-        yield Paragraph(step, tone)
+        tone: d.Tone = "gate" if "in only when" in step else "strong"
+        yield d.Paragraph(step, tone)
     if phase.warning:
-        yield Paragraph(phase.warning, "alarm")
-    yield Table(
+        yield d.Paragraph(phase.warning, "alarm")
+    yield d.Table(
         HEADS,
         [[*_cells(line, sheet), "", ""] for line in phase.lines],
         numbers=(1, 2, 3),
@@ -114,8 +103,8 @@ def _cells(line: SheetLine, sheet: Worksheet) -> list[str]:
     ]
 
 
-def _blanks(names: Sequence[str]) -> Blanks:
-    return Blanks([(name, None) for name in names])
+def _blanks(names: Sequence[str]) -> d.Blanks:
+    return d.Blanks([(name, None) for name in names])
 
 
 def _signed(sheet: Worksheet) -> list[tuple[str, str | None]]:

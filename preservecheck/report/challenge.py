@@ -5,24 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from preservecheck.reference.rows import STANDARDS
+from preservecheck.report import document as d
 from preservecheck.report import words
-from preservecheck.report.document import (
-    Bullets,
-    Document,
-    Paragraph,
-    Section,
-    Sources,
-    Table,
-    Verdict,
-    Word,
-)
 from preservecheck.text import join_and
 
 if TYPE_CHECKING:
     from preservecheck.evidence.challenge import Challenge, OrganismResult
     from preservecheck.evidence.challenge_plan import Plan
 
-VERDICTS: dict[str, tuple[Word, str, str]] = {
+VERDICTS: dict[str, tuple[d.Word, str, str]] = {
     "A": ("pass", "A", "every organism meets the target criterion"),
     "B": ("warn", "B", "accepted only with further reasons"),
     "passes": ("pass", "passes", ""),
@@ -35,7 +26,7 @@ ROUNDING = (
 )
 
 
-def document(found: Challenge) -> Document:
+def document(found: Challenge) -> d.Document:
     """A challenge test, organism by organism."""
     days = sorted({int(d) for o in found.organisms for d in o.log_reductions})
     rows = [
@@ -47,7 +38,7 @@ def document(found: Challenge) -> Document:
         ]
         for o in found.organisms
     ]
-    counts = Table(
+    counts = d.Table(
         ["organism", "start", *(f"day {d}" for d in days), "verdict"],
         rows,
         numbers=range(1, 2 + len(days)),
@@ -60,16 +51,16 @@ def document(found: Challenge) -> Document:
         if line.state != "met"
     ]
     notes = [f"{o.name}: {note}" for o in found.organisms for note in o.notes]
-    return Document(
+    return d.Document(
         f"Challenge test by {STANDARDS[found.standard].full_name}",
-        [Verdict(*VERDICTS[found.verdict]), Paragraph(found.because)],
+        [d.Verdict(*VERDICTS[found.verdict]), d.Paragraph(found.because)],
         [
-            Section("Missing", [Bullets(found.missing)]),
-            Section("Log reductions (start: log10 CFU per g or mL)", [counts]),
-            Section("What it means", [Bullets(found.meaning)]),
-            Section("Lines that are not plainly met", [Bullets(unmet)]),
-            Section("Remarks", [Bullets([*notes, ROUNDING])]),
-            Section("Sources", [Sources(found.sources)]),
+            d.Section("Missing", [d.Bullets(found.missing)]),
+            d.Section("Log reductions (start: log10 CFU per g or mL)", [counts]),
+            d.Section("What it means", [d.Bullets(found.meaning)]),
+            d.Section("Lines that are not plainly met", [d.Bullets(unmet)]),
+            d.Section("Remarks", [d.Bullets([*notes, ROUNDING])]),
+            d.Section("Sources", [d.Sources(found.sources)]),
         ],
         words.footer(found.head),
         found.hints,
@@ -81,7 +72,7 @@ def _cell(organism: OrganismResult, day: int) -> str:
     return "" if value is None else f"{'≥' if str(day) in organism.at_least else ''}{value:.1f}"
 
 
-def plan_document(found: Plan) -> Document:
+def plan_document(found: Plan) -> d.Document:
     """What to order from a laboratory."""
     organisms = [
         [o.name, o.strain, o.other_collections or "", _power(o.inoculum_low, o.inoculum_high)]
@@ -94,16 +85,16 @@ def plan_document(found: Plan) -> Document:
     name = f": {found.head.name}" if found.head.name else ""
     heads = ["organism", "strain", "the same elsewhere (recalled)", "CFU per g at the start"]
     send = f"About {found.sample_g} g of product, which leaves enough to repeat an organism:"
-    return Document(
+    return d.Document(
         f"Plan of a challenge test by {STANDARDS[found.standard].full_name}{name}",
         [],
         [
-            Section("Organisms", [Table(heads, organisms)]),
-            Section("Counts", [Table(["day", "date", "for"], days, numbers=(0,))]),
-            Section("What has to come out", [Bullets(found.criteria)]),
-            Section("Neutraliser", [Bullets(found.neutraliser)]),
-            Section("Send", [Paragraph(send), Bullets(found.send)]),
-            Section("Before the start", [Bullets(found.before)]),
+            d.Section("Organisms", [d.Table(heads, organisms)]),
+            d.Section("Counts", [d.Table(["day", "date", "for"], days, numbers=(0,))]),
+            d.Section("What has to come out", [d.Bullets(found.criteria)]),
+            d.Section("Neutraliser", [d.Bullets(found.neutraliser)]),
+            d.Section("Send", [d.Paragraph(send), d.Bullets(found.send)]),
+            d.Section("Before the start", [d.Bullets(found.before)]),
         ],
         words.footer(found.head),
     )

@@ -2,26 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from preservecheck.checks import CHECKS
+from preservecheck.report import document as d
 from preservecheck.report import manual, review
-from preservecheck.report.document import (
-    Blanks,
-    Block,
-    Bullets,
-    Document,
-    Pairs,
-    Paragraph,
-    Plots,
-    References,
-    Section,
-    Sources,
-    Table,
-    Working,
-)
 from preservecheck.text import number
 from preservecheck.units import duration_text, mass_text, temperature_text
 
@@ -58,62 +45,61 @@ ALTERNATIVE_HEADS = (
 )
 DIGITS = 5  # of figures that can be worked out again
 VERIFIED = "The program can work this record out again from its JSON file alone."
+NO_LABELS = "None asked for by the tables."
 EVIDENCE = (
     "Figure, limit, verdict, chance of passing under the stated tolerances, and source of each. "
-    "Numbers in brackets are those of the sources."
+    f"{review.NUMBERS}"
 )
 
 
-def document(built: Built) -> Document:
+def document(built: Built) -> d.Document:
     """All sections in the order of the page."""
     record, report = built.record, built.report
-    refs = References()
+    refs = d.References()
     pieces = review.pieces(report, refs)
-    rows = list(_rows(record, refs))
+    beside = {section.title: section.blocks for section in pieces.beside}
+    # their sources are numbered after those of the checks
+    rows = [d.Paragraph(_rows_words(record)), *_rows(record, refs)]
+    charts = partial(review.charts_of, report, built.tables)
     rules = [*(check.id for check in CHECKS), *manual.OTHERS]
-    charts = Plots(partial(review.charts_of, report, built.tables))
-    beside = {section.title: section for section in pieces.beside}
-    taken = ("Taken for granted", "Rows of your own that this rests on")
-    remarks = [block for title in taken if title in beside for block in beside[title].blocks]
-    test = beside["Challenge test"]
-    labels = beside.get("Statements for the pack")
-    return Document(
+    signed = [("Batch number", record.batch_number), *((name, None) for name in SIGNED)]
+    sections: list[tuple[str, Sequence[d.Block]]] = [
+        ("Decision", list(_decision(record, pieces))),
+        ("Formula", list(_formula(record))),
+        ("Measured", [_measured(record)]),
+        (
+            "Composition after opening blends",
+            [_composition(record), *(b for t in review.TAKEN for b in beside.get(t, ()))],
+        ),
+        ("At a glance", [d.Plots(charts)]),
+        ("Checks", [d.Paragraph(EVIDENCE), *pieces.checks]),
+        ("How the figures come about", list(_working(record))),
+        ("Alternatives looked at", _alternatives(record)),
+        (review.LABELS, beside.get(review.LABELS) or [d.Bullets([NO_LABELS])]),
+        (review.CAUTIONS, beside.get(review.CAUTIONS, ())),
+        (review.TEST, [*beside[review.TEST], *_results(record)]),
+        (review.NOT_COVERED, beside.get(review.NOT_COVERED, ())),
+        ("Signed", [d.Blanks(signed, roomy=True)]),
+    ]
+    annexes: list[tuple[str, Sequence[d.Block]]] = [
+        ("Appendix A: table rows used", rows),
+        ("Appendix B: rules", list(manual.rules(rules))),
+        ("Appendix C: sources", [d.Sources(list(refs.numbers))]),
+    ]
+    return d.Document(
         f"Decision record: {record.formula['product']['name']}",
-        [Paragraph(record.statement, "notice"), _identity(record)],
+        [d.Paragraph(record.statement, "notice"), _identity(record)],
         [
-            Section("Decision", list(_decision(record, pieces))),
-            Section("Formula", list(_formula(record))),
-            Section("Measured", [_measured(record)]),
-            Section("Composition after opening blends", [_composition(record), *remarks]),
-            Section("At a glance", [charts]),
-            Section("Checks", [Paragraph(EVIDENCE), *pieces.checks]),
-            Section("How the figures come about", list(_working(record))),
-            Section("Alternatives looked at", _alternatives(record)),
-            labels
-            or Section("Statements for the pack", [Bullets(["None asked for by the tables."])]),
-            *(beside[t] for t in ("Cautions",) if t in beside),
-            Section(test.title, [*test.blocks, *_results(record)]),
-            *(beside[t] for t in ("Not covered",) if t in beside),
-            Section(
-                "Signed",
-                [
-                    Blanks(
-                        [("Batch number", record.batch_number), *((s, None) for s in SIGNED)],
-                        roomy=True,
-                    )
-                ],
-            ),
-            Section("Appendix A: table rows used", [Paragraph(_rows_words(record)), *rows], True),
-            Section("Appendix B: rules", list(manual.rules(rules)), True),
-            Section("Appendix C: sources", [Sources(list(refs.numbers))], True),
+            *(d.Section(title, blocks) for title, blocks in sections),
+            *(d.Section(title, blocks, annex=True) for title, blocks in annexes),
         ],
         [f"{record.statement} {record.program}, {record.date}.", VERIFIED],
         contents=True,
     )
 
 
-def _identity(record: DecisionRecord) -> Block:
-    return Pairs(
+def _identity(record: DecisionRecord) -> d.Block:
+    return d.Pairs(
         [
             ("Record of", str(record.date)),
             ("Program", record.program),
@@ -126,14 +112,14 @@ def _identity(record: DecisionRecord) -> Block:
     )
 
 
-def _decision(record: DecisionRecord, pieces: review.Pieces) -> Iterator[Block]:
+def _decision(record: DecisionRecord, pieces: review.Pieces) -> Iterator[d.Block]:
     chosen = [
         f"{s['id']}, {number(s['percent'])} %"
         + (f" ({number(s['grams'])} g)" if s["grams"] is not None else "")
         for s in record.composition["systems"]
     ]
     fits = sum(a.outcome == "fits" and not a.chosen for a in record.alternatives)
-    yield Pairs(
+    yield d.Pairs(
         [
             ("Product", pieces.product),
             ("Chosen preservative", "; ".join(chosen) or "none"),
@@ -142,14 +128,14 @@ def _decision(record: DecisionRecord, pieces: review.Pieces) -> Iterator[Block]:
         ]
     )
     yield pieces.verdict
-    yield Paragraph(
+    yield d.Paragraph(
         f"{len(record.alternatives)} systems were tried in this formula, each at the dose that "
         f"suits it; {fits} others fit as it stands."
     )
     yield review.to_do(pieces)
 
 
-def _formula(record: DecisionRecord) -> Iterator[Block]:
+def _formula(record: DecisionRecord) -> Iterator[d.Block]:
     for phase in record.formula["phases"]:
         steps = (
             ("heated to", phase["heated_to_c"], temperature_text),
@@ -157,7 +143,7 @@ def _formula(record: DecisionRecord) -> Iterator[Block]:
             ("goes in at", phase["added_at_c"], temperature_text),
         )
         how = [f"{verb} {text(value)}" for verb, value, text in steps if value is not None]
-        yield Table(
+        yield d.Table(
             ("line", "taken as", "% of the formula", "in the batch"),
             [
                 [
@@ -174,15 +160,15 @@ def _formula(record: DecisionRecord) -> Iterator[Block]:
         )
     for blend, parts in record.formula["blends"].items():
         inside = ", ".join(f"{n} {number(v, 5)} %" for n, v in parts.items())
-        yield Paragraph(f"{blend} is made of: {inside}")
+        yield d.Paragraph(f"{blend} is made of: {inside}")
 
 
-def _measured(record: DecisionRecord) -> Block:
+def _measured(record: DecisionRecord) -> d.Block:
     m = record.formula["measured"]
     step = record.formula["product"]["scale_step_g"]
     sample, aw = m["temperature_c"], m["water_activity"]
     ph = "not measured" if m["ph"] is None else f"{number(m['ph'])} ± {number(m['ph_tolerance'])}"
-    return Pairs(
+    return d.Pairs(
         [
             ("pH", ph),
             (
@@ -201,8 +187,8 @@ def _measured(record: DecisionRecord) -> Block:
     )
 
 
-def _composition(record: DecisionRecord) -> Block:
-    return Table(
+def _composition(record: DecisionRecord) -> d.Block:
+    return d.Table(
         SUBSTANCE_HEADS,
         _substance_rows(record.composition),
         "Substances, and the factors that the sums below take",
@@ -210,12 +196,12 @@ def _composition(record: DecisionRecord) -> Block:
     )
 
 
-def _alternatives(record: DecisionRecord) -> list[Block]:
+def _alternatives(record: DecisionRecord) -> list[d.Block]:
     rows = [
         [str(a.rank), a.id, OUTCOMES[a.outcome], *_option(a), a.reason] for a in record.alternatives
     ]
     title = "Every system of the tables, best first"
-    return [Paragraph(record.order), Table(ALTERNATIVE_HEADS, rows, title, numbers=(0,))]
+    return [d.Paragraph(record.order), d.Table(ALTERNATIVE_HEADS, rows, title, numbers=(0,))]
 
 
 def _option(a: Alternative) -> list[str]:
@@ -229,15 +215,15 @@ def _option(a: Alternative) -> list[str]:
     ]
 
 
-def _results(record: DecisionRecord) -> Iterator[Block]:
+def _results(record: DecisionRecord) -> Iterator[d.Block]:
     test = record.challenge
     if test is None:
-        yield Paragraph(
+        yield d.Paragraph(
             "Results: none yet. When they are there, write this record again with them."
         )
         return
     because = test.get("because") or ""
-    yield Paragraph(f"Results by {test['standard']}: {test['verdict']}. {because}".rstrip())
+    yield d.Paragraph(f"Results by {test['standard']}: {test['verdict']}. {because}".rstrip())
     rows = []
     for x in test.get("organisms", ()):
         reductions = [
@@ -247,8 +233,8 @@ def _results(record: DecisionRecord) -> Iterator[Block]:
         group, why = x.get("group") or "", x.get("because") or ""
         rows.append([x["name"], group, str(x["verdict"]), "; ".join(reductions), why])
     heads = ("organism", "group", "verdict", "log reductions", "because")
-    yield Table(heads, rows, "Results by organism")
-    yield Bullets([f"missing: {m}" for m in test.get("missing") or ()])
+    yield d.Table(heads, rows, "Results by organism")
+    yield d.Bullets([f"missing: {m}" for m in test.get("missing") or ()])
 
 
 # ---- the table rows ------------------------------------------------------------------------------
@@ -263,7 +249,7 @@ def _rows_words(record: DecisionRecord) -> str:
     )
 
 
-def _rows(record: DecisionRecord, refs: References) -> Iterator[Block]:
+def _rows(record: DecisionRecord, refs: d.References) -> Iterator[d.Block]:
     tables: dict[str, list[list[str]]] = {}
     for r in record.rows:
         law = f"; law as of {r['state']}" if r["state"] else ""
@@ -271,7 +257,7 @@ def _rows(record: DecisionRecord, refs: References) -> Iterator[Block]:
         cells = [r["key"], _values(r), f"{r['basis']}{law}{own}", refs.refer([r["source"]])]
         tables.setdefault(r["table"], []).append(cells)
     for name, rows in tables.items():
-        yield Table(("row", "values", "basis", "source"), rows, name)
+        yield d.Table(("row", "values", "basis", "source"), rows, name)
 
 
 def _values(row: Mapping[str, Any]) -> str:
@@ -295,15 +281,15 @@ def _cell(value: Any) -> str:
 # ---- how the figures come about: with nothing but the page they can be worked out again ----------
 
 
-def _working(record: DecisionRecord) -> Iterator[Block]:
+def _working(record: DecisionRecord) -> Iterator[d.Block]:
     w = record.working
-    yield Working("Shared by all", _shared_lines(w))
+    yield d.Working("Shared by all", _shared_lines(w))
     for active in w["actives"]:
-        yield Working(active["inci"], list(_active_lines(active, w)))
-    yield Working("Water activity", _water_activity_lines(w))
+        yield d.Working(active["inci"], list(_active_lines(active, w)))
+    yield d.Working("Water activity", _water_activity_lines(w))
     heads = ("solute", "model", "mol per kg of water", "K", "K3")
-    yield Table(heads, _solute_rows(w), "Solutes", numbers=(2, 3, 4))
-    yield Paragraph(
+    yield d.Table(heads, _solute_rows(w), "Solutes", numbers=(2, 3, 4))
+    yield d.Paragraph(
         f"Chances come from {w['draws']} draws of the readings and table values within their "
         f"tolerances, seed {w['seed']}; see rule chance in appendix B."
     )

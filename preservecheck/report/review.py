@@ -7,25 +7,8 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
 
+from preservecheck.report import document as d
 from preservecheck.report import words
-from preservecheck.report.document import (
-    Action,
-    Actions,
-    Block,
-    Bullets,
-    Document,
-    Findings,
-    FindingText,
-    Pairs,
-    Paragraph,
-    Plots,
-    References,
-    Section,
-    Sources,
-    Table,
-    Verdict,
-    Word,
-)
 from preservecheck.text import join_and, number
 from preservecheck.verdict import sources_of
 
@@ -36,7 +19,12 @@ if TYPE_CHECKING:
     from preservecheck.verdict import Figure, Finding
 
 KIND = "Preservative review"
-PRESSING: tuple[Word, ...] = ("serious", "warn", "unknown", "note")
+PRESSING: tuple[d.Word, ...] = ("serious", "warn", "unknown", "note")
+# titles of what stands beside the verdict
+TAKEN = ("Taken for granted", "Rows of your own that this rests on")
+LABELS, CAUTIONS = "Statements for the pack", "Cautions"
+TEST, NOT_COVERED = "Challenge test", "Not covered"
+NUMBERS = "Numbers in brackets are those of the sources."
 NOTHING_TO_DO = "Nothing has to change. Have the challenge test done on the finished product."
 # figures of an active, with their heads and what they are multiplied by
 ACTIVE_FIGURES = {
@@ -57,37 +45,27 @@ class Pieces:
 
     product: str
     preservatives: str
-    verdict: Verdict
-    actions: Actions
-    checks: Sequence[Findings]
-    beside: Sequence[Section]
-    sources: Sources
+    verdict: d.Verdict
+    actions: d.Actions
+    checks: Sequence[d.Findings]
+    beside: Sequence[d.Section]
+    sources: d.Sources
     foot: Sequence[str]
 
 
-def document(report: Report, tables: Tables | None = None) -> Document:
-    """One review.
-
-    Parameters
-    ----------
-    report
-        The report; charts are drawn where it knows its formula.
-    tables
-        The tables that it was made with; default the shipped ones with the user's own rows.
-    """
+def document(report: Report, tables: Tables | None = None) -> d.Document:
+    """One review; charts are drawn where it knows its formula, with the tables it was made with."""
     p = pieces(report)
-    charts = Plots(partial(charts_of, report, tables))
-    return Document(
+    charts = d.Plots(partial(charts_of, report, tables))
+    return d.Document(
         report.product.name,
-        [Pairs([("Product", p.product), ("Preservatives", p.preservatives)]), p.verdict],
+        [d.Pairs([("Product", p.product), ("Preservatives", p.preservatives)]), p.verdict],
         [
-            Section("What to do", [to_do(p)]),
-            *([Section("At a glance", [charts])] if report.formula else []),
-            Section(
-                "Evidence", [Paragraph("Numbers in brackets are those of the sources."), *p.checks]
-            ),
+            d.Section("What to do", [to_do(p)]),
+            *([d.Section("At a glance", [charts])] if report.formula else []),
+            d.Section("Evidence", [d.Paragraph(NUMBERS), *p.checks]),
             *p.beside,
-            Section("Sources", [p.sources]),
+            d.Section("Sources", [p.sources]),
         ],
         p.foot,
         kind=KIND,
@@ -96,62 +74,43 @@ def document(report: Report, tables: Tables | None = None) -> Document:
 
 def documents(
     reports: Sequence[Report], unread: Iterable[str] = (), tables: Tables | None = None
-) -> list[Document]:
-    """Several reviews and a closing summary.
-
-    Parameters
-    ----------
-    reports
-        The reports.
-    unread
-        Names of files that could not be read.
-    tables
-        The tables that they were made with.
-    """
+) -> list[d.Document]:
+    """Several reviews and a summary, in which files that could not be read are named too."""
     entries = [
-        FindingText(words.word_of(r), r.path or r.product.name, words.counted(r.counts))
+        d.FindingText(words.word_of(r), r.path or r.product.name, words.counted(r.counts))
         for r in reports
     ]
-    entries += [FindingText("unread", name, "could not be read") for name in unread]
-    summary = Document("Summary", [Findings("", entries)])
+    entries += [d.FindingText("unread", name, "could not be read") for name in unread]
+    summary = d.Document("Summary", [d.Findings("", entries)])
     return [*(document(r, tables) for r in reports), summary]
 
 
-def pieces(report: Report, references: References | None = None) -> Pieces:
-    """The pieces of a review.
-
-    Parameters
-    ----------
-    report
-        The report.
-    references
-        Numbers of the sources, where the document has more to cite.
-    """
-    refs = references or References()
+def pieces(report: Report, references: d.References | None = None) -> Pieces:
+    """The pieces of a review, with the numbers of a document that has more to cite."""
+    refs = references or d.References()
     checks = [_check(name, findings, refs) for name, findings in by_check(report)]
-    beside = (
-        ("Taken for granted", report.remarks),
-        ("Rows of your own that this rests on", report.own_rows),
-        ("Statements for the pack", statements(report, refs)),
-        ("Cautions", report.cautions),
-        ("Challenge test", challenge_plan(report, refs)),
-        ("Not covered", report.not_covered),
-    )
+    beside = {
+        **dict(zip(TAKEN, (report.remarks, report.own_rows), strict=True)),
+        LABELS: statements(report, refs),
+        CAUTIONS: report.cautions,
+        TEST: challenge_plan(report, refs),
+        NOT_COVERED: report.not_covered,
+    }
     return Pieces(
         product=_product(report),
         preservatives=_preservatives(report),
         verdict=words.verdict_of(report, report.counts),
-        actions=Actions(actions(report)),
+        actions=d.Actions(actions(report)),
         checks=checks,
-        beside=[Section(title, [Bullets(texts)]) for title, texts in beside if texts],
-        sources=Sources(list(refs.numbers)),
+        beside=[d.Section(title, [d.Bullets(texts)]) for title, texts in beside.items() if texts],
+        sources=d.Sources(list(refs.numbers)),
         foot=(words.SCREEN, *words.footer(report, whole=True)),
     )
 
 
-def to_do(pieces_: Pieces) -> Block:
+def to_do(pieces_: Pieces) -> d.Block:
     """What to do, or that nothing has to be done."""
-    return pieces_.actions if pieces_.actions.entries else Paragraph(NOTHING_TO_DO)
+    return pieces_.actions if pieces_.actions.entries else d.Paragraph(NOTHING_TO_DO)
 
 
 def charts_of(report: Report, tables: Tables | None = None) -> Sequence[Chart]:
@@ -172,15 +131,15 @@ def charts_of(report: Report, tables: Tables | None = None) -> Sequence[Chart]:
 # ---- what to do ----------------------------------------------------------------------------------
 
 
-def actions(report: Report) -> list[Action]:
+def actions(report: Report) -> list[d.Action]:
     """Things to do, the most serious first; findings with the same remedy are one entry."""
-    groups: dict[tuple[Word, str], list[Finding]] = {}
+    groups: dict[tuple[d.Word, str], list[Finding]] = {}
     for f in report.checks:
         if f.do or f.verdict != "pass":
-            word: Word = "note" if f.verdict == "pass" else words.word_of(f)
+            word: d.Word = "note" if f.verdict == "pass" else words.word_of(f)
             groups.setdefault((word, f.do or "See the evidence below."), []).append(f)
     entries = [
-        Action(word, _title(findings), _reason(word, findings), remedy)
+        d.Action(word, _title(findings), _reason(word, findings), remedy)
         for (word, remedy), findings in groups.items()
     ]
     return sorted(entries, key=lambda a: PRESSING.index(a.word))
@@ -198,7 +157,7 @@ def _title(findings: Sequence[Finding]) -> str:
     )
 
 
-def _reason(word: Word, findings: Sequence[Finding]) -> str:
+def _reason(word: d.Word, findings: Sequence[Finding]) -> str:
     """The reason; of several microbes the span of their sums."""
     known = [ratio for f in findings if (ratio := f.value(RATIO)) is not None]
     if len(known) == len(findings) > 1:
@@ -220,11 +179,11 @@ def by_check(report: Report) -> Iterator[tuple[str, list[Finding]]]:
     yield from groups.items()
 
 
-def _check(name: str, findings: Sequence[Finding], refs: References) -> Findings:
-    return Findings(name, [_finding(f, refs) for f in findings], _actives(findings))
+def _check(name: str, findings: Sequence[Finding], refs: d.References) -> d.Findings:
+    return d.Findings(name, [_finding(f, refs) for f in findings], _actives(findings))
 
 
-def _finding(finding: Finding, refs: References) -> FindingText:
+def _finding(finding: Finding, refs: d.References) -> d.FindingText:
     doubt = words.doubt_text(finding)
     chance = words.chance_text(finding.chance) + (
         f"; the doubt comes from {doubt}" if doubt else ""
@@ -232,7 +191,7 @@ def _finding(finding: Finding, refs: References) -> FindingText:
     sure = finding.verdict == "pass" and finding.chance == 1
     own = " Rests on a row of your own." if finding.own else ""
     alone = finding.about == "formula" or finding.because.startswith(finding.about)
-    return FindingText(
+    return d.FindingText(
         words.word_of(finding),
         "" if alone else finding.about,
         finding.because + own,
@@ -253,7 +212,7 @@ def common_figures(finding: Finding) -> tuple[Figure, ...]:
     return tuple(f for f in finding.figures if f.of is None and (shown or f.value is not None))
 
 
-def _actives(findings: Sequence[Finding]) -> list[Table]:
+def _actives(findings: Sequence[Finding]) -> list[d.Table]:
     """How much of each active is free, and what stops each microbe, where a check tells it."""
     names = list(dict.fromkeys(f.of for f in findings[0].figures if f.of is not None))
     if not names:
@@ -269,13 +228,13 @@ def _actives(findings: Sequence[Finding]) -> list[Table]:
     ]
     limits = [[a, *(cell(f, LIMIT, a) for f in findings)] for a in names]
     return [
-        Table(
+        d.Table(
             ["active", *(head for head, _ in ACTIVE_FIGURES.values())],
             amounts,
             "How much of each active is at work",
             numbers=range(1, 7),
         ),
-        Table(
+        d.Table(
             ["active", *(f.about for f in findings)],
             limits,
             "What stops each microbe, % w/v",
@@ -310,7 +269,7 @@ def _preservatives(report: Report) -> str:
     return "; ".join(parts) if parts else "none"
 
 
-def statements(report: Report, refs: References) -> list[str]:
+def statements(report: Report, refs: d.References) -> list[str]:
     """Statements for the pack: those that several markets ask for in the same words are one."""
     markets: dict[str, list[str]] = {}
     cited: dict[str, list[str]] = {}
@@ -323,7 +282,7 @@ def statements(report: Report, refs: References) -> list[str]:
     ]
 
 
-def challenge_plan(report: Report, refs: References) -> list[str]:
+def challenge_plan(report: Report, refs: d.References) -> list[str]:
     """Which challenge test, on what, when, and why, with its sources."""
     test = report.challenge_test
     lines = [test.result] if test.result else []

@@ -81,7 +81,7 @@ LONG_WORD = 6
 NOTES = ("source", "locator", "basis", "recalled", "note")
 
 
-# ---- documents -----------------------------------------------------------------------------------
+# ---- documents, each with the same as data ------------------------------------------------------
 
 
 def overview(tables: Tables) -> Document:
@@ -93,6 +93,14 @@ def overview(tables: Tables) -> Document:
         rows.append([name, str(len(tables.rows(name))), f"{about}{own}"])
     table = Table(["table", "rows", "what a row is"], rows, numbers=(1,), key=(0,))
     return Document("Tables", [table], hints=[Hint.LIST_TABLES])
+
+
+def overview_data(tables: Tables) -> list[dict[str, Any]]:
+    """Tables with the numbers of their rows."""
+    return [
+        {"table": name, "rows": len(tables.rows(name)), "own": len(tables.own(name))}
+        for name in TABLES
+    ]
 
 
 def listing(tables: Tables, name: str) -> Document:
@@ -110,6 +118,12 @@ def listing(tables: Tables, name: str) -> Document:
     ]
     numbers = [i for i, c in enumerate(columns) if isinstance(getattr(rows[0], c, None), float)]
     return Document(table, [Table(heads, cells, numbers=numbers)], foot=[f"{len(rows)} rows"])
+
+
+def listing_data(tables: Tables, name: str) -> list[dict[str, Any]]:
+    """The rows of one table, every cell in full."""
+    table = table_named(name)
+    return [_data(tables, table, row) for row in tables.rows(table)]
 
 
 def _systems(tables: Tables) -> Document:
@@ -165,6 +179,12 @@ def full_row(tables: Tables, name: str, key: str) -> Document:
     return Document(f"{table}: {row.key_text}{own}", blocks)
 
 
+def row_data(tables: Tables, name: str, key: str) -> dict[str, Any]:
+    """One row, every cell in full."""
+    table = table_named(name)
+    return _data(tables, table, row_named(tables, table, key))
+
+
 def search(tables: Tables, words: Sequence[str]) -> Document:
     """Rows of all tables that hold every word somewhere, whatever their case, accents and spaces.
 
@@ -188,35 +208,6 @@ def search(tables: Tables, words: Sequence[str]) -> Document:
     return Document(title, [], sections, hints=[Hint.SHOW_ROW])
 
 
-def sound(tables: Tables) -> Document:
-    """That no table has a fault."""
-    rows = sum(len(tables.rows(name)) for name in TABLES)
-    return Document(f"No fault in {rows} rows of {len(TABLES)} tables.", [])
-
-
-# ---- the same as data ----------------------------------------------------------------------------
-
-
-def overview_data(tables: Tables) -> list[dict[str, Any]]:
-    """Tables with the numbers of their rows."""
-    return [
-        {"table": name, "rows": len(tables.rows(name)), "own": len(tables.own(name))}
-        for name in TABLES
-    ]
-
-
-def listing_data(tables: Tables, name: str) -> list[dict[str, Any]]:
-    """The rows of one table, every cell in full."""
-    table = table_named(name)
-    return [_data(tables, table, row) for row in tables.rows(table)]
-
-
-def row_data(tables: Tables, name: str, key: str) -> dict[str, Any]:
-    """One row, every cell in full."""
-    table = table_named(name)
-    return _data(tables, table, row_named(tables, table, key))
-
-
 def search_data(tables: Tables, words: Sequence[str]) -> list[dict[str, Any]]:
     """The rows that hold every word."""
     return [
@@ -229,6 +220,12 @@ def search_data(tables: Tables, words: Sequence[str]) -> list[dict[str, Any]]:
 def _data(tables: Tables, table: str, row: Any) -> dict[str, Any]:
     own = row.key_text in tables.own(table)
     return {"table": table, "key": row.key_text, "own": own, "values": values_of(row)}
+
+
+def sound(tables: Tables) -> Document:
+    """That no table has a fault."""
+    rows = sum(len(tables.rows(name)) for name in TABLES)
+    return Document(f"No fault in {rows} rows of {len(TABLES)} tables.", [])
 
 
 # ---- cells ---------------------------------------------------------------------------------------
