@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from preservecheck.report import words
-from preservecheck.report.document import Bullets, Document, Paragraph, Section, Table
+from preservecheck.report.document import Bullets, Document, Paragraph, Plots, Section, Table
+from preservecheck.report.plots import readings
 from preservecheck.text import number
 from preservecheck.units import mass_text
 
@@ -40,7 +41,7 @@ def document(found: Adjustment) -> Document:
     heads = ["step", "add", "total so far", "expect pH", "then"]
     return Document(
         f"pH of {found.head.name}",
-        [*(Paragraph(text) for text in _lead(found)), Paragraph(found.because)],
+        [*map(Paragraph, _lead(found)), Paragraph(found.because), *_plots(found)],
         [
             Section("Steps", [Table(heads, rows, numbers=(0, 1, 2, 3))]),
             Section("Buffer capacity", [Paragraph(buffer)]),
@@ -50,6 +51,12 @@ def document(found: Adjustment) -> Document:
         words.footer(found.head),
         found.hints,
     )
+
+
+def _plots(found: Adjustment) -> list[Plots]:
+    """The titration, where there was one."""
+    chart = readings.titration(found)
+    return [] if chart is None else [Plots(lambda: [chart], told=True)]
 
 
 def _lead(found: Adjustment) -> Iterator[str]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from preservecheck.reference.rows import STANDARDS
 from preservecheck.report import document as d
 from preservecheck.report import words
+from preservecheck.report.plots import readings
 from preservecheck.text import join_and
 
 if TYPE_CHECKING:
@@ -42,6 +43,7 @@ def document(found: Challenge) -> d.Document:
         ["organism", "start", *(f"day {d}" for d in days), "verdict"],
         rows,
         numbers=range(1, 2 + len(days)),
+        title="start: log10 CFU per g or mL",
         below=[[o.because] for o in found.organisms],
     )
     unmet = [
@@ -53,10 +55,14 @@ def document(found: Challenge) -> d.Document:
     notes = [f"{o.name}: {note}" for o in found.organisms for note in o.notes]
     return d.Document(
         f"Challenge test by {STANDARDS[found.standard].full_name}",
-        [d.Verdict(*VERDICTS[found.verdict]), d.Paragraph(found.because)],
+        [
+            d.Verdict(*VERDICTS[found.verdict]),
+            d.Paragraph(found.because),
+            d.Plots(lambda: [readings.courses(found)], told=True),
+        ],
         [
             d.Section("Missing", [d.Bullets(found.missing)]),
-            d.Section("Log reductions (start: log10 CFU per g or mL)", [counts]),
+            d.Section("Log reductions", [counts]),
             d.Section("What it means", [d.Bullets(found.meaning)]),
             d.Section("Lines that are not plainly met", [d.Bullets(unmet)]),
             d.Section("Remarks", [d.Bullets([*notes, ROUNDING])]),

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from preservecheck.report import words
-from preservecheck.report.document import Bullets, Document, Paragraph, Section
+from preservecheck.report.document import Bullets, Document, Paragraph, Plots, Section
+from preservecheck.report.plots import readings
 from preservecheck.text import number
 from preservecheck.units import duration_text, mass_text, temperature_text
 
@@ -40,7 +41,7 @@ def document(found: Cooldown) -> Document:
     )
     return Document(
         f"Cooling of {found.head.name}" if found.head.name else "Cooling",
-        [Paragraph(found.because)],
+        [Paragraph(found.because), Plots(lambda: [readings.cooling(found)], told=True)],
         [
             Section("When it may go in", [Bullets(windows)]),
             Section("When it is cool enough", [Bullets(times)]),

@@ -138,6 +138,7 @@ class Plots:
     """Charts; they are made only where a format shows them."""
 
     make: Callable[[], Sequence[Chart]]
+    told: bool = False  # by the paragraphs beside them
 
 
 @dataclass(frozen=True)

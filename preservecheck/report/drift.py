@@ -9,10 +9,12 @@ from preservecheck.report.document import (
     Bullets,
     Document,
     Paragraph,
+    Plots,
     Section,
     Table,
     Verdict,
 )
+from preservecheck.report.plots import readings
 from preservecheck.text import number
 
 if TYPE_CHECKING:
@@ -43,9 +45,10 @@ def document(found: Drift) -> Document:
             Verdict(word, word),
             Paragraph(_worst_words(worst)),
             Paragraph(window + found.window_because),
+            Plots(lambda: [readings.drifting(found)], told=True),
         ],
         [
-            Section("By storage", [Table(HEADS, rows, numbers=(1, 2), key=(3, 4, 5))]),
+            Section("By storage", [Table(HEADS, rows, numbers=(1,), key=(3, 4, 5))]),
             Section(
                 "In words",
                 [Bullets(sentences), Paragraph(APART if len(found.series) > 1 else "")],

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from preservecheck.report import document as d
 from preservecheck.report.text import flowed
@@ -26,14 +26,18 @@ def escaped(text: str) -> str:
 
 def _lines(document: d.Document) -> Iterator[str]:
     yield f"# {escaped(document.title)}"
-    for block in filter(d.says, document.lead):
-        yield from ("", *_block(block))
+    yield from _blocks(document.lead)
     for section in document.filled:
         yield from ("", f"## {escaped(section.title)}")
-        for block in section.blocks:
-            yield from ("", *_block(block))
+        yield from _blocks(section.blocks)
     yield ""
     yield from (f"{escaped(sentence)}  " for sentence in document.foot)
+
+
+def _blocks(blocks: Iterable[d.Block]) -> Iterator[str]:
+    for block in filter(d.says, blocks):
+        lines = list(_block(block))
+        yield from ["", *lines] if lines else []
 
 
 def _block(block: d.Block) -> Iterator[str]:  # noqa: PLR0912  # a case a kind of block
@@ -68,8 +72,9 @@ def _block(block: d.Block) -> Iterator[str]:  # noqa: PLR0912  # a case a kind o
             yield from _table(d.Table(heads, [[row[i] for i in said] for row in cells]))
             for table in tables:
                 yield from ("", *_table(table))
-        case d.Plots(make):
-            yield from (f"- **{escaped(c.title)}.** {escaped(c.text)}" for c in make())
+        case d.Plots(make, told):
+            charts = () if told else make()
+            yield from (f"- **{escaped(c.title)}.** {escaped(c.text)}" for c in charts)
         case d.Sources(texts):
             yield from (f"{at}. {escaped(text)}" for at, text in enumerate(texts, 1))
 

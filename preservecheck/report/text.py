@@ -55,12 +55,11 @@ class _Page:
 
     def lines(self, document: d.Document) -> Iterator[str]:
         yield from self.wrapped(document.title)
-        for block in filter(d.says, document.lead):
+        for block in _shown(document.lead):
             yield ""
             yield from self.block(block, "")
         for section in document.filled:
-            # what a chart shows stands in the figures beside it
-            blocks = [b for b in section.blocks if not isinstance(b, d.Plots)]
+            blocks = _shown(section.blocks)
             yield from ["", *self.wrapped(_heading(section.title))] if blocks else []
             for at, block in enumerate(blocks):
                 if at and not isinstance(block, d.Bullets | d.Paragraph | d.Findings):
@@ -201,6 +200,11 @@ class _Page:
     def notes(self, notes: Iterable[str], indent: str) -> Iterator[str]:
         for note in notes:
             yield from self.wrapped(note, f"{indent}    ")
+
+
+def _shown(blocks: Iterable[d.Block]) -> list[d.Block]:
+    """Blocks that say something; what a chart shows stands in the figures beside it."""
+    return [b for b in blocks if d.says(b) and not isinstance(b, d.Plots)]
 
 
 def _heading(title: str) -> str:
