@@ -35,7 +35,7 @@ from preservecheck.reference.load import load_tables
 from preservecheck.report import challenge as challenge_report
 from preservecheck.report import drift as drift_report
 from preservecheck.report import markdown
-from preservecheck.report.document import Paragraph, Table, Verdict
+from preservecheck.report.document import Paragraph, Plots, Table, Verdict
 from preservecheck.report.formats import json_text
 from preservecheck.report.plots.readings import courses, drifting
 
@@ -345,6 +345,8 @@ def texts_of(block):
             return [block.said]
         case Paragraph(text):
             return [text] if text else []
+        case Plots():
+            return []
         case Table():
             below = block.below or [()] * len(block.rows)
             return [t for row, notes in zip(block.rows, below, strict=True) for t in (*row, *notes)]
