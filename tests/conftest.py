@@ -1,6 +1,19 @@
-"""What the whole run tells at its end."""
+"""What holds for all tests: where there is no browser, those that need one are left out, and the run
+says so at its end."""
 
-from tests.report.pages import NO_BROWSER
+import pytest
+
+from tests.report.pages import BROWSER
+
+NO_BROWSER = "no Chromium here"
+
+
+def pytest_collection_modifyitems(items):
+    """Leave out what needs a browser where there is none."""
+    if BROWSER is None:
+        for item in items:
+            if item.get_closest_marker("browser"):
+                item.add_marker(pytest.mark.skip(reason=NO_BROWSER))
 
 
 def pytest_terminal_summary(terminalreporter):

@@ -20,7 +20,7 @@ from preservecheck.reference.load import load_tables
 from preservecheck.report import html
 from preservecheck.report.batch_sheet import document, workbook
 from tests.helpers import formula_of, make_formula
-from tests.report.pages import all_of, check_page, needs_browser, printed_pages, text_of
+from tests.report.pages import all_of, check_page, printed_pages, text_of
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 PASSING = EXAMPLES / "passing-leave-in.toml"
@@ -269,7 +269,7 @@ def ordinary():
     )
 
 
-@needs_browser
+@pytest.mark.browser
 @pytest.mark.parametrize("paper", PAPER)
 @pytest.mark.parametrize("which", ["starter", "ordinary"])
 def test_one_page(which, paper, tmp_path):

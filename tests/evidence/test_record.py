@@ -26,7 +26,7 @@ from preservecheck.report import text as plain
 from preservecheck.report.record import document
 from preservecheck.version import program
 from tests.helpers import make_formula
-from tests.report.pages import all_of, check_page, needs_browser, printed_pages, text_of
+from tests.report.pages import all_of, check_page, printed_pages, text_of
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 TODAY = dt.date(2026, 11, 25)
@@ -272,7 +272,7 @@ def test_hostile_texts_are_harmless():
     assert text_of(all_of(tree, "h1")[0]) == f"Decision record: {HOSTILE}"
 
 
-@needs_browser
+@pytest.mark.browser
 def test_prints(built, tmp_path):
     """The record prints."""
     assert 10 <= printed_pages(to_html(built), tmp_path)[0] <= 40

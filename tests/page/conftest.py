@@ -40,11 +40,11 @@ def client(stranger):
     return stranger
 
 
-# ---- in a real browser: one program and one browser for a module, since a waiting browser holds
-# the event loop ----
+# ---- in a real browser: one program and one browser for all tests of a process; while they wait
+# they hold its event loop, so that a test that needs one of its own takes a thread ----
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def chromium():
     from playwright.sync_api import sync_playwright
 
@@ -57,7 +57,7 @@ def chromium():
         browser.close()
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def program():
     """The program on a port of its own; started by the first test that needs it."""
     running = Program().start()
@@ -71,8 +71,8 @@ def maker(chromium, program):
     fail."""
     contexts, strangers, faults = [], [], []
 
-    def open_link(size="desk", path="/", scheme="light", **options):
-        context = chromium.new_context(viewport=WIDTHS[size], color_scheme=scheme, **options)
+    def open_link(size="desk", path="/", **options):
+        context = chromium.new_context(viewport=WIDTHS[size], color_scheme="light", **options)
         context.set_default_timeout(PATIENCE_MS)
         context.on(
             "request",

@@ -90,7 +90,7 @@ def main(folder: Path) -> None:
                         path = folder / f"{step.__name__}-{width}-{scheme}.png"
                         page.screenshot(path=path, full_page=True)
                         print(path)
-                    page.reference.close()
+                    page.context.close()
             browser.close()
     finally:
         program.kill()

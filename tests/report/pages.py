@@ -7,14 +7,11 @@ import subprocess
 from collections import Counter
 
 import html5lib
-import pytest
 
 HTML = "{http://www.w3.org/1999/xhtml}"
 BROWSER = os.environ.get("PRESERVECHECK_CHROMIUM") or next(
     filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None
 )
-NO_BROWSER = "no Chromium here"
-needs_browser = pytest.mark.skipif(BROWSER is None, reason=NO_BROWSER)
 
 
 def parsed(page):

@@ -13,7 +13,7 @@ from preservecheck.report import review as built
 from preservecheck.verdict import Evidence, LabelStatement
 from tests.helpers import make_formula
 from tests.report.made import made_finding, made_report
-from tests.report.pages import all_of, check_page, needs_browser, printed_pages, text_of
+from tests.report.pages import all_of, check_page, printed_pages, text_of
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 NAMES = ("passing-leave-in", "failing-gel", "unmeasured-shampoo")
@@ -184,7 +184,7 @@ def test_lines_stand_out(palette, line):
     assert contrast(palette[line], palette["sheet"]) >= 3
 
 
-@needs_browser
+@pytest.mark.browser
 def test_prints(pages, tmp_path):
     """The page prints on a handful of sheets."""
     count, _ = printed_pages(pages["failing-gel"][1], tmp_path)
