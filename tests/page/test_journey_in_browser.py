@@ -96,7 +96,7 @@ def picked(page):
     other = next(i for i in ids if i != FIRST and SYSTEMS[i].preferred_add_below_c)
     dose = page.locator(f"#system-{other} td.dose").inner_text()
     write_output(page, other)
-    note = page.locator("#picked")
+    note = page.locator("#applied")
     expect(note).to_be_focused()
     expect(note).to_contain_text(picked_name(other))
     percent = page.locator("input[id^=phase-][id$=-amount]").last.input_value()
@@ -275,7 +275,7 @@ def test_without_scripting(maker):
     row = page.locator("tbody.system:visible").filter(has=page.locator("button.put")).first
     system = row.get_attribute("id").removeprefix("system-")
     write_output(page, system)
-    expect(page.locator("#picked")).to_contain_text(picked_name(system))
+    expect(page.locator("#applied")).to_contain_text(picked_name(system))
     view(page, "At the bench")
     page.locator("#cool-room").fill("21")
     readings(page, *READ)
@@ -362,7 +362,7 @@ def test_ranking_and_bench_by_keyboard_alone(maker):
         if page.evaluate("document.activeElement.value") == wanted:
             break
     page.keyboard.press("Enter")
-    expect(page.locator("#picked")).to_be_focused()
+    expect(page.locator("#applied")).to_be_focused()
     page.get_by_role("navigation").get_by_role("button", name="At the bench").press("Enter")
     expect(page.get_by_role("heading", level=1)).to_have_text("At the bench")
     page.wait_for_load_state("networkidle")

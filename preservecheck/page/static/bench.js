@@ -1,21 +1,17 @@
 // At the bench: readings are kept in this browser beside the formula, judged after each change, and counted down.
 
-import { Unanswered, away, here, postDraft } from "/static/ask.js";
-import { MINE, afterwards, before, hasReadings, kept, save } from "/static/bench_keep.js";
-import { load } from "/static/carry.js";
+import { here, postDraft } from "/static/ask.js";
 import { clock, count, day, dayOf, instant } from "/static/countdown.js";
+import { keeper, load } from "/static/keep.js";
+import { carry, field, form, hidden, keepOpen, lead, lost, mark, offer, parsed, place, texts } from "/static/view.js";
 
 const WAIT_MS = 250;
-const form = document.getElementById("draft");
-const carried = document.getElementById("carried");
-const bench = document.getElementById("bench");
-const told = document.getElementById("told");
-const field = (name) => form.elements.namedItem(name);
-const keep = () => save(pairs());
-
-function pairs() {
-  return [...new FormData(form)].filter(([name, value]) => typeof value === "string" && !name.startsWith("after-"));
-}
+const bench = place("bench");
+const told = place("told");
+const kept = keeper("bench", /^(cool|drop|sheet)-/);
+const filled = (pairs) => pairs.some(([name]) => /^(cool|drop)-\d/.test(name));
+const pairs = () => texts().filter(([name]) => !name.startsWith("after-"));
+const keep = () => kept.save(pairs());
 
 // ---- the clock: times are those of this computer, and follow it until a time or a temperature is typed ----
 
@@ -72,22 +68,13 @@ async function judge() {
     pending = "";
     settled();
   } catch (error) {
-    if (error.name !== "AbortError") lost(error);
+    away(error);
   }
 }
 
-const parsed = (text) => new DOMParser().parseFromString(text, "text/html");
-
 function swap(id, page) {
-  const place = document.getElementById(id);
   const fresh = page.getElementById(id);
-  if (!place || !fresh) return;
-  const open = [...place.querySelectorAll("details[open][id]")].map((d) => d.id);
-  place.replaceChildren(...fresh.childNodes);
-  for (const d of open) {
-    const again = document.getElementById(d);
-    if (again) again.open = true;
-  }
+  if (place(id) && fresh) keepOpen(place(id), () => place(id).replaceChildren(...fresh.childNodes));
 }
 
 // Ask for the fields anew, with the results of the part that was touched; the other's stay as they are. Of several
@@ -114,25 +101,22 @@ async function renew(part = "", aloud = false) {
     const [id, from, to] = [at?.id, at?.selectionStart, at?.selectionEnd];
     // what is typed meanwhile for the next reading stays
     const typing = pairs().filter(([name]) => /^(cool|drop)-new-/.test(name));
-    const open = [...bench.querySelectorAll("details[open][id]")].map((d) => d.id);
-    const other = only && document.getElementById(only === "cool" ? "drop-result" : "cool-result");
-    bench.innerHTML = text;
-    if (other) document.getElementById(other.id).replaceWith(other);
-    for (const d of open) {
-      const again = document.getElementById(d);
-      if (again) again.open = true;
-    }
+    const other = only && place(only === "cool" ? "drop-result" : "cool-result");
+    keepOpen(bench, () => {
+      bench.innerHTML = text;
+      if (other) place(other.id).replaceWith(other);
+    });
     for (const [name, value] of typing) {
       if (name !== "drop-new-grams" || value !== "0") field(name).value = value;
     }
     follow();
     settled();
     keep();
-    const place = document.getElementById(id || "");
-    if (place && bench.contains(place)) {
-      place.focus();
+    const again = place(id || "");
+    if (again && bench.contains(again)) {
+      again.focus();
       try {
-        if (typeof from === "number") place.setSelectionRange(from, to);
+        if (typeof from === "number") again.setSelectionRange(from, to);
       } catch {
         // a field without a caret
       }
@@ -140,17 +124,14 @@ async function renew(part = "", aloud = false) {
     if (loud) say(summary());
     loud = false;
   } catch (error) {
-    if (error.name !== "AbortError") lost(error);
+    away(error);
   }
 }
 
 function settled() {
   here();
-  for (const place of bench.querySelectorAll(".stale")) place.classList.remove("stale");
-  for (const old of bench.querySelectorAll("[aria-invalid]")) old.removeAttribute("aria-invalid");
-  for (const fault of bench.querySelectorAll("[data-field]")) {
-    document.getElementById(fault.dataset.field)?.setAttribute("aria-invalid", "true");
-  }
+  for (const part of bench.querySelectorAll(".stale")) part.classList.remove("stale");
+  mark(bench, bench);
   for (const unit of bench.querySelectorAll("[data-unit]")) unit.textContent = field("cool-unit").value;
   const times = [...bench.querySelectorAll(".reads input[type=time]")].filter((t) => t.name.startsWith("cool-"));
   const last = times.at(-1);
@@ -169,11 +150,7 @@ function summary() {
   return [...faults, ...gates].join(" ");
 }
 
-function lost(error) {
-  if (!(error instanceof Unanswered)) throw error;
-  for (const id of RESULTS) document.getElementById(id)?.classList.add("stale");
-  away(error.message, () => renew());
-}
+const away = (error) => lost(error, RESULTS.map(place), () => renew());
 
 // ---- typing and buttons ----
 
@@ -185,37 +162,23 @@ form.addEventListener("input", (event) => {
   changed(target.name.startsWith("cool-") ? "cool" : target.name.startsWith("drop-") ? "drop" : "both");
 });
 
+lead(bench);
+
 bench.addEventListener("click", (event) => {
-  const now = event.target.closest("[data-now]");
-  if (now) {
-    const place = document.getElementById(now.dataset.now);
-    place.value = now.dataset.now === "cool-added" ? clock(new Date()) : new Date().toTimeString().slice(0, 8);
-    if (now.dataset.now === "cool-new-time") {
-      typed(place);
-      timeTyped = false;
-      keep();
-      field("cool-new-temp").focus();
-    } else changed("cool");
-    return;
-  }
-  const go = event.target.closest("[data-go]");
-  if (go) {
-    event.preventDefault();
-    location.assign(go.dataset.go);
-    return;
-  }
-  const fault = event.target.closest("a[data-field]");
-  const place = fault && document.getElementById(fault.dataset.field);
-  if (place) {
-    event.preventDefault();
-    place.scrollIntoView({ block: "center" });
-    place.focus();
-  }
+  const now = event.target.closest("[data-now]")?.dataset.now;
+  if (!now) return;
+  place(now).value = now === "cool-added" ? clock(new Date()) : new Date().toTimeString().slice(0, 8);
+  if (now === "cool-new-time") {
+    typed(place(now));
+    timeTyped = false;
+    keep();
+    field("cool-new-temp").focus();
+  } else changed("cool");
 });
 
 form.addEventListener("submit", (event) => {
   const button = event.submitter;
-  if (button?.hasAttribute("data-paper") || button?.hasAttribute("data-go")) return;
+  if (button?.hasAttribute("data-save")) return;
   event.preventDefault();
   const does = button?.value || "add";
   if (does === "add") {
@@ -239,7 +202,7 @@ function takeOut(does, button) {
     if (part === "cool") timeTyped = false;
   }
   edition += 1;
-  document.getElementById(part === "cool" ? "cool-new-temp" : "drop-new-grams").focus();
+  place(part === "cool" ? "cool-new-temp" : "drop-new-grams").focus();
   renew(part, true);
 }
 
@@ -262,21 +225,13 @@ function takeIn() {
     if (part === "cool") timeTyped = false;
   }
   if (!went) {
-    document.getElementById(at.startsWith("drop-") ? "drop-new-ph" : "cool-new-temp").focus();
+    place(at.startsWith("drop-") ? "drop-new-ph" : "cool-new-temp").focus();
     return;
   }
   follow();
   edition += 1;
-  document.getElementById(went).focus();
+  place(went).focus();
   renew(parts.length === 1 ? parts[0] : "", true);
-}
-
-function hidden(name, value) {
-  const box = document.createElement("input");
-  box.type = "hidden";
-  box.name = name;
-  box.value = value;
-  return box;
 }
 
 // A time that is changed may put its reading elsewhere in the order.
@@ -287,38 +242,18 @@ form.addEventListener("change", (event) => {
   renew("cool");
 });
 
-document.addEventListener("leaving", keep);
+document.addEventListener("keep", keep);
 
 // ---- start ----
 
-function carry(draft) {
-  carried.replaceChildren(...draft.map(([name, value]) => hidden(name, value)));
-}
-
-function start(readings) {
+const draft = load();
+// the record takes the laboratory's counts along, which are pasted in another view
+if (draft) carry([...draft, ...(keeper("after").load() || [])]);
+offer(kept, filled, { found: "Typed in another tab for this product: ", go: "Go on with the readings of" }, (readings) => {
   for (const [name, value] of readings) {
     const box = field(name);
     if (box) box.value = value;
     else bench.append(hidden(name, value));
   }
   renew();
-}
-
-const draft = load();
-// the record takes the laboratory's counts along, which are pasted in another view
-if (draft) carry([...draft, ...afterwards()]);
-const typedHere = kept();
-const old = hasReadings(typedHere) ? null : before(pairs().find(([name]) => name === "product-name")?.[1]);
-start(typedHere);
-if (old) {
-  const place = document.getElementById("kept");
-  const button = document.createElement("button");
-  button.type = "button";
-  button.textContent = `Go on with the readings of ${new Date(old.saved).toLocaleString()}`;
-  button.addEventListener("click", () => {
-    place.hidden = true;
-    start(old.pairs);
-  });
-  place.append("Typed in another tab for this product: ", button);
-  place.hidden = false;
-}
+});

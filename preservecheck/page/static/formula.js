@@ -1,26 +1,20 @@
 // The formula with its verdict: each change is kept, judged, and shown beside it.
 
-import { Unanswered, ask, away, here, postDraft } from "/static/ask.js";
-import { load, others, save } from "/static/carry.js";
+import { ask, here, postDraft } from "/static/ask.js";
+import { load, others, save } from "/static/keep.js";
+import { button, form, keepOpen, lead, lost, mark, place, texts } from "/static/view.js";
 
 // keys that are pressed at once count as one change
 const WAIT_MS = 20;
-const form = document.getElementById("draft");
-const editor = document.getElementById("editor");
-const verdict = document.getElementById("verdict");
-const said = document.getElementById("said");
-const notice = document.getElementById("notice");
+const editor = place("editor");
+const verdict = place("verdict");
+const said = place("said");
+const notice = place("notice");
 
 // ---- the fields ----
 
-function pairs() {
-  return [...new FormData(form)].filter(([name, value]) => typeof value === "string" && !name.startsWith("try-"));
-}
-
-function sliders() {
-  return [...verdict.querySelectorAll("input[type=range][data-moved]")].map((s) => [s.name, snapped(s)]);
-}
-
+const pairs = () => texts().filter(([name]) => !name.startsWith("try-"));
+const moved = () => [...verdict.querySelectorAll("input[type=range][data-moved]")];
 const keep = () => save(pairs());
 
 // ---- the verdict ----
@@ -54,18 +48,16 @@ async function judge() {
     here();
     verdict.classList.remove("stale");
   } catch (error) {
-    lost(error);
+    away(error);
   } finally {
     underway = false;
     verdict.removeAttribute("aria-busy");
   }
 }
 
-function lost(error) {
-  if (!(error instanceof Unanswered)) throw error;
-  verdict.classList.add("stale");
-  tell("The verdict below is of before: the program does not answer.", "");
-  away(error.message, () => judge());
+function away(error) {
+  lost(error, [verdict], judge);
+  if (error.name !== "AbortError") tell("The verdict below is of before: the program does not answer.", "");
 }
 
 function tell(text, word) {
@@ -75,50 +67,29 @@ function tell(text, word) {
 }
 
 function show(text) {
-  const open = new Set([...verdict.querySelectorAll("details[open]")].map((d) => d.id));
-  const tried = new Map([...verdict.querySelectorAll("input[type=range][data-moved]")].map((s) => [s.name, s.value]));
+  const tried = moved().map((s) => [s.name, s.value]);
   const at = document.activeElement;
   const focused = verdict.contains(at) ? at.id || at.closest("details")?.id : null;
   const top = verdict.scrollTop;
-  verdict.innerHTML = text;
-  for (const id of open) {
-    const d = id && document.getElementById(id);
-    if (d) d.open = true;
-  }
-  let moved = false;
+  keepOpen(verdict, () => (verdict.innerHTML = text));
   for (const [name, value] of tried) {
-    const s = document.getElementById(name);
-    if (s && s.type === "range") {
-      s.value = value;
-      s.dataset.moved = "yes";
-      number(s);
-      moved = true;
-    }
+    const s = place(name);
+    if (s?.type !== "range") continue;
+    s.value = value;
+    s.dataset.moved = "yes";
+    number(s);
   }
-  if (moved) tryOut();
+  if (moved().length) tryOut();
   verdict.scrollTop = top;
-  if (focused) (document.getElementById(focused)?.querySelector?.("summary") || document.getElementById(focused))?.focus();
+  if (focused) (place(focused)?.querySelector?.("summary") || place(focused))?.focus();
   const told = verdict.querySelector("[data-said]");
   if (told) tell(told.dataset.said, told.dataset.word);
-  const whole = document.getElementById("whole-now");
+  const whole = place("whole-now");
   if (whole) {
-    document.getElementById("whole").textContent = whole.textContent;
+    place("whole").textContent = whole.textContent;
     for (const rest of editor.querySelectorAll("[data-rest]")) rest.placeholder = whole.dataset.rest;
   }
-  mark();
-}
-
-// Fields that a message speaks of say so.
-function mark() {
-  for (const field of editor.querySelectorAll("[aria-invalid]")) {
-    field.removeAttribute("aria-invalid");
-    field.removeAttribute("aria-describedby");
-  }
-  for (const fault of verdict.querySelectorAll("[data-field]")) {
-    const field = document.getElementById(fault.dataset.field);
-    field?.setAttribute("aria-invalid", "true");
-    field?.setAttribute("aria-describedby", fault.id);
-  }
+  mark(editor, verdict);
 }
 
 // ---- what if ----
@@ -140,14 +111,12 @@ async function tryOut() {
   tries?.abort();
   tries = new AbortController();
   try {
-    const answer = await postDraft("/what-if", [...pairs(), ...sliders()], tries.signal);
+    const answer = await postDraft("/what-if", [...pairs(), ...moved().map((s) => [s.name, snapped(s)])], tries.signal);
     const text = await answer.text();
-    const place = document.getElementById("tried");
-    const open = place?.querySelector("details")?.open;
-    if (place) place.innerHTML = text;
-    if (open && place.querySelector("details")) place.querySelector("details").open = true;
+    const tried = place("tried");
+    if (tried) keepOpen(tried, () => (tried.innerHTML = text));
   } catch (error) {
-    if (error.name !== "AbortError") lost(error);
+    away(error);
   }
 }
 
@@ -170,65 +139,52 @@ verdict.addEventListener("keydown", (event) => {
 });
 
 verdict.addEventListener("click", (event) => {
-  if (event.target.closest("[data-back]")) {
-    for (const s of verdict.querySelectorAll("input[type=range]")) {
-      s.value = s.dataset.now;
-      delete s.dataset.moved;
-      number(s);
-    }
-    tryOut();
+  if (!event.target.closest("[data-back]")) return;
+  for (const s of verdict.querySelectorAll("input[type=range]")) {
+    s.value = s.dataset.now;
+    delete s.dataset.moved;
+    number(s);
   }
-  const fault = event.target.closest("a[data-field]");
-  const field = fault && document.getElementById(fault.dataset.field);
-  if (field) {
-    event.preventDefault();
-    const inside = field.closest("details");
-    if (inside) inside.open = true;
-    field.scrollIntoView({ block: "center" });
-    field.focus();
-  }
+  tryOut();
 });
+
+lead(verdict);
 
 // ---- a check that is opened ----
 
 verdict.addEventListener("toggle", (event) => behind(event.target), true);
 
 async function behind(details) {
-  const place = details.open && details.querySelector?.("[data-behind]");
-  if (!place || place.dataset.for === String(edition)) return;
-  place.dataset.for = String(edition);
-  if (!place.firstChild) place.textContent = "One moment: its plot is being drawn.";
+  const shown = details.open && details.querySelector?.("[data-behind]");
+  if (!shown || shown.dataset.for === String(edition)) return;
+  shown.dataset.for = String(edition);
+  if (!shown.firstChild) shown.textContent = "One moment: its plot is being drawn.";
   try {
-    const answer = await postDraft(`/check/${place.dataset.behind}`, pairs());
-    place.innerHTML = await answer.text();
+    const answer = await postDraft(`/check/${shown.dataset.behind}`, pairs());
+    shown.innerHTML = await answer.text();
   } catch (error) {
-    place.textContent = "";
-    lost(error);
+    shown.textContent = "";
+    away(error);
   }
 }
 
 // ---- the editor ----
 
 function put(text, focus) {
-  const open = [...editor.querySelectorAll("details[open]")].map((d) => d.id);
-  editor.innerHTML = text;
-  for (const id of open) {
-    const d = document.getElementById(id);
-    if (d) d.open = true;
-  }
-  mark();
+  keepOpen(editor, () => (editor.innerHTML = text));
+  mark(editor, verdict);
   found(editor.querySelector("[data-focus]")?.dataset.focus || focus)?.focus();
 }
 
 // A button by what it does, a line's "more" by its line, any other field by its name.
-function found(place) {
-  if (!place) return null;
-  if (place.startsWith("do:")) return [...editor.querySelectorAll("button")].find((b) => b.value === place.slice(3));
-  const named = document.getElementById(place) || editor.querySelector(`[name="${CSS.escape(place)}"]`);
+function found(at) {
+  if (!at) return null;
+  if (at.startsWith("do:")) return [...editor.querySelectorAll("button")].find((b) => b.value === at.slice(3));
+  const named = place(at) || editor.querySelector(`[name="${CSS.escape(at)}"]`);
   return named?.querySelector("summary") || named;
 }
 
-function placeOf(element) {
+function spotOf(element) {
   if (!editor.contains(element)) return "";
   return element.name === "do" ? `do:${element.value}` : element.id || element.name || element.closest("details")?.id || "";
 }
@@ -245,7 +201,7 @@ async function edit(fields, again = 3) {
     here();
     changed(0);
   } catch (error) {
-    if (error.name !== "AbortError") lost(error);
+    away(error);
   }
 }
 
@@ -253,7 +209,7 @@ async function edit(fields, again = 3) {
 const held = new Map();
 
 function fills(box) {
-  const amount = document.getElementById(box.name.replace(/rest$/, "amount"));
+  const amount = place(box.name.replace(/rest$/, "amount"));
   if (!amount) return;
   if (box.checked) {
     if (amount.value) held.set(amount.id, amount.value);
@@ -308,13 +264,13 @@ function soon() {
       const text = await answer.text();
       const at = document.activeElement;
       if (edition !== before) return soon();
-      const place = placeOf(at);
+      const spot = spotOf(at);
       const caret = [at.selectionStart, at.selectionEnd];
-      put(text, place);
+      put(text, spot);
       const now = document.activeElement;
-      if (place && typeof caret[0] === "number" && now.id === at.id) now.setSelectionRange(...caret);
+      if (spot && typeof caret[0] === "number" && now.id === at.id) now.setSelectionRange(...caret);
     } catch (error) {
-      if (error.name !== "AbortError") lost(error);
+      away(error);
     }
   }, 150);
 }
@@ -335,26 +291,22 @@ document.addEventListener("submit", (event) => {
     if (button.value.startsWith("remove ")) done.then(() => offerBack(button.getAttribute("aria-label") || button.textContent, before));
   } else if (event.target.id === "open") {
     event.preventDefault();
-    openFiles(document.getElementById("files").files);
+    openFiles(place("files").files);
   }
 });
 
 // What was taken out can be had back, until the next change of this kind.
 function offerBack(what, before) {
-  const said = document.createElement("p");
-  said.className = "notice";
-  said.setAttribute("role", "status");
-  said.append(`Done: ${what.charAt(0).toLowerCase()}${what.slice(1)}. `);
-  const button = document.createElement("button");
-  button.type = "button";
-  button.textContent = "Undo: put it back";
-  button.addEventListener("click", () => {
+  const message = document.createElement("p");
+  message.className = "notice";
+  message.setAttribute("role", "status");
+  const undo = button("Undo: put it back", () => {
     notice.replaceChildren();
-    edit(() => before).then(() => document.getElementById("product-name")?.focus());
+    edit(() => before).then(() => place("product-name")?.focus());
   });
-  said.append(button);
-  notice.replaceChildren(said);
-  if (document.activeElement === document.body) button.focus();
+  message.append(`Done: ${what.charAt(0).toLowerCase()}${what.slice(1)}. `, undo);
+  notice.replaceChildren(message);
+  if (document.activeElement === document.body) undo.focus();
 }
 
 // What stands in an empty formula does not count as typed.
@@ -389,12 +341,12 @@ async function openFiles(list) {
     }
     here();
   } catch (error) {
-    lost(error);
+    away(error);
   }
-  document.getElementById("files").value = "";
+  place("files").value = "";
 }
 
-document.getElementById("files").addEventListener("change", (event) => openFiles(event.target.files));
+place("files").addEventListener("change", (event) => openFiles(event.target.files));
 document.addEventListener("dragover", (event) => {
   if (![...event.dataTransfer.types].includes("Files")) return;
   event.preventDefault();
@@ -412,27 +364,23 @@ document.addEventListener("drop", (event) => {
 
 // ---- start ----
 
-document.addEventListener("leaving", keep);
+document.addEventListener("keep", keep);
 
 const mine = load();
 if (mine) {
   edit(() => mine);
 } else {
-  const kept = others().filter((o) => typed(o.pairs).length).slice(0, 5);
-  const place = document.getElementById("kept");
-  if (kept.length) {
-    place.hidden = false;
-    place.append("Typed here before: ");
-    for (const old of kept) {
-      const button = document.createElement("button");
-      button.type = "button";
-      button.textContent = `Go on with ${old.name || `the formula without a name of ${new Date(old.saved).toLocaleString()}`}`;
-      button.addEventListener("click", () => {
-        place.hidden = true;
-        edit(() => old.pairs);
-      });
-      place.append(button, " ");
-    }
+  const old = others().filter((entry) => typed(entry.pairs).length).slice(0, 5);
+  const kept = place("kept");
+  kept.hidden = !old.length;
+  kept.append("Typed here before: ");
+  for (const { name, saved, pairs: before } of old) {
+    const called = name || `the formula without a name of ${new Date(saved).toLocaleString()}`;
+    const go = button(`Go on with ${called}`, () => {
+      kept.hidden = true;
+      edit(() => before);
+    });
+    kept.append(go, " ");
   }
 }
 document.documentElement.dataset.ready = "yes";

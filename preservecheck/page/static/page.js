@@ -1,20 +1,16 @@
 // Sets the page up: what all views share, then the view that is shown.
 
-import { load } from "/static/carry.js";
+const SCRIPTS = { "/": ["formula", "applied"], "/which": ["ranking"], "/bench": ["bench"], "/after": ["results"] };
 
 document.documentElement.classList.add("script");
 
 // With scripting the formula stays in the browser, so that a view is opened by its address alone.
-for (const button of document.querySelectorAll("[data-go]")) {
-  button.addEventListener("click", (event) => {
-    event.preventDefault();
-    document.dispatchEvent(new Event("leaving"));
-    location.assign(button.dataset.go);
-  });
-}
+document.addEventListener("click", (event) => {
+  const go = event.target.closest("[data-go]");
+  if (!go) return;
+  event.preventDefault();
+  document.dispatchEvent(new Event("keep"));
+  location.assign(go.dataset.go);
+});
 
-export const draftHere = load;
-
-if (document.body.dataset.view === "/") import("/static/formula.js");
-if (document.body.dataset.view === "/") import("/static/picked.js");
-if (document.body.dataset.view === "/which") import("/static/which.js");
+for (const name of SCRIPTS[document.body.dataset.view]) import(`/static/${name}.js`);

@@ -103,10 +103,13 @@ def _page(
         else bench_found.adjusting(bench, formula, desk.tables, desk.today)
     )
     return desk.page(
-        "bench_main.html" if piece else "bench.html",
+        "bench_main.html" if piece else "view.html",
         status=422 if notice else 200,
         here=HERE,
         title="At the bench",
+        id="bench",
+        main="bench_main.html",
+        style="bench.css",
         enter="add",
         carried=pairs_of(draft),
         beside=beside_of(pairs, "cool", "drop", "sheet"),

@@ -126,7 +126,7 @@ def _what_if(desk: Desk, pairs: Pairs, _request: Request) -> Response:
     if not isinstance(found, list):
         assert found.formula is not None
         result = tried(found.formula, _wanted(pairs), desk.tables, found)
-    return desk.page("tried.html", tried=result)
+    return desk.page("what_if.html", tried=result)
 
 
 def _check(desk: Desk, pairs: Pairs, request: Request) -> Response:
@@ -139,9 +139,9 @@ def _check(desk: Desk, pairs: Pairs, request: Request) -> Response:
     try:
         behind = _behind(desk, check, found)
     except PreservecheckError as error:
-        return desk.page("opened.html", status=404, plots=[], sources=[], rule=error.messages[0])
+        return desk.page("check_details.html", status=404, plots=[], sources=[], rule=error.messages[0])
     if _wants_piece(request):
-        return desk.page("opened.html", **behind)
+        return desk.page("check_details.html", **behind)
     return whole_page(
         desk, draft, beside=beside_of(pairs), wanted=_wanted(pairs), behind={check: behind}
     )
@@ -283,7 +283,7 @@ def whole_page(
         beside=beside,
         focus=focus or "",
         notice=notice,
-        picked=picked,
+        applied=picked,
         before=before,
         **{**editor_view(draft, desk), **judgement, "behind": behind or {}},
     )

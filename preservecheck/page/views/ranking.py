@@ -79,7 +79,7 @@ def _ranking(desk: Desk, pairs: Pairs, request: Request) -> Response:
     wishes = wishes_of(pairs, desk)
     found = _ranked(desk, draft_of(pairs), wishes)
     if _wants_piece(request):
-        return desk.page("which_pieces.html", wishes=wishes, **_offers(desk), **found)
+        return desk.page("ranking_pieces.html", wishes=wishes, **_offers(desk), **found)
     return _page(desk, pairs, found, wishes)
 
 
@@ -94,13 +94,13 @@ def _put(desk: Desk, pairs: Pairs, request: Request) -> Response:
         problem = found if isinstance(found, dict) else {"state": "gone", "said": GONE}
         if _wants_piece(request):
             return desk.page(
-                "which_pieces.html", status=409, wishes=wishes, **_offers(desk), **problem
+                "ranking_pieces.html", status=409, wishes=wishes, **_offers(desk), **problem
             )
         return _page(desk, pairs, problem, wishes, status=409)
     formula, choice = found
     picked = put_in(draft, formula, choice.systems[0], desk.tables)
     if _wants_piece(request):
-        notice = bytes(desk.page("picked.html", picked=picked, before="").body).decode()
+        notice = bytes(desk.page("applied.html", applied=picked, before="").body).decode()
         return JSONResponse(
             {"pairs": pairs_of(picked.draft), "system": picked.system, "notice": notice}
         )
@@ -139,7 +139,7 @@ def _checks(desk: Desk, pairs: Pairs, request: Request) -> Response:
             "name": dict(desk.systems)[option.id],
         }
     if _wants_piece(request):
-        return desk.page("which_checks.html", system=system, **shown)
+        return desk.page("ranking_checks.html", system=system, **shown)
     return _page(desk, pairs, {**shown, "system": system, "alone": True}, wishes)
 
 
@@ -159,7 +159,7 @@ def _page(
     own = ("try-",) if shown["alone"] else (PREFIX, "try-")
     carried = [(k, v) for k, v in pairs if k not in ("do", "before-pick") and not k.startswith(own)]
     return desk.page(
-        "which.html",
+        "ranking.html",
         status=status,
         here=PATH,
         title=TITLE,

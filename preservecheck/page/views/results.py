@@ -159,10 +159,14 @@ def _page(
         for part in PARTS
     }
     return desk.page(
-        "after_main.html" if piece else "after.html",
+        "results_main.html" if piece else "view.html",
         status=status,
         here=HERE,
         title=TITLE,
+        id="after",
+        main="results_main.html",
+        style="results.css",
+        notice=None,
         carried=pairs_of(draft),
         beside=beside_of(pairs, "after"),
         after=after,

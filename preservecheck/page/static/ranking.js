@@ -1,21 +1,20 @@
 // The ranking: sorted and narrowed in place; asked anew where a wish changes the ranking itself.
 
-import { Unanswered, away, here, postDraft } from "/static/ask.js";
-import { beside, keepBeside, load, save } from "/static/carry.js";
+import { here, postDraft } from "/static/ask.js";
+import { beside, keepBeside, load, save } from "/static/keep.js";
+import { form, keepOpen, lost, place, texts } from "/static/view.js";
 
 const WAIT_MS = 250;
 const SLOW_MS = 150;
-const form = document.getElementById("draft");
-const working = document.getElementById("working");
+const working = place("working");
 const WORDS = new Set(["name", "check"]);
 const WORKING = "Working it out: every system is tried in your formula. This takes a second or two.";
 
 // What stood in the page when it came is the formula of a plain form; with a script it is the browser's.
 const draft = load() || [];
-document.getElementById("carried").replaceChildren();
+place("carried").replaceChildren();
 
-const place = (id) => document.getElementById(id);
-const wishes = () => [...new FormData(form)].filter(([name, value]) => name.startsWith("which-") && typeof value === "string");
+const wishes = () => texts().filter(([name]) => name.startsWith("which-"));
 let ready = false;
 const keep = () => ready && keepBeside("which", wishes());
 
@@ -100,9 +99,8 @@ async function rank(extra = []) {
     here();
     done();
   } catch (error) {
-    if (error.name === "AbortError") return;
-    done();
-    lost(error, () => rank(extra));
+    if (error.name !== "AbortError") done();
+    lost(error, [], () => rank(extra));
   }
 }
 
@@ -112,31 +110,23 @@ function done() {
   place("ranking").removeAttribute("aria-busy");
 }
 
-function lost(error, again) {
-  if (!(error instanceof Unanswered)) throw error;
-  away(error.message, again);
-}
-
 function put(text) {
   const pieces = document.createElement("template");
   pieces.innerHTML = text;
   const at = document.activeElement;
   const anew = place("which-anew").open;
-  const open = [...document.querySelectorAll("#ranking details.about[open]")].map((d) => d.id);
   const focused = at && (at.id || (at.name === "do" ? at.value : ""));
-  for (const id of ["wishes", "ranking"]) {
-    const piece = pieces.content.getElementById(id);
-    if (piece) place(id).replaceWith(piece);
-  }
-  place("which-anew").open = anew || place("which-unknown") !== null;
-  arrange();
-  narrow();
-  ready = true;
-  keep();
-  for (const id of open) {
-    const d = place(id);
-    if (d) d.open = true;
-  }
+  keepOpen(place("ranking"), () => {
+    for (const id of ["wishes", "ranking"]) {
+      const piece = pieces.content.getElementById(id);
+      if (piece) place(id).replaceWith(piece);
+    }
+    place("which-anew").open = anew || place("which-unknown") !== null;
+    arrange();
+    narrow();
+    ready = true;
+    keep();
+  });
   if (document.activeElement !== document.body || !focused) return;
   const again = place(focused) || [...form.querySelectorAll("button")].find((b) => b.value === focused);
   // a button that is gone with what it took back leaves the keyboard at its field
@@ -159,7 +149,7 @@ async function behind(details) {
   } catch (error) {
     spot.textContent = "";
     delete spot.dataset.asked;
-    if (error.name !== "AbortError") lost(error, () => behind(details));
+    lost(error, [], () => behind(details));
   }
 }
 
@@ -177,13 +167,13 @@ async function pick(button) {
       return;
     }
     const { pairs, system, notice } = await answer.json();
-    keepBeside("picked", { before: draft, after: pairs, system, notice });
+    keepBeside("applied", { before: draft, after: pairs, system, notice });
     save(pairs);
-    location.assign("/#picked");
+    location.assign("/#applied");
   } catch (error) {
     button.disabled = false;
     done();
-    if (error.name !== "AbortError") lost(error, () => {});
+    lost(error, [], () => {});
   }
 }
 
@@ -205,7 +195,6 @@ form.addEventListener("submit", (event) => {
   const [verb, what] = (button?.value || "").split(/ (.*)/s);
   const typed = place("which-leave-out");
   if (verb === "put") pick(button);
-  else if (button?.getAttribute("formaction") === "/") location.assign("/");
   else if (verb === "order") {
     const order = place("which-order");
     const turned = place("which-turned");
@@ -241,7 +230,7 @@ function restore(pairs) {
   return (kept.get("which-without") || []).map((name) => ["which-without", name]);
 }
 
-document.addEventListener("leaving", keep);
+document.addEventListener("keep", keep);
 const before = beside("which") || [];
 fold(before);
 rank(restore(before));

@@ -1,8 +1,8 @@
 // Tells above the formula what putting a system in has done, until it is closed, undone, or no longer so.
 
-import { beside, forget, load, save } from "/static/carry.js";
+import { beside, forget, load, save } from "/static/keep.js";
 
-const KIND = "picked";
+const KIND = "applied";
 const kept = beside(KIND);
 const draft = load() || [];
 const stillIn = kept && draft.some(([name, value]) => name.endsWith("-preservative") && value === kept.system);
@@ -15,9 +15,9 @@ function typed(pairs) {
 
 if (kept && !stillIn) forget(KIND);
 if (stillIn) {
-  const place = document.getElementById("notice");
-  place.innerHTML = kept.notice;
-  const note = place.firstElementChild;
+  const notice = document.getElementById("notice");
+  notice.innerHTML = kept.notice;
+  const note = notice.firstElementChild;
   note.addEventListener("click", (event) => {
     if (event.target.closest("[data-undo]")) {
       event.preventDefault();
@@ -32,7 +32,7 @@ if (stillIn) {
       document.getElementById("product-name")?.focus();
     }
   });
-  if (location.hash === "#picked") {
+  if (location.hash === "#applied") {
     history.replaceState(null, "", "/");
     note.focus();
   }
