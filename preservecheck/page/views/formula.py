@@ -139,7 +139,7 @@ def _check(desk: Desk, pairs: Pairs, request: Request) -> Response:
     try:
         behind = _behind(desk, check, found)
     except PreservecheckError as error:
-        shown = {"plots": [], "sources": [], "rule": error.messages[0]}
+        shown: dict[str, Any] = {"plots": [], "sources": [], "rule": error.messages[0]}
         return desk.page("check_details.html", status=404, **shown)
     if _wants_piece(request):
         return desk.page("check_details.html", **behind)
