@@ -20,9 +20,9 @@ from preservecheck.units import plain_number
 _OWN = tuple(c.replace("_", " ") for c in Ingredient.columns if c != "composition")
 # sheet -> columns; the order of the sheets is that of the digest over CSV files
 SHEETS: dict[str, tuple[str, ...]] = {
-    "Product": ("field", "value"),
+    "Product": ("field", "value", "note"),
     "Formula": ("phase", "ingredient", "percent", "grams", "strength", "note"),
-    "Phases": ("phase", "heated to", "added at", "held"),
+    "Phases": ("phase", "heated to", "added at", "held", "note"),
     "Blends": ("blend", "ingredient", "percent"),
     "Ingredients": ("ingredient", *_OWN),
 }

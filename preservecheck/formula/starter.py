@@ -160,7 +160,7 @@ def raw_to_sheets(raw: dict[str, Any]) -> dict[str, Rows]:
         ]
         for phase, item in items
     ]
-    phases: Rows = [list(SHEETS["Phases"])]
+    phases: Rows = [["phase", "heated to", "added at", "held"]]
     phases += [
         [p.get("name"), p.get("heated_to"), p.get("added_at"), p.get("held")] for p in raw["phase"]
     ]
