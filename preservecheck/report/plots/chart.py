@@ -12,7 +12,7 @@ import io
 import re
 import threading
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+Style = dict[str, Any]
 # each is different, so that in a page each can be told by its name
 INK, MUTED, GRID, BAND, WARN = "#1d2b2a", "#4d5f5d", "#c9d2cf", "#0b6b5e", "#a32014"
 LINES = ("#0b6b5f", "#8a4b08", "#4a4fa3", "#9c2763", "#3d6b12", "#4d5f5e")
@@ -41,6 +42,8 @@ DASHES = (
     (0, (4, 1.5, 1.5, 1.5, 1.5, 1.5)),
     (0, (1, 1)),
 )
+# a span with its ends
+SPAN: Style = {"linewidth": 1.4, "marker": "|", "markersize": 7}
 MARKERS = ("o", "s", "^", "D", "v", "P")
 # narrow, so that letters stay readable on a phone and two plots stand beside each other on paper
 # [inch]
@@ -148,6 +151,40 @@ class Chart:
             f'<desc id="{id_}-text">{html.escape(self.text)}</desc>'
         )
         return head + re.sub(r"\n\s*", "\n", svg[svg.index(">") + 1 :]).strip()
+
+
+def line(i: int) -> Style:
+    """Looks of the line at that place, which differ without colour too."""
+    return {
+        "color": LINES[i % len(LINES)],
+        "linestyle": DASHES[i % len(DASHES)],
+        "marker": MARKERS[i % len(MARKERS)],
+        "markersize": 4.5,
+    }
+
+
+def hatched(
+    axes: Axes, low: float, high: float, colour: str, hatch: str, linewidth: float = 0.6
+) -> None:
+    """An area from one value to another, behind everything."""
+    style: Style = {"edgecolor": colour, "hatch": hatch, "linewidth": linewidth}
+    axes.axvspan(low, high, facecolor="none", zorder=0.5, **style)
+
+
+def over(axes: Axes, x: float, text: str, y: float, side: str, fontsize: float = 8.0) -> None:
+    """A text above the axes, at a value."""
+    style: Style = {"ha": side, "va": "bottom", "fontsize": fontsize}
+    axes.text(x, y, text, transform=axes.get_xaxis_transform(), **style)
+
+
+def named_rows(axes: Axes, names: Sequence[str], **style: Any) -> list[int]:
+    """Rows with names in place of a scale, from the top; where each row is."""
+    rows = list(range(len(names)))[::-1]
+    axes.set_ylim(-0.6, len(names) - 0.4)
+    axes.set_yticks(rows, names, **style)
+    axes.grid(visible=False, axis="y")
+    quiet_frame(axes, left=False)
+    return rows
 
 
 def quiet_frame(axes: Axes, *, left: bool = True) -> None:
