@@ -30,7 +30,7 @@ from preservecheck.screen import shards as parts
 from preservecheck.screen.frame import Screen, frame_of, systems_of
 from preservecheck.screen.sources import Piece, Source
 from preservecheck.screen.summary import Summary, summed
-from preservecheck.screen.table_diff import Since, former_tables, table_changes
+from preservecheck.screen.table_diff import TableDiff, counted, former_tables, table_changes
 
 
 @dataclass(frozen=True)
@@ -63,15 +63,15 @@ class Job:
 
 
 @lru_cache(maxsize=2)
-def _screens(job: Job) -> tuple[Screen, Since | None, Any]:
+def _screens(job: Job) -> tuple[Screen, TableDiff | None]:
     """What a process needs for its pieces, made once."""
     now = job.known()
     screen = Screen(now, systems_of(job.against, now), job.today)
     if job.since is None:
-        return screen, None, ()
+        return screen, None
     before = former_tables(Path(job.since), now)
     former = Screen(before, systems_of(_still_there(job, before), before), job.today)
-    return screen, Since(former, screen), table_changes(before, now)
+    return screen, TableDiff(former, screen, table_changes(before, now))
 
 
 def _still_there(job: Job, before: Tables) -> tuple[str, ...]:
@@ -91,19 +91,14 @@ def work(job: Job, piece: Piece, part: Path) -> Summary:
     part
         Where the part goes, without its ending.
     """
-    screen, since, changes = _screens(job)
+    screen, diff = _screens(job)
     taken = piece.taken(screen)
-    if since is None:
+    if diff is None:
         frame = frame_of(taken, screen)
         counts = summed(frame, tried=screen.systems is not None)
     else:
-        frame = since.changed((piece.taken(since.before), taken), changes)
-        counts = Summary(formulas=len(taken.ids), rows=len(frame), unread=len(taken.faults))
-        counts.faults = [f"{taken.ids[n]}: {text}" for n, text in list(taken.faults.items())[:20]]
-        counts.changed = int(frame["formula"].nunique())
-        for row in frame.to_dict("records"):
-            check, before, after, why = (str(row[n]) for n in ("check", "before", "after", "why"))
-            counts.reasons[f"{check or 'reading'}: {before} -> {after}; {why}"] += 1
+        frame = diff.changed(piece.taken(diff.before), taken)
+        counts = counted(frame, taken)
     parts.write_part(frame, job.form, part)
     _whole(part.with_suffix(".counts"), json.dumps(counts.to_json()))
     return counts

@@ -3,34 +3,42 @@ may be the reason."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from preservecheck.arrays.recipes import Recipes, recipes_of
+from preservecheck.arrays.recipes import recipes_of
 from preservecheck.checks import CHECKS
 from preservecheck.checks.base import Check
 from preservecheck.errors import Fault, TableError
 from preservecheck.reference.load import Earlier, Tables
 from preservecheck.reference.rows import TABLES
 from preservecheck.screen.frame import Screen, frame_of
-from preservecheck.screen.summary import COUNTED, codes_of
-from preservecheck.verdict import Bools, Floats
+from preservecheck.screen.summary import COUNTED, FAULTS_SHOWN, Summary, codes_of
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from preservecheck.formula.materials import Material
+    from preservecheck.reference.rows_materials import Ingredient
     from preservecheck.screen.long_table import Taken
 
-# what the dose hangs on at which a system is tried
-DOSING = {
-    "legal_limits": None,
-    "conversions": None,
-    "systems": {"usage_min_percent", "usage_max_percent"},
+# tables that a verdict rests on
+JUDGED_TABLES = tuple(t for t in TABLES if any(t in check.tables for check in CHECKS))
+# the dose at which a system is tried rests on these columns; all of a table where none is named
+DOSING: dict[str, frozenset[str]] = {
+    "legal_limits": frozenset(),
+    "conversions": frozenset(),
+    "systems": frozenset({"usage_min_percent", "usage_max_percent"}),
 }
+# tables that speak of every formula
+OF_ALL = ("product_ph", "growth_limits")
 # columns that say where a value comes from, not what it is
 UNJUDGED = ("source", "locator", "basis", "recalled", "note", "state", "citation")
 CHANGES = (
@@ -74,10 +82,10 @@ class Change:
     @property
     def doses(self) -> bool:
         """Whether it can change the dose at which a system is tried."""
-        if self.table not in DOSING:
+        columns = DOSING.get(self.table)
+        if columns is None:
             return False
-        columns = DOSING[self.table]
-        return columns is None or not self.columns or bool(columns & self.columns)
+        return not columns or not self.columns or not columns.isdisjoint(self.columns)
 
 
 def former_tables(folder: Path, now: Tables) -> Tables:
@@ -106,44 +114,41 @@ def former_tables(folder: Path, now: Tables) -> Tables:
 def table_changes(before: Tables, now: Tables) -> tuple[Change, ...]:
     """Every row that was changed, added or taken out, in tables that a verdict rests on."""
     out = []
-    for table in TABLES:
-        if not any(table in check.tables for check in CHECKS):
-            continue
+    for table in JUDGED_TABLES:
         old = {r.key_text: r for r in before.rows(table)}
         new = {r.key_text: r for r in now.rows(table)}
         for key in dict.fromkeys((*old, *new)):
-            was, is_ = old.get(key), new.get(key)
-            columns = _differing(was, is_)
-            if was is None or is_ is None or columns:
-                what = _difference(was, is_, columns)
-                rows = [r for r in (was, is_) if r is not None]
-                names = frozenset(n for r in rows for v in r.as_dict().values() for n in _names(v))
-                markets = {getattr(r, "market", None) for r in rows}
-                market = markets.pop() if len(markets) == 1 else None
-                out.append(Change(table, key, what, names, market, frozenset(columns)))
+            rows = [r for r in (old.get(key), new.get(key)) if r is not None]
+            columns = _differing(*rows) if len(rows) > 1 else ()
+            if len(rows) > 1 and not columns:
+                continue
+            if columns:
+                what = ", ".join(f"{c} {' -> '.join(_shown(r, c) for r in rows)}" for c in columns)
+            else:
+                what = "new row" if key in new else "row taken out"
+            markets = {getattr(r, "market", None) for r in rows}
+            out.append(
+                Change(
+                    table,
+                    key,
+                    what,
+                    frozenset(n for r in rows for v in r.as_dict().values() for n in _names(v)),
+                    markets.pop() if len(markets) == 1 else None,
+                    frozenset(columns),
+                )
+            )
     return tuple(out)
 
 
-def _differing(was: Any, is_: Any) -> tuple[str, ...]:
-    """Columns whose value is another; none where a state does not have the row."""
-    if was is None or is_ is None:
-        return ()
-    old, new = was.as_dict(), is_.as_dict()
-    return tuple(
-        c for c in new if c not in UNJUDGED and not c.endswith("_note") and old[c] != new[c]
-    )
+def _differing(before: Any, now: Any) -> tuple[str, ...]:
+    """Columns whose value is another."""
+    old, new = before.as_dict(), now.as_dict()
+    judged = (c for c in new if c not in UNJUDGED and not c.endswith("_note"))
+    return tuple(c for c in judged if old[c] != new[c])
 
 
-def _difference(was: Any, is_: Any, columns: Sequence[str]) -> str:
-    if was is None:
-        return "new row"
-    if is_ is None:
-        return "row taken out"
-    old, new = was.as_dict(), is_.as_dict()
-    return ", ".join(f"{c} {_shown(old[c])} -> {_shown(new[c])}" for c in columns)
-
-
-def _shown(value: Any) -> str:
+def _shown(row: Any, column: str) -> str:
+    value = row.as_dict()[column]
     return "none" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
 
 
@@ -156,24 +161,27 @@ def _names(value: Any) -> Iterable[str]:
 
 
 @dataclass(frozen=True)
-class Since:
-    """Screens against both states of the tables.
+class TableDiff:
+    """Screens against two states of the tables.
 
     Parameters
     ----------
     before, now
         The screens.
+    changes
+        Rows that differ.
     """
 
     before: Screen
     now: Screen
+    changes: tuple[Change, ...]
 
-    def changed(self, taken: tuple[Taken, Taken], changes: Sequence[Change]) -> pd.DataFrame:
-        """What came off differently, a row a formula, system and check; columns as in
+    def changed(self, before: Taken, now: Taken) -> pd.DataFrame:
+        """What comes off differently, a row a formula, system and check; columns as in
         ``CHANGES``."""
         import pandas as pd
 
-        old, new = frame_of(taken[0], self.before), frame_of(taken[1], self.now)
+        old, new = frame_of(before, self.before), frame_of(now, self.now)
         keys = ["formula"] if self.now.systems is None else ["formula", "system"]
         pairs = (
             old[keys]
@@ -183,74 +191,108 @@ class Since:
         both = pairs.dropna(subset=["old", "new"])
         a, b = both["old"].to_numpy(dtype=int), both["new"].to_numpy(dtype=int)
         old_codes, new_codes = codes_of(old), codes_of(new)
-        out = [_came_and_went(pairs, old, new)]
-        unread = _unread(old.iloc[a], new.iloc[b])
-        out.append(unread)
+        out = [_came_and_went(pairs, old, new), _unread(old.iloc[a], new.iloc[b])]
         words = np.array(COUNTED, dtype=object)
+        place = {name: n for n, name in enumerate(now.ids)}
+        contents = _contents(now, self.now)
         for check in CHECKS:
             key = f"{check.id}.{check.key.name}"
             was, is_ = old_codes[check.id][a], new_codes[check.id][b]
-            here = np.flatnonzero(was != is_)
-            if not here.size:
+            differs = np.flatnonzero(was != is_)
+            if not differs.size:
                 continue
-            frame = pd.DataFrame(
-                {
-                    "formula": new["formula"].to_numpy()[b[here]],
-                    "system": new["system"].to_numpy()[b[here]],
-                    "check": check.id,
-                    "before": words[was[here]],
-                    "after": words[is_[here]],
-                    "figure": check.key.name,
-                    "figure_before": old[key].to_numpy()[a[here]],
-                    "figure_after": new[key].to_numpy()[b[here]],
-                }
-            )
-            doses = (old["percent"].to_numpy()[a[here]], new["percent"].to_numpy()[b[here]])
-            frame["why"] = self._why(frame, check, taken[1], changes, doses)
-            out.append(frame)
-        found = (
-            pd.concat([f for f in out if len(f)], ignore_index=True)
-            if any(len(f) for f in out)
-            else out[0]
-        )
-        order = pd.Index(taken[1].ids).get_indexer(pd.Index(found["formula"]))
-        return found.iloc[np.argsort(order, kind="stable")][list(CHANGES)].reset_index(drop=True)
-
-    def _why(
-        self,
-        frame: pd.DataFrame,
-        check: Check,
-        taken: Taken,
-        changes: Sequence[Change],
-        doses: tuple[Floats, Floats],
-    ) -> list[str]:
-        """Changed rows that can touch a check and speak of something in the formula."""
-        speaks = [_concerned(taken, c, self.now) for c in changes]
-        place = {name: i for i, name in enumerate(taken.ids)}
-        holds = {
-            s.id: frozenset({s.id, *(i for i, _ in s.composition)}) for s in self.now.tables.systems
-        }
-        none = "no changed row speaks of it alone; the changes act together"
-        out = []
-        for formula, system, before, after in zip(
-            frame["formula"], frame["system"], *doses, strict=True
-        ):
-            at, systems = place[formula], str(system).split(" + ")
-            parts = frozenset(n for s in systems for n in holds.get(s, frozenset({s})))
-            moved = np.isfinite(before) and np.isfinite(after) and before != after
-            told = [
-                c.text
-                for c, there in zip(changes, speaks, strict=True)
-                if (c.touches(check) or (moved and c.doses))
-                and (
-                    c.key in systems
-                    if c.table == "systems"
-                    else there[at] or _brought(taken, at, c, parts)
+            at_old, at_new = old.iloc[a[differs]], new.iloc[b[differs]]
+            doses = zip(at_old["percent"], at_new["percent"], strict=True)
+            held = [contents.get(place[name], _NOTHING) for name in at_new["formula"]]
+            out.append(
+                pd.DataFrame(
+                    {
+                        "formula": at_new["formula"].to_numpy(),
+                        "system": at_new["system"].to_numpy(),
+                        "check": check.id,
+                        "before": words[was[differs]],
+                        "after": words[is_[differs]],
+                        "figure": check.key.name,
+                        "figure_before": at_old[key].to_numpy(),
+                        "figure_after": at_new[key].to_numpy(),
+                        "why": [
+                            self._why(check, *one)
+                            for one in zip(held, at_new["system"], doses, strict=True)
+                        ],
+                    }
                 )
-            ]
-            dose = [f"tried at {before:.4g} % before and {after:.4g} % now"] if moved else []
-            out.append("; ".join([*dose, *told]) or none)
-        return out
+            )
+        filled = [frame for frame in out if len(frame)]
+        rows = pd.concat(filled, ignore_index=True) if filled else out[0]
+        order = np.argsort(rows["formula"].map(place).to_numpy(), kind="stable")
+        return rows.iloc[order][list(CHANGES)].reset_index(drop=True)
+
+    def _why(self, check: Check, held: _Contents, system: str, doses: tuple[float, float]) -> str:
+        """Changed rows that can touch a check and speak of something in a formula."""
+        systems = held.systems if self.now.systems is None else frozenset({system})
+        names = held.names.union(*(self._parts.get(s, (s,)) for s in systems))
+        moved = bool(np.isfinite(doses).all() and doses[0] != doses[1])
+        out = [f"tried at {doses[0]:.4g} % before and {doses[1]:.4g} % now"] if moved else []
+        for change in self.changes:
+            if not (change.touches(check) or (moved and change.doses)):
+                continue
+            if change.table == "systems":
+                speaks = change.key in systems
+            else:
+                speaks = change.table in OF_ALL or not change.names.isdisjoint(names)
+                speaks &= change.market is None or change.market in held.markets
+            out += [change.text] if speaks else []
+        return "; ".join(out) or "no changed row speaks of it alone; the changes act together"
+
+    @cached_property
+    def _parts(self) -> dict[str, tuple[str, ...]]:
+        """What each system is made of, itself included."""
+        return {s.id: (s.id, *(i for i, _ in s.composition)) for s in self.now.tables.systems}
+
+
+@dataclass(frozen=True)
+class _Contents:
+    """What a formula holds, as the rows of tables name it, and where it is sold."""
+
+    names: frozenset[str]
+    systems: frozenset[str]
+    markets: tuple[str, ...]
+
+
+_NOTHING = _Contents(frozenset(), frozenset(), ())
+
+
+def _contents(taken: Taken, screen: Screen) -> dict[int, _Contents]:
+    kinds = [(taken.sound, taken.sound_at)]
+    if taken.others:
+        others = recipes_of(list(taken.others.values()), screen.today)
+        kinds.append((others, np.array(list(taken.others), dtype=int)))
+    out = {}
+    for recipes, places in kinds:
+        names = [_names_in(m, screen.composer.opener.ingredients) for m in recipes.materials]
+        systems: dict[int, set[str]] = defaultdict(set)
+        roles = recipes.roles
+        for n, system in zip(recipes.line_formula[roles.line], roles.system, strict=True):
+            systems[n].add(roles.ids[system])
+        ends = np.searchsorted(recipes.line_formula, np.arange(recipes.count + 1))
+        for n, (place, lines) in enumerate(zip(places, pairwise(ends), strict=True)):
+            materials = set(recipes.line_material[slice(*lines)].tolist())
+            out[int(place)] = _Contents(
+                frozenset().union(*(names[m] for m in materials)),
+                frozenset(systems[n]),
+                recipes.profiles[recipes.profile[n]].markets,
+            )
+    return out
+
+
+def _names_in(material: Material, rows: Mapping[str, Ingredient]) -> frozenset[str]:
+    """What rows of tables may call the substances of a raw material."""
+    out = set()
+    for part in material.parts:
+        out |= {part.substance, f"inci:{part.substance}"}
+        if (row := rows.get(part.substance)) is not None:
+            out |= {f"role:{row.role}", *(f"tag:{tag}" for tag in row.tags)}
+    return frozenset(out)
 
 
 def _came_and_went(pairs: pd.DataFrame, old: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
@@ -295,53 +337,13 @@ def _unread(old: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _concerned(taken: Taken, change: Change, screen: Screen) -> Bools:
-    """Formulas that hold something a changed row speaks of, in a market that it rules."""
-    out = np.zeros(len(taken.ids), dtype=bool)
-    kinds = [(taken.sound, taken.sound_at)]
-    if taken.others:
-        others = recipes_of(list(taken.others.values()), screen.today)
-        kinds.append((others, np.array(list(taken.others), dtype=int)))
-    rows = screen.composer.opener.ingredients
-    for recipes, at in kinds:
-        hit = np.array([_speaks(change, m.parts, rows) for m in recipes.materials], dtype=bool)
-        lines = hit[recipes.line_material] if len(hit) else np.zeros(0, dtype=bool)
-        here = np.bincount(recipes.line_formula, lines, recipes.count) > 0
-        if change.table in ("product_ph", "growth_limits"):
-            here = np.ones(recipes.count, dtype=bool)
-        out[at] = here & _sold_in(recipes, change)
+def counted(frame: pd.DataFrame, taken: Taken) -> Summary:
+    """How many formulas come off differently, and why."""
+    out = Summary(formulas=len(taken.ids), rows=len(frame), unread=len(taken.faults))
+    faults = list(taken.faults.items())[:FAULTS_SHOWN]
+    out.faults = [f"{taken.ids[n]}: {text}" for n, text in faults]
+    out.changed = int(frame["formula"].nunique())
+    for row in frame.to_dict("records"):
+        moved = f"{row['check'] or 'reading'}: {row['before']} -> {row['after']}"
+        out.reasons[f"{moved}; {row['why']}"] += 1
     return out
-
-
-def _speaks(change: Change, parts: Iterable[Any], rows: Any) -> bool:
-    for p in parts:
-        row = rows.get(p.substance)
-        keys = {p.substance, f"inci:{p.substance}"}
-        if row is not None:
-            keys |= {f"role:{row.role}", *(f"tag:{t}" for t in row.tags)}
-        if keys & change.names:
-            return True
-    return False
-
-
-def _sold_in(recipes: Recipes, change: Change) -> Bools:
-    if change.market is None:
-        return np.ones(recipes.count, dtype=bool)
-    sold = np.array([change.market in p.markets for p in recipes.profiles], dtype=bool)
-    return sold[recipes.profile]
-
-
-def _brought(taken: Taken, formula: int, change: Change, parts: frozenset[str]) -> bool:
-    """Whether a change speaks of what a system is made of, in a market that a formula is sold
-    in."""
-    if not change.names & parts:
-        return False
-    if change.market is None:
-        return True
-    if formula in taken.others:
-        return change.market in taken.others[formula].formula.product.markets
-    at = np.flatnonzero(taken.sound_at == formula)
-    return (
-        bool(at.size)
-        and change.market in taken.sound.profiles[int(taken.sound.profile[at[0]])].markets
-    )
