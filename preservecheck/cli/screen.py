@@ -140,6 +140,7 @@ def _run(
     """The run that the options ask for; everything that can be refused is refused here."""
     import tempfile
 
+    from preservecheck.cli.hints import HINTS
     from preservecheck.errors import PreservecheckError
     from preservecheck.reference.load import load_tables
     from preservecheck.screen.frame import systems_of
@@ -167,6 +168,7 @@ def _run(
         dt.date.today(),
         form if form in ROWS else "table",
         None if since is None else str(since.resolve()),
+        HINTS,
     )
     return Run(job, sources, folder, jobs or os.cpu_count() or 1)
 

@@ -21,7 +21,7 @@ from preservecheck.errors import Fault, FormulaError, Hint, PreservecheckError
 from preservecheck.formula.compose import Composer, Composition
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows import Ingredient, System
-from preservecheck.screen.long_table import Reader, Taken
+from preservecheck.screen.long_table import Reader, ReadFormulas
 from preservecheck.screen.schema import LINES, PRODUCTS, Field, columns_of
 from preservecheck.screen.substitution import BaseRecipes, doses, lawful_doses, with_each
 from preservecheck.screen.verdict_arrays import VerdictArrays, verdicts_on
@@ -64,11 +64,14 @@ class Screen:
         Systems to try in place of a formula's own; ``None`` judges each formula as it stands.
     today
         The day whose law holds where a formula names none.
+    hints
+        What helps where a formula cannot be read, in the words of the front end.
     """
 
     tables: Tables
     systems: tuple[System, ...] | None
     today: dt.date
+    hints: Mapping[Hint, str] = field(default_factory=dict)
     _met: list[TableArrays] = field(default_factory=list, repr=False, compare=False)
 
     @cached_property
@@ -79,7 +82,7 @@ class Screen:
     @cached_property
     def reader(self) -> Reader:
         """Reads long tables."""
-        return Reader(self.tables, self.composer, self.today)
+        return Reader(self.tables, self.composer, self.today, self.hints)
 
     def rows(self, recipes: Recipes, own: Sequence[Ingredient] = ()) -> list[Rows]:
         """Verdicts on formulas, a bounded number of pairs at a time."""
@@ -229,7 +232,7 @@ def screen_frame(
     tables = tables or load_tables()
     screen = Screen(tables, systems_of(against, tables), today or dt.date.today())
     check_columns(frame, LINES | PRODUCTS, "the frame")
-    return frame_of(screen.reader.taken(frame, products_of(frame)), screen)
+    return frame_of(screen.reader.read(frame, products_of(frame)), screen)
 
 
 def check_columns(frame: pd.DataFrame, known: Mapping[str, Field], where: str) -> None:
@@ -266,11 +269,11 @@ def products_of(lines: pd.DataFrame) -> pd.DataFrame:
     return lines[columns].drop_duplicates("formula", ignore_index=True)
 
 
-def frame_of(taken: Taken, screen: Screen) -> pd.DataFrame:
-    """Verdicts on what was taken from a table."""
-    found: list[tuple[Ints, Rows]] = [(taken.sound_at, rows) for rows in screen.rows(taken.sound)]
-    found += by_own(taken.others, screen)
-    return assembled(taken.ids, found, taken.faults)
+def frame_of(read: ReadFormulas, screen: Screen) -> pd.DataFrame:
+    """Verdicts on the formulas of a table."""
+    found: list[tuple[Ints, Rows]] = [(read.recipes_at, r) for r in screen.rows(read.recipes)]
+    found += by_own(read.others, screen)
+    return assembled(read.ids, found, read.faults)
 
 
 def by_own(formulas: dict[int, Composition], screen: Screen) -> list[tuple[Ints, Rows]]:

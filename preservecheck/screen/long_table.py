@@ -20,7 +20,7 @@ import numpy as np
 
 from preservecheck.arrays.inputs import Ints, Profile
 from preservecheck.arrays.recipes import Recipes
-from preservecheck.errors import FormulaError, UnitError
+from preservecheck.errors import FormulaError, Hint, PreservecheckError, UnitError
 from preservecheck.formula.build import MAX_GRAMS, MAX_LINES, SUM_TOLERANCE, TEMPERATURE_C, build
 from preservecheck.formula.compose import Composition
 from preservecheck.formula.materials import Material, MaterialResolver
@@ -57,12 +57,12 @@ READ_UNIT: dict[str, Callable[[str], float]] = {"°C": temperature_c, "g": mass_
 
 
 @dataclass(frozen=True)
-class Taken:
+class ReadFormulas:
     """What could be taken from a table, and what not."""
 
     ids: tuple[str, ...]  # formulas in the order of the table
-    sound: Recipes
-    sound_at: Ints  # which of the formulas are in the pile
+    recipes: Recipes  # of those that were plainly sound
+    recipes_at: Ints  # which of the formulas are in the pile
     others: dict[int, Composition]  # formulas that were read one by one
     faults: dict[int, str]
 
@@ -79,15 +79,18 @@ class Reader:
         Opens formulas against them.
     today
         The day whose law holds where a formula names none.
+    hints
+        What helps where a formula cannot be read, in the words of the front end.
     """
 
     tables: Tables
     composer: Composer
     today: dt.date
+    hints: Mapping[Hint, str] = field(default_factory=dict)
     _materials: dict[Hashable, Material | None] = field(default_factory=dict)
     _profiles: dict[tuple[str, ...], Profile | None] = field(default_factory=dict)
 
-    def taken(self, lines: pd.DataFrame, products: pd.DataFrame) -> Taken:
+    def read(self, lines: pd.DataFrame, products: pd.DataFrame) -> ReadFormulas:
         """Formulas from a table of lines and one of products, columns as in ``schema``.
 
         Parameters
@@ -125,7 +128,17 @@ class Reader:
         sound = np.flatnonzero(~doubt)
         recipes = _piled(cells, material, materials, column, (profile, profiles), sound, n)
         others, faults = self._one_by_one(lines, products, formula, ids, np.flatnonzero(doubt))
-        return Taken(tuple(ids), recipes, sound, others, faults)
+        return ReadFormulas(tuple(ids), recipes, sound, others, faults)
+
+    def note_on(self, error: PreservecheckError) -> str:
+        """Why a formula cannot be read, in one line without the name of its file.
+
+        A block to be pasted does not fit into a row of a table, nor does the hint that asks for it.
+        """
+        plain = [
+            replace(f, where="", paste="", hint=None if f.paste else f.hint) for f in error.faults
+        ]
+        return "; ".join(fault.text(self.hints) for fault in plain)
 
     def _identities(self, product: pd.DataFrame, doubt: Bools) -> tuple[Ints, tuple[Profile, ...]]:
         """The product profile of each formula."""
@@ -216,7 +229,7 @@ class Reader:
                 raw = raw_formula(rows[n], mine[0], self.composer.opener)
                 others[n] = self.composer.compose(build(raw, "", self.tables, self.today, "table"))
             except FormulaError as error:
-                faults[n] = "; ".join(m.removeprefix(": ") for m in error.messages)
+                faults[n] = self.note_on(error)
         return others, faults
 
 

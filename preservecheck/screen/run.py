@@ -16,17 +16,18 @@ import os
 import shutil
 import signal
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from preservecheck.errors import Fault, Hint, PreservecheckError
+from preservecheck.files import write_whole
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.screen import shards as parts
+from preservecheck.screen import shards
 from preservecheck.screen.frame import Screen, frame_of, systems_of
 from preservecheck.screen.sources import Piece, Source
 from preservecheck.screen.summary import Summary, summed
@@ -49,6 +50,8 @@ class Job:
         Form of the parts: ``csv``, ``parquet``, ``json`` or ``table``.
     since
         Folder with an earlier state of the tables; ``None`` screens against today's alone.
+    hints
+        What helps, in the words of the front end.
     """
 
     tables: str | None
@@ -56,6 +59,7 @@ class Job:
     today: dt.date
     form: str
     since: str | None = None
+    hints: Mapping[Hint, str] = field(default_factory=dict, hash=False, compare=False)
 
     def known(self) -> Tables:
         """The tables of today."""
@@ -66,11 +70,12 @@ class Job:
 def _screens(job: Job) -> tuple[Screen, TableDiff | None]:
     """What a process needs for its pieces, made once."""
     now = job.known()
-    screen = Screen(now, systems_of(job.against, now), job.today)
+    screen = Screen(now, systems_of(job.against, now), job.today, job.hints)
     if job.since is None:
         return screen, None
     before = former_tables(Path(job.since), now)
-    former = Screen(before, systems_of(_still_there(job, before), before), job.today)
+    still = systems_of(_still_there(job, before), before)
+    former = Screen(before, still, job.today, job.hints)
     return screen, TableDiff(former, screen, table_changes(before, now))
 
 
@@ -92,22 +97,16 @@ def work(job: Job, piece: Piece, part: Path) -> Summary:
         Where the part goes, without its ending.
     """
     screen, diff = _screens(job)
-    taken = piece.taken(screen)
+    read = piece.read(screen)
     if diff is None:
-        frame = frame_of(taken, screen)
+        frame = frame_of(read, screen)
         counts = summed(frame, tried=screen.systems is not None)
     else:
-        frame = diff.changed(piece.taken(diff.before), taken)
-        counts = counted(frame, taken)
-    parts.write_part(frame, job.form, part)
-    _whole(part.with_suffix(".counts"), json.dumps(counts.to_json()))
+        frame = diff.changed(piece.read(diff.before), read)
+        counts = counted(frame, read)
+    shards.write_part(frame, job.form, part)
+    write_whole(part.with_suffix(shards.COUNTS), json.dumps(counts.to_json()))
     return counts
-
-
-def _whole(path: Path, text: str) -> None:
-    half = path.with_suffix(f".{os.getpid()}.half")
-    half.write_text(text, encoding="utf-8")
-    os.replace(half, path)
 
 
 @dataclass
@@ -160,11 +159,11 @@ class Run:
         shutil.rmtree(self.folder, ignore_errors=True)
         try:
             self.folder.mkdir(parents=True)
-            _whole(manifest, json.dumps(mine))
         except OSError as error:
-            raise PreservecheckError(
-                f"{self.folder}: cannot be written: {error.strerror or error}"
-            ) from None
+            reason = error.strerror or str(error)
+            fault = Fault(f"cannot be written: {reason}", where=str(self.folder))
+            raise PreservecheckError(fault) from None
+        write_whole(manifest, json.dumps(mine))
 
     def _manifest(self) -> dict[str, Any]:
         known = self.job.known()
@@ -204,7 +203,7 @@ class Run:
             for number, piece in enumerate(
                 p for source in self.sources for p in source.pieces(systems)
             ):
-                kept = self.part(number).with_suffix(".counts")
+                kept = self.part(number).with_suffix(shards.COUNTS)
                 if kept.is_file():
                     counts[number] = Summary.from_json(json.loads(kept.read_text(encoding="utf-8")))
                     progress(piece.formulas)

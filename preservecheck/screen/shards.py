@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import shutil
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
@@ -12,11 +11,13 @@ from typing import IO, TYPE_CHECKING, Any
 import numpy as np
 
 from preservecheck.checks import CHECKS
-from preservecheck.errors import PreservecheckError
+from preservecheck.files import replaced
 
 if TYPE_CHECKING:
     import pandas as pd
 
+# how the names of parts end, and those of their counts
+ROWS, COUNTS = ".rows", ".counts"
 # rows of each part that a table on a screen may show
 TABLE_ROWS = 40
 OF_A_ROW = ("formula", "system", "percent", "verdict", "serious", "limiting_check", "note")
@@ -24,28 +25,13 @@ OF_A_ROW = ("formula", "system", "percent", "verdict", "serious", "limiting_chec
 
 def write_part(frame: pd.DataFrame, form: str, part: Path) -> None:
     """Write one part as a whole: rows without a heading, so that parts can be put one after the
-    other.
-
-    Raises
-    ------
-    PreservecheckError
-        The disk does not take it.
-    """
-    target = part.with_suffix(".part")
-    half = part.with_suffix(f".{os.getpid()}.half")
-    try:
-        _WRITERS[form](frame, half)
-        os.replace(half, target)
-    except OSError as error:
-        raise PreservecheckError(
-            f"{target}: cannot be written: {error.strerror or error}"
-        ) from None
+    other. Raises as ``files.replaced``."""
+    with replaced(part.with_suffix(ROWS)) as path:
+        _WRITERS[form](frame, path)
 
 
 def _csv(frame: pd.DataFrame, path: Path) -> None:
     frame.to_csv(path, index=False, header=False, lineterminator="\n")
-    if not path.is_file():
-        path.touch()
 
 
 def _parquet(frame: pd.DataFrame, path: Path) -> None:
@@ -80,18 +66,7 @@ def objects(frame: pd.DataFrame) -> Iterator[dict[str, Any]]:
         if CHECKS[0].id not in cells:  # what changed between two states of the tables
             yield cells
             continue
-        yield {
-            n: cells[n]
-            for n in (
-                "formula",
-                "system",
-                "percent",
-                "verdict",
-                "serious",
-                "limiting_check",
-                "note",
-            )
-        } | {
+        yield {n: cells[n] for n in OF_A_ROW} | {
             "checks": {
                 c.id: _check(cells, c.id, c.key.name, c.key.unit) for c in CHECKS if cells[c.id]
             }
@@ -123,7 +98,7 @@ def rows_shown(folder: Path, most: int) -> list[dict[str, Any]]:
 
 
 def _parts(folder: Path) -> list[Path]:
-    return sorted(folder.glob("*.part"))
+    return sorted(folder.glob(f"*{ROWS}"))
 
 
 def put_together(
@@ -149,23 +124,12 @@ def put_together(
     PreservecheckError
         The file cannot be written; what was there before is untouched.
     """
-    if output.is_dir():
-        raise PreservecheckError(f"{output}: is a folder; give a file")
-    output = output.resolve()
-    half = output.with_name(f".{output.name}.{os.getpid()}.part")
-    try:
+    with replaced(output) as path:
         if form == "parquet":
-            _parquet_together(folder, half)
+            _parquet_together(folder, path)
         else:
-            with half.open("w", encoding="utf-8", newline="\n") as file:
+            with path.open("w", encoding="utf-8", newline="\n") as file:
                 stream(folder, form, file, columns, head)
-        os.replace(half, output)
-    except OSError as error:
-        raise PreservecheckError(
-            f"{output}: cannot be written: {error.strerror or error}"
-        ) from None
-    finally:
-        half.unlink(missing_ok=True)
 
 
 def stream(

@@ -4,18 +4,19 @@ memory."""
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
-from itertools import pairwise
+from itertools import islice, pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from preservecheck.errors import Fault, FormulaError, Hint, PreservecheckError
+from preservecheck.files import csv_dialect, csv_rows
 from preservecheck.formula.load import load_formula
 from preservecheck.screen.frame import Screen, check_columns, products_of
-from preservecheck.screen.long_table import Taken, texts
+from preservecheck.screen.long_table import ReadFormulas, texts
 from preservecheck.screen.schema import LINES, PRODUCTS
 
 if TYPE_CHECKING:
@@ -29,6 +30,8 @@ FILES_AT_ONCE = 200
 ROWS_AT_ONCE = 100_000
 FORMULAS_AT_ONCE = 2_500
 LINES_AT_ONCE = 100_000
+# lines that the separator of a table is told from
+HEAD_LINES = 60
 _SPLIT = "its lines do not stand together in the table; sort the table by formula"
 
 
@@ -42,17 +45,17 @@ class Piece:
     products: Any = None
     faults: dict[str, str] = field(default_factory=dict)  # known beforehand, by formula
 
-    def taken(self, screen: Screen) -> Taken:
+    def read(self, screen: Screen) -> ReadFormulas:
         """The formulas, read against a screen's tables."""
         if self.files:
-            return _files_taken(self.files, screen)
-        found = screen.reader.taken(self.lines, self.products)
+            return _files_read(self.files, screen)
+        found = screen.reader.read(self.lines, self.products)
         ids = (*found.ids, *self.faults)
         lost = {len(found.ids) + i: text for i, text in enumerate(self.faults.values())}
-        return Taken(ids, found.sound, found.sound_at, found.others, found.faults | lost)
+        return replace(found, ids=ids, faults=found.faults | lost)
 
 
-def _files_taken(files: Sequence[tuple[str, Path]], screen: Screen) -> Taken:
+def _files_read(files: Sequence[tuple[str, Path]], screen: Screen) -> ReadFormulas:
     import pandas as pd
 
     others, faults = {}, {}
@@ -61,12 +64,14 @@ def _files_taken(files: Sequence[tuple[str, Path]], screen: Screen) -> Taken:
             formula = load_formula(path, screen.tables, today=screen.today)
             others[n] = screen.composer.compose(formula)
         except PreservecheckError as error:
-            faults[n] = "; ".join(m.removeprefix(f"{path}: ") for m in error.messages)
-    empty = screen.reader.taken(
+            faults[n] = screen.reader.note_on(error)
+    empty = screen.reader.read(
         pd.DataFrame(columns=["formula", "phase", "ingredient"]),
         pd.DataFrame(columns=["formula", *PRODUCTS]),
     )
-    return Taken(tuple(name for name, _ in files), empty.sound, empty.sound_at, others, faults)
+    return ReadFormulas(
+        tuple(name for name, _ in files), empty.recipes, empty.recipes_at, others, faults
+    )
 
 
 @dataclass
@@ -171,23 +176,23 @@ def _chunks(path: Path | None, only: list[str] | None = None) -> Iterator[pd.Dat
             file = pq.ParquetFile(path)
             if "formula" not in file.schema_arrow.names:
                 raise FormulaError(
-                    f"{path}: has no column formula; it names the formula that each line belongs to"
+                    Fault(
+                        "has no column formula",
+                        "it names the formula that each line belongs to",
+                        where=str(path),
+                    )
                 )
             for batch in file.iter_batches(batch_size=LINES_AT_ONCE, columns=only):
                 if batch.num_rows:
                     yield _tidy(batch.to_pandas())
             return
-        layout: Any = _layout(path)
-        with pd.read_csv(
-            path, chunksize=LINES_AT_ONCE, usecols=only, low_memory=False, **layout
-        ) as reader:
+        layout: Any = _layout(path) | {"usecols": only, "chunksize": LINES_AT_ONCE}
+        with pd.read_csv(path, low_memory=False, **layout) as reader:
             for chunk in reader:
                 if len(chunk):
                     yield _tidy(chunk)
-    except (OSError, ValueError, UnicodeDecodeError) as error:
-        if isinstance(error, FormulaError):
-            raise
-        raise FormulaError(f"{path}: cannot be read as a table: {error}") from None
+    except (OSError, ValueError) as error:
+        raise FormulaError(Fault(f"cannot be read as a table: {error}", where=str(path))) from None
 
 
 def _tidy(table: pd.DataFrame) -> pd.DataFrame:
@@ -195,15 +200,22 @@ def _tidy(table: pd.DataFrame) -> pd.DataFrame:
     return table.assign(formula=texts(table["formula"])) if "formula" in table else table
 
 
-def _layout(path: Path) -> dict[str, Any]:
-    """How a CSV file parts its cells; a spreadsheet that parts them by semicolons writes a decimal
-    comma."""
+def _head(path: Path) -> str:
+    """The first lines of a CSV file."""
     with path.open(encoding="utf-8-sig", errors="replace") as file:
-        head = file.readline()
-    comma = head.count(";") <= head.count(",")
-    return {"encoding": "utf-8-sig", "skipinitialspace": True} | (
-        {} if comma else {"sep": ";", "decimal": ","}
-    )
+        return "".join(islice(file, HEAD_LINES))
+
+
+def _layout(path: Path) -> dict[str, Any]:
+    """How a CSV file separates its cells."""
+    dialect = csv_dialect(_head(path))
+    return {
+        "encoding": "utf-8-sig",
+        "skipinitialspace": True,
+        "sep": dialect.separator,
+        "decimal": "," if dialect.comma_is_decimal else ".",
+        "skiprows": dialect.skipped,
+    }
 
 
 def _read_whole(path: Path) -> pd.DataFrame:
@@ -211,7 +223,7 @@ def _read_whole(path: Path) -> pd.DataFrame:
 
     parts = list(_chunks(path))
     if not parts:
-        raise FormulaError(f"{path}: is empty; it has a row a formula")
+        raise FormulaError(Fault("is empty", "it has a row a formula", where=str(path)))
     return pd.concat(parts, ignore_index=True)
 
 
@@ -285,9 +297,8 @@ def _is_formula(path: Path) -> bool:
 def _is_long(path: Path) -> bool:
     if path.suffix.casefold() == ".parquet":
         return True
-    with path.open(encoding="utf-8-sig", errors="replace") as file:
-        head = file.readline().casefold()
-    return "formula" in [cell.strip().strip('"') for cell in head.replace(";", ",").split(",")]
+    heads = next(csv_rows(_head(path), str(path), FormulaError), (0, []))[1]
+    return "formula" in [cell.strip().casefold() for cell in heads]
 
 
 def _beside(path: Path) -> Path | None:

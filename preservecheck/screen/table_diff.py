@@ -26,8 +26,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from preservecheck.formula.materials import Material
-    from preservecheck.reference.rows_materials import Ingredient
-    from preservecheck.screen.long_table import Taken
+    from preservecheck.reference.rows import Ingredient
+    from preservecheck.screen.long_table import ReadFormulas
 
 # tables that a verdict rests on
 JUDGED_TABLES = tuple(t for t in TABLES if any(t in check.tables for check in CHECKS))
@@ -176,7 +176,7 @@ class TableDiff:
     now: Screen
     changes: tuple[Change, ...]
 
-    def changed(self, before: Taken, now: Taken) -> pd.DataFrame:
+    def changed(self, before: ReadFormulas, now: ReadFormulas) -> pd.DataFrame:
         """What comes off differently, a row a formula, system and check; columns as in
         ``CHANGES``."""
         import pandas as pd
@@ -262,11 +262,11 @@ class _Contents:
 _NOTHING = _Contents(frozenset(), frozenset(), ())
 
 
-def _contents(taken: Taken, screen: Screen) -> dict[int, _Contents]:
-    kinds = [(taken.sound, taken.sound_at)]
-    if taken.others:
-        others = recipes_of(list(taken.others.values()), screen.today)
-        kinds.append((others, np.array(list(taken.others), dtype=int)))
+def _contents(read: ReadFormulas, screen: Screen) -> dict[int, _Contents]:
+    kinds = [(read.recipes, read.recipes_at)]
+    if read.others:
+        others = recipes_of(list(read.others.values()), screen.today)
+        kinds.append((others, np.array(list(read.others), dtype=int)))
     out = {}
     for recipes, places in kinds:
         names = [_names_in(m, screen.composer.opener.ingredients) for m in recipes.materials]
@@ -337,11 +337,11 @@ def _unread(old: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def counted(frame: pd.DataFrame, taken: Taken) -> Summary:
+def counted(frame: pd.DataFrame, read: ReadFormulas) -> Summary:
     """How many formulas come off differently, and why."""
-    out = Summary(formulas=len(taken.ids), rows=len(frame), unread=len(taken.faults))
-    faults = list(taken.faults.items())[:FAULTS_SHOWN]
-    out.faults = [f"{taken.ids[n]}: {text}" for n, text in faults]
+    out = Summary(formulas=len(read.ids), rows=len(frame), unread=len(read.faults))
+    faults = list(read.faults.items())[:FAULTS_SHOWN]
+    out.faults = [f"{read.ids[n]}: {text}" for n, text in faults]
     out.changed = int(frame["formula"].nunique())
     for row in frame.to_dict("records"):
         moved = f"{row['check'] or 'reading'}: {row['before']} -> {row['after']}"

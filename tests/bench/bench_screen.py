@@ -110,21 +110,21 @@ def core(shelf: Shelf) -> None:
     tiles = [next(iter(shelf.tiles(BASE))) for _ in range(4)]
     for against in ("own", "all"):
         screen = Screen(tables, systems_of(against, tables), TODAY)
-        frame_of(screen.reader.taken(*tiles[0]), screen)  # tables loaded, materials opened
+        frame_of(screen.reader.read(*tiles[0]), screen)  # tables loaded, materials opened
         read = judge = frame = floor = 0.0
         rows = 0
         some = tiles[1:] if against == "own" else tiles[1:2]
         for tile in some:
             start = time.process_time()
-            taken = screen.reader.taken(*tile)
+            taken = screen.reader.read(*tile)
             read += time.process_time() - start
             start = time.process_time()
-            found = screen.rows(taken.sound)
+            found = screen.rows(taken.recipes)
             judge += time.process_time() - start
             start = time.process_time()
             rows += len(frame_of(taken, screen))
             frame += time.process_time() - start
-            through = arrays_of(taken.sound)
+            through = arrays_of(taken.recipes)
             through += [
                 a
                 for r in found

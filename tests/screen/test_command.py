@@ -235,9 +235,9 @@ def test_a_stopped_run_goes_on(tmp_path, monkeypatch):
     assert done.exit_code == 130
     assert "--resume" in done.output
     assert not out.exists()
-    assert sorted(p.name for p in Path(f"{out}.parts").glob("*.part")) == [
-        "000000.part",
-        "000001.part",
+    assert sorted(p.name for p in Path(f"{out}.parts").glob("*.rows")) == [
+        "000000.rows",
+        "000001.rows",
     ]
     judged.clear()
     done = screen(*arguments, "--resume")

@@ -92,7 +92,7 @@ def test_stopped_and_gone_on_with(shelf, whole, tmp_path, how, status):
     assert "Traceback" not in said
     _, alive = psutil.wait_procs(helpers, timeout=20)
     assert alive == []  # none goes on by itself
-    assert 0 < len(list(Path(f"{out}.parts").glob("*.part"))) < PIECES
+    assert 0 < len(list(Path(f"{out}.parts").glob("*.rows"))) < PIECES
     run = command(shelf, out, "--resume")
     run.communicate()
     assert run.returncode == 0
