@@ -22,7 +22,7 @@ from preservecheck.bench.buffers import (
     buffers_of,
     ph_after,
 )
-from preservecheck.bench.ph_window import Aim, aim_of
+from preservecheck.bench.ph_target import Aim, aim_of
 from preservecheck.bench.titration import EXTRA_PH, Titration, read_titration
 from preservecheck.chemistry.titration import buffer_capacity
 from preservecheck.errors import Fault, Hint, ReadingsError

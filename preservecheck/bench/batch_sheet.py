@@ -7,23 +7,29 @@ rounding of the others leaves, so that the batch comes out at its weight.
 from __future__ import annotations
 
 import datetime as dt
+import math
 import os
 from collections.abc import Iterable, Sequence
 from decimal import ROUND_HALF_UP, Decimal
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
+from preservecheck.assess import advice
 from preservecheck.assess.review import Report, composer_for, review, table_arrays_for
-from preservecheck.bench.steps import handling, ph_steps, steps_of, too_coarse
+from preservecheck.assess.targets import ph_window
+from preservecheck.bench.addition_window import Mark, marks_of
+from preservecheck.checks import with_lever
 from preservecheck.errors import Fault, FormulaError, Hint
 from preservecheck.formula.amounts import line_percents
 from preservecheck.formula.compose import Composition
 from preservecheck.formula.edit import lines_of, rescaled
 from preservecheck.formula.load import load_formula
-from preservecheck.formula.model import Formula
+from preservecheck.formula.model import Formula, Phase
 from preservecheck.formula.names import folded
 from preservecheck.reference.load import Tables, load_tables
+from preservecheck.text import number
+from preservecheck.units import duration_text, temperature_text
 
 
 class _Part(BaseModel):
@@ -49,6 +55,7 @@ class SheetPhase(_Part):
 
     name: str
     steps: tuple[str, ...]
+    waits: tuple[bool, ...] = Field(exclude=True)  # whether a step waits for the thermometer
     warning: str | None
     reads: tuple[str, ...]  # what to read and write down
     lines: tuple[SheetLine, ...]
@@ -63,7 +70,7 @@ class Fetched(_Part):
     phases: str
 
 
-class Worksheet(_Part):
+class BatchSheet(_Part):
     """A batch sheet."""
 
     name: str
@@ -86,6 +93,8 @@ class Worksheet(_Part):
     after: tuple[str, ...]
 
 
+# a pH reading is taken at room temperature; common practice
+PH_READING_AT = "20 to 25 °C (68 to 77 °F)"
 # common practice, no source
 BEFORE = (
     "Bench, vessels and tools washed, rinsed, dry",
@@ -103,14 +112,14 @@ AFTER = (
 )
 
 
-def worksheet(
+def batch_sheet(
     formula: Formula | str | os.PathLike[str],
     tables: Tables | None = None,
     *,
     batch_g: float | None = None,
     batch_number: str | None = None,
     today: dt.date | None = None,
-) -> Worksheet:
+) -> BatchSheet:
     """The batch sheet of a formula.
 
     Parameters
@@ -143,7 +152,7 @@ def worksheet(
     lines = [line for phase in phases for line in phase.lines]
     batch = line_percents(formula)[1]
     assert batch is not None
-    return Worksheet(
+    return BatchSheet(
         name=formula.product.name,
         program=report.program,
         date=today,
@@ -158,8 +167,8 @@ def worksheet(
         warnings=tuple(_warnings(report)),
         fetch=tuple(_fetch(phases)),
         phases=phases,
-        ph_steps=tuple(ph_steps(case)),
-        handling=tuple(handling(case)),
+        ph_steps=tuple(_ph_steps(case)),
+        handling=tuple(_handling(case)),
         before=BEFORE,
         after=AFTER,
     )
@@ -221,6 +230,7 @@ def _phases(composition: Composition, case: FormulaArrays, report: Report) -> It
         weigh[rest] = rounded(_total(w.grams or 0.0 for w in composition.lines) - others, step)
     given = lines_of(formula)
     preserving = {a.line for a in composition.additions}
+    known = [m for m in marks_of(composition, case) if m.limit_c is not None]
     for at, phase in enumerate(formula.phases):
         lines = []
         for i, w in enumerate(composition.lines):
@@ -237,15 +247,18 @@ def _phases(composition: Composition, case: FormulaArrays, report: Report) -> It
                         preservative=i in preserving,
                         rest=w.rest,
                         note=given[i].note,
-                        warning=too_coarse(exact, step, i in preserving),
+                        warning=_too_coarse(exact, step, i in preserving),
                     )
                 )
-        steps, reads, warning = steps_of(composition, case, report, at)
+        marks = [m for m in known if m.phase == at]
+        waits = [_wait(phase, mark) for mark in marks]
+        steps = [*_steps(phase, bool(marks)), *waits]
         yield SheetPhase(
             name=phase.name,
             steps=tuple(steps),
-            warning=warning,
-            reads=tuple(reads),
+            waits=tuple(step in waits for step in steps),
+            warning=_heat_warning(report, marks),
+            reads=tuple(_reads(phase, marks)),
             lines=tuple(lines),
             grams=_total(line.weigh_g for line in lines),
         )
@@ -264,3 +277,98 @@ def _fetch(phases: Sequence[SheetPhase]) -> Iterable[Fetched]:
             grams=_total(line.weigh_g for _, line in uses),
             phases=", ".join(names),
         )
+
+
+# ---- what it says beside the weights ----
+
+
+def _too_coarse(exact: float, step: float | None, preservative: bool) -> str | None:
+    """That the scale cannot weigh a line; of what is no preservative only where it is far off."""
+    if exact <= 0 or step is None:
+        return None
+    error = 100 * step / exact
+    coarse, serious = next(check.lines for check in with_lever("scale") if check.lines)
+    if error <= (coarse if preservative else serious):
+        return None
+    word = "cannot weigh this" if error > serious else "is coarse for this"
+    return f"the scale {word}: its step is {number(error, 2)} % of {number(exact, 4)} g"
+
+
+def _steps(phase: Phase, preserved: bool) -> Iterable[str]:
+    """What to do in a phase, the wait for its preservatives apart."""
+    if phase.heated_to_c is not None:
+        hold = f", hold {duration_text(phase.held_min)}" if phase.held_min else ""
+        yield f"Heat to {temperature_text(phase.heated_to_c)}{hold}"
+    if phase.added_at_c is not None and not preserved:
+        yield f"Add when the batch is at {temperature_text(phase.added_at_c)} or cooler"
+
+
+def _wait(phase: Phase, mark: Mark) -> str:
+    """By which reading a preservative may go in."""
+    planned = phase.added_at_c if phase.added_at_c is not None else phase.heated_to_c
+    plan = f"; planned {temperature_text(planned)}" if planned is not None else ""
+    limit = ""
+    if mark.limit_c is not None and mark.limit_c != mark.below_c:
+        limit = f" (its limit is {temperature_text(mark.limit_c)})"
+    return (
+        f"{mark.name}: in only when the thermometer shows {temperature_text(mark.below_c)} or "
+        f"less{limit}{plan}"
+    )
+
+
+def _reads(phase: Phase, marks: Sequence[Mark]) -> Iterable[str]:
+    """What to read and write down in a phase."""
+    if phase.heated_to_c is not None:
+        yield from ("hottest °C", "held from", "to")
+    if phase.added_at_c is not None or marks:
+        yield from ("batch at °C", "clock")
+
+
+def _heat_warning(report: Report, marks: Sequence[Mark]) -> str | None:
+    """What speaks against the heat that a preservative of a phase meets."""
+    by_heat = {check.id for check in with_lever("temperature")}
+    names = {mark.name for mark in marks}
+    for f in report.checks:
+        if f.id in by_heat and f.verdict != "pass" and f.parts[0] in names:
+            return f"{f.because} {f.do or ''}".strip()
+    return None
+
+
+def _ph_steps(case: FormulaArrays) -> Iterable[str]:
+    """The window for the pH, and how to get there."""
+    low, high = ph_window(case).both
+    tolerance = float(case.ph_tolerance[0])
+    if not (math.isfinite(low) and math.isfinite(high)):
+        yield "No pH window is known for this formula; write the reading down."
+    elif low > high:
+        yield (
+            "No pH suits the preservative and every raw material at once: the review says what "
+            "is in the way."
+        )
+    else:
+        aim = ""
+        if low + 2 * tolerance <= high:
+            aim = (
+                f" (aim for {number(low + tolerance)} to {number(high - tolerance)}: the meter is "
+                f"good to ± {number(tolerance)})"
+            )
+        yield f"Wanted: pH {number(low)} to {number(high)}{aim}."
+    yield f"Cool a sample to {PH_READING_AT}, read the pH of the finished batch, write it down."
+    yield (
+        "Outside? Dissolve the acid or base first, add a little, stir five minutes, read again. "
+        "How much: titrate a weighed sample and have it worked out. Write down every step."
+    )
+
+
+def _handling(case: FormulaArrays) -> Iterable[str]:
+    """How to handle what is on this sheet: the rows about these materials first, then those for
+    every batch."""
+    keys = advice.keys_of(case)
+    rows = [
+        r
+        for r in case.reference.tables.cautions
+        if r.about == "handling"
+        and not keys.isdisjoint(r.when)
+        and (not r.and_when or not keys.isdisjoint(r.and_when))
+    ]
+    yield from (r.text for r in sorted(rows, key=lambda r: "always" in r.when))

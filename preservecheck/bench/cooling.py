@@ -4,41 +4,83 @@ went in too hot."""
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-import numpy as np
-
-from preservecheck.arrays.formulas import formula_arrays
+from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.arrays.inputs import THERMOMETER_C
 from preservecheck.arrays.systems import parts_of
-from preservecheck.assess.review import table_arrays_for
-from preservecheck.bench.addition_window import AdditionWindow, addition_windows
-from preservecheck.bench.additions import (
+from preservecheck.assess.review import composer_for, table_arrays_for
+from preservecheck.bench.addition_window import (
     COOL_DOWN_C,
-    Added,
-    added_of,
+    AdditionWindow,
+    PastAddition,
+    addition_windows,
     minutes_at_least,
-    system_of,
+    past_additions,
 )
 from preservecheck.bench.forecast import Forecast, Reach, forecast_of, reach_of
-from preservecheck.bench.heat_balance import MUCH_COLD, Mixing, mixing_of
-from preservecheck.chemistry.cooling import rate_tolerance
-from preservecheck.formula.compose import Composer, Composition
+from preservecheck.chemistry.cooling import mixed_temperature_c, rate_tolerance
+from preservecheck.errors import Hint
+from preservecheck.formula.compose import Composition
 from preservecheck.formula.cooling_readings import Course, read_course
 from preservecheck.formula.model import Formula
 from preservecheck.provenance import Provenance, provenance_of
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.text import number
+from preservecheck.reference.rows import Ingredient
+from preservecheck.text import join_and, number
 from preservecheck.units import duration_text, temperature_text
-from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WORDS, Word, fold
+from preservecheck.verdict import PASS, UNKNOWN, WORDS, Word, fold
 
 # the customary heat hold: 20 min at 70 °C or more
 HOLD_C = 70.0
+# specific heats [kJ/(kg K)]; water, glycerin, ethanol and vegetable oils (1.7 to 2.2) from tables
+# of liquids that were read, the others recalled
+WATER_KJ_KG_K = 4.18
+_HEAT_BY_INCI = {
+    "Glycerin": 2.42,
+    "Alcohol": 2.46,
+    "Propylene Glycol": 2.5,
+    "Propanediol": 2.5,
+    "Butylene Glycol": 2.4,
+    "Pentylene Glycol": 2.4,
+}
+_HEAT_BY_OIL = {
+    "vegetable": 2.0,
+    "ester": 2.0,
+    "hydrocarbon": 2.0,
+    "silicone": 1.5,
+    "fatty-alcohol": 2.3,
+    "wax-solid": 2.3,
+}
+# salts, sugars, gums, surfactants, powders: between 0.9 and 2.2; recalled
+_HEAT_OF_OTHERS = 1.6
+# more of the batch than this in a cold portion shocks the gel (common practice, no source)
+MUCH_COLD = 0.3
 
 
 @dataclass(frozen=True)
+class Mixing:
+    """What a cold portion does to a hot batch."""
+
+    hot_g: float  # grams, or per cent where the batch is not known
+    cold_g: float
+    hot_kj_kg_k: float
+    cold_kj_kg_k: float
+    hot_c: float
+    cold_c: float
+    after_c: float
+    cold_names: tuple[str, ...]
+
+    @property
+    def cold_share(self) -> float:
+        """Cold portion over the whole. [-]"""
+        return self.cold_g / (self.hot_g + self.cold_g)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Cooldown:
     """What the readings of a cooling batch tell."""
 
@@ -48,22 +90,51 @@ class Cooldown:
     reach: tuple[Reach, ...]
     gates: tuple[AdditionWindow, ...]  # of what is still to go in
     mixing: Mixing | None
-    mixing_because: str | None
-    added: tuple[Added, ...]
+    mixing_because: str
+    mixing_hint: Hint | None
+    added: tuple[PastAddition, ...]
     held_min: float
     hold_c: float
-    verdict: Word
-    because: str
     remarks: tuple[str, ...]
+
+    @property
+    def verdict(self) -> Word:
+        """The worst of what is in already; unknown where a time is not known."""
+        unknown = any(r.minutes is None for r in self.reach)
+        return WORDS[int(fold([*(a.code for a in self.added), UNKNOWN if unknown else PASS]))] or (
+            "pass"
+        )
+
+    @property
+    def because(self) -> str:
+        """What the forecast rests on."""
+        fit = self.forecast.fit
+        if fit is None:
+            return self.forecast.because
+        first, last = (self.course.time_text(t) for t in (fit.time_min[0], fit.time_min[-1]))
+        room = f"{temperature_text(fit.room_c)}, {'given' if fit.room_known else 'fitted'}"
+        return (
+            f"Newton's law on {len(fit.time_min)} readings from {first} to {last}: the distance to "
+            f"the room ({room}) falls at a rate of {number(fit.rate_per_min)} per minute; the "
+            f"readings scatter by {number(fit.error_c, 2)} °C."
+        )
+
+    @property
+    def hints(self) -> tuple[Hint, ...]:
+        """What helps further."""
+        added = Hint.ADDED if any(a.by_formula for a in self.added) else None
+        hints = (self.forecast.hint, self.mixing_hint, added)
+        return tuple(dict.fromkeys(h for h in hints if h is not None))
 
     def to_json(self) -> dict[str, Any]:
         """The keys that other programs read."""
         fit = self.forecast.fit
+        error = rate_tolerance(fit) if fit else math.inf
         return {
             **self.head.to_json(),
             "verdict": self.verdict,
             "rate_per_min": fit.rate_per_min if fit else None,
-            "rate_tolerance_per_min": _finite(rate_tolerance(fit)) if fit else None,
+            "rate_tolerance_per_min": error if math.isfinite(error) else None,
             "room_c": fit.room_c if fit else None,
             "room_fitted": not fit.room_known if fit else None,
             "fit_error_c": fit.error_c if fit else None,
@@ -72,7 +143,7 @@ class Cooldown:
             "gates": [asdict(g) for g in self.gates],
             "after_addition_c": self.mixing.after_c if self.mixing else None,
             "after_addition_because": self.mixing_because,
-            "added": [asdict(a) for a in self.added],
+            "added": [a.to_json() for a in self.added],
             "held_min": self.held_min,
             "hold_c": self.hold_c,
             "because": self.because,
@@ -118,76 +189,68 @@ def cooldown(
     course = readings if isinstance(readings, Course) else read_course(readings, start)
     moment = None if added is None else course.moment(added)
     forecast = forecast_of(course, room_c)
-    composition = Composer(tables).compose(formula) if formula else None
-    case = (
-        formula_arrays([composition], table_arrays_for(tables), today or dt.date.today())
-        if composition
-        else None
-    )
-    reach = tuple(
-        reach_of(course, forecast, what, limit) for what, limit in limits_of(composition, tables)
-    )
-    gone_in = tuple(added_of(composition, tables, course, moment)) if composition else ()
+    composition, case = None, None
+    if formula is not None:
+        composition = composer_for(tables).compose(formula)
+        case = formula_arrays([composition], table_arrays_for(tables), today or dt.date.today())
+    gone_in: tuple[PastAddition, ...] = ()
+    if composition and case:
+        gone_in = tuple(past_additions(composition, case, course, moment))
     hold_c, held, hold_remark = _held(course, formula)
-    mixing, why = _mixing(composition, tables, course, moment, forecast, room_c)
-    unknown = any(r.minutes is None for r in reach)
-    codes = [_code(a) for a in gone_in] + [UNKNOWN if unknown else PASS]
+    cold_c = room_c if room_c is not None else forecast.fit.room_c if forecast.fit else None
+    mixing, why, hint = _mixing(composition, tables, course, moment, cold_c)
     return Cooldown(
-        provenance_of(tables, formula, today),
-        course,
-        forecast,
-        reach,
-        addition_windows(composition, case, course, forecast) if moment is None else (),
-        mixing,
-        why,
-        gone_in,
-        held,
-        hold_c,
-        WORDS[int(fold(codes))] or "pass",
-        _because(course, forecast),
-        (*forecast.remarks, *([hold_remark] if hold_remark else [])),
+        head=provenance_of(tables, formula, today),
+        course=course,
+        forecast=forecast,
+        reach=tuple(reach_of(course, forecast, what, at) for what, at in limits_of(case)),
+        gates=addition_windows(composition, case, course, forecast) if moment is None else (),
+        mixing=mixing,
+        mixing_because=why,
+        mixing_hint=hint,
+        added=gone_in,
+        held_min=held,
+        hold_c=hold_c,
+        remarks=(*forecast.remarks, *([hold_remark] if hold_remark else [])),
     )
 
 
-def limits_of(composition: Composition | None, tables: Tables) -> list[tuple[str, float]]:
+def limits_of(case: FormulaArrays | None) -> list[tuple[str, float]]:
     """Temperatures to wait for, hottest first: limits of the formula's preservatives, then the
     general mark. [°C]"""
     marks: dict[tuple[str, float], None] = {}
-    if composition:
-        for use in composition.systems:
-            for name, limit, cool in parts_of(system_of(composition, tables, use.id)):
-                if limit is not None:
-                    marks[f"{name}: heat limit", limit] = None
-                if cool is not None and cool != limit:
-                    marks[f"{name}: does most good below", cool] = None
+    for i in case.system[0] if case is not None else ():
+        for part in parts_of(case.reference.systems[int(i)]) if case and i >= 0 else ():
+            limit, cool = part.heat_limit_c, part.preferred_below_c
+            if limit is not None:
+                marks[f"{part.name}: heat limit", limit] = None
+            if cool is not None and cool != limit:
+                marks[f"{part.name}: does most good below", cool] = None
     marks["cool-down phase, customary", COOL_DOWN_C] = None
     return sorted(marks, key=lambda m: -m[1])
 
 
 def _held(course: Course, formula: Formula | None) -> tuple[float, float, str]:
     """Mark of the heat hold, minutes above it, and what is to be said about it."""
-    heated = [p for p in formula.phases if p.heated_to_c is not None] if formula else []
-    hottest = max(heated, key=lambda p: p.heated_to_c or 0.0, default=None)
+    phases = formula.phases if formula else ()
+    heated = [(p.heated_to_c, p) for p in phases if p.heated_to_c is not None]
     hold_c = HOLD_C
-    if (
-        hottest is not None
-        and hottest.heated_to_c is not None
-        and hottest.heated_to_c < HOLD_C + THERMOMETER_C
-    ):
-        hold_c = hottest.heated_to_c - THERMOMETER_C
+    if not heated:
+        return hold_c, minutes_at_least(course, hold_c), ""
+    hottest_c, phase = max(heated, key=lambda h: h[0])
+    if hottest_c < HOLD_C + THERMOMETER_C:
+        hold_c = hottest_c - THERMOMETER_C
     held = minutes_at_least(course, hold_c)
-    wanted = hottest.held_min if hottest else None
-    if wanted is not None and held < wanted:
-        return (
-            hold_c,
-            held,
-            (
-                f"The formula holds phase {hottest.name if hottest else ''} for "
-                f"{duration_text(wanted)}; these "
-                f"readings show {duration_text(held)} at {temperature_text(hold_c)} or more."
-            ),
-        )
-    return hold_c, held, ""
+    if phase.held_min is None or held >= phase.held_min:
+        return hold_c, held, ""
+    remark = (
+        f"The formula holds phase {phase.name} for {duration_text(phase.held_min)}; these readings "
+        f"show {duration_text(held)} at {temperature_text(hold_c)} or more."
+    )
+    return hold_c, held, remark
+
+
+# ---- the heat balance ----
 
 
 def _mixing(
@@ -195,57 +258,92 @@ def _mixing(
     tables: Tables,
     course: Course,
     moment: float | None,
-    forecast: Forecast,
-    room_c: float | None,
-) -> tuple[Mixing | None, str | None]:
-    """The heat balance of the cold phases, or why there is none."""
+    cold_c: float | None,
+) -> tuple[Mixing | None, str, Hint | None]:
+    """The heat balance of the cold phases, or why there is none and what helps."""
     if composition is None:
-        return None, "No formula was given, so the masses are not known; give it with --formula."
-    cold_c = room_c if room_c is not None else forecast.fit.room_c if forecast.fit else None
+        why = "No formula was given, so the masses are not known."
+        return None, why, Hint.FORMULA
     if cold_c is None:
-        return (
-            None,
-            "The temperature of the cold phase is not known; give that of the room with --room.",
-        )
+        return None, "The temperature of the cold phase is not known.", Hint.ROOM
     hot_c = course.temp_c[-1] if moment is None else course.at(moment)[0]
     mixing = mixing_of(composition, tables, hot_c, cold_c)
     if mixing is None:
-        return None, "The formula does not have both a heated phase and one that is not heated."
-    when = (
-        f"now, at {temperature_text(hot_c)}" if moment is None else f"at {temperature_text(hot_c)}"
-    )
+        why = "The formula does not have both a heated phase and one that is not heated."
+        return None, why, None
     said = (
-        f"{' and '.join(mixing.cold_names)} at {temperature_text(cold_c)}, put in {when}, brings "
-        "the batch to "
+        f"{join_and(mixing.cold_names)} at {temperature_text(cold_c)}, put in "
+        f"{'now, ' if moment is None else ''}at {temperature_text(hot_c)}, brings the batch to "
         f"{temperature_text(mixing.after_c)}."
     )
     if mixing.cold_share > MUCH_COLD:
         said += (
             f" That is {number(100 * mixing.cold_share, 2)} % of the batch: add it slowly, it "
-            "shocks the gel; and "
-            "water that was not heated has not had the heat hold."
+            "shocks the gel; and water that was not heated has not had the heat hold."
         )
-    return mixing, said
+    return mixing, said, None
 
 
-def _because(course: Course, forecast: Forecast) -> str:
-    fit = forecast.fit
-    if fit is None:
-        return forecast.because
-    given = "given" if fit.room_known else "fitted"
-    return (
-        f"Newton's law on {len(fit.time_min)} readings from {course.time_text(fit.time_min[0])} to "
-        f"{course.time_text(fit.time_min[-1])}: the distance to the room "
-        f"({temperature_text(fit.room_c)}, {given}) "
-        "falls at a "
-        f"rate of {number(fit.rate_per_min)} per minute; the readings scatter by "
-        f"{number(fit.error_c, 2)} °C."
+def specific_heat(row: Ingredient | None, inci: str) -> float:
+    """Specific heat of one substance. [kJ/(kg K)]"""
+    if row is None:
+        return _HEAT_BY_INCI.get(inci, _HEAT_OF_OTHERS)
+    by_oil = _HEAT_BY_OIL.get(row.oil_class or "", _HEAT_OF_OTHERS)
+    dry = _HEAT_BY_INCI.get(inci) or by_oil
+    return row.water_fraction * WATER_KJ_KG_K + (1 - row.water_fraction) * dry
+
+
+def phase_heat(composition: Composition, tables: Tables) -> list[tuple[float, float]]:
+    """Per cent of the batch and specific heat of each phase. [%], [kJ/(kg K)]"""
+    rows = {i.inci: i for i in (*tables.ingredients, *composition.formula.own_ingredients)}
+    mass = [0.0] * len(composition.formula.phases)
+    heat = list(mass)
+    for portion in composition.portions:
+        at = composition.lines[portion.line].phase
+        mass[at] += portion.percent
+        heat[at] += portion.percent * specific_heat(rows.get(portion.substance), portion.substance)
+    return [(m, h / m if m > 0 else _HEAT_OF_OTHERS) for m, h in zip(mass, heat, strict=True)]
+
+
+def mixing_of(
+    composition: Composition, tables: Tables, hot_c: float, cold_c: float
+) -> Mixing | None:
+    """Temperature after all phases that are not heated went into those that are; ``None`` where one
+    kind is absent.
+
+    Parameters
+    ----------
+    composition
+        The formula.
+    tables
+        The tables.
+    hot_c
+        Temperature of the batch when they go in. [°C]
+    cold_c
+        Temperature of what goes in. [°C]
+    """
+    phases = composition.formula.phases
+    heats = phase_heat(composition, tables)
+    hot = [
+        (m, c)
+        for (m, c), p in zip(heats, phases, strict=True)
+        if p.heated_to_c is not None and m > 0
+    ]
+    cold = [
+        (m, c) for (m, c), p in zip(heats, phases, strict=True) if p.heated_to_c is None and m > 0
+    ]
+    if not hot or not cold:
+        return None
+    grams = [line.grams for line in composition.lines]
+    scale = (
+        sum(g for g in grams if g is not None) / 100
+        if grams and all(g is not None for g in grams)
+        else 1.0
     )
-
-
-def _code(added: Added) -> int:
-    return SERIOUS if added.serious else WORDS.index(added.verdict)
-
-
-def _finite(value: float) -> float | None:
-    return value if np.isfinite(value) else None
+    (hot_m, hot_k), (cold_m, cold_k) = (
+        (sum(m for m, _ in side), sum(m * c for m, c in side) / sum(m for m, _ in side))
+        for side in (hot, cold)
+    )
+    after = float(mixed_temperature_c([hot_m, cold_m], [hot_k, cold_k], [hot_c, cold_c]))
+    names = tuple(p.name for p in phases if p.heated_to_c is None)
+    return Mixing(hot_m * scale, cold_m * scale, hot_k, cold_k, hot_c, cold_c, after, names)

@@ -4,15 +4,22 @@ one rate fits."""
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preservecheck.chemistry import cooling
-from preservecheck.chemistry.cooling import CoolingFit, rate_tolerance
+from preservecheck.chemistry.cooling import (
+    CoolingFit,
+    fitted_cooling,
+    minutes_band,
+    minutes_to,
+    rate_tolerance,
+)
 from preservecheck.chemistry.trend import rounding_error, student_t
+from preservecheck.errors import Hint
 from preservecheck.formula.cooling_readings import Course
 from preservecheck.text import celsius, number
+from preservecheck.verdict import Floats
 
 # scatter of a kitchen thermometer about its own mean, where two readings cannot show it; common
 # practice, no source
@@ -34,7 +41,7 @@ LATEST = 3
 # 38 min, it took 60
 EARLY_STRETCH = 2.0
 # rooms in which anybody works
-ROOM_C = (-5.0, 45.0)
+PLAUSIBLE_ROOM_C = (-5.0, 45.0)
 
 
 @dataclass(frozen=True)
@@ -56,11 +63,11 @@ class Forecast:
     """A fit with what it rests on, or the reason why there is none."""
 
     fit: CoolingFit | None
-    because: str
+    because: str = ""
     remarks: tuple[str, ...] = ()
-    error_c: float | None = None  # scatter that the bands use
-    factor: float | None = None
-    bent: CoolingFit | None = field(default=None)  # with a room of its own, where the rate falls
+    hint: Hint | None = None
+    # with a room of its own, where the rate falls
+    bent: CoolingFit | None = None
 
 
 def forecast_of(course: Course, room_c: float | None) -> Forecast:
@@ -88,26 +95,25 @@ def forecast_of(course: Course, room_c: float | None) -> Forecast:
             "about the rate."
         )
         time, temp = time[far], temp[far]
+    measure = Hint.ROOM if room_c is None else None
     refusal = _refusal(time, temp, room_c)
     if refusal:
-        return Forecast(None, refusal, tuple(remarks))
+        hint = measure if len(time) < NEEDED_FITTED else None
+        return Forecast(None, refusal, tuple(remarks), hint)
     least = rounding_error(np.array(course.temp_c) / course.degree) * course.degree
-    fit = cooling.fitted_cooling(time, temp, room_c, least, ASSUMED_ERROR_C)
+    fit = fitted_cooling(time, temp, room_c, least, ASSUMED_ERROR_C)
     if fit is None:
-        return Forecast(
-            None,
+        why = (
             "No cooling curve fits these readings: they do not fall ever more slowly towards a "
-            "room. "
-            "Stir, read again, and give the room with --room.",
-            tuple(remarks),
+            "room. Measure the room, stir, and read again."
         )
+        return Forecast(None, why, tuple(remarks), Hint.ROOM)
     if room_c is None:
         return _with_fitted_room(fit, float(temp[-1]), remarks)
     if fit.dof == 0:
         remarks.append(
             f"Two readings show no scatter: ± {ASSUMED_ERROR_C:g} °C is assumed, and a wait of up "
-            "to twice as long, "
-            "since early readings flatter the rate."
+            "to twice as long, since early readings flatter the rate."
         )
     return _latest(fit, least, remarks)
 
@@ -118,8 +124,7 @@ def _start(course: Course) -> tuple[int | None, str]:
     if temp[-1] > temp[-2] + RISE_C or temp[-1] > min(temp) + RISE_C and temp[-1] >= temp[-2]:
         return None, (
             f"The temperature rises: {celsius(temp[-1])} at the last reading. Nothing is foretold "
-            "while it is "
-            "heated; read on when it cools."
+            "while it is heated; read on when it cools."
         )
     at = len(temp) - 1
     while at > 0 and temp[at - 1] >= temp[at] - RISE_C / 2:
@@ -134,101 +139,75 @@ def _start(course: Course) -> tuple[int | None, str]:
     return hold, left if hold else ""
 
 
-def _refusal(
-    time: np.ndarray[tuple[int], np.dtype[np.float64]],
-    temp: np.ndarray[tuple[int], np.dtype[np.float64]],
-    room_c: float | None,
-) -> str:
+def _refusal(time: Floats, temp: Floats, room_c: float | None) -> str:
     """Why readings cannot carry a forecast; empty where they can."""
     if room_c is not None and room_c >= temp[-1]:
         return (
             f"The room ({celsius(room_c)}) is as warm as the last reading ({celsius(temp[-1])}), "
-            "so nothing is told "
-            "from the law; check both."
+            "so nothing is told from the law; check both."
         )
     needed = NEEDED_KNOWN if room_c is not None else NEEDED_FITTED
     if len(time) < needed:
-        hint = "" if room_c is not None else ", or measure the room and give it with --room"
         return (
             f"{len(time)} reading{'s' if len(time) > 1 else ''} of the fall "
-            f"{'are' if len(time) > 1 else 'is'} too "
-            f"few; {needed} are needed{hint}."
+            f"{'are' if len(time) > 1 else 'is'} too few; {needed} are needed"
+            f"{', or a measured room' if room_c is None else ''}."
         )
     span, fall = float(time[-1] - time[0]), float(temp[0] - temp[-1])
     if span < LEAST_SPAN_MIN:
         return (
             f"The readings span {number(span)} min, too short a time to tell a rate from; "
-            f"{LEAST_SPAN_MIN:.0f} min "
-            "at least are needed. Read again in ten minutes."
+            f"{LEAST_SPAN_MIN:.0f} min at least are needed. Read again in ten minutes."
         )
     if fall < LEAST_FALL_C:
         return (
             f"The temperature fell by {number(fall)} °C only, hardly more than the thermometer's "
-            "scatter; wait "
-            f"until it has fallen by {LEAST_FALL_C:.0f} °C and read again."
+            f"scatter; wait until it has fallen by {LEAST_FALL_C:.0f} °C and read again."
         )
     return ""
 
 
 def _with_fitted_room(fit: CoolingFit, last_c: float, remarks: list[str]) -> Forecast:
     """A fit whose room was fitted, unless that room cannot be one."""
-    room = fit.room_c
-    if room >= last_c - RISE_C:
-        return Forecast(
-            None,
-            f"The fitted room ({celsius(room)}) does not lie below the last reading "
-            f"({celsius(last_c)}): "
-            "these readings cannot tell where the fall ends. Measure the room and give it with "
-            "--room.",
-            tuple(remarks),
+    room = celsius(fit.room_c)
+    why = ""
+    if fit.room_c >= last_c - RISE_C:
+        why = (
+            f"The fitted room ({room}) does not lie below the last reading ({celsius(last_c)}): "
+            "these readings cannot tell where the fall ends."
         )
-    if not ROOM_C[0] <= room <= ROOM_C[1]:
-        return Forecast(
-            None,
-            f"The fitted room would be {celsius(room)}, which no room is: the readings do not bend "
-            "enough to show it. Measure the room and give it with --room.",
-            tuple(remarks),
+    elif not PLAUSIBLE_ROOM_C[0] <= fit.room_c <= PLAUSIBLE_ROOM_C[1]:
+        why = (
+            f"The fitted room would be {room}, which no room is: the readings do not bend enough "
+            "to show it."
         )
-    if rate_tolerance(fit) >= fit.rate_per_min:
-        return Forecast(
-            None,
-            "The readings bend too little to show both the room and the rate. Measure the room "
-            "and give it with "
-            "--room, or read on.",
-            tuple(remarks),
-        )
-    remarks.append(
-        f"The room was fitted ({celsius(room)}); a measured one, given with --room, makes the "
-        "band narrower."
-    )
-    return Forecast(fit, "", tuple(remarks), fit.error_c, fit.factor)
+    elif rate_tolerance(fit) >= fit.rate_per_min:
+        why = "The readings bend too little to show both the room and the rate."
+    if why:
+        return Forecast(None, f"{why} Measure the room, or read on.", tuple(remarks), Hint.ROOM)
+    remarks.append(f"The room was fitted ({room}); a measured one makes the band narrower.")
+    return Forecast(fit, "", tuple(remarks), Hint.ROOM)
 
 
 def _latest(fit: CoolingFit, least: float, remarks: list[str]) -> Forecast:
     """All readings where one rate fits them; the latest where the rate falls, as it does while
     steam rises."""
-    bent = cooling.fitted_cooling(fit.time_min, fit.temp_c, None, least) if fit.dof > 1 else None
+    whole = Forecast(fit, "", tuple(remarks))
+    bent = fitted_cooling(fit.time_min, fit.temp_c, None, least) if fit.dof > 1 else None
     if bent is None or bent.room_c <= fit.room_c:
-        return Forecast(fit, "", tuple(remarks), fit.error_c, fit.factor)
+        return whole
     gain = fit.error_c**2 * fit.dof - bent.error_c**2 * bent.dof
     if gain <= (student_t(bent.dof) * bent.error_c) ** 2:
-        return Forecast(fit, "", tuple(remarks), fit.error_c, fit.factor)
-    latest = cooling.fitted_cooling(fit.time_min[-LATEST:], fit.temp_c[-LATEST:], fit.room_c, least)
+        return whole
+    latest = fitted_cooling(fit.time_min[-LATEST:], fit.temp_c[-LATEST:], fit.room_c, least)
     if latest is None:
-        return Forecast(fit, "", tuple(remarks), fit.error_c, fit.factor)
+        return whole
     remarks.append(
         f"The rate falls as it cools, so the latest {LATEST} readings alone are fitted, and the "
-        "late end of each "
-        "band follows the bend of all of them."
+        "late end of each band follows the bend of all of them."
     )
-    return Forecast(
-        replace(latest, error_c=bent.error_c, dof=bent.dof),
-        "",
-        tuple(remarks),
-        bent.error_c,
-        bent.factor,
-        bent,
-    )
+    scatter = replace(latest, error_c=bent.error_c, dof=bent.dof)
+    return Forecast(scatter, "", tuple(remarks), bent=bent)
 
 
 def reach_of(course: Course, forecast: Forecast, what: str, limit_c: float) -> Reach:
@@ -248,22 +227,11 @@ def reach_of(course: Course, forecast: Forecast, what: str, limit_c: float) -> R
     crossed = _crossed(course, limit_c)
     if crossed is not None:
         time, before, after = crossed
-        said = (
-            f"measured between {course.time_text(before)} and {course.time_text(after)}"
-            if before < after
-            else "below it from the first reading on"
-        )
-        return Reach(
-            what,
-            limit_c,
-            time,
-            before,
-            after,
-            course.clock(time),
-            True,
-            f"{said[0].upper()}{said[1:]}.",
-        )
-    fit = forecast.fit
+        how = "Below it from the first reading on."
+        if before < after:
+            how = f"Measured between {course.time_text(before)} and {course.time_text(after)}."
+        return Reach(what, limit_c, time, before, after, course.clock(time), True, how)
+    fit, bent = forecast.fit, forecast.bent
 
     def refused(why: str) -> Reach:
         return Reach(what, limit_c, None, None, None, None, False, why)
@@ -275,26 +243,21 @@ def reach_of(course: Course, forecast: Forecast, what: str, limit_c: float) -> R
             f"Never by itself: the room is {celsius(fit.room_c)}. Cool it in a water bath and "
             "read again."
         )
-    best = float(cooling.minutes_to(limit_c, fit.start_c, fit.room_c, fit.rate_per_min))
-    low, high = cooling.minutes_band(fit, limit_c, forecast.error_c, forecast.factor)
+    best = float(minutes_to(limit_c, fit.start_c, fit.room_c, fit.rate_per_min))
+    low, high = minutes_band(fit, limit_c)
     if math.isinf(high) or math.isnan(high):
         return refused(
             "No latest time can be given: these readings do not surely show a fall that goes on. "
-            "Read again in "
-            "ten minutes."
+            "Read again in ten minutes."
         )
     last = course.time_min[-1]
     best, low = max(best, last), max(low, last)
     latest: float | None = max(high, best)
-    if forecast.bent is not None and latest is not None:
-        bent = float(
-            cooling.minutes_to(
-                limit_c, forecast.bent.start_c, forecast.bent.room_c, forecast.bent.rate_per_min
-            )
-        )
-        latest = None if math.isnan(bent) else max(latest, bent)
-    if fit.dof == 0 and latest is not None:
-        latest = max(latest, last + EARLY_STRETCH * (best - last))
+    if bent is not None:
+        later = float(minutes_to(limit_c, bent.start_c, bent.room_c, bent.rate_per_min))
+        latest = None if math.isnan(later) else max(high, best, later)
+    elif fit.dof == 0:
+        latest = max(high, best, last + EARLY_STRETCH * (best - last))
     words = (
         f"Read again at about {course.time_text(round(last + (best - last) * 0.9))}; only "
         "that reading opens the gate."

@@ -275,9 +275,7 @@ def fitted_cooling(
     )
 
 
-def minutes_band(
-    fit: CoolingFit, target_c: float, error_c: float | None = None, factor: float | None = None
-) -> tuple[float, float]:
+def minutes_band(fit: CoolingFit, target_c: float) -> tuple[float, float]:
     """Times between which the batch reaches a temperature, 95 times of 100.
 
     All times t for which some curve through (t, target) leaves squared distances of at most
@@ -289,10 +287,6 @@ def minutes_band(
         The fitted curve. [min, °C]
     target_c
         Temperature to reach. [°C]
-    error_c
-        Scatter of the readings; default is that of the fit. [°C]
-    factor
-        Half-width in standard errors; default is Student's for the fit. [-]
 
     Returns
     -------
@@ -317,12 +311,11 @@ def minutes_band(
     >>> [round(t) for t in minutes_band(fit, 40.0)]
     [51, 51]
     """
-    error = fit.error_c if error_c is None else error_c
     first = float(fit.time_min[0])
     shifted = fit.time_min - first
     room = fit.room_c if fit.room_known else None
     best = float(_parts(np.array([fit.rate_per_min]), shifted, fit.temp_c, room)[2][0])
-    allowed = best + ((fit.factor if factor is None else factor) * error) ** 2
+    allowed = best + (fit.factor * fit.error_c) ** 2
     centre = float(minutes_to(target_c, fit.start_c, fit.room_c, fit.rate_per_min))
 
     def outside(time: float) -> bool:

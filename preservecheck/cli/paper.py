@@ -112,7 +112,7 @@ def batch_sheet(
     not be read.
     """
     with c.user_errors():
-        from preservecheck.bench.batch_sheet import worksheet as sheet_of
+        from preservecheck.bench.batch_sheet import batch_sheet as sheet_of
         from preservecheck.files import write_all
         from preservecheck.report import batch_sheet as built
 

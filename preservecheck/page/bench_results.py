@@ -61,7 +61,6 @@ def cooling(bench: Bench, formula: Formula | None, tables: Tables, today: dt.dat
     from preservecheck.arrays.formulas import formula_arrays
     from preservecheck.assess.review import composer_for, table_arrays_for
     from preservecheck.bench.addition_window import addition_windows
-    from preservecheck.bench.additions import BY_FORMULA
     from preservecheck.report.cooling import document
     from preservecheck.report.plots.readings import cooling as chart
 
@@ -80,7 +79,7 @@ def cooling(bench: Bench, formula: Formula | None, tables: Tables, today: dt.dat
         )
     if not is_in:
         # the formula's plan is no addition: what nobody put in is still to come
-        found = replace(found, added=tuple(a for a in found.added if BY_FORMULA not in a.because))
+        found = replace(found, added=tuple(a for a in found.added if not a.by_formula))
     page = document(found)
     return Told(
         tuple(faults),

@@ -19,7 +19,7 @@ from preservecheck.page.results_form import EXAMPLES, After
 from preservecheck.page.svg import as_attributes
 
 if TYPE_CHECKING:
-    from preservecheck.bench.batch_sheet import Worksheet
+    from preservecheck.bench.batch_sheet import BatchSheet
     from preservecheck.evidence.record import Built
     from preservecheck.formula.model import Formula
     from preservecheck.reference.load import Tables
@@ -55,7 +55,7 @@ def paper_of(bench: Bench) -> Paper:
 
 def sheet(
     bench: Bench, batch_g: float | None, formula: Formula, tables: Tables, today: dt.date | None
-) -> Worksheet:
+) -> BatchSheet:
     """The batch sheet.
 
     Raises
@@ -63,9 +63,9 @@ def sheet(
     FormulaError
         Nobody says how large the batch is.
     """
-    from preservecheck.bench.batch_sheet import worksheet
+    from preservecheck.bench.batch_sheet import batch_sheet
 
-    return worksheet(formula, tables, batch_g=batch_g, batch_number=_number(bench), today=today)
+    return batch_sheet(formula, tables, batch_g=batch_g, batch_number=_number(bench), today=today)
 
 
 def _number(bench: Bench) -> str | None:
@@ -73,7 +73,7 @@ def _number(bench: Bench) -> str | None:
     return bench.sheet.get("number", "").strip()[:MAX_NUMBER] or None
 
 
-def sheet_file(made: Worksheet, ending: str, paper: Paper) -> bytes:
+def sheet_file(made: BatchSheet, ending: str, paper: Paper) -> bytes:
     """The batch sheet as the command writes it."""
     from preservecheck.report import batch_sheet, html
 

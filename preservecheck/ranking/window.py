@@ -10,6 +10,7 @@ from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.arrays.inputs import THERMOMETER_C, Ints
 from preservecheck.arrays.law import lawful_dose
 from preservecheck.arrays.tables import TableArrays
+from preservecheck.assess.targets import ph_window
 from preservecheck.assess.uncertainty import CASE_AXIS
 from preservecheck.checks import CHECKS, with_key, with_lever
 from preservecheck.ranking.base import BaseFormula
@@ -230,9 +231,8 @@ class Window:
         if np.isnan(low):
             return None
         tolerance = self.base.formula.measured.ph_tolerance
-        suits = self.arrays.product_ph
-        low = np.nanmax([low, suits.low[0], suits.material_low[0]]) + tolerance
-        high = np.nanmin([high, suits.high[0], suits.material_high[0]]) - tolerance
+        suits = ph_window(self.arrays).product
+        low, high = max(low, suits[0]) + tolerance, min(high, suits[1]) - tolerance
         if low > high + 1e-9:
             return None
         near = self.base.ph if self.base.ph is not None else (low + high) / 2

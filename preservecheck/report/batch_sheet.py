@@ -15,7 +15,7 @@ from preservecheck.units import mass_text
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet as Tab
 
-    from preservecheck.bench.batch_sheet import SheetLine, SheetPhase, Worksheet
+    from preservecheck.bench.batch_sheet import BatchSheet, SheetLine, SheetPhase
 
 Paper = Literal["a4", "letter"]
 SIGNED = ("Batch number", "Made by", "Date", "Started at", "Finished at")
@@ -33,7 +33,7 @@ PRESERVATIVE = "◆"
 _ILLEGAL = re.compile("[\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f]")
 
 
-def document(sheet: Worksheet, paper: Paper = "a4") -> d.Document:
+def document(sheet: BatchSheet, paper: Paper = "a4") -> d.Document:
     """The sheet, for one page of that paper."""
     rows = (
         len(sheet.fetch) / 2
@@ -73,10 +73,9 @@ def document(sheet: Worksheet, paper: Paper = "a4") -> d.Document:
     )
 
 
-def _phase(phase: SheetPhase, sheet: Worksheet) -> Iterator[d.Block]:
-    for step in phase.steps:
-        tone: d.Tone = "gate" if "in only when" in step else "strong"
-        yield d.Paragraph(step, tone)
+def _phase(phase: SheetPhase, sheet: BatchSheet) -> Iterator[d.Block]:
+    for step, waits in zip(phase.steps, phase.waits, strict=True):
+        yield d.Paragraph(step, "gate" if waits else "strong")
     if phase.warning:
         yield d.Paragraph(phase.warning, "alarm")
     yield d.Table(
@@ -90,7 +89,7 @@ def _phase(phase: SheetPhase, sheet: Worksheet) -> Iterator[d.Block]:
         yield _blanks(phase.reads)
 
 
-def _cells(line: SheetLine, sheet: Worksheet) -> list[str]:
+def _cells(line: SheetLine, sheet: BatchSheet) -> list[str]:
     """Name, percent, grams and what rounding does to them."""
     mark = f"{PRESERVATIVE} " if line.preservative else ""
     off = line.error_percent
@@ -107,17 +106,17 @@ def _blanks(names: Sequence[str]) -> d.Blanks:
     return d.Blanks([(name, None) for name in names])
 
 
-def _signed(sheet: Worksheet) -> list[tuple[str, str | None]]:
+def _signed(sheet: BatchSheet) -> list[tuple[str, str | None]]:
     """What is filled in by hand, with what is known of it."""
     return [(name, sheet.batch_number if name == SIGNED[0] else None) for name in SIGNED]
 
 
-def grams(value: float, sheet: Worksheet) -> str:
+def grams(value: float, sheet: BatchSheet) -> str:
     """Grams with as many places as the scale shows."""
     return f"{value:.{_places(sheet)}f}"
 
 
-def _places(sheet: Worksheet) -> int:
+def _places(sheet: BatchSheet) -> int:
     step = f"{sheet.scale_step_g or 0.01:.9f}".rstrip("0")
     return len(step.partition(".")[2])
 
@@ -125,7 +124,7 @@ def _places(sheet: Worksheet) -> int:
 # ---- as a workbook -------------------------------------------------------------------------------
 
 
-def workbook(sheet: Worksheet, paper: Paper = "a4") -> bytes:
+def workbook(sheet: BatchSheet, paper: Paper = "a4") -> bytes:
     """The sheet as a workbook, set up to print on one page."""
     import openpyxl
     from openpyxl.utils import get_column_letter
@@ -147,7 +146,7 @@ def workbook(sheet: Worksheet, paper: Paper = "a4") -> bytes:
     return buffer.getvalue()
 
 
-def _fill(writer: _Writer, sheet: Worksheet) -> None:
+def _fill(writer: _Writer, sheet: BatchSheet) -> None:
     """All rows of the sheet, from top to bottom."""
     writer.row(f"Batch sheet: {sheet.name}", bold=True, size=15)
     serious = ", serious: do not fill it as it stands" if sheet.serious else ""

@@ -46,13 +46,12 @@ def document(found: Cooldown) -> Document:
             Section("When it may go in", [Bullets(windows)]),
             Section("When it is cool enough", [Bullets(times)]),
             Section("Already in", [Bullets(added)]),
-            Section(
-                "After the cold phase", [Paragraph(found.mixing_because or ""), Paragraph(balance)]
-            ),
+            Section("After the cold phase", [Paragraph(found.mixing_because), Paragraph(balance)]),
             Section("Heat hold", [Paragraph(hold)]),
             Section("Good to know", [Bullets([*found.remarks, ONLY_A_READING])]),
         ],
         words.footer(found.head),
+        found.hints,
     )
 
 

@@ -13,15 +13,15 @@ from preservecheck.text import number
 
 if TYPE_CHECKING:
     from preservecheck.assess.review import Report
-    from preservecheck.bench.additions import Added
-    from preservecheck.bench.batch_sheet import Worksheet
+    from preservecheck.bench.addition_window import PastAddition
+    from preservecheck.bench.batch_sheet import BatchSheet
     from preservecheck.evidence.drift import Series
     from preservecheck.provenance import Provenance
     from preservecheck.ranking.result import Choice
     from preservecheck.verdict import Figure, Finding
 
-    Judged = Report | Finding | Worksheet | Series | Added
-    Made = Report | Choice | Worksheet | Provenance
+    Judged = Report | Finding | BatchSheet | Series | PastAddition
+    Made = Report | Choice | BatchSheet | Provenance
 
 Word = Literal["pass", "unknown", "warn", "serious"]
 VERDICTS: dict[Word, tuple[str, str]] = {

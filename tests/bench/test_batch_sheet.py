@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from preservecheck.bench.batch_sheet import rounded, worksheet
+from preservecheck.bench.batch_sheet import batch_sheet, rounded
 from preservecheck.cli.main import app
 from preservecheck.errors import FormulaError, Hint
 from preservecheck.formula.amounts import line_percents
@@ -60,7 +60,7 @@ def to_html(sheet, paper="a4"):
 def sheet_of(**changes):
     """The sheet of a formula with the phases above."""
     raw = {"phases": PHASES, "ph": 4.5, "batch": "500 g", "scale_step": "0.1 g"} | changes
-    return worksheet(make_formula(**raw), today=TODAY)
+    return batch_sheet(make_formula(**raw), today=TODAY)
 
 
 def lines_of(sheet):
@@ -100,7 +100,7 @@ def test_batch_comes_out_at_its_weight(batch, step, a, b):
     half a step."""
     phases = [{"name": "all", "items": [{"ingredient": "Water", "rest": True}, {"ingredient": "Glycerin", "percent": a},
                                         {"ingredient": "Panthenol", "percent": b}]}]  # fmt: skip
-    sheet = worksheet(
+    sheet = batch_sheet(
         make_formula(phases=phases, batch=f"{batch:.6f} g", scale_step=f"{step} g"), today=TODAY
     )
     assert abs(sheet.made_g - sheet.batch_g) <= step / 2 + 1e-6
@@ -123,7 +123,7 @@ def test_rounded(grams, step, wanted):
 
 def test_batch_rescales():
     """Another batch scales every weight; percent stay."""
-    small, large = sheet_of(), worksheet(make_formula(phases=PHASES, ph=4.5, batch="500 g", scale_step="0.1 " "g"),
+    small, large = sheet_of(), batch_sheet(make_formula(phases=PHASES, ph=4.5, batch="500 g", scale_step="0.1 " "g"),
                                          batch_g=2000, today=TODAY)  # fmt: skip
     assert (small.batch_g, large.batch_g) == (500, 2000)
     for key, line in lines_of(small).items():
@@ -142,7 +142,7 @@ def test_formula_in_grams_rescales(rest):
     formula = make_formula(
         phases=[{"name": "all", "items": items}], batch="100 g" if rest else None
     )
-    sheet = worksheet(formula, batch_g=250, today=TODAY)
+    sheet = batch_sheet(formula, batch_g=250, today=TODAY)
     assert {n: line.weigh_g for (_, n), line in lines_of(sheet).items()} == {
         "Water": 237.5,
         "Glycerin": 12.5,
@@ -152,7 +152,7 @@ def test_formula_in_grams_rescales(rest):
 
 def test_batch_must_be_known():
     """A formula in percent without a batch asks for one."""
-    with pytest.raises(FormulaError, match="size of the batch") as caught:
+    with pytest.raises(FormulaError, match="size of the batch is not given") as caught:
         sheet_of(batch=None)
     assert [f.hint for f in caught.value.faults] == [Hint.BATCH]
 
@@ -228,7 +228,7 @@ def test_handling_of_what_is_there():
 
 def test_serious_formula_is_said_on_top():
     """A sheet of a formula that must not be filled says so first."""
-    sheet = worksheet(EXAMPLES / "failing-gel.toml", today=TODAY)
+    sheet = batch_sheet(EXAMPLES / "failing-gel.toml", today=TODAY)
     assert sheet.serious
     page = text_of(check_page(to_html(sheet)))
     assert "do not fill this batch as it stands" in page
@@ -275,7 +275,7 @@ def ordinary():
 def test_one_page(which, paper, tmp_path):
     """The starter formula and one of fifteen lines take one page of either paper."""
     formula = formula_of(starter_toml()) if which == "starter" else ordinary()
-    sheet = worksheet(formula, today=TODAY)
+    sheet = batch_sheet(formula, today=TODAY)
     assert printed_pages(to_html(sheet, paper), tmp_path) == (1, PAPER[paper])
 
 

@@ -8,8 +8,7 @@ import math
 import pytest
 from typer.testing import CliRunner
 
-from preservecheck.bench.cooling import cooldown
-from preservecheck.bench.heat_balance import specific_heat
+from preservecheck.bench.cooling import cooldown, specific_heat
 from preservecheck.checks.base import warmer
 from preservecheck.cli.main import app
 from preservecheck.errors import ReadingsError
@@ -117,8 +116,8 @@ def test_already_cool_is_read_off():
         (["0=60C", "10=66C", "20=70C"], 21.0, "rises"),
         (["0=74C", "10=66C"], 70.0, "as warm as the last reading"),
         (["0=74C", "10=66C", "20=59C"], None, "too few"),
-        (["0=74C", "10=69C", "20=64C", "30=59C"], None, "--room"),
-        (["0=90C", "5=70C", "10=62C", "15=61C", "20=60.9C"], None, "--room"),
+        (["0=74C", "10=69C", "20=64C", "30=59C"], None, "Measure the room"),
+        (["0=90C", "5=70C", "10=62C", "15=61C", "20=60.9C"], None, "Measure the room"),
     ],
     ids=[
         "one",

@@ -14,7 +14,7 @@ import html5lib
 import pytest
 from typer.testing import CliRunner
 
-from preservecheck.bench.batch_sheet import worksheet
+from preservecheck.bench.batch_sheet import batch_sheet
 from preservecheck.cli.main import app as program
 from preservecheck.evidence.record import DIGEST, content_digest
 from preservecheck.page.bench_form import acted, bench_of, in_order, pairs_beside
@@ -400,7 +400,7 @@ def saved(client, tmp_path):
 def test_batch_sheet_is_that_of_the_command(client, tmp_path, paper):
     """Letter by letter, for the same formula and size."""
     path = saved(client, tmp_path)
-    sheet = worksheet(path, load_tables(), batch_g=2000, batch_number="B 7", today=TODAY)
+    sheet = batch_sheet(path, load_tables(), batch_g=2000, batch_number="B 7", today=TODAY)
     there = render([sheet_document(sheet, paper)])
     assert "B 7" in there
     data = draft_fields() | {

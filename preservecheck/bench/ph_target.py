@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.assess.targets import ph_window
 from preservecheck.errors import Hint
 from preservecheck.text import number, sentence
 
@@ -38,31 +39,21 @@ class Window:
 
 def window_of(case: FormulaArrays) -> Window:
     """Lowest and highest pH that suit all preservatives and the product, and what sets them. [-]"""
-    lows, highs = (ends[np.isfinite(ends)].tolist() for ends in case.effective_ph)
-    product = case.product_ph
-    low, high = max(lows, default=0.0), min(highs, default=14.0)
-    effective = (
-        f"the preservative works from pH {number(low)} to {number(high)}"
-        if lows or highs
-        else "no preservative's range is known"
+    found = ph_window(case)
+    (low, high), (product_low, product_high) = (
+        (max(low, 0.0), min(high, 14.0)) for low, high in (found.preservative, found.product)
     )
-    p_low = float(np.nanmax([product.low[0], product.material_low[0], 0.0]))
-    p_high = float(np.nanmin([product.high[0], product.material_high[0], 14.0]))
-    both_low, both_high = max(low, p_low), min(high, p_high)
-    if both_low <= both_high:
-        return Window(
-            (both_low, both_high),
-            True,
-            f"{effective}, the product suits pH {number(p_low)} to {number(p_high)}",
-        )
+    product = f"pH {number(product_low)} to {number(product_high)}"
+    effective = f"the preservative works from pH {number(low)} to {number(high)}"
+    if not np.isfinite(found.preservative).any():
+        effective = "no preservative's range is known"
+    both = max(low, product_low), min(high, product_high)
+    if both[0] <= both[1]:
+        return Window(both, True, f"{effective}, the product suits {product}")
     if low > high:
         return Window(None, False, "no pH suits all of its preservatives")
-    return Window(
-        (low, high),
-        False,
-        f"{effective}, but the product wants pH {number(p_low)} to {number(p_high)}: no pH suits "
-        "both",
-    )
+    why = f"{effective}, but the product wants {product}: no pH suits both"
+    return Window((low, high), False, why)
 
 
 def aim_of(case: FormulaArrays, start: float | None, tolerance: float, target: float | None) -> Aim:
