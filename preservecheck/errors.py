@@ -35,7 +35,6 @@ class Hint(StrEnum):
     SYSTEM_IN_SHEET = auto()
     NEW_INGREDIENT = auto()  # how an unknown ingredient is described
     NEW_INGREDIENT_IN_SHEET = auto()
-    NEW_INGREDIENT_IN_TABLE = auto()
     OVERWRITE = auto()
     # tables
     TABLES_FOLDER = auto()  # how the folder of own tables is given

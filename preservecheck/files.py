@@ -21,7 +21,7 @@ MAX_TEXT_BYTES = 2_000_000
 MAX_WORKBOOK_BYTES = 10_000_000
 SEPARATORS = ";\t,"
 # lines that the separator is told from
-_HEAD_LINES = 60
+HEAD_LINES = 60
 _SAVE_AS_UTF8 = "save it as UTF-8 (in a spreadsheet: 'CSV UTF-8')"
 
 
@@ -143,7 +143,7 @@ def csv_dialect(text: str) -> Dialect:
         return Dialect(head[-1], skipped=1)
     if head.casefold() == "sep=":  # a tab was stripped
         return Dialect("\t", skipped=1)
-    lines = [re.sub(r'"[^"]*"', "", x) for x in text.split("\n", _HEAD_LINES)[:_HEAD_LINES]]
+    lines = [re.sub(r'"[^"]*"', "", x) for x in text.split("\n", HEAD_LINES)[:HEAD_LINES]]
     return Dialect(max(SEPARATORS, key=lambda s: sum(s in line for line in lines)))
 
 
@@ -218,7 +218,7 @@ def replaced(path: Path, error: type[PreservecheckError] = PreservecheckError) -
         if target.exists() and not target.is_file():
             yield target
             return
-        handle, name = tempfile.mkstemp(".part", f".{target.name}.", target.parent)
+        handle, name = tempfile.mkstemp(".half", f".{target.name}.", target.parent)
         os.close(handle)
         part = Path(name)
         yield part

@@ -29,9 +29,6 @@ HINTS: Mapping[Hint, str] = {
     "Blends, or add it for this formula alone: a sheet Ingredients with the columns ingredient, "
     "role, water fraction, charge, nutrient load, usual phase and a row for it. The roles are: "
     f"{', '.join(allowed_words('role'))}",
-    Hint.NEW_INGREDIENT_IN_TABLE: "write one of the known names, or what it is made of: one line "
-    "for each substance, with the material's name in the column inside. A formula file can "
-    "describe a new material",
     Hint.OVERWRITE: "choose another name, or overwrite it with --force",
     Hint.TABLES_FOLDER: "own tables are given with --tables or PRESERVECHECK_TABLES",
     Hint.LIST_TABLE: "'preservecheck tables list TABLE' shows all rows of a table",

@@ -236,7 +236,7 @@ class UnknownNames:
     def report(self) -> None:
         """Turn what was collected into one fault a name."""
         for written, path, places in self._met.values():
-            found, allowed, hint = "is not a known ingredient", "", _DESCRIBE[self._form]
+            found, allowed, hint = "is not a known ingredient", "", _DESCRIBE.get(self._form)
             if not self._faults.full:  # else the faults are only counted
                 if (system := self._names.tables.system(written)) is not None:
                     found = "is a preservative system"
@@ -248,6 +248,7 @@ class UnknownNames:
                         if near
                         else "no known name is near"
                     )
+                    allowed += f"; {_IN_TABLE}" if self._form == "table" else ""
             others = f"{'; '.join(places[1:4])}{'; …' if len(places) > 4 else ''}"
             self._faults.add(
                 found,
@@ -263,8 +264,11 @@ class UnknownNames:
 _DESCRIBE: Mapping[Form, Hint] = {
     "toml": Hint.NEW_INGREDIENT,
     "sheet": Hint.NEW_INGREDIENT_IN_SHEET,
-    "table": Hint.NEW_INGREDIENT_IN_TABLE,
 }
+_IN_TABLE = (
+    "write a known name, or what it is made of: one line for each substance, with the material's "
+    "name in the column inside. A formula file can describe a new material"
+)
 _USE_SYSTEM: Mapping[Form, Hint] = {
     "toml": Hint.SYSTEM_LINE,
     "sheet": Hint.SYSTEM_IN_SHEET,

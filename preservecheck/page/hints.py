@@ -14,6 +14,8 @@ HINTS: Mapping[Hint, str] = {
     Hint.SYSTEM_LINE: "take this line away and add it as a preservative",
     Hint.NEW_INGREDIENT: "type a known name, open it as a blend if it is made of several things, "
     "or describe it as an ingredient of your own",
+    Hint.NEW_INGREDIENT_IN_SHEET: "type a known name, or describe it as an ingredient of your own",
+    Hint.SYSTEM_IN_SHEET: "take this line away and add it as a preservative",
     Hint.STANDARD: "or choose one under “Judge it by”",
 }
 # columns and lines of a file of readings, as the page calls them

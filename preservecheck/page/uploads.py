@@ -8,12 +8,14 @@ from __future__ import annotations
 import re
 import tempfile
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from preservecheck.errors import FormulaError
+from preservecheck.errors import Fault, FormulaError
 from preservecheck.formula.build import build
 from preservecheck.formula.load import read_raw
+from preservecheck.page.hints import HINTS
 
 if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
@@ -43,16 +45,14 @@ def opened(
     """
     files = [(tame(name), data) for name, data in files if name]
     if not files:
-        raise FormulaError(
-            "no file was chosen; choose a .toml or .xlsx file, or the .csv sheets of one formula"
-        )
+        allowed = "choose a .toml or .xlsx file, or the .csv sheets of one formula"
+        raise FormulaError(Fault("no file was chosen", allowed))
     if len(files) > MAX_FILES:
-        raise FormulaError(f"{len(files)} files; open one formula at a time")
+        raise FormulaError(Fault(f"{len(files)} files", "open one formula at a time"))
     if len(files) > 1 and not all(name.casefold().endswith(".csv") for name, _ in files):
-        raise FormulaError(
-            f"{', '.join(n for n, _ in files)}: open one formula at a time; only .csv sheets go "
-            "together"
-        )
+        names = ", ".join(n for n, _ in files)
+        allowed = "only .csv sheets go together"
+        raise FormulaError(Fault("open one formula at a time", allowed, where=names))
     with tempfile.TemporaryDirectory(prefix="preservecheck-") as folder:
         for name, data in files:
             (Path(folder) / name).write_bytes(data)
@@ -60,11 +60,11 @@ def opened(
         try:
             raw, _, where, form = read_raw(path, tables)
         except FormulaError as error:
-            raise FormulaError([_without(m, folder) for m in error.messages]) from None
+            raise FormulaError(_renamed(f) for f in error.faults) from None
         try:
             build(raw, where, tables, form=form)
         except FormulaError as error:
-            return raw, tuple(_without(m, folder) for m in error.messages)
+            return raw, tuple(_renamed(f).text(HINTS) for f in error.faults)
         return raw, ()
 
 
@@ -76,5 +76,6 @@ def tame(name: str) -> str:
     return f"{stem[:MAX_NAME]}{dot}{ending[:10]}" if dot else plain[:MAX_NAME]
 
 
-def _without(message: str, folder: str) -> str:
-    return message.replace(f"{folder}/", "").replace(f"{folder}\\", "").replace(folder, "the files")
+def _renamed(fault: Fault) -> Fault:
+    """A fault that names its file without the folder."""
+    return replace(fault, where=Path(fault.where).name, paste="")

@@ -12,7 +12,7 @@ from preservecheck.page.draft_outcome import is_untouched, judged
 from preservecheck.page.editor import convert_amounts, editor_view, whole
 from preservecheck.page.edits import edited
 from preservecheck.page.form import Pairs, beside_of, draft_of
-from preservecheck.page.hints import FieldFault
+from preservecheck.page.hints import HINTS, FieldFault
 from preservecheck.page.svg import Drawing, drawing
 from preservecheck.page.toml_text import toml_text
 from preservecheck.page.uploads import opened
@@ -212,18 +212,19 @@ def _opened(desk: Desk, files: list[tuple[str, bytes]], piece: bool) -> Response
     try:
         raw, messages = opened(files, desk.tables)
     except FormulaError as error:
+        messages = tuple(fault.text(HINTS) for fault in error.faults)
         if piece:
             return desk.page(
                 "notice.html",
                 status=422,
                 title="This file could not be read",
-                messages=error.messages,
+                messages=messages,
             )
         return whole_page(
             desk,
             new_draft(),
             judge=False,
-            notice=("This file could not be read", error.messages),
+            notice=("This file could not be read", messages),
             status=422,
         )
     draft = from_raw(raw)
