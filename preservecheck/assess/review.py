@@ -56,6 +56,7 @@ class Preservative:
     id: str
     percent: float
     actives: tuple[Part, ...]
+    carried_in: bool = False
 
 
 @dataclass(frozen=True)
@@ -350,6 +351,7 @@ def preservatives(composition: Composition, case: FormulaArrays) -> tuple[Preser
                 id=f"carried in by {origin}",
                 percent=sum(a.percent for a in parts),
                 actives=tuple(parts),
+                carried_in=True,
             )
             for origin, parts in carried.items()
         ),

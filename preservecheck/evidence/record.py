@@ -12,7 +12,7 @@ import hashlib
 import json
 import os
 from collections.abc import Mapping
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict
@@ -24,21 +24,20 @@ from preservecheck.evidence.calculation import composition_of, working_of
 from preservecheck.evidence.table_rows import digests_of, rows_used, values_of
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula
-from preservecheck.ranking.candidate import fits
+from preservecheck.ranking.candidate import counts_of, fits
 from preservecheck.ranking.rank import choose
 from preservecheck.ranking.result import Choice, Option
 from preservecheck.reference.columns import read_cells
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows import Ingredient
 from preservecheck.text import number
-from preservecheck.verdict import SERIOUS, WARN, fold
+from preservecheck.verdict import fold
 
 KIND = "preservative decision record"
 NOT_AN_ASSESSMENT = (
     "This is a screening record. It is not a safety assessment, not a challenge test and no proof "
-    "that the product is "
-    "protected; it writes down what was known, what was computed and why the preservative was "
-    "chosen."
+    "that the product is protected; it writes down what was known, what was computed and why the "
+    "preservative was chosen."
 )
 DIGEST = "content_sha256"
 
@@ -200,25 +199,21 @@ def _cell(value: Any) -> str:
 # ---- what else was looked at ---------------------------------------------------------------------
 
 
-class _Standing(BaseModel):
+class _Standing(NamedTuple):
     """How the formula as it stands does in the order by which systems are ranked."""
 
     fits: bool
-    serious: int
-    warn: int
+    counts: Mapping[str, int]
     weakest: float
 
 
 def _standing(case: FormulaArrays) -> _Standing:
     codes = {check.id: np.atleast_2d(check.judge(check.compute(case)))[0] for check in CHECKS}
-    every = np.concatenate(list(codes.values()))
     sums = case.sums[0]
-    serious = int((every == SERIOUS).sum())
     return _Standing(
-        fits=bool(fits({check: fold(code) for check, code in codes.items()})),
-        serious=serious,
-        warn=int((every == WARN).sum()) + serious,
-        weakest=0.0 if np.isnan(sums).all() else float(np.nanmin(sums)),
+        bool(fits({check: fold(code) for check, code in codes.items()})),
+        counts_of(codes),
+        0.0 if np.isnan(sums).all() else float(np.nanmin(sums)),
     )
 
 
@@ -257,10 +252,7 @@ def _reason(option: Option, standing: _Standing, chosen: bool, any_chosen: bool)
 def _beside(option: Option, standing: _Standing) -> str:
     """A system that fits, beside the formula as it stands: warnings first, then margin, as in the
     ranking."""
-    own, other = (
-        (standing.serious, standing.warn),
-        (option.counts["serious"], option.counts["warn"]),
-    )
+    own, other = ((c["serious"], c["warn"]) for c in (standing.counts, option.counts))
     weakest = option.weakest.sum_of_ratios or 0.0
     margin = (
         f"{number(weakest, 2)} against {number(standing.weakest, 2)} times what stops the "

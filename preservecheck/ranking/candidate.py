@@ -39,6 +39,18 @@ def fits(worst: Mapping[str, ArrayLike]) -> Bools:
     return np.asarray(none_serious & np.logical_and.reduce(passed))
 
 
+def counts_of(codes: Mapping[str, Codes]) -> dict[str, int]:
+    """How many findings of all checks pass, warn and are unknown; a serious one warns as well."""
+    flat = np.concatenate(list(codes.values()))
+    serious, warn = int((flat == SERIOUS).sum()), int((flat == WARN).sum())
+    return {
+        "pass": int((flat == PASS).sum()),
+        "warn": warn + serious,
+        "serious": serious,
+        "unknown": int((flat == UNKNOWN).sum()),
+    }
+
+
 def added_below(system: System) -> float:
     """Temperature below which a system goes in: the heat limit, or where it does most good if that
     is lower. [°C]"""
@@ -93,14 +105,7 @@ class Candidate:
     @cached_property
     def counts(self) -> dict[str, int]:
         """How many findings pass, warn and are unknown."""
-        codes = np.concatenate(list(self.codes.values()))
-        serious, warn = int((codes == SERIOUS).sum()), int((codes == WARN).sum())
-        return {
-            "pass": int((codes == PASS).sum()),
-            "warn": warn + serious,
-            "serious": serious,
-            "unknown": int((codes == UNKNOWN).sum()),
-        }
+        return counts_of(self.codes)
 
     @property
     def merit(self) -> tuple[float, ...]:

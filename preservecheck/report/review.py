@@ -264,8 +264,7 @@ def _preservatives(report: Report) -> str:
     parts = []
     for p in report.preservatives:
         inside = ", ".join(f"{a.inci} {number(a.percent)} %" for a in p.actives)
-        carried = p.id.startswith("carried in by ")
-        parts.append(f"{p.id}: {inside}" if carried else f"{p.id} {number(p.percent)} %")
+        parts.append(f"{p.id}: {inside}" if p.carried_in else f"{p.id} {number(p.percent)} %")
     return "; ".join(parts) if parts else "none"
 
 
