@@ -161,7 +161,7 @@ def _row(choice: Choice, at: int, option: Option, system: System, now: bool) -> 
     fits = option.outcome != "does-not-fit"
     name, word = system_name(system), OUTCOME_WORDS[option.outcome]
     margin = option.weakest.sum_of_ratios
-    texts = words.texts(choice, option)
+    texts = words.notes(choice, option)
     partner = option.partner or ""
     return Row(
         rank=at + 1,

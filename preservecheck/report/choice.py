@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from preservecheck.errors import Hint
 from preservecheck.report import words
 from preservecheck.report.document import Block, Document, Paragraph, Section, Table
-from preservecheck.text import celsius, join_and, number
+from preservecheck.text import celsius, join_and, number, sentence
 
 if TYPE_CHECKING:
     from preservecheck.ranking.result import Choice, Option
@@ -77,7 +77,7 @@ def _table(choice: Choice, options: Sequence[tuple[int, Option]]) -> Table:
         rows,
         numbers=(0,),
         key=(3,),
-        below=[list(_notes(choice, s)) for _, s in options],
+        below=[notes(choice, s) for _, s in options],
     )
 
 
@@ -86,39 +86,18 @@ def _losers(options: Sequence[tuple[int, Option]]) -> Table:
     return Table(["rank", "system", "why"], rows, numbers=(0,))
 
 
-def _notes(choice: Choice, option: Option) -> Iterator[str]:
-    """What is said of a system beside its figures."""
-    reach = _reach_words(option, choice.ph)
-    yield f"{reach[0].upper()}{reach[1:]}. {_place(option)}"
-    if option.ph_low is None:
-        yield _ph(option)
-    yield from _changes(option)
-    if _is_close(option):
-        yield "Its chance of passing is too close to count on."
-    yield _counts(option)
-
-
-def texts(choice: Choice, option: Option) -> list[str]:
-    """Everything that is said of one system, in sentences.
-
-    Parameters
-    ----------
-    choice
-        The ranking.
-    option
-        One of its systems.
-    """
+def notes(choice: Choice, option: Option) -> list[str]:
+    """What is said of a system beside its figures: the doses that would do, where it goes in, what
+    has to change, and what all checks say."""
     if option.outcome == "does-not-fit":
         return [option.why]
-    chance = ""
-    if option.chance is not None:
-        close = ": too close to count on" if _is_close(option) else ""
-        chance = f", chance of passing {words.chance_text(option.chance)}{close}"
     return [
-        f"{_grams(option)}; {_reach_words(option, choice.ph)}. {_place(option)}",
-        f"{_ph(option)} Weakest against {option.weakest.microbe}: {_times(option)}{chance}.",
-        *_changes(option),
-        _counts(option),
+        f"{sentence(_doses(option, choice.ph))} Goes in below "
+        f"{celsius(_num(option.add_below_c))}, phase {option.phase}.",
+        *(["No pH is known at which it works here alone."] if option.ph_low is None else []),
+        *([f"Change: {'; '.join(option.changes)}."] if option.changes else []),
+        *(["Its chance of passing is too close to count on."] if _is_close(option) else []),
+        f"All checks: {words.counted(option.counts)}.",
     ]
 
 
@@ -149,23 +128,21 @@ def _grams(option: Option) -> str:
     return percent + (f" = {number(option.grams, 4)} g" if option.grams is not None else "")
 
 
-def _reach_words(option: Option, measured_ph: float | None) -> str:
+def _doses(option: Option, measured_ph: float | None) -> str:
     """The doses that would do, at the pH of the recommendation and as measured."""
     low, high = option.percent_low, option.percent_high
     if low is None:
-        reach = "no dose is known at which every microbe is stopped"
+        doses = "no dose is known at which every microbe is stopped"
     elif high is not None and low > high:
-        reach = f"alone it would take {number(low)} %, and at most {number(high)} % is allowed"
+        doses = f"alone it would take {number(low)} %, and at most {number(high)} % is allowed"
     else:
-        reach = f"{_span(low, high, ' %')} would do"
+        doses = f"{_span(low, high, ' %')} would do"
     if measured_ph is not None and option.ph != measured_ph:
-        reach = (
-            f"at pH {number(_num(option.ph))}; as measured, at pH {number(measured_ph)}, {reach}"
-        )
+        ph = number(_num(option.ph))
+        doses = f"at pH {ph}; as measured, at pH {number(measured_ph)}, {doses}"
     if option.scale_error_percent:
-        error = number(option.scale_error_percent, 2)
-        return f"the scale may be off by {error} %; {reach}"
-    return reach
+        return f"the scale may be off by {number(option.scale_error_percent, 2)} %; {doses}"
+    return doses
 
 
 def _reach(option: Option) -> str:
@@ -177,20 +154,6 @@ def _reach(option: Option) -> str:
     return _span(low, high, " %")
 
 
-def _place(option: Option) -> str:
-    return f"Goes in below {celsius(_num(option.add_below_c))}, phase {option.phase}."
-
-
-def _ph(option: Option) -> str:
-    if option.ph_low is None:
-        return "No pH is known at which it works here alone."
-    return f"Works from pH {_span(option.ph_low, option.ph_high)}."
-
-
-def _changes(option: Option) -> list[str]:
-    return [f"Change: {'; '.join(option.changes)}."] if option.changes else []
-
-
 def _is_close(option: Option) -> bool:
     return option.chance is not None and option.chance < CLOSE
 
@@ -198,10 +161,6 @@ def _is_close(option: Option) -> bool:
 def _times(option: Option) -> str:
     total = option.weakest.sum_of_ratios
     return "unknown" if total is None else f"{number(total, 2)} times what stops it"
-
-
-def _counts(option: Option) -> str:
-    return f"All checks: {words.counted(option.counts)}."
 
 
 def _span(low: float | None, high: float | None, unit: str = "") -> str:

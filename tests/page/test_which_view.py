@@ -98,7 +98,7 @@ def test_says_what_choose_says(client, path):
         assert said in text
     for option in choice.systems:
         if option.outcome != "does-not-fit":
-            assert all(said in text for said in words.texts(choice, option))
+            assert all(said in text for said in words.notes(choice, option))
             assert all(cell in text for cell in words.cells(option)[1:8])
 
 
