@@ -12,8 +12,10 @@ from preservecheck.chemistry.titration import interpolated
 from preservecheck.chemistry.trend import predicted
 from preservecheck.report.plots import chart as d
 from preservecheck.report.plots.chart import Chart
+from preservecheck.verdict import Floats
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from preservecheck.bench.adjust import Adjustment
@@ -40,9 +42,7 @@ def cooling(found: Cooldown) -> Chart:
         if fit is not None:
             times = np.linspace(fit.time_min[0], end, 120)
             curve, half = temperature_band(fit, times)
-            axes.fill_between(
-                times, curve - half, curve + half, color=d.BAND, alpha=0.18, linewidth=0
-            )
+            _band(axes, times, curve, half, d.BAND, 0.18)
             axes.plot(times, curve, color=d.LINES[0], label="fitted")
         axes.plot(course.time_min, course.temp_c, d.MARKERS[0], color=d.INK, label="read")
         levels = sorted({r.limit_c for r in reach if r.limit_c <= max(course.temp_c) + 2})
@@ -50,17 +50,9 @@ def cooling(found: Cooldown) -> Chart:
             axes.axhline(level, color=d.MUTED, linewidth=1, linestyle=d.DASHES[1 + i % 5])
             # of two that lie close together the lower one has its name below
             drop = any(0 < other - level < _CLOSE_C for other in levels)
-            axes.annotate(
-                f"{level:g} °C",
-                (course.time_min[0], level),
-                (2, -10 if drop else 3),
-                textcoords="offset points",
-                bbox=_BACKED,
-            )
-        axes.set_xlabel(
-            "minutes" if course.start_clock_min is None else f"minutes after {course.clock(0)}"
-        )
-        axes.set_ylabel("temperature, °C")
+            _named(axes, f"{level:g} °C", (course.time_min[0], level), (2, -10 if drop else 3))
+        after = "" if course.start_clock_min is None else f" after {course.clock(0)}"
+        axes.set(xlabel=f"minutes{after}", ylabel="temperature, °C")
         axes.legend()
         d.quiet_frame(axes)
 
@@ -85,15 +77,8 @@ def titration(found: Adjustment) -> Chart | None:
         axes.plot(bench.grams, bench.ph, d.MARKERS[0], color=d.INK, label="read")
         if found.target_ph is not None:
             axes.axhline(found.target_ph, color=d.MUTED, linestyle=d.DASHES[1], linewidth=1)
-            axes.annotate(
-                f"target {found.target_ph:.1f}",
-                (0, found.target_ph),
-                (2, 4),
-                textcoords="offset points",
-                bbox=_BACKED,
-            )
-        axes.set_xlabel(f"grams added to {bench.sample_g:g} g of sample")
-        axes.set_ylabel("pH")
+            _named(axes, f"target {found.target_ph:.1f}", (0, found.target_ph), (2, 4))
+        axes.set(xlabel=f"grams added to {bench.sample_g:g} g of sample", ylabel="pH")
         axes.legend()
         d.quiet_frame(axes)
 
@@ -111,36 +96,14 @@ def courses(found: Challenge) -> Chart:
         axes = figure.subplots()
         for i, o in enumerate(found.organisms):
             days = [0, *(int(x) for x in o.log_reductions)]
-            values = [0.0, *o.log_reductions.values()]
-            axes.plot(
-                days,
-                values,
-                color=d.LINES[i % 6],
-                linestyle=d.DASHES[i % 6],
-                marker=d.MARKERS[i % 6],
-                markersize=4,
-                label=o.name,
-            )
+            axes.plot(days, [0.0, *o.log_reductions.values()], label=o.name, **d.line(i))
         for at, ((day, value), names) in enumerate(sorted(asked.items())):
-            axes.plot(
-                [day - 0.8, day + 0.8],
-                [value, value],
-                color=d.WARN,
-                linewidth=2,
-                label="least asked for" if at == 0 else None,
-            )
+            label = "least asked for" if at == 0 else None
+            ends = [day - 0.8, day + 0.8]
+            axes.plot(ends, [value, value], color=d.WARN, linewidth=2, label=label)
             # beside its mark: below and above it the courses pass
-            axes.annotate(
-                "\n".join(names),
-                (day + 0.8, value),
-                (2, 0),
-                textcoords="offset points",
-                va="center",
-                fontsize=7,
-                bbox=_BACKED,
-            )
-        axes.set_xlabel("days")
-        axes.set_ylabel("log10 reduction")
+            _named(axes, "\n".join(names), (ends[1], value), (2, 0), va="center", fontsize=7)
+        axes.set(xlabel="days", ylabel="log10 reduction")
         axes.set_xticks(sorted({0, *(int(x) for o in found.organisms for x in o.log_reductions)}))
         # room for the names at the last day
         left, right = axes.get_xlim()
@@ -158,34 +121,31 @@ def drifting(found: Drift) -> Chart:
     def draw(figure: Figure) -> None:
         axes = figure.subplots()
         for i, s in enumerate(found.series):
-            offset = (s.dates[0] - first).days
+            style = d.line(i)
             days = np.array([(x - first).days for x in s.dates], dtype=float)
-            axes.plot(
-                days,
-                s.ph,
-                d.MARKERS[i % 6],
-                color=d.LINES[i % 6],
-                label=s.storage,
-                markersize=5,
-            )
+            axes.plot(days, s.ph, label=s.storage, **style | {"linestyle": "none"})
             if s.line is not None:
                 ahead = np.linspace(days[0], days[-1] * 1.5 + 7, 80)
-                value, half = predicted(s.line, ahead - offset)
-                axes.plot(ahead, value, color=d.LINES[i % 6], linestyle=d.DASHES[i % 6])
-                axes.fill_between(
-                    ahead,
-                    value - half,
-                    value + half,
-                    color=d.LINES[i % 6],
-                    alpha=0.12,
-                    linewidth=0,
-                )
+                value, half = predicted(s.line, ahead - (s.dates[0] - first).days)
+                axes.plot(ahead, value, **style | {"marker": ""})
+                _band(axes, ahead, value, half, style["color"], 0.12)
         for edge in found.window or ():
             axes.axhline(edge, color=d.WARN, linestyle=d.DASHES[1], linewidth=1)
-        axes.set_xlabel(f"days after {first}")
-        axes.set_ylabel("pH")
+        axes.set(xlabel=f"days after {first}", ylabel="pH")
         figure.legend(loc="outside lower center", ncols=2)
         d.quiet_frame(axes)
 
     words = " ".join(f"{s.storage}: {s.because}" for s in found.series)
     return Chart("drifting", "pH over time", words, draw)
+
+
+def _band(axes: Axes, x: Floats, middle: Floats, half: Floats, colour: str, alpha: float) -> None:
+    """A band around a line."""
+    axes.fill_between(x, middle - half, middle + half, color=colour, alpha=alpha, linewidth=0)
+
+
+def _named(
+    axes: Axes, text: str, at: tuple[float, float], away: tuple[float, float], **style: Any
+) -> None:
+    """A name beside a place, readable where a line passes."""
+    axes.annotate(text, at, away, textcoords="offset points", bbox=_BACKED, **style)
