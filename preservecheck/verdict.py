@@ -14,6 +14,8 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from preservecheck.errors import Hint
+
 Codes = NDArray[np.int8]
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -81,6 +83,8 @@ class Finding:
     evidence: tuple[Evidence, ...] = ()
     parts: tuple[str, ...] = ()  # what ``about`` is put together from: substances, then the market
     chance_told: bool = False  # whether ``because`` gives the chance of passing itself
+    subject_told: bool = False  # whether ``because`` names the subject itself
+    hint: Hint | None = None  # what helps further, for a front end to word
 
     @property
     def sources(self) -> tuple[str, ...]:

@@ -285,6 +285,8 @@ def finding_of(
         evidence=words.evidence,
         parts=words.parts or (words.about,),
         chance_told=near,
+        subject_told=words.subject_told,
+        hint=words.hint,
     )
 
 

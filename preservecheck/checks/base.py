@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.errors import Hint
 from preservecheck.verdict import ABSENT, Bools, Codes, Evidence, Figure, Floats
 
 # rounding noise of binary numbers, far below any reading
@@ -29,6 +30,8 @@ class Explanation:
     do: str | None = None
     evidence: tuple[Evidence, ...] = ()
     parts: tuple[str, ...] = ()  # what ``about`` is put together from, where it has several
+    subject_told: bool = False  # whether ``because`` names the subject itself
+    hint: Hint | None = None  # what helps further
 
 
 @dataclass(frozen=True)

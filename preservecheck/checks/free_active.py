@@ -45,7 +45,8 @@ from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES
 from preservecheck.arrays.uptake import RELATION_FACTOR
 from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, below
-from preservecheck.text import join_and, number
+from preservecheck.errors import Hint
+from preservecheck.text import join_and, number, sentence
 from preservecheck.verdict import (
     PASS,
     SERIOUS,
@@ -143,13 +144,14 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     parts = [f"{c.forms[f]} {number(each[f], 2)}" for f in ranked if each[f] > 0]
     total = one["sum_of_ratios"]
     times = "under 0.001" if 0 < total < TINY else number(total, 2)
-    said = f"The free amounts add up to {times} times what stops it" + (
+    said = f"free amounts add up to {times} times what stops it" + (
         f" ({join_and(parts)})" if parts else ""
     )
     because, do = _words(case, one, code, said, j)
     if do is None and code in (WARN, SERIOUS):
         do = _remedy(case, ranked)
-    return Explanation(microbe, figures, because, do, _evidence(case, present, j))
+    hint = Hint.RANK_SYSTEMS if one["nothing"] and not one["dry"] else None
+    return Explanation(microbe, figures, because, do, _evidence(case, present, j), hint=hint)
 
 
 def _words(
@@ -164,17 +166,16 @@ def _words(
     if one["nothing"]:
         return (
             "No active that is known to hold microbes back is in the water phase.",
-            "Choose a preservative: 'preservecheck choose', or “Which one?” on the page, ranks "
-            "them for this formula.",
+            "Choose a preservative that fits this formula.",
         )
     if code == UNKNOWN:
         return _unknown(case, one, said, j)
     if code == PASS:
-        return f"{said}.", None
+        return f"The {said}.", None
     if one["sum_of_ratios"] >= ENOUGH:
         return (
-            f"{said}, but only {number(one['sum_low'], 2)} at the edge of the pH tolerance: too "
-            "close to call.",
+            f"The {said}, but only {number(one['sum_low'], 2)} at the edge of the pH tolerance: "
+            "too close to call.",
             None,
         )
     return _short(case, one, code, said, j, half=bool(below(one["sum_of_ratios"], HALF))), None
@@ -196,8 +197,7 @@ def _unknown(case: FormulaArrays, one: Mapping[str, float], said: str, j: int) -
             s.id for s, quiet in zip(c.systems, c.systems_without_mic, strict=False) if quiet
         ]
         return (
-            f"As far as known, {said[0].lower()}{said[1:]}; no figure is known for "
-            f"{join_and(silent)}.",
+            f"As far as known, the {said}; no figure is known for {join_and(silent)}.",
             "Ask the supplier for MIC values, or let a challenge test decide; add them to your "
             "own mic.csv.",
         )
@@ -213,7 +213,7 @@ def _short(
 ) -> str:
     """Why it is too little; ``half``: less than half of what is needed."""
     c = case.reference
-    because = f"{said}: " + ("less than half of what is needed." if half else "short of 1.")
+    because = f"The {said}: " + ("less than half of what is needed." if half else "short of 1.")
     deaf = [
         c.forms[f] for f in np.flatnonzero(case.acting_pct[0] > 0) if np.isinf(c.mic_percent[f, j])
     ]
@@ -263,8 +263,7 @@ def _remedy(case: FormulaArrays, ranked: list[int]) -> str:
     if bound:
         ways.append("use less surfactant, which holds part of it")
     ways.append("raise the dose within its range, or pair it with a second active")
-    text = "; or ".join(ways)
-    return text[0].upper() + text[1:] + "."
+    return sentence("; or ".join(ways))
 
 
 def _figures(case: FormulaArrays, f: int, j: int) -> Iterator[Figure]:

@@ -95,7 +95,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     if np.isfinite(added) and added < peak:
         met = f"It goes in at {celsius(added)} but meets {celsius(peak)} ± {tolerance:.0f} °C later"
     target = min(limit, cool) if np.isfinite(cool) else limit
-    wait = f"Let the batch cool to {celsius(target - tolerance)} before it goes in"
+    cool_down = f"the batch cool to {celsius(target - tolerance)} before it goes in"
     do = None
     if code == UNKNOWN and np.isnan(limit):
         because = f"No heat limit is known to these tables for {about}."
@@ -115,28 +115,23 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     elif code == SERIOUS:
         because = f"{met}, above the limit of {celsius(limit)}: part of it is lost or breaks down."
         do = (
-            f"{wait}. Do not count on what went in hotter; ask the supplier before you add a "
-            "second dose."
+            f"Let {cool_down}. Do not count on what went in hotter; ask the supplier before you "
+            "add a second dose."
         )
         if added < peak and not above(added, limit):
-            do = (
-                "Add it after the hottest step, or "
-                + wait[0].lower()
-                + wait[1:]
-                + " and keep it there."
-            )
+            do = f"Add it after the hottest step, or let {cool_down} and keep it there."
     elif above(peak + tolerance, limit):
         because = (
             f"{met}, within the thermometer's error of the limit of {celsius(limit)}: too "
             "close to call."
         )
-        do = f"{wait}."
+        do = f"Let {cool_down}."
     else:
         because = (
             f"It goes in at {celsius(added)}, below the limit of {celsius(limit)} but "
             f"{warmer(added, tolerance, cool, celsius(cool))}"
         )
-        do = f"{wait}; hotter, more of it goes into the oil or off with the steam."
+        do = f"Let {cool_down}; hotter, more of it goes into the oil or off with the steam."
     if code in (WARN, SERIOUS) and system.exposure_note:
         because += f" Note: {system.exposure_note}."
     evidence = (case.reference.tables.evidence(system),)

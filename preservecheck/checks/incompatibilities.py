@@ -226,9 +226,8 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
             else "Change one of the two; make a small trial and look at it after a week."
         )
     note = f" ({row.threshold_note})" if row.threshold_note else ""
-    return Explanation(
-        about, tuple(figures), because, do, (c.tables.evidence(row, note=note),), (*ones, *partner)
-    )
+    evidence, parts = (c.tables.evidence(row, note=note),), (*ones, *partner)
+    return Explanation(about, tuple(figures), because, do, evidence, parts, subject_told=True)
 
 
 def subject(case: FormulaArrays, j: int, i: int = 0) -> str:

@@ -190,7 +190,9 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
             else "Make a small trial, look at it after 24 hours and one week, and count on the "
             "challenge test."
         )
-    return Explanation(system.id, figures, because, do, (c.tables.evidence(system),))
+    evidence = (c.tables.evidence(system),)
+    told = code in (WARN, SERIOUS) and bool(hits)
+    return Explanation(system.id, figures, because, do, evidence, subject_told=told)
 
 
 CHECK = Check(

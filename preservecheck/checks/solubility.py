@@ -95,13 +95,13 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         because = f"Whether all of it stays dissolved is not known: {missing}."
         do = "Keep a sample at 4 °C for two weeks and look for crystals."
     else:
+        over = dissolved > limit * one["factor"]
+        end = "" if code == PASS else ": over" if over else ": too close to call"
         because = (
             f"{number(dissolved)} g/L of {form} in the water phase; water holds about "
-            f"{number(limit)} g/L."
+            f"{number(limit)} g/L{end}."
         )
         if code != PASS:
-            over = dissolved > limit * one["factor"]
-            because = because[:-1] + (": over." if over else ": too close to call.")
             higher = (
                 " or let the pH be a little higher, where more of it is salt,"
                 if c.form_kind[j] == ACID
@@ -113,7 +113,8 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
                 "4 °C."
             )
     evidence = (c.tables.evidence(c.actives[name], f"solubility of {name}"),)
-    return Explanation(name, figures, because, do, evidence)
+    told = code == PASS and bool(np.isinf(limit))
+    return Explanation(name, figures, because, do, evidence, subject_told=told)
 
 
 CHECK = Check(

@@ -22,6 +22,7 @@ import numpy as np
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.systems import GROUPS
 from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure
+from preservecheck.errors import Hint
 from preservecheck.text import join_and, join_or
 from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
@@ -93,10 +94,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         because = "There is too little free water for microbes to grow; no spectrum is asked for."
     elif not systems:
         because = "There is no preservative system in it."
-        do = (
-            "Choose one: 'preservecheck choose', or “Which one?” on the page, ranks them for "
-            "this formula."
-        )
+        do = "Choose one that fits this formula."
     elif code == PASS:
         because = f"Best rating of what is in it: {words}."
     elif code == UNKNOWN:
@@ -114,9 +112,9 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         do = f"Pair it with a partner for {join_and(gaps or weak)}" + (
             f", such as {join_or(partners)}." if partners else "."
         )
-    return Explanation(
-        "formula", figures, because, do, tuple(case.reference.tables.evidence(s) for s in systems)
-    )
+    evidence = tuple(case.reference.tables.evidence(s) for s in systems)
+    hint = None if systems or one["dry"] else Hint.RANK_SYSTEMS
+    return Explanation("formula", figures, because, do, evidence, hint=hint)
 
 
 CHECK = Check(

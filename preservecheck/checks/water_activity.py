@@ -26,6 +26,7 @@ from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.phases import LOW_RISK_AW as LOW_RISK
 from preservecheck.checks.base import EPSILON, Check, Explanation, Figures, KeyFigure
 from preservecheck.chemistry.summation import weighed_sum
+from preservecheck.errors import Hint
 from preservecheck.reference.rows import GrowthLimit
 from preservecheck.text import join_and
 from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Evidence, code_where, figure
@@ -129,10 +130,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         because = f"{reading}: {growing} can grow, so it needs a preservative, and it has one."
     elif code == SERIOUS:
         because = f"{reading}: {growing} can grow and there is no preservative in it."
-        do = (
-            "Do not fill it. See which preservatives fit: 'preservecheck choose', or “Which "
-            "one?” on the page."
-        )
+        do = "Do not fill it. Choose a preservative that fits this formula."
     elif one["boosters_percent"] >= BOOSTER_PERCENT:
         because = f"{reading}: {growing} can grow, and only boosters stand against them."
         do = (
@@ -148,7 +146,8 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         do = (
             "Make sure that the pH stays there for the product's whole life, or add a preservative."
         )
-    return Explanation("formula", figures, because, do, evidence)
+    hint = Hint.RANK_SYSTEMS if code == SERIOUS else None
+    return Explanation("formula", figures, because, do, evidence, hint=hint)
 
 
 def _growing(rows: list[GrowthLimit], aw: float) -> str:

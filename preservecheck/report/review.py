@@ -69,6 +69,7 @@ def document(report: Report, tables: Tables | None = None) -> d.Document:
         ],
         p.foot,
         kind=KIND,
+        hints=list(dict.fromkeys(f.hint for f in report.checks if f.hint is not None)),
     )
 
 
@@ -190,7 +191,7 @@ def _finding(finding: Finding, refs: d.References) -> d.FindingText:
     )
     sure = finding.verdict == "pass" and finding.chance == 1
     own = " Rests on a row of your own." if finding.own else ""
-    alone = finding.about == "formula" or finding.because.startswith(finding.about)
+    alone = finding.about == "formula" or finding.subject_told
     return d.FindingText(
         words.word_of(finding),
         "" if alone else finding.about,
