@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -22,7 +23,7 @@ from preservecheck.formula.compose import Composer, Composition
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows import Ingredient, System
 from preservecheck.screen.long_table import Reader, ReadFormulas
-from preservecheck.screen.schema import LINES, PRODUCTS, Field, columns_of
+from preservecheck.screen.schema import LINES, PRODUCTS, ROW, Field, columns_of
 from preservecheck.screen.substitution import BaseRecipes, doses, lawful_doses, with_each
 from preservecheck.screen.verdict_arrays import VerdictArrays, verdicts_on
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, Floats
@@ -173,15 +174,14 @@ def systems_of(against: str | Sequence[str], tables: Tables) -> tuple[System, ..
     if wanted == [ALL]:
         return tables.systems
     known = {s.id: s for s in tables.systems}
-    lost = [w for w in wanted if w not in known]
-    if lost:
+    if unknown := [w for w in wanted if w not in known]:
         from preservecheck.formula.names import names_of
 
-        near = names_of(tables).nearest_system(lost[0])
+        near = names_of(tables).nearest_system(unknown[0])
         meant = f"did you mean {' or '.join(near)}? Or " if near else ""
         raise PreservecheckError(
             Fault(
-                f"{', '.join(lost)}: no such system",
+                f"{', '.join(unknown)}: no such system",
                 f"{meant}give {OWN}, {ALL} or ids of systems",
                 path=("against",),
                 place="against",
@@ -243,22 +243,20 @@ def check_columns(frame: pd.DataFrame, known: Mapping[str, Field], where: str) -
     FormulaError
         All faults at once.
     """
-    allowed = columns_of(known)
+    allowed, columns = columns_of(known), [str(c) for c in frame.columns]
+    known_ones = f"the columns are {', '.join(allowed)}"
     faults = []
-    if missing := [n for n, f in known.items() if f.needed and n not in frame]:
-        faults.append(
-            f"{where}: the column {', '.join(missing)} is missing; the columns are "
-            f"{', '.join(allowed)}"
-        )
-    if strange := [str(c) for c in frame.columns if c not in allowed and c not in ("note", "held")]:
-        faults.append(
-            f"{where}: the column {', '.join(strange)} is not known; the columns are "
-            f"{', '.join(allowed)}"
-        )
-    if doubled := sorted({str(c) for c in frame.columns if list(frame.columns).count(c) > 1}):
-        faults.append(f"{where}: the column {', '.join(doubled)} stands twice; keep one")
-    if "ingredient" in known and not {"percent", "grams"} & set(frame.columns):
-        faults.append(f"{where}: the column percent or grams is missing")
+
+    def refuse(names: Iterable[str], found: str, what: str = "") -> None:
+        if listed := ", ".join(dict.fromkeys(names)):
+            faults.append(Fault(f"the column {listed} {found}", what, where=where))
+
+    refuse((n for n, f in known.items() if f.needed and n not in columns), "is missing", known_ones)
+    strange = (c for c in columns if c not in allowed and c not in ("note", "held"))
+    refuse(strange, "is not known", known_ones)
+    refuse(sorted(c for c in columns if columns.count(c) > 1), "stands twice", "keep one")
+    if "ingredient" in known and not {"percent", "grams"} & set(columns):
+        refuse(["percent or grams"], "is missing")
     if faults:
         raise FormulaError(faults)
 
@@ -271,28 +269,27 @@ def products_of(lines: pd.DataFrame) -> pd.DataFrame:
 
 def frame_of(read: ReadFormulas, screen: Screen) -> pd.DataFrame:
     """Verdicts on the formulas of a table."""
-    found: list[tuple[Ints, Rows]] = [(read.recipes_at, r) for r in screen.rows(read.recipes)]
-    found += by_own(read.others, screen)
-    return assembled(read.ids, found, read.faults)
+    rows: list[tuple[Ints, Rows]] = [(read.recipes_at, r) for r in screen.rows(read.recipes)]
+    return assembled(read.ids, rows + _one_by_one(read.others, screen), read.faults)
 
 
-def by_own(formulas: dict[int, Composition], screen: Screen) -> list[tuple[Ints, Rows]]:
-    """Verdicts on opened formulas, those that bring ingredients of their own apart from the
-    others."""
-    groups: dict[str, list[int]] = {}
+def _one_by_one(formulas: dict[int, Composition], screen: Screen) -> list[tuple[Ints, Rows]]:
+    """Verdicts on opened formulas; those with the same ingredients of their own go together."""
+    groups: dict[str, list[int]] = defaultdict(list)
     for n, c in formulas.items():
-        groups.setdefault(repr([i.as_dict() for i in c.formula.own_ingredients]), []).append(n)
+        groups[repr([i.as_dict() for i in c.formula.own_ingredients])].append(n)
     out = []
     for members in groups.values():
-        some = [formulas[n] for n in members]
-        rows = screen.rows(recipes_of(some, screen.today), some[0].formula.own_ingredients)
+        opened = [formulas[n] for n in members]
+        own = opened[0].formula.own_ingredients
+        rows = screen.rows(recipes_of(opened, screen.today), own)
         out += [(np.array(members, dtype=int), r) for r in rows]
     return out
 
 
 def columns() -> list[str]:
     """Columns of the verdicts, in order."""
-    out = ["formula", "system", "percent", "verdict", "serious", "limiting_check", "note"]
+    out = list(ROW)
     for check in CHECKS:
         out += [check.id, f"{check.id}.serious", f"{check.id}.{check.key.name}"]
         out += [f"{check.id}.{check.key.name}.tolerance"] if check.key.tolerance is not None else []
@@ -300,7 +297,7 @@ def columns() -> list[str]:
 
 
 def assembled(
-    ids: Sequence[str], found: Sequence[tuple[Ints, Rows]], faults: dict[int, str]
+    ids: Sequence[str], judged: Sequence[tuple[Ints, Rows]], faults: dict[int, str]
 ) -> pd.DataFrame:
     """Verdicts and faults as one frame, formulas in their order."""
     import pandas as pd
@@ -312,7 +309,7 @@ def assembled(
         VerdictArrays.none(len(faults)),
         np.array(list(faults.values()), dtype=object),
     )
-    rows = [*(replace(r, formula=at[r.formula]) for at, r in found), unread]
+    rows = [*(replace(r, formula=at[r.formula]) for at, r in judged), unread]
     place = np.concatenate([r.formula for r in rows])
     order = np.argsort(place, kind="stable")
 

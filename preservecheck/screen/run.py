@@ -21,6 +21,7 @@ from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wai
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -85,17 +86,7 @@ def _still_there(job: Job, before: Tables) -> tuple[str, ...]:
 
 
 def work(job: Job, piece: Piece, part: Path) -> Summary:
-    """Judge one piece and write its part.
-
-    Parameters
-    ----------
-    job
-        What to do.
-    piece
-        The formulas.
-    part
-        Where the part goes, without its ending.
-    """
+    """Judge the formulas of a piece and write its part, named without its ending."""
     screen, diff = _screens(job)
     read = piece.read(screen)
     if diff is None:
@@ -139,15 +130,14 @@ class Run:
             There is nothing to go on with, or it was made from other inputs, tables or options.
         """
         manifest = self.folder / "run.json"
-        mine = self._manifest()
+        state = self._manifest()
         if resume:
             if not manifest.is_file():
                 raise PreservecheckError(
                     Fault(f"there is no unfinished run in {self.folder}", hint=Hint.START_ANEW)
                 )
             old = json.loads(manifest.read_text(encoding="utf-8"))
-            other = [k for k in mine if old.get(k) != mine[k]]
-            if other:
+            if other := [name for name in state if old.get(name) != state[name]]:
                 raise PreservecheckError(
                     Fault(
                         f"{', '.join(other)} {'is' if len(other) == 1 else 'are'} not what the "
@@ -163,7 +153,7 @@ class Run:
             reason = error.strerror or str(error)
             fault = Fault(f"cannot be written: {reason}", where=str(self.folder))
             raise PreservecheckError(fault) from None
-        write_whole(manifest, json.dumps(mine))
+        write_whole(manifest, json.dumps(state))
 
     def _manifest(self) -> dict[str, Any]:
         known = self.job.known()
@@ -171,8 +161,8 @@ class Run:
         for source in self.sources:
             for path in (*(p for _, p in source.files), source.table, source.products):
                 if path is not None:
-                    found = path.stat()
-                    state.append([str(path), found.st_size, found.st_mtime_ns])
+                    file = path.stat()
+                    state.append([str(path), file.st_size, file.st_mtime_ns])
         former = former_tables(Path(self.job.since), known).digest if self.job.since else None
         return {
             "the input": hashlib.sha256(json.dumps(state).encode()).hexdigest(),
@@ -200,25 +190,21 @@ class Run:
         pool = ProcessPoolExecutor(self.jobs, initializer=_helper) if self.jobs > 1 else None
         try:
             systems = len(systems_of(self.job.against, self.job.known()) or (1,))
-            for number, piece in enumerate(
-                p for source in self.sources for p in source.pieces(systems)
-            ):
-                kept = self.part(number).with_suffix(shards.COUNTS)
-                if kept.is_file():
-                    counts[number] = Summary.from_json(json.loads(kept.read_text(encoding="utf-8")))
-                    progress(piece.formulas)
-                elif pool is None:
-                    counts[number] = work(self.job, piece, self.part(number))
-                    progress(piece.formulas)
-                else:
-                    running[pool.submit(work, self.job, piece, self.part(number))] = (
-                        number,
-                        piece.formulas,
+            pieces = chain.from_iterable(source.pieces(systems) for source in self.sources)
+            for number, piece in enumerate(pieces):
+                part = self.part(number)
+                earlier = part.with_suffix(shards.COUNTS)
+                if pool is None or earlier.is_file():
+                    counts[number] = (
+                        Summary.from_json(json.loads(earlier.read_text(encoding="utf-8")))
+                        if earlier.is_file()
+                        else work(self.job, piece, part)
                     )
-                    if (
-                        len(running) > self.jobs
-                    ):  # one more waits, so that none stands idle; never many in memory
-                        _collect(running, counts, progress)
+                    progress(piece.formulas)
+                    continue
+                running[pool.submit(work, self.job, piece, part)] = (number, piece.formulas)
+                if len(running) > self.jobs:  # one more waits; never many in memory
+                    _collect(running, counts, progress)
             while running:
                 _collect(running, counts, progress)
         except BrokenProcessPool:

@@ -67,6 +67,8 @@ PRODUCTS: dict[str, Field] = {
     "water_activity": Field("number", "measured water activity"),
     "water_activity_tolerance": Field("number", "its half-width; 0.005 where it is left out"),
 }
+# of a row of verdicts, before the checks
+ROW = ("formula", "system", "percent", "verdict", "serious", "limiting_check", "note")
 # what the formula file calls the same
 PRODUCT_KEYS = tuple(PRODUCT_FIELDS.values())
 MEASURED_KEYS = tuple(MEASURED_FIELDS.values())

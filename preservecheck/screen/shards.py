@@ -12,6 +12,7 @@ import numpy as np
 
 from preservecheck.checks import CHECKS
 from preservecheck.files import replaced
+from preservecheck.screen.schema import ROW
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
 ROWS, COUNTS = ".rows", ".counts"
 # rows of each part that a table on a screen may show
 TABLE_ROWS = 40
-OF_A_ROW = ("formula", "system", "percent", "verdict", "serious", "limiting_check", "note")
 
 
 def write_part(frame: pd.DataFrame, form: str, part: Path) -> None:
@@ -66,7 +66,7 @@ def objects(frame: pd.DataFrame) -> Iterator[dict[str, Any]]:
         if CHECKS[0].id not in cells:  # what changed between two states of the tables
             yield cells
             continue
-        yield {n: cells[n] for n in OF_A_ROW} | {
+        yield {n: cells[n] for n in ROW} | {
             "checks": {
                 c.id: _check(cells, c.id, c.key.name, c.key.unit) for c in CHECKS if cells[c.id]
             }

@@ -32,6 +32,7 @@ FORMULAS_AT_ONCE = 2_500
 LINES_AT_ONCE = 100_000
 # lines that the separator of a table is told from
 HEAD_LINES = 60
+_FORMS = "give formula files (.toml, .xlsx, .csv), a folder of them, or a .csv or .parquet table"
 _SPLIT = "its lines do not stand together in the table; sort the table by formula"
 
 
@@ -49,10 +50,9 @@ class Piece:
         """The formulas, read against a screen's tables."""
         if self.files:
             return _files_read(self.files, screen)
-        found = screen.reader.read(self.lines, self.products)
-        ids = (*found.ids, *self.faults)
-        lost = {len(found.ids) + i: text for i, text in enumerate(self.faults.values())}
-        return replace(found, ids=ids, faults=found.faults | lost)
+        read = screen.reader.read(self.lines, self.products)
+        faults = dict(enumerate(self.faults.values(), len(read.ids)))
+        return replace(read, ids=(*read.ids, *self.faults), faults=read.faults | faults)
 
 
 def _files_read(files: Sequence[tuple[str, Path]], screen: Screen) -> ReadFormulas:
@@ -238,40 +238,29 @@ def sources_of(paths: Sequence[Path], products: Path | None = None) -> list[Sour
     files: list[tuple[str, Path]] = []
     tables: list[Source] = []
     faults: list[Fault] = []
+
+    def refuse(path: Path, found: str, allowed: str) -> None:
+        faults.append(Fault(found, allowed, where=str(path)))
+
     for path in paths:
         if path.is_dir():
-            short = len(paths) == 1
+            start = path if len(paths) == 1 else None  # names within a single folder are short
             inside = [
-                (str(p.relative_to(path) if short else p), p)
+                (str(p.relative_to(start) if start else p), p)
                 for p in sorted(path.rglob("*"))
                 if _is_formula(p)
             ]
-            if not inside:
-                faults.append(
-                    Fault(
-                        "holds no formula file",
-                        "they end in .toml, .xlsx or .Formula.csv",
-                        where=str(path),
-                    )
-                )
             files += inside
+            if not inside:
+                refuse(path, "holds no formula file", "they end in .toml, .xlsx or .Formula.csv")
         elif not path.is_file():
-            faults.append(
-                Fault("there is no such file or folder", "check the name", where=str(path))
-            )
+            refuse(path, "there is no such file or folder", "check the name")
         elif path.suffix.casefold() in LONG_TABLES and _is_long(path):
             tables.append(Source(str(path), table=path, products=products or _beside(path)))
         elif path.suffix.casefold() in FORMULA_FILES:
             files.append((str(path), path))
         else:
-            faults.append(
-                Fault(
-                    "",
-                    "give formula files (.toml, .xlsx, .csv), a folder of them, or a .csv or "
-                    ".parquet table",
-                    where=str(path),
-                )
-            )
+            refuse(path, "", _FORMS)
     if products is not None and not products.is_file():
         faults.append(Fault("there is no such file", where=str(products), hint=Hint.PRODUCTS))
     if products is not None and not tables:

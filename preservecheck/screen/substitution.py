@@ -86,23 +86,23 @@ def lawful_doses(
     # products that fall under the same rules on the same day share an answer
     asked: dict[tuple[frozenset[str], dt.date], tuple[int, Profile]] = {}
     each = [asked.setdefault((fitting(p), p.on_market), (len(asked), p))[0] for p in profiles]
-    found = [
+    pure = [
         brought(reference, tuple(systems), replace(p, markets=markets), opener)
         for _, p in asked.values()
     ]
-    slope = np.stack([f[0] for f in found], axis=1)  # (S, A, R)
-    applies = np.stack([f[1] for f in found], axis=1)
+    slope = np.stack([p[0] for p in pure], axis=1)  # (S, A, R)
+    applies = np.stack([p[1] for p in pure], axis=1)
     which = np.array(each)[base.recipes.profile]
     out = np.full((len(systems), base.recipes.count), np.inf)
-    every = np.arange(base.recipes.count)
+    formulas = np.arange(base.recipes.count)
     for s in range(len(systems)):
         touched = np.flatnonzero((slope[s] > 0).any(axis=0))
-        mine, at = np.ix_(which, touched), np.ix_(every, touched)
+        law, at = np.ix_(which, touched), np.ix_(formulas, touched)
         out[s] = lawful_dose(
             before["percent_as_limited"][at],
-            slope[s][mine],
+            slope[s][law],
             before["applies"][at]
-            | (applies[s][mine] & sold[base.recipes.profile][:, market[touched]]),
+            | (applies[s][law] & sold[base.recipes.profile][:, market[touched]]),
             before["kind"][at],
             before["percent_max"][at],
         )

@@ -47,38 +47,23 @@ class Summary:
         self.faults = (self.faults + other.faults)[:FAULTS_SHOWN]
         self.verdicts.update(other.verdicts)
         self.reasons.update(other.reasons)
-        for mine, theirs in ((self.checks, other.checks), (self.systems, other.systems)):
-            for name, counts in theirs.items():
-                mine.setdefault(name, Counter()).update(counts)
+        for counts, more in ((self.checks, other.checks), (self.systems, other.systems)):
+            for name, count in more.items():
+                counts.setdefault(name, Counter()).update(count)
 
     def to_json(self) -> dict[str, Any]:
         """The counts with the keys that other programs read."""
-        return {
-            "formulas": self.formulas,
-            "rows": self.rows,
-            "unread": self.unread,
-            "faults": self.faults,
-            "verdicts": dict(self.verdicts),
-            "checks": {c: dict(n) for c, n in self.checks.items()},
-            "systems": {s: dict(n) for s, n in self.systems.items()},
-            "without_any": self.without_any,
-            "changed": self.changed,
-            "reasons": dict(self.reasons),
-        }
+        return dict(vars(self))
 
     @classmethod
     def from_json(cls, data: Mapping[str, Any]) -> Self:
         """What ``to_json`` wrote."""
-        return cls(
-            **{
-                k: data[k]
-                for k in ("formulas", "rows", "unread", "faults", "without_any", "changed")
-            },
-            verdicts=Counter(data["verdicts"]),
-            checks={c: Counter(n) for c, n in data["checks"].items()},
-            systems={s: Counter(n) for s, n in data["systems"].items()},
-            reasons=Counter(data["reasons"]),
-        )
+        counts = {name: Counter(data[name]) for name in ("verdicts", "reasons")}
+        nested = {
+            name: {key: Counter(n) for key, n in data[name].items()}
+            for name in ("checks", "systems")
+        }
+        return cls(**{**data, **counts, **nested})
 
 
 def codes_of(frame: pd.DataFrame) -> dict[str, Codes]:
@@ -103,25 +88,25 @@ def summed(frame: pd.DataFrame, *, tried: bool) -> Summary:
     import pandas as pd
 
     out = Summary(rows=len(frame))
-    lost = frame["verdict"].cat.codes.to_numpy() == UNREAD
+    unread = frame["verdict"].cat.codes.to_numpy() == UNREAD
     codes = codes_of(frame)
     worst = np.maximum.reduce(list(codes.values())) if len(frame) else np.zeros(0, dtype=np.int8)
     number, names = pd.factorize(frame["formula"])
-    out.formulas, out.unread = len(names), int(lost.sum())
-    bad = frame.loc[lost, ["formula", "note"]]
+    out.formulas, out.unread = len(names), int(unread.sum())
+    bad = frame.loc[unread, ["formula", "note"]]
     out.faults = [f"{f}: {n}" for f, n in bad.head(FAULTS_SHOWN).itertuples(index=False)]
     out.verdicts = Counter(
-        {w: int((worst[~lost] == i).sum()) for i, w in enumerate(COUNTED) if (worst == i).any()}
+        {w: int((worst[~unread] == i).sum()) for i, w in enumerate(COUNTED) if (worst == i).any()}
     )
     for check, code in codes.items():
-        counts = np.bincount(code[~lost], minlength=len(COUNTED))
+        counts = np.bincount(code[~unread], minlength=len(COUNTED))
         out.checks[check] = Counter({w: int(n) for w, n in zip(COUNTED, counts, strict=True) if n})
     if tried:
-        good = fits(codes) & ~lost & (frame["note"] == "").to_numpy()
+        good = fits(codes) & ~unread & (frame["note"] == "").to_numpy()
         served = np.bincount(number[good], minlength=len(names)) > 0
-        out.without_any = int((~served).sum()) - int(pd.Series(number[lost]).nunique())
-        system, ids = pd.factorize(frame["system"][~lost])
-        code, good = worst[~lost], good[~lost]
+        out.without_any = int((~served).sum()) - int(pd.Series(number[unread]).nunique())
+        system, ids = pd.factorize(frame["system"][~unread])
+        code, good = worst[~unread], good[~unread]
         for i, name in enumerate(ids):
             mine = system == i
             counts = np.bincount(code[mine], minlength=len(COUNTED))

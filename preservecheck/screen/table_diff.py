@@ -203,7 +203,7 @@ class TableDiff:
                 continue
             at_old, at_new = old.iloc[a[differs]], new.iloc[b[differs]]
             doses = zip(at_old["percent"], at_new["percent"], strict=True)
-            held = [contents.get(place[name], _NOTHING) for name in at_new["formula"]]
+            each = [contents.get(place[name], _NOTHING) for name in at_new["formula"]]
             out.append(
                 pd.DataFrame(
                     {
@@ -216,8 +216,8 @@ class TableDiff:
                         "figure_before": at_old[key].to_numpy(),
                         "figure_after": at_new[key].to_numpy(),
                         "why": [
-                            self._why(check, *one)
-                            for one in zip(held, at_new["system"], doses, strict=True)
+                            self._why(check, *pair)
+                            for pair in zip(each, at_new["system"], doses, strict=True)
                         ],
                     }
                 )
@@ -227,10 +227,12 @@ class TableDiff:
         order = np.argsort(rows["formula"].map(place).to_numpy(), kind="stable")
         return rows.iloc[order][list(CHANGES)].reset_index(drop=True)
 
-    def _why(self, check: Check, held: _Contents, system: str, doses: tuple[float, float]) -> str:
+    def _why(
+        self, check: Check, formula: _Contents, system: str, doses: tuple[float, float]
+    ) -> str:
         """Changed rows that can touch a check and speak of something in a formula."""
-        systems = held.systems if self.now.systems is None else frozenset({system})
-        names = held.names.union(*(self._parts.get(s, (s,)) for s in systems))
+        systems = formula.systems if self.now.systems is None else frozenset({system})
+        names = formula.names.union(*(self._parts.get(s, (s,)) for s in systems))
         moved = bool(np.isfinite(doses).all() and doses[0] != doses[1])
         out = [f"tried at {doses[0]:.4g} % before and {doses[1]:.4g} % now"] if moved else []
         for change in self.changes:
@@ -240,7 +242,7 @@ class TableDiff:
                 speaks = change.key in systems
             else:
                 speaks = change.table in OF_ALL or not change.names.isdisjoint(names)
-                speaks &= change.market is None or change.market in held.markets
+                speaks &= change.market is None or change.market in formula.markets
             out += [change.text] if speaks else []
         return "; ".join(out) or "no changed row speaks of it alone; the changes act together"
 
@@ -299,21 +301,14 @@ def _came_and_went(pairs: pd.DataFrame, old: pd.DataFrame, new: pd.DataFrame) ->
     """Systems that only one state of the tables has."""
     import pandas as pd
 
-    rows = []
-    for row in pairs[pairs["old"].isna() | pairs["new"].isna()].to_dict("records"):
-        gone = bool(np.isnan(row["new"]))
-        frame, at = (old, int(row["old"])) if gone else (new, int(row["new"]))
-        rows.append(
-            {
-                "formula": row["formula"],
-                "system": frame["system"].iloc[at],
-                "check": "",
-                "before": str(frame["verdict"].iloc[at]) if gone else "not in the tables",
-                "after": "not in the tables" if gone else str(frame["verdict"].iloc[at]),
-                "why": "systems: row taken out" if gone else "systems: new row",
-            }
-        )
-    return pd.DataFrame(rows, columns=list(CHANGES))
+    absent = "not in the tables"
+    gone = old.iloc[pairs["old"][pairs["new"].isna()].astype(int)]
+    new = new.iloc[pairs["new"][pairs["old"].isna()].astype(int)]
+    out = [
+        gone.assign(before=gone["verdict"].astype(str), after=absent, why="systems: row taken out"),
+        new.assign(before=absent, after=new["verdict"].astype(str), why="systems: new row"),
+    ]
+    return pd.concat(out).assign(check="").reindex(columns=list(CHANGES))
 
 
 def _unread(old: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
