@@ -204,27 +204,27 @@ def _judged(part: Part, met: _Met, course: Course) -> PastAddition:
     }
     arrays = {n: np.array([v], dtype=float) for n, v in figures.items()}
     code = int(with_key("temperature_c").judge(arrays)[0])
-    said = f"It met {temperature_text(met.peak_c)} ± {THERMOMETER_C:.0f} °C ({met.how})"
+    because = f"It met {temperature_text(met.peak_c)} ± {THERMOMETER_C:.0f} °C ({met.how})"
     if limit is None:
-        said += "; no heat limit is known to these tables: ask the supplier."
+        because += "; no heat limit is known to these tables: ask the supplier."
     elif code == SERIOUS:
         above = duration_text(minutes_at_least(course, limit, met.minutes))
-        said += (
+        because += (
             f", above its limit of {temperature_text(limit)}, for {above} by the readings: part of "
             "it is lost. Do not count on it, and ask the supplier before you add a second dose."
         )
     elif met.peak_c + THERMOMETER_C > limit:
-        said += (
+        because += (
             f", within the thermometer's error of its limit of {temperature_text(limit)}: too "
             "close to call."
         )
     else:
-        said += f", below its limit of {temperature_text(limit)}"
+        because += f", below its limit of {temperature_text(limit)}"
         if code == PASS or cool is None:
-            said += "."
+            because += "."
         else:
-            said += f" but {warmer(met.peak_c, THERMOMETER_C, cool, temperature_text(cool))}"
-    return PastAddition(part.name, met.peak_c, limit, code, said, met.by_formula)
+            because += f" but {warmer(met.peak_c, THERMOMETER_C, cool, temperature_text(cool))}"
+    return PastAddition(part.name, met.peak_c, limit, code, because, met.by_formula)
 
 
 def minutes_at_least(course: Course, level_c: float, start: float | None = None) -> float:

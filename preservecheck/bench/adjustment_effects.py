@@ -66,25 +66,20 @@ def effects_of(
 ) -> tuple[Effect, ...]:
     """Checks whose verdict changes, those that get worse first."""
 
-    def judged(one: Formula) -> dict[tuple[str, str], tuple[int, Finding]]:
-        case = formula_arrays([composer_for(tables).compose(one)], table_arrays_for(tables), today)
+    def judged(version: Formula) -> dict[tuple[str, str], tuple[int, Finding]]:
+        composition = composer_for(tables).compose(version)
+        case = formula_arrays([composition], table_arrays_for(tables), today)
         return {(j.finding.id, j.finding.about): (j.code, j.finding) for j in findings_of(case)}
 
-    before, after = (
-        judged(formula),
-        judged(with_agent(formula, agent, percent_of_batch, strength, target)),
-    )
+    before = judged(formula)
+    after = judged(with_agent(formula, agent, percent_of_batch, strength, target))
     out = []
     for key, (code, finding) in after.items():
-        was = before.get(key)
-        if code == (was[0] if was else PASS):
-            continue
-        worse = code > (was[0] if was else PASS)
-        out.append(
-            Effect(
-                *key, _word(was[1]) if was else "not there", _word(finding), worse, finding.because
-            )
-        )
+        old_code, old = before.get(key, (PASS, None))
+        if code != old_code:
+            was = _word(old) if old else "not there"
+            worse = code > old_code
+            out.append(Effect(*key, was, _word(finding), worse, finding.because))
     return tuple(sorted(out, key=lambda e: not e.worse))
 
 

@@ -151,11 +151,11 @@ def agent_of(written: str, tables: Tables) -> tuple[Ionic, float | None]:
     names = names_of(tables)
     named = names.ingredient(written)
     rows: Mapping[str, Ingredient] = {i.inci: i for i in tables.ingredients}
-    found = None
+    ionic = None
     if named is not None:
         active = next((a for a in tables.actives if a.inci == named.inci), None)
-        found = ionic_of(rows.get(named.inci), active, named.inci)
-    if named is None or found is None:
+        ionic = ionic_of(rows.get(named.inci), active, named.inci)
+    if named is None or ionic is None:
         known = [
             i.inci
             for i in tables.ingredients
@@ -175,7 +175,7 @@ def agent_of(written: str, tables: Tables) -> tuple[Ionic, float | None]:
                 value=f'"{written[:60]}"',
             )
         )
-    return found, named.strength
+    return ionic, named.strength
 
 
 def buffers_of(case: FormulaArrays) -> Buffers:

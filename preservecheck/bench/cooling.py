@@ -193,10 +193,10 @@ def cooldown(
     if formula is not None:
         composition = composer_for(tables).compose(formula)
         case = formula_arrays([composition], table_arrays_for(tables), today or dt.date.today())
-    gone_in: tuple[PastAddition, ...] = ()
+    past: tuple[PastAddition, ...] = ()
     if composition and case:
-        gone_in = tuple(past_additions(composition, case, course, moment))
-    hold_c, held, hold_remark = _held(course, formula)
+        past = tuple(past_additions(composition, case, course, moment))
+    hold_c, held_min, hold_remark = _held(course, formula)
     cold_c = room_c if room_c is not None else forecast.fit.room_c if forecast.fit else None
     mixing, why, hint = _mixing(composition, tables, course, moment, cold_c)
     return Cooldown(
@@ -208,8 +208,8 @@ def cooldown(
         mixing=mixing,
         mixing_because=why,
         mixing_hint=hint,
-        added=gone_in,
-        held_min=held,
+        added=past,
+        held_min=held_min,
         hold_c=hold_c,
         remarks=(*forecast.remarks, *([hold_remark] if hold_remark else [])),
     )
@@ -240,14 +240,14 @@ def _held(course: Course, formula: Formula | None) -> tuple[float, float, str]:
     hottest_c, phase = max(heated, key=lambda h: h[0])
     if hottest_c < HOLD_C + THERMOMETER_C:
         hold_c = hottest_c - THERMOMETER_C
-    held = minutes_at_least(course, hold_c)
-    if phase.held_min is None or held >= phase.held_min:
-        return hold_c, held, ""
+    held_min = minutes_at_least(course, hold_c)
+    if phase.held_min is None or held_min >= phase.held_min:
+        return hold_c, held_min, ""
     remark = (
         f"The formula holds phase {phase.name} for {duration_text(phase.held_min)}; these readings "
-        f"show {duration_text(held)} at {temperature_text(hold_c)} or more."
+        f"show {duration_text(held_min)} at {temperature_text(hold_c)} or more."
     )
-    return hold_c, held, remark
+    return hold_c, held_min, remark
 
 
 # ---- the heat balance ----
@@ -271,17 +271,17 @@ def _mixing(
     if mixing is None:
         why = "The formula does not have both a heated phase and one that is not heated."
         return None, why, None
-    said = (
+    because = (
         f"{join_and(mixing.cold_names)} at {temperature_text(cold_c)}, put in "
         f"{'now, ' if moment is None else ''}at {temperature_text(hot_c)}, brings the batch to "
         f"{temperature_text(mixing.after_c)}."
     )
     if mixing.cold_share > MUCH_COLD:
-        said += (
+        because += (
             f" That is {number(100 * mixing.cold_share, 2)} % of the batch: add it slowly, it "
             "shocks the gel; and water that was not heated has not had the heat hold."
         )
-    return mixing, said, None
+    return mixing, because, None
 
 
 def specific_heat(row: Ingredient | None, inci: str) -> float:

@@ -39,13 +39,13 @@ class Window:
 
 def window_of(case: FormulaArrays) -> Window:
     """Lowest and highest pH that suit all preservatives and the product, and what sets them. [-]"""
-    found = ph_window(case)
+    window = ph_window(case)
     (low, high), (product_low, product_high) = (
-        (max(low, 0.0), min(high, 14.0)) for low, high in (found.preservative, found.product)
+        (max(low, 0.0), min(high, 14.0)) for low, high in (window.preservative, window.product)
     )
     product = f"pH {number(product_low)} to {number(product_high)}"
     effective = f"the preservative works from pH {number(low)} to {number(high)}"
-    if not np.isfinite(found.preservative).any():
+    if not np.isfinite(window.preservative).any():
         effective = "no preservative's range is known"
     both = max(low, product_low), min(high, product_high)
     if both[0] <= both[1]:

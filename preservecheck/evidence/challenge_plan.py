@@ -200,10 +200,10 @@ def _neutraliser(case: FormulaArrays | None) -> tuple[str, ...]:
             "isothiazolinones: thioglycolate or cysteine",
         ),
     )
-    said = [text for fits, text in usual if fits]
-    if said:
+    fitting = [text for fits, text in usual if fits]
+    if fitting:
         out.append(
-            f"Usual for what is in this formula, from memory: {'; '.join(said)}. The laboratory "
+            f"Usual for what is in this formula, from memory: {'; '.join(fitting)}. The laboratory "
             "decides."
         )
     return tuple(out)

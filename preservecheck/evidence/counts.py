@@ -113,7 +113,7 @@ def read_counts(path: str | Path, tables: Tables) -> Counts:
         table.faults.raise_if_any()
     names = _names(tables)
     seen: dict[tuple[str, int, str], int] = {}
-    found: dict[str, dict[int, list[tuple[float, bool]]]] = {}
+    counts: dict[str, dict[int, list[tuple[float, bool]]]] = {}
     for row in table.rows:
         organism, day, value = _organism(table, row, names), _day(table, row), _value(table, row)
         if organism is None or day is None or value is None:
@@ -126,7 +126,7 @@ def read_counts(path: str | Path, tables: Tables) -> Counts:
             twice = f"{organism}, day {day}, replicate {replicate} is already on row {first}"
             table.fault(row, "", twice, "delete one")
             continue
-        found.setdefault(organism, {}).setdefault(day, []).append(value)
+        counts.setdefault(organism, {}).setdefault(day, []).append(value)
     table.faults.raise_if_any()
     header = text(table.header.get("standard")) or next(
         (text(r.cells["standard"]) for r in table.rows if not is_missing(r.cells.get("standard"))),
@@ -140,7 +140,7 @@ def read_counts(path: str | Path, tables: Tables) -> Counts:
                 day: _together(values, table.has("log10_cfu"))
                 for day, values in sorted(days.items())
             }
-            for name, days in found.items()
+            for name, days in counts.items()
         },
     )
 

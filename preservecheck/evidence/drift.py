@@ -364,7 +364,7 @@ def read_ph(path: str | Path) -> Mapping[tuple[str, float | None], PhCourse]:
         All faults at once.
     """
     table = read_readings(path, COLUMNS)
-    found: dict[tuple[str, float | None], dict[dt.date, tuple[float, int]]] = {}
+    by_storage: dict[tuple[str, float | None], dict[dt.date, tuple[float, int]]] = {}
     decimals: dict[tuple[str, float | None], int] = {}
     stated = [r for r in table.rows if not is_missing(r.cells.get("storage"))]
     units: dict[str, list[int]] = {}
@@ -373,7 +373,7 @@ def read_ph(path: str | Path) -> Mapping[tuple[str, float | None], PhCourse]:
         store = _storage(table, row, units) if stated else (_UNSTATED, None)
         if day is None or ph is None or store is None:
             continue
-        days = found.setdefault(store, {})
+        days = by_storage.setdefault(store, {})
         if day in days:
             twice = f"{day} is already on row {days[day][1]} for this storage"
             table.fault(row, "", twice, "keep one reading a day, or their mean")
@@ -392,7 +392,7 @@ def read_ph(path: str | Path) -> Mapping[tuple[str, float | None], PhCourse]:
     table.faults.raise_if_any()
     return {
         store: PhCourse([(d, p) for d, (p, _) in sorted(days.items())], 10.0 ** -decimals[store])
-        for store, days in found.items()
+        for store, days in by_storage.items()
     }
 
 

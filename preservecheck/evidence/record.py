@@ -259,16 +259,16 @@ def _beside(option: Option, standing: _Standing) -> str:
         "weakest microbe"
     )
     if not standing.fits:
-        said = "it fits as it stands, and what is chosen does not"
+        reason = "it fits as it stands, and what is chosen does not"
     elif other > own:
         return f"it fits too, with more warnings: {other[1]} against {own[1]}"
     elif other < own:
-        said = f"it fits with fewer warnings, {other[1]} against {own[1]}"
+        reason = f"it fits with fewer warnings, {other[1]} against {own[1]}"
     elif weakest <= standing.weakest:
         return f"it fits too, with less margin: {margin}"
     else:
-        said = f"it fits with more margin, {margin}"
-    return f"{said}; why it was not taken is for the maker to say"
+        reason = f"it fits with more margin, {margin}"
+    return f"{reason}; why it was not taken is for the maker to say"
 
 
 # ---- the file ------------------------------------------------------------------------------------

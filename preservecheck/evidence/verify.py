@@ -102,9 +102,12 @@ def verify(path: Path, tables: Tables | None = None) -> Verification:
     recorded = str(data.get("program"))
     now, obstacle = _again(data, tables)
     marks = data.get("row_digests")
-    found = [] if now is None else list(differences(_compared(data), _compared(now)))
-    rows = tuple(d for d in found if d.path.startswith("rows["))
-    rest = [d for d in found if d not in rows]
+    rows: list[Difference] = []
+    rest: list[Difference] = []
+    if now is not None:
+        old, new = _compared(data), _compared(now)
+        rows += differences({"rows": old.pop("rows", None)}, {"rows": new.pop("rows", None)})
+        rest += differences(old, new)
     return Verification(
         name=path.name,
         edited=edited,
@@ -113,7 +116,7 @@ def verify(path: Path, tables: Tables | None = None) -> Verification:
         changed=changed_rows(tables, {n: str(m) for n, m in marks.items()})
         if isinstance(marks, dict)
         else {},
-        rows=rows,
+        rows=tuple(rows),
         figures=tuple(d for d in rest if d.is_figure),
         words=tuple(d for d in rest if not d.is_figure),
         obstacle=obstacle,
