@@ -538,3 +538,57 @@ def test_a_block_to_paste_keeps_its_lines(tmp_path):
     lines = result.stderr.splitlines()
     assert '[ingredient."Frobnol"]' in lines
     assert any(line.startswith("water_fraction = 0") for line in lines)
+
+
+# ---- every result in every format ----
+
+READINGS = ("cooldown", "0=74C", "10=66C", "20=59.3C", "--room", "21C")
+RESULTS = (
+    ("review", PASSING),
+    ("choose", PASSING, "--limit", "2"),
+    ("record", PASSING),
+    ("batch-sheet", PASSING),
+    READINGS,
+    ("adjust", PASSING, "--target", "4.8"),
+    ("challenge", "--plan", "--start", "2026-12-01"),
+    ("screen", PASSING),
+    ("tables", "list"),
+    ("tables", "list", "product_ph"),
+    ("tables", "show", "systems", "phenoxyethanol"),
+    ("tables", "search", "silver"),
+    ("tables", "validate"),
+    ("explain",),
+    ("explain", "heat-limit"),
+)
+
+
+@pytest.mark.parametrize("command", RESULTS, ids=" ".join)
+def test_every_result_in_every_format(command):
+    """Text without marks, Markdown with a heading, one HTML page, and JSON that can be read."""
+    pages = {}
+    for form in ("text", "markdown", "html", "json"):
+        result = run(*command, "--format", form)
+        assert result.exit_code in (0, 1), form
+        assert result.stderr == ""
+        pages[form] = result.stdout
+    assert max(map(len, pages["text"].splitlines())) <= 80
+    assert pages["markdown"].startswith("# ")
+    assert pages["html"].startswith("<!DOCTYPE html>")
+    assert json.loads(pages["json"])
+
+
+@pytest.mark.parametrize("command", RESULTS, ids=" ".join)
+def test_unknown_format(command):
+    """A format that is not there is refused with those that are, whatever the command."""
+    result = run(*command, "--format", "pdf")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert all(form in result.stderr for form in ("text", "markdown", "html", "json"))
+
+
+def test_words_of_earlier_versions():
+    """The earlier name of a command and of a format still work; the command says the new one."""
+    earlier, now = run("worksheet", PASSING), run("batch-sheet", PASSING)
+    assert earlier.stdout == now.stdout
+    assert earlier.stderr == "'worksheet' is now called 'batch-sheet'.\n"
+    assert "worksheet" not in run("--help").stdout
+    assert run("screen", PASSING, "--format", "table").stdout == run("screen", PASSING).stdout
