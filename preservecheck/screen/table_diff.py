@@ -39,8 +39,8 @@ DOSING: dict[str, frozenset[str]] = {
 }
 # tables that speak of every formula
 OF_ALL = ("product_ph", "growth_limits")
-# columns that say where a value comes from, not what it is
-UNJUDGED = ("source", "locator", "basis", "recalled", "note", "state", "citation")
+# columns that say where a value comes from or what else a thing is called, not what it is
+UNJUDGED = ("aliases", "source", "locator", "basis", "recalled", "note", "state", "citation")
 CHANGES = (
     "formula",
     "system",
