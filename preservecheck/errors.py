@@ -46,12 +46,10 @@ class Hint(StrEnum):
     PRODUCTS = auto()  # the table of the products beside one of lines
     START_ANEW = auto()  # a run that cannot be gone on with
     FEWER_JOBS = auto()  # less at the same time takes less memory
-    PARQUET = auto()  # what to install for Parquet
     # bench
     FORMULA = auto()
     BATCH = auto()  # the size of the batch
     ROOM = auto()  # the temperature of the room
-    START = auto()  # the clock time of the first reading
     ADDED = auto()  # the time of an addition
     TARGET = auto()  # the pH to reach
     TITRATION = auto()
@@ -61,8 +59,6 @@ class Hint(StrEnum):
     RESULT_FILE = auto()  # what writes the results of a test
     KEEP = auto()  # what keeps a result with its formula
     RECORD = auto()  # what writes a decision record
-    RESULTS = auto()  # how results enter a record
-    VERIFY = auto()
     # what is printed
     EXPLAIN = auto()  # where the rule of a check is printed
     EXPLAIN_RANKING = auto()

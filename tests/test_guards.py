@@ -6,6 +6,7 @@ import ast
 import graphlib
 import importlib
 import inspect
+import re
 import subprocess
 import sys
 import textwrap
@@ -313,3 +314,43 @@ def test_modules_import_alone(module):
     """No module needs another to have been imported before it."""
     assert importlib.import_module(f"preservecheck.{module}")
     loaded_after(f"import preservecheck.{module}")
+
+
+# ---- words ----
+
+FRONT_ENDS = ("cli", "page", "__main__")
+
+
+def literals_of(path):
+    """Every text in the code of a module, docstrings included."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    return [n.value for n in ast.walk(tree) if isinstance(n, ast.Constant) and type(n.value) is str]
+
+
+def commands():
+    """The names of all commands, as they are typed."""
+    from preservecheck.cli.main import app
+
+    of_app = [c.name or c.callback.__name__.replace("_", "-") for c in app.registered_commands]
+    return [*of_app, *(group.name for group in app.registered_groups)]
+
+
+@pytest.mark.parametrize(
+    "path",
+    [path for path in MODULES if room_of(path) not in FRONT_ENDS],
+    ids=lambda p: str(p.relative_to(PACKAGE)),
+)
+def test_only_front_ends_name_commands_and_options(path):
+    """What helps further is a hint; the command line and the page word it, each for its own user."""
+    named = re.compile(
+        rf"preservecheck (?:{'|'.join(commands())})\b|(?<![\w-])--[a-z][a-z-]+|on the page\b"
+    )
+    assert [match.group() for text in literals_of(path) for match in named.finditer(text)] == []
+
+
+def test_every_hint_is_worded_for_the_command_line():
+    """No hint is lost on the way to the screen."""
+    from preservecheck.cli.hints import HINTS
+    from preservecheck.errors import Hint
+
+    assert set(Hint) == set(HINTS)

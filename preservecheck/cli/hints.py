@@ -36,7 +36,6 @@ HINTS: Mapping[Hint, str] = {
     Hint.PRODUCTS: "--products takes the table of the products",
     Hint.START_ANEW: "leave --resume out to start anew",
     Hint.FEWER_JOBS: "the same command with --resume --jobs 1 goes on",
-    Hint.PARQUET: "install it with: pip install pyarrow",
     Hint.FORMULA: "give the formula with --formula",
     Hint.BATCH: 'give the size of the batch with --batch "500 g"',
     Hint.ROOM: "give the temperature of the room with --room",
