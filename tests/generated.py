@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 from hypothesis import strategies as st
 
-from preservecheck.formula.model import MARKETS, PACKAGES, PRODUCT_TYPES, USERS, USES
-from preservecheck.reference.load import Tables
+from preservecheck.formula.model import PACKAGES, PRODUCT_TYPES, USERS, USES
+from preservecheck.reference.load import Tables, load_tables
 from tests.helpers import make_formula
 
 # roles that are drawn from, with the largest per cent that makes sense
@@ -54,7 +54,11 @@ def pile(tables: Tables, count: int, seed: int) -> tuple[pd.DataFrame, pd.DataFr
     products: list[dict[str, object]] = []
     for n in range(count):
         name = f"invented {seed}-{n:06d}"
-        markets = list(draw.choice(MARKETS, size=draw.integers(1, 4), replace=False))
+        markets = list(
+            draw.choice(
+                [m.id for m in load_tables().markets], size=draw.integers(1, 4), replace=False
+            )
+        )
         measured = draw.random() < 0.9
         grams = draw.random() < 0.2
         batch = float(draw.choice([100, 250, 500, 1000]))

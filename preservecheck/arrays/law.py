@@ -73,7 +73,12 @@ def rules(reference: TableArrays) -> tuple[Rule, ...]:
         groups = [g for g in groups if any(s in reference.index for s in g)]
         limit = np.nan if row.max_percent is None or kind == UNCONFIRMED else row.max_percent
         out += [Rule(row, row.market, group, kind, limit) for group in groups]
-    markets = dict.fromkeys(row.market for row in reference.tables.legal_limits)
+    markets = dict.fromkeys(
+        (
+            *(row.market for row in reference.tables.legal_limits),
+            *(market.id for market in reference.tables.markets),
+        )
+    )
     return (*out, *(Rule(None, market, (), NO_RULE, np.nan) for market in markets))
 
 

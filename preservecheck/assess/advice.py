@@ -13,9 +13,10 @@ from preservecheck.arrays.law import fitting, in_force
 from preservecheck.arrays.phases import LOW_RISK_AW
 from preservecheck.reference.rows import STANDARDS, TABLES, Caution, LabelRule, Row, table_of
 from preservecheck.text import join_and, number, sentence
-from preservecheck.verdict import Finding, LabelStatement
+from preservecheck.verdict import Evidence, Finding, LabelStatement
 
 TEST_DAYS = (7, 14, 28)
+NO_LABEL_RULE = Evidence(said="no row in label_rules.csv")
 
 
 def keys_of(case: FormulaArrays) -> frozenset[str]:
@@ -103,6 +104,13 @@ def labels(case: FormulaArrays) -> tuple[LabelStatement, ...]:
         why = f"{join_and(held)}, {number(total)} %" if held else None
         quote = f"“{row.statement}”" if row.statutory_wording == "yes" else row.statement
         out.append(LabelStatement(market, quote, why, c.tables.evidence(row)))
+    ruled = {row.market for row in c.tables.label_rules}
+    nothing = "The tables hold no rules on labels for this market; look them up."
+    out += [
+        LabelStatement(market, nothing, None, NO_LABEL_RULE)
+        for market in profile.markets
+        if market not in ruled
+    ]
     return tuple({statement.line: statement for statement in out}.values())
 
 

@@ -89,6 +89,9 @@ def compute(case: FormulaArrays) -> Figures:
     _gate(case, applies)
     gaps = np.flatnonzero(gap.any(axis=0))
     unknown[..., gaps] = weighed_sum(case.amount, gap[:, gaps]) > 0
+    for law in laws:
+        if not _is_ruled(c, law.market):  # unknown, whatever is in the product
+            unknown[..., law.rules] = True
     limit = np.array([r.max_percent for r in every])
     with np.errstate(divide="ignore"):
         inverse = np.nan_to_num(1 / limit, posinf=1e300)
@@ -319,6 +322,8 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
 def subject(case: FormulaArrays, j: int, i: int = 0) -> str:
     """What rule ``j`` is about in case ``i``; several rules about the same are shown as one."""
     rule = rules(case.reference)[j]
+    if rule.row is None and not _is_ruled(case.reference, rule.market):
+        return rule.market
     if rule.row is None:
         return f"{join_and(_loose(case, rule, i))} × {rule.market}"
     return f"{join_and(_named(case, rule, i))} × {_where(rule.row)}"
@@ -371,23 +376,25 @@ def _origins(case: FormulaArrays, held: list[str]) -> str:
 
 
 def _no_rule(case: FormulaArrays, rule: Rule, figures: tuple[Figure, ...]) -> Explanation:
+    tables = case.reference.tables
     loose = _loose(case, rule)
-    because = f"{rule.market}: the tables hold no rule for {join_and(loose)}."
-    do = (
-        "It is on no list of allowed preservatives held here. It may be in the product for "
-        "another purpose; your "
-        "safety assessor sets the level, and a challenge test has to show what it does."
-    )
-    if rule.market in ("US", "CA"):
-        do = "Ask a safety assessor who knows that market; a missing rule is not a permission."
-    return Explanation(
-        f"{join_and(loose)} × {rule.market}",
-        figures,
-        because,
-        do,
-        (NO_ROW,),
-        (*loose, rule.market),
-    )
+    ruled = _is_ruled(case.reference, rule.market)
+    what = f"no rule for {join_and(loose)}" if ruled else "nothing of its law"
+    because = f"{rule.market}: the tables hold {what}."
+    do = "Ask a safety assessor who knows that market; a missing rule is not a permission."
+    if any(market.positive_list == "yes" for market in tables.markets if market.id == rule.market):
+        do = (
+            "It is on no list of allowed preservatives held here. It may be in the product for "
+            "another purpose; your safety assessor sets the level, and a challenge test has to "
+            "show what it does."
+        )
+    about = subject(case, rules(case.reference).index(rule))
+    return Explanation(about, figures, because, do, (NO_ROW,), (*loose, rule.market))
+
+
+def _is_ruled(reference: TableArrays, market: str) -> bool:
+    """Whether the tables hold anything of the law of a market."""
+    return any(row.market == market for row in reference.tables.legal_limits)
 
 
 CHECK = Check(
@@ -396,7 +403,9 @@ CHECK = Check(
     compute=compute,
     judge=judge,
     explain=explain,
-    tables={"systems": (), "actives": (), "ingredients": (), "legal_limits": (), "conversions": ()},
+    tables=dict.fromkeys(
+        ("systems", "actives", "ingredients", "markets", "legal_limits", "conversions"), ()
+    ),
     must_pass=True,
     unknown_will_do=True,
     levers={"law": SERIOUS},

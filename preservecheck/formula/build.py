@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any
 from preservecheck.errors import Hint, RawPath, ReadingsError
 from preservecheck.formula.faults import MAX_NOTE, Faults, Section, shown
 from preservecheck.formula.model import (
-    MARKETS,
     PACKAGES,
     PRODUCT_TYPES,
     USERS,
@@ -102,7 +101,7 @@ def build(
     product: dict[str, Any] = {"batch_g": None}
     # where it is absent or no table, that is the fault, and not every part of it
     if product_raw or raw.get("product") == {}:
-        product = _product(Section(product_raw, faults, ("product",), PRODUCT), today)
+        product = _product(Section(product_raw, faults, ("product",), PRODUCT), tables, today)
     measured = _measured(Section(_table(top, "measured"), faults, ("measured",), MEASURED))
     own = read_own_ingredients(_table(top, "ingredient"), faults)
     raw_blends = _table(top, "blend")
@@ -143,14 +142,14 @@ def _table(top: Section, key: str, *, needed: bool = False) -> Mapping[str, Any]
     return {}
 
 
-def _product(section: Section, today: dt.date | None) -> dict[str, Any]:
+def _product(section: Section, tables: Tables, today: dt.date | None) -> dict[str, Any]:
     values = {
         "name": section.text(
             "name", 'give the product a name, such as "Oat conditioner"', needed=True
         ),
         "use": section.choice("use", USES, needed=True),
         "type": section.choice("type", PRODUCT_TYPES, needed=True),
-        "markets": _markets(section),
+        "markets": _markets(section, tuple(market.id for market in tables.markets)),
         "users": section.choice("users", USERS),
         "package": section.choice("package", PACKAGES),
         "batch_g": _mass(section, "batch", BATCH_HELP),
@@ -168,8 +167,8 @@ def _mass(section: Section, key: str, give: str) -> float | None:
     return grams
 
 
-def _markets(section: Section) -> tuple[str, ...]:
-    give = f"give at least one of {join_or(MARKETS)}"
+def _markets(section: Section, known: tuple[str, ...]) -> tuple[str, ...]:
+    give = f"give at least one of {join_or(known)}"
     if "markets" not in section.raw:
         section.missing("markets", give, Hint.MARKETS_LIST)
         return ()
@@ -177,8 +176,8 @@ def _markets(section: Section) -> tuple[str, ...]:
     if not isinstance(value, list) or not value:
         section.fault("markets", give, Hint.MARKETS_LIST)
         return ()
-    known = [section.one_of("markets", market, MARKETS) for market in value]
-    return tuple(dict.fromkeys(market for market in known if market is not None))
+    markets = [section.one_of("markets", market, known) for market in value]
+    return tuple(dict.fromkeys(market for market in markets if market is not None))
 
 
 def _day(section: Section) -> dt.date | None:

@@ -8,19 +8,14 @@ from typing import Annotated, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from preservecheck.reference.rows import Ingredient, Market
+from preservecheck.reference.rows import Ingredient, Package, ProductType, Use, Users
 
-Use = Literal["leave-on", "rinse-off"]
-ProductType = Literal["conditioner", "shampoo", "leave-in", "styling", "scalp", "mask"]
-Users = Literal["adults", "under-3", "under-10"]
-Package = Literal["jar", "pump", "tube", "spray", "bottle"]
 AmountKind = Literal["percent", "grams"]
 
 USES: tuple[Use, ...] = get_args(Use)
 PRODUCT_TYPES: tuple[ProductType, ...] = get_args(ProductType)
 USERS: tuple[Users, ...] = get_args(Users)
 PACKAGES: tuple[Package, ...] = get_args(Package)
-MARKETS: tuple[Market, ...] = get_args(Market)
 
 # a pH meter that was calibrated the same day; common practice, no source
 PH_TOLERANCE = 0.1
@@ -40,7 +35,7 @@ class Product(_Part):
     name: str
     use: Use
     type: ProductType
-    markets: tuple[Market, ...]
+    markets: tuple[str, ...]  # keys of tables/markets.csv
     users: Users = "adults"
     package: Package | None = None
     batch_g: Annotated[float, Field(gt=0)] | None = None

@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING, Any
 
 from preservecheck.errors import NO_WORDS, Fault, FormulaError, Hint
 from preservecheck.files import write_all
-from preservecheck.formula.model import MARKETS, PACKAGES, PRODUCT_TYPES, USERS, USES
+from preservecheck.formula.model import PACKAGES, PRODUCT_TYPES, USERS, USES
 from preservecheck.formula.sheets import MEASURED_FIELDS, PRODUCT_FIELDS, SHEETS
+from preservecheck.reference.load import load_tables
 from preservecheck.text import join_or
 
 if TYPE_CHECKING:
@@ -114,7 +115,7 @@ def starter_toml(hints: Mapping[Hint, str] = NO_WORDS) -> str:
         _next_steps(hints),
         uses=join_or(USES),
         types=join_or(PRODUCT_TYPES),
-        markets=", ".join(MARKETS),
+        markets=", ".join(market.id for market in load_tables().markets),
         users=join_or(USERS),
         packages=join_or(PACKAGES),
     )

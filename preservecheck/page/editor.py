@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from preservecheck.formula.model import MARKETS, PACKAGES, PRODUCT_TYPES, USERS, USES
+from preservecheck.formula.model import PACKAGES, PRODUCT_TYPES, USERS, USES
 from preservecheck.formula.names import allowed_words, folded, names_of
 from preservecheck.page.draft import AMOUNT_UNITS, UNITS, Draft, Fields, number_of, text_of
 from preservecheck.units import mass_g
@@ -66,7 +66,7 @@ def editor_view(draft: Draft, desk: Desk) -> dict[str, Any]:
             "type": PRODUCT_TYPES,
             "users": USERS,
             "package": PACKAGES,
-            "markets": MARKETS,
+            "markets": [market.id for market in desk.tables.markets],
             **{c: allowed_words(c) for c in ("role", "charge", "nutrient_load", "usual_phase")},
         },
         "units": {kind: list(units) for kind, units in UNITS.items()},

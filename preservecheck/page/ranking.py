@@ -13,7 +13,6 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from preservecheck.formula.model import MARKETS
 from preservecheck.formula.names import names_of
 from preservecheck.page.context import Desk, value_of
 from preservecheck.page.form import Pairs
@@ -119,7 +118,7 @@ def wishes_of(pairs: Pairs, desk: Desk) -> Wishes:
     return Wishes(
         natural=value_of(pairs, f"{PREFIX}natural") == "yes",
         without=tuple(dict.fromkeys(without))[:MOST_LEFT_OUT],
-        markets=tuple(m for m in MARKETS if m in many("markets")),
+        markets=tuple(m.id for m in desk.tables.markets if m.id in many("markets")),
         text=value_of(pairs, f"{PREFIX}text").strip()[:100],
         outcomes=tuple(x for x in OUTCOMES if x in many("outcome")),
         charge=charge if charge in CHARGES else "",

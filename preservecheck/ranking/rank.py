@@ -37,7 +37,7 @@ import numpy as np
 from preservecheck.arrays.formulas import customary_ph
 from preservecheck.errors import Fault, PreservecheckError
 from preservecheck.formula.load import load_formula
-from preservecheck.formula.model import MARKETS, Formula
+from preservecheck.formula.model import Formula
 from preservecheck.formula.names import names_of
 from preservecheck.ranking.base import BaseFormula
 from preservecheck.ranking.candidate import Candidate
@@ -92,11 +92,12 @@ def choose(
     if not isinstance(formula, Formula):
         formula = load_formula(formula, tables, today=today)
     wishes = []
-    if strange := [m for m in markets if m not in MARKETS]:
+    known = [market.id for market in tables.markets]
+    if strange := [m for m in markets if m not in known]:
         raise PreservecheckError(
             Fault(
                 f"{', '.join(strange)} is not known",
-                f"the markets are {', '.join(MARKETS)}",
+                f"the markets are {', '.join(known)}",
                 path=("markets",),
                 place="markets",
             )

@@ -139,6 +139,7 @@ class Tables:
     growth_limits = cached_property(
         lambda self: cast(tuple[r.GrowthLimit, ...], self.rows("growth_limits"))
     )
+    markets = cached_property(lambda self: cast(tuple[r.Market, ...], self.rows("markets")))
     legal_limits = cached_property(
         lambda self: cast(tuple[r.LegalLimit, ...], self.rows("legal_limits"))
     )

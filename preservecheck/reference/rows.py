@@ -29,7 +29,11 @@ from preservecheck.reference.columns import (
 
 Basis = Literal["published", "memory", "practice"]
 YesNo = Literal["yes", "no"]
-Market = Literal["EU", "GB", "US", "CA", "JP", "ASEAN"]
+# what a formula may say of its product: one list each
+Use = Literal["leave-on", "rinse-off"]
+ProductType = Literal["conditioner", "shampoo", "leave-in", "styling", "scalp", "mask"]
+Users = Literal["adults", "under-3", "under-10"]
+Package = Literal["jar", "pump", "tube", "spray", "bottle"]
 Rating = Literal["strong", "moderate", "weak", "none"]
 Group = Literal["gram-positive", "gram-negative", "yeast", "mould"]
 Shares = tuple[tuple[str, float], ...]
@@ -435,11 +439,23 @@ LegalLimitKind = Literal[
 ]
 
 
+class Market(Row):
+    """A place with a law of its own, as formulas name it."""
+
+    id: str = text(r"[A-Z][A-Z0-9-]*", needed=True)
+    name: str = text(needed=True)
+    label_language: str | None = text()
+    covers: str | None = text()  # what the tables hold of its law
+    # whether a preservative has to be on a list to be allowed
+    positive_list: YesNo | None = choice(YesNo)
+    state: dt.date | None = day()  # of the law that was read
+
+
 class LegalLimit(Row):
     """One line of a market's rules for a substance or a sum of substances."""
 
     id: str = text(needed=True)
-    market: Market = choice(Market, needed=True)
+    market: str = text(needed=True)  # a key of markets.csv
     region: str | None = text()  # a state inside the market
     entry: str = text(needed=True)  # annex and entry number, or the like
     substances: Names = names()  # blank: a remark on the list as a whole
@@ -508,7 +524,7 @@ class LabelRule(Row):
     """A statement that a market wants on the pack."""
 
     id: str = text(needed=True)
-    market: Market = choice(Market, needed=True)
+    market: str = text(needed=True)  # a key of markets.csv
     region: str | None = text()
     substances: Names = names()  # blank: every product
     threshold_percent: float | None = number(0, 100)  # above this; blank: any amount
@@ -557,15 +573,14 @@ class Incompatibility(Row):
     remedy: str | None = text()
 
 
-ProductPhUse = Literal["leave-on", "rinse-off", "any"]
-ProductPhType = Literal["conditioner", "shampoo", "leave-in", "styling", "scalp", "mask"]
+ProductPhUse = Literal[Use, "any"]
 
 
 class ProductPh(Row):
     """Customary pH window of a product type."""
 
     key: ClassVar[tuple[str, ...]] = ("type", "use")
-    type: ProductPhType = choice(ProductPhType, needed=True)
+    type: ProductType = choice(ProductType, needed=True)
     use: ProductPhUse = choice(ProductPhUse, needed=True)
     ph_min: float = number(0, 14, needed=True)
     ph_max: float = number(0, 14, needed=True)
@@ -674,6 +689,7 @@ TABLES: dict[str, type[Record]] = {
     "binding": Binding,
     "solutes": Solute,
     "growth_limits": GrowthLimit,
+    "markets": Market,
     "legal_limits": LegalLimit,
     "conversions": Conversion,
     "label_rules": LabelRule,

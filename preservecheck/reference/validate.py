@@ -19,7 +19,8 @@ def validate_tables(tables: Tables) -> list[Fault]:
             faults += error.faults
     if faults:
         return faults
-    return [*_sources(tables), *_systems(tables), *_substances(tables), *_aliases(tables)]
+    questions = (_sources, _markets, _systems, _substances, _aliases)
+    return [fault for question in questions for fault in question(tables)]
 
 
 def _sources(tables: Tables) -> Iterator[Fault]:
@@ -37,6 +38,14 @@ def _sources(tables: Tables) -> Iterator[Fault]:
 
 def _fault(table: str, key: str, found: str) -> Fault:
     return Fault(found, where=f"tables/{table}.csv", path=(key,), place=key)
+
+
+def _markets(tables: Tables) -> Iterator[Fault]:
+    known = {market.id for market in tables.markets}
+    for name in ("legal_limits", "label_rules"):
+        for row in tables.rows(name):
+            if row.market not in known:
+                yield _fault(name, row.key_text, f"market {row.market!r} is not in markets.csv")
 
 
 def _systems(tables: Tables) -> Iterator[Fault]:

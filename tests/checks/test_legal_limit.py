@@ -8,7 +8,10 @@ import datetime as dt
 
 import pytest
 
+from preservecheck.assess.review import review
+from preservecheck.reference.load import load_tables
 from tests.helpers import (
+    TODAY,
     every_row,
     make_formula,
     outcome,
@@ -323,3 +326,17 @@ def test_batch():
         make_formula({"Glycerin": 3}, on_market=None),
         make_formula({"Sodium Hydroxymethylglycinate": 0.45}),
     )
+
+
+@pytest.mark.parametrize("systems", [{"phenoxyethanol": 0.5}, {}])
+def test_market_without_rows_is_unknown(tmp_path, systems):
+    """A market that the tables only name is never passed over: its law and its labels are
+    unknown."""
+    (tmp_path / "markets.csv").write_text("id,name\nNZ,New Zealand\n", encoding="utf-8")
+    tables = load_tables(tmp_path)
+    formula = make_formula({}, systems, tables=tables, markets=["NZ"])
+    report = review(formula, tables, today=TODAY)
+    about = [(f.about, f.verdict, f.because) for f in report.checks if f.id == ID]
+    assert about == [("NZ", "unknown", "NZ: the tables hold nothing of its law.")]
+    assert [statement.market for statement in report.labels] == ["NZ"]
+    assert "no rules on labels" in report.labels[0].text

@@ -50,6 +50,12 @@ SYSTEMS = "\n".join(
 EMPTY = {
     "actives": "source,basis,inci",
     "legal_limits": "source,basis,id",
+    "markets": "\n".join(
+        (
+            "source,basis,id,name",
+            *(f"s,practice,{m},x" for m in ["EU", "GB", "US", "CA", "JP", "ASEAN"]),
+        )
+    ),
     "conversions": "source,basis,substance",
 }
 BASE = {

@@ -32,6 +32,7 @@ BASIS = {
     "incompatibilities": {"published": 79, "memory": 7, "practice": 26},
     "ingredients": {"published": 85, "memory": 31, "practice": 273},
     "label_rules": {"published": 32, "memory": 29},
+    "markets": {"published": 1, "memory": 5},
     "legal_limits": {"published": 287, "memory": 276, "practice": 4},
     "mic": {"published": 119, "memory": 235},
     "partition": {"published": 34, "memory": 52},

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl, urlencode
 
 from preservecheck.errors import FormulaError
-from preservecheck.formula.model import MARKETS, Formula
+from preservecheck.formula.model import Formula
 from preservecheck.page.apply_option import put_in
 from preservecheck.page.context import Desk, value_of
 from preservecheck.page.draft import Draft
@@ -179,7 +179,7 @@ def _offers(desk: Desk) -> dict[str, Any]:
         "orders": ORDERS,
         "outcome_words": OUTCOME_WORDS,
         "charges": CHARGES,
-        "all_markets": MARKETS,
+        "all_markets": [market.id for market in desk.tables.markets],
         "substances": sorted(substances, key=str.casefold),
     }
 
