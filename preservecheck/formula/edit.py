@@ -325,7 +325,7 @@ def _ready(formula: Formula, edits: Iterable[Edit], opener: Opener) -> Formula:
         if isinstance(edit, (SetDose, Remove)):
             fixed |= set(_lines_of_system(opener(formula), edit.system))
         elif isinstance(edit, Replace) and edit.by.percent is not None:
-            fixed |= set(_lines_called(opener(formula), edit.name))
+            fixed |= set(lines_called(opener(formula), edit.name))
     lines = lines_of(formula)
     if any(line.rest for n, line in enumerate(lines) if n not in fixed):
         return formula
@@ -347,7 +347,7 @@ def _applied(formula: Formula, edit: Edit, opener: Opener) -> Formula:
         case Add(share, phase):
             out = with_share(formula, share, phase)
         case Replace(name, by):
-            lines = _named(formula, name, _lines_called(opener(formula), name))
+            lines = _named(formula, name, lines_called(opener(formula), name))
             out = replaced(formula, lines, by)
         case Remove(system):
             lines = _named(formula, system, _lines_of_system(opener(formula), system))
@@ -365,7 +365,7 @@ def _lines_of_system(opened: Composition, system: str) -> frozenset[int]:
     return frozenset(a.line for a in opened.additions if opened.systems[a.system].id == system)
 
 
-def _lines_called(opened: Composition, name: str) -> frozenset[int]:
+def lines_called(opened: Composition, name: str) -> frozenset[int]:
     """Lines that are called so as written, or by their INCI name or id."""
     named = {
         n: {folded(w.name), folded(w.inci or ""), folded(w.system or "")}

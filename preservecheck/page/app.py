@@ -8,7 +8,7 @@ from functools import lru_cache
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from preservecheck.page.context import Desk
+from preservecheck.page.context import KINDS, Site
 from preservecheck.page.guard import OLD_LINK, Guard, cookie_name
 from preservecheck.page.views import bench as views_bench
 from preservecheck.page.views import formula as views_formula
@@ -23,11 +23,6 @@ if TYPE_CHECKING:
 
     from preservecheck.reference.load import Tables
 
-KINDS = {
-    ".css": "text/css; charset=utf-8",
-    ".js": "text/javascript; charset=utf-8",
-    ".svg": "image/svg+xml",
-}
 REFUSALS = {
     400: "What was sent could not be read: too many files or fields, or a part of it was missing. "
     "Open one formula "
@@ -59,7 +54,7 @@ def create_app(tables: Tables, *, port: int, token: str, today: dt.date | None =
     from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
     from starlette.routing import Route
 
-    desk = Desk(tables, port, token, today)
+    site = Site(tables, today)
 
     async def start(request: Request) -> Response:
         """Exchange the token of the link for a cookie that no script can read."""
@@ -75,7 +70,7 @@ def create_app(tables: Tables, *, port: int, token: str, today: dt.date | None =
         found = own_files().get(name)
         if found is None:
             return PlainTextResponse("There is no such file.", 404)
-        return Response(found, media_type=KINDS["." + name.rpartition(".")[2]])
+        return Response(found, media_type=KINDS[name.rpartition(".")[2]])
 
     async def there(_request: Request) -> Response:
         """A sign of life, for a page that has lost the program."""
@@ -87,7 +82,7 @@ def create_app(tables: Tables, *, port: int, token: str, today: dt.date | None =
         Route("/there", there, methods=["POST"]),
     ]
     for module in VIEWS:
-        routes += module.routes(desk)
+        routes += module.routes(site)
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, routes=routes)
 
     async def refused(_request: Request, error: Exception) -> Response:
@@ -107,9 +102,5 @@ def own_files() -> dict[str, bytes]:
     """The style sheet and the scripts, by name: nothing else can be asked for."""
     shared = files("preservecheck.report") / "templates" / "style.css"
     folder = files("preservecheck.page") / "static"
-    own = {
-        f.name: f.read_bytes()
-        for f in folder.iterdir()
-        if any(f.name.endswith(kind) for kind in KINDS)
-    }
+    own = {f.name: f.read_bytes() for f in folder.iterdir() if f.name.rpartition(".")[2] in KINDS}
     return own | {"report.css": shared.read_bytes()}

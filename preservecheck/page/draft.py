@@ -3,13 +3,17 @@
 A draft may be faulty or half finished. It becomes the nested dictionaries that the TOML form gives,
 and ``build`` judges them; so a formula typed here and the same formula in a file are one and the
 same.
+
+Its fields are called ``product-KEY``, ``measured-KEY``, ``amounts``, ``phase-I-KEY``,
+``phase-I-line-J-KEY``, ``blend-I-name``, ``blend-I-part-J-KEY`` and ``own-I-KEY``; numbers count
+from 0 and only their order matters. Anything else is not read.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
@@ -21,7 +25,10 @@ from preservecheck.reference.rows import Ingredient
 from preservecheck.units import plain_number
 
 Fields = dict[str, str]
+Pairs = list[tuple[str, str]]
 
+# a formula of five thousand lines
+MAX_FIELDS = 60_000
 PRODUCT_TEXTS = ("name", "use", "type", "users", "package")
 PRODUCT_MASSES = ("batch", "scale_step")
 MEASURED_NUMBERS = ("ph", "ph_tolerance", "water_activity", "water_activity_tolerance")
@@ -41,6 +48,11 @@ KIND_OF = {
     "held": "time",
 }
 AMOUNT_UNITS = {"percent": "%", "grams": "g"}
+_NAME = re.compile(
+    r"(product|measured|phase|blend|own)-(?:([0-9]{1,5})-)?(?:(line|part)-([0-9]{1,5})-)?([a-z_]+)"
+)
+_MANY = {"markets"}
+_OF_VIEWS = re.compile(r"(cool|drop|sheet|which|after)-.+")
 _BARE = re.compile(r"[\s+\-−–.,0-9]*")
 # digits are not given back, or a text of many takes the square of its length
 _SPLIT = re.compile(r"\s*+([+\-−–]?[0-9.,]++)\s*+(\S+)\s*")
@@ -52,6 +64,16 @@ class PhaseDraft:
 
     fields: Fields = field(default_factory=dict)
     lines: list[Fields] = field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        """What it is called."""
+        return self.fields.get("name", "").strip()
+
+    @property
+    def filled(self) -> list[Fields]:
+        """The lines in which something is typed; a phase without any is not read."""
+        return [line for line in self.lines if not is_blank(line)]
 
 
 @dataclass
@@ -72,6 +94,21 @@ class Draft:
     phases: list[PhaseDraft] = field(default_factory=list)
     blends: list[BlendDraft] = field(default_factory=list)
     own: list[Fields] = field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        """What the product is called."""
+        return self.product.get("name", "").strip()
+
+    @property
+    def filled(self) -> list[PhaseDraft]:
+        """The phases in which a line is filled in."""
+        return [phase for phase in self.phases if phase.filled]
+
+    @property
+    def lines(self) -> list[Fields]:
+        """The lines of all phases."""
+        return [line for phase in self.phases for line in phase.lines]
 
 
 def new_draft() -> Draft:
@@ -96,7 +133,95 @@ def new_line(kind: str = "ingredient") -> Fields:
 
 def is_blank(line: Fields) -> bool:
     """Whether nothing is typed in a line or part."""
-    return not any(line.get(k, "").strip() for k in line if k not in ("kind",))
+    return not any(value.strip() for key, value in line.items() if key != "kind")
+
+
+# ---- the fields of a form ------------------------------------------------------------------------
+
+
+def draft_of(pairs: Iterable[tuple[str, str]]) -> Draft:
+    """The draft that the fields of a form hold.
+
+    Parameters
+    ----------
+    pairs
+        Names and values, in any order; of a name that stands several times the last one counts,
+        except for markets.
+    """
+    flat: dict[str, Fields] = {"product": {}, "measured": {}}
+    many: dict[str, dict[int, Fields]] = {"phase": {}, "blend": {}, "own": {}}
+    inner: dict[str, dict[int, dict[int, Fields]]] = {"phase": {}, "blend": {}}
+    amounts = "percent"
+    for name, sent in pairs:
+        value = sent.replace("\r\n", "\n")
+        if name == "amounts":
+            amounts = "grams" if value == "grams" else "percent"
+        found = _NAME.fullmatch(name)
+        if found is None:
+            continue
+        part, at, below, place, key = found.groups()
+        if at is None and part in flat and below is None:
+            before = flat[part].get(key)
+            flat[part][key] = f"{before}, {value}" if before and key in _MANY else value
+        elif at is not None and part in many and below is None:
+            many[part].setdefault(int(at), {})[key] = value
+        elif at is not None and (part, below) in (("phase", "line"), ("blend", "part")):
+            inner[part].setdefault(int(at), {}).setdefault(int(place), {})[key] = value
+    return Draft(
+        product=flat["product"],
+        measured=flat["measured"],
+        amounts=amounts,
+        phases=[PhaseDraft(f, lines) for f, lines in _ordered(many["phase"], inner["phase"])],
+        blends=[
+            BlendDraft(f.get("name", ""), parts)
+            for f, parts in _ordered(many["blend"], inner["blend"])
+        ],
+        own=[many["own"][i] for i in sorted(many["own"])],
+    )
+
+
+def _ordered(
+    outer: dict[int, Fields], inner: dict[int, dict[int, Fields]]
+) -> Iterator[tuple[Fields, list[Fields]]]:
+    for at in sorted(outer.keys() | inner.keys()):
+        below = inner.get(at, {})
+        yield outer.get(at, {}), [below[n] for n in sorted(below)]
+
+
+def pairs_of(draft: Draft) -> Pairs:
+    """The fields that hold a draft; the reverse of ``draft_of``."""
+    pairs = [*_named("product", draft.product), *_named("measured", draft.measured)]
+    pairs.append(("amounts", draft.amounts))
+    for i, phase in enumerate(draft.phases):
+        pairs += _named(f"phase-{i}", phase.fields)
+        for j, line in enumerate(phase.lines):
+            pairs += _named(f"phase-{i}-line-{j}", line)
+    for i, blend in enumerate(draft.blends):
+        pairs.append((f"blend-{i}-name", blend.name))
+        for j, part in enumerate(blend.parts):
+            pairs += _named(f"blend-{i}-part-{j}", part)
+    for i, own in enumerate(draft.own):
+        pairs += _named(f"own-{i}", own)
+    return pairs
+
+
+def _named(prefix: str, fields: Fields) -> Pairs:
+    return [(f"{prefix}-{key}", value) for key, value in fields.items()]
+
+
+def beside_of(pairs: Pairs, *own: str) -> Pairs:
+    """The fields of other views, which a plain form carries along beside the formula.
+
+    Parameters
+    ----------
+    pairs
+        Names and values.
+    own
+        How the names of the view itself begin, up to the hyphen.
+    """
+    return [
+        (n, v) for n, v in pairs if (found := _OF_VIEWS.fullmatch(n)) and found.group(1) not in own
+    ]
 
 
 # ---- into the dictionaries of a file -------------------------------------------------------------
@@ -107,17 +232,12 @@ def to_raw(draft: Draft) -> dict[str, Any]:
     raw: dict[str, Any] = {"format": FORMAT, "product": _product(draft.product)}
     if measured := _measured(draft.measured):
         raw["measured"] = measured
-    raw["phase"] = [_phase(p, draft.amounts) for p in draft.phases if not _is_blank_phase(p)]
+    raw["phase"] = [_phase(p, draft.amounts) for p in draft.filled]
     if blends := {b.name: _parts(b) for b in draft.blends if b.name.strip()}:
         raw["blend"] = blends
     if own := {o["name"]: _own(o) for o in draft.own if o.get("name", "").strip()}:
         raw["ingredient"] = own
     return raw
-
-
-def _is_blank_phase(phase: PhaseDraft) -> bool:
-    """A phase with no line filled in: nothing is in it yet."""
-    return all(is_blank(line) for line in phase.lines)
 
 
 def _product(fields: Fields) -> dict[str, Any]:
@@ -136,9 +256,9 @@ def _measured(fields: Fields) -> dict[str, Any]:
 
 
 def _phase(phase: PhaseDraft, amounts: str) -> dict[str, Any]:
-    raw: dict[str, Any] = {"name": name} if (name := phase.fields.get("name", "").strip()) else {}
+    raw: dict[str, Any] = {"name": phase.name} if phase.name else {}
     raw |= _quantities(phase.fields, PHASE_QUANTITIES)
-    raw["items"] = [_line(line, amounts) for line in phase.lines if not is_blank(line)]
+    raw["items"] = [_line(line, amounts) for line in phase.filled]
     return raw
 
 
@@ -211,26 +331,19 @@ def _day(text: str) -> Any:
 def from_raw(raw: Mapping[str, Any]) -> Draft:
     """The draft that shows a file, also a faulty one."""
     product, measured = _table(raw.get("product")), _table(raw.get("measured"))
-    phases = [_phase_draft(_table(p)) for p in _items(raw.get("phase"))]
-    grams = any(
-        "grams" in _table(i)
-        for p in _items(raw.get("phase"))
-        for i in _items(_table(p).get("items"))
-    )
+    phases = [_table(p) for p in _items(raw.get("phase"))]
+    grams = any("grams" in _table(i) for p in phases for i in _items(p.get("items")))
     markets = product.get("markets")
     shown = {k: text_of(product[k]) for k in (*PRODUCT_TEXTS, "on_market") if k in product}
     if markets is not None:
-        shown["markets"] = (
-            ", ".join(text_of(m) for m in markets)
-            if isinstance(markets, list)
-            else text_of(markets)
-        )
+        several = markets if isinstance(markets, list) else [markets]
+        shown["markets"] = ", ".join(text_of(m) for m in several)
     return Draft(
         product=shown | _split(product, PRODUCT_MASSES),
         measured={k: text_of(measured[k]) for k in MEASURED_NUMBERS if k in measured}
         | _split(measured, ("temperature",)),
         amounts="grams" if grams else "percent",
-        phases=phases or [PhaseDraft({"name": "heated"}, [new_line()])],
+        phases=[_phase_draft(p) for p in phases] or [PhaseDraft({"name": "heated"}, [new_line()])],
         blends=[
             BlendDraft(
                 str(n), [{"name": str(p), "percent": text_of(v)} for p, v in _table(parts).items()]
@@ -296,10 +409,6 @@ def text_of(value: object) -> str:
         return shown.removesuffix(".0")
     if isinstance(value, list):
         return "|".join(text_of(v) for v in value)
-    return (
-        value.isoformat()
-        if isinstance(value, (dt.date, dt.time))
-        else ""
-        if value is None
-        else str(value)
-    )
+    if isinstance(value, (dt.date, dt.time)):
+        return value.isoformat()
+    return "" if value is None else str(value)

@@ -14,12 +14,10 @@ from preservecheck.formula.faults import shown
 from preservecheck.formula.model import Formula
 from preservecheck.formula.names import folded
 from preservecheck.page.draft import PHASE_QUANTITIES, Draft, Fields, is_blank, to_raw
-from preservecheck.page.hints import FieldFault, worded
-from preservecheck.page.toml_text import toml_text
-from preservecheck.page.words import FIELD_WORDS, LINE_WORDS, OWN_WORDS
+from preservecheck.page.files import toml_text
+from preservecheck.page.hints import FIELD_WORDS, LINE_WORDS, OWN_WORDS, FieldFault, worded
 
 if TYPE_CHECKING:
-    from preservecheck.assess.review import Report
     from preservecheck.reference.load import Tables
 
 WHERE = "formula"
@@ -48,25 +46,10 @@ def formula_of(draft: Draft, tables: Tables, today: dt.date | None = None) -> Fo
     )
 
 
-def judged(draft: Draft, tables: Tables, today: dt.date | None = None) -> Report | list[FieldFault]:
-    """The report of a draft, or its faults."""
-    from preservecheck.assess.review import review
-
-    try:
-        return review(formula_of(draft, tables, today), tables, today=today)
-    except FormulaError as error:
-        return [field_fault(fault, draft) for fault in error.faults]
-
-
 def is_untouched(draft: Draft) -> bool:
     """Whether nothing is typed yet, so that there is nothing to complain about."""
     typed = [v for k, v in draft.product.items() if not k.endswith("_unit") and v.strip()]
-    lines = [
-        line
-        for phase in draft.phases
-        for line in phase.lines
-        if not is_blank(line) and not line.get("rest")
-    ]
+    lines = [line for line in draft.lines if not is_blank(line) and not line.get("rest")]
     return not typed and not lines and not draft.blends and not draft.own
 
 
@@ -113,19 +96,18 @@ def field_fault(fault: Fault, draft: Draft) -> FieldFault:
 
 def _phase_field(draft: Draft, at: int, rest: Sequence[str | int]) -> str | None:
     """The field of a phase or of a line; what is left blank is not in the raw formula."""
-    filled = [i for i, p in enumerate(draft.phases) if not all(is_blank(x) for x in p.lines)]
+    filled = [i for i, phase in enumerate(draft.phases) if phase.filled]
     if at >= len(filled):
         return None
-    phase = filled[at]
+    phase = draft.phases[filled[at]]
     match rest:
         case ("items", int(line), *key):
-            lines = [j for j, x in enumerate(draft.phases[phase].lines) if not is_blank(x)]
-            below = lines[line]
-            named = _line_key(draft.phases[phase].lines[below], str(key[0]) if key else None)
-            return f"phase-{phase}-line-{below}-{named}"
+            below = [j for j, typed in enumerate(phase.lines) if not is_blank(typed)][line]
+            named = _line_key(phase.lines[below], str(key[0]) if key else None)
+            return f"phase-{filled[at]}-line-{below}-{named}"
         case (str(key),) if key in PHASE_QUANTITIES:
-            return f"phase-{phase}-{key}"
-    return f"phase-{phase}-name"
+            return f"phase-{filled[at]}-{key}"
+    return f"phase-{filled[at]}-name"
 
 
 def _line_key(line: Fields, key: str | None) -> str:

@@ -1,12 +1,13 @@
-"""What helps, worded for the page, and faults as the page shows them: a text beside a field."""
+"""The page's own words: what helps, how fields are called, and faults as texts beside fields."""
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from preservecheck.errors import Fault, Hint
+from preservecheck.text import sentence
 
 HINTS: Mapping[Hint, str] = {
     Hint.LINE_NAME: "type or choose one",
@@ -17,6 +18,47 @@ HINTS: Mapping[Hint, str] = {
     Hint.NEW_INGREDIENT_IN_SHEET: "type a known name, or describe it as an ingredient of your own",
     Hint.SYSTEM_IN_SHEET: "take this line away and add it as a preservative",
     Hint.STANDARD: "or choose one under “Judge it by”",
+    Hint.MARKETS_LIST: "tick at least one",
+    Hint.RANK_SYSTEMS: "“Which one?” ranks the preservative systems for this formula",
+    Hint.ADJUST_PH: "“At the bench” works out the amount of acid or base",
+    Hint.FORMULA: "fill in the formula under “Formula”",
+    Hint.BATCH: "type the size of the batch under “This batch”",
+    Hint.ROOM: "type the temperature of the room or water bath",
+    Hint.ADDED: "type when the cool-down phase went in to have it judged by the readings",
+    Hint.TARGET: "type the pH to reach",
+}
+FIELD_WORDS = {
+    "product.name": "Name of the product",
+    "product.use": "Use",
+    "product.type": "Kind of product",
+    "product.markets": "Where it is sold",
+    "product.users": "For whom",
+    "product.package": "Pack",
+    "product.batch": "Size of the batch",
+    "product.scale_step": "Smallest step of the scale",
+    "product.on_market": "On the market from",
+    "measured.ph": "pH",
+    "measured.ph_tolerance": "± pH",
+    "measured.temperature": "Temperature of the sample",
+    "measured.water_activity": "Water activity",
+    "measured.water_activity_tolerance": "± water activity",
+}
+LINE_WORDS = {
+    "heated_to": "heated to",
+    "held": "held for",
+    "added_at": "goes in when the batch is at",
+    "percent": "percent",
+    "grams": "grams",
+    "strength": "strength",
+    "note": "note",
+    "rest": "rest",
+}
+OWN_WORDS = {
+    "role": "what it does",
+    "water_fraction": "the share of water in it",
+    "charge": "the charge",
+    "nutrient_load": "food for microbes",
+    "usual_phase": "the usual phase",
 }
 # columns and lines of a file of readings, as the page calls them
 COLUMN_WORDS = {
@@ -36,23 +78,33 @@ class FieldFault:
 
     text: str
     field: str | None
+    line: int | None = None  # of what is pasted there
 
 
-def worded(fault: Fault, *, place: str | None = None, name: str | None = None) -> str:
-    """A fault in the words of the page: its file is not named, its field as the page calls it.
+def worded(
+    fault: Fault, *, where: str = "", place: str | None = None, name: str | None = None
+) -> str:
+    """A fault in the words of the page: its field as the page calls it.
 
     Parameters
     ----------
     fault
         The fault.
+    where
+        The file, where one was opened.
     place, name
         In the words of the page, where they differ from those of a file.
     """
     text = dataclasses.replace(
         fault,
-        where="",
+        where=where,
         place=fault.place if place is None else place,
         name=fault.name if name is None else name,
         paste="",
     ).text(HINTS)
-    return text if text.startswith("pH") else text[:1].upper() + text[1:]
+    return text if where or text.startswith("pH") else text[:1].upper() + text[1:]
+
+
+def hinted(hints: Iterable[Hint]) -> list[str]:
+    """What helps, as sentences; what the page has no words for is left out."""
+    return [sentence(HINTS[hint]) for hint in dict.fromkeys(hints) if hint in HINTS]

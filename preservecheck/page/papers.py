@@ -2,50 +2,26 @@
 commands write.
 
 A page that is shown may hold no style of its own here, so its style sheet is asked for under an
-address of its own and the styles of its plots become attributes; the file that is saved is the
-command's, letter by letter.
+address of its own; the file that is saved is the command's, letter by letter.
 """
 
 from __future__ import annotations
 
-import datetime as dt
-import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from preservecheck.page.bench_form import Bench
-from preservecheck.page.results import result_of
-from preservecheck.page.results_form import EXAMPLES, After
-from preservecheck.page.svg import as_attributes
+from preservecheck.page.bench import Bench
+from preservecheck.page.context import Submission
+from preservecheck.page.results import EXAMPLES, After, judged_of
 
 if TYPE_CHECKING:
     from preservecheck.bench.batch_sheet import BatchSheet
     from preservecheck.evidence.record import Built
     from preservecheck.formula.model import Formula
-    from preservecheck.reference.load import Tables
+    from preservecheck.report.document import Document
 
 Paper = Literal["a4", "letter"]
-PAPERS: dict[str, str] = {"a4": "A4", "letter": "Letter"}
-_STYLE = re.compile(r"<style>.*?</style>", re.DOTALL)
-# style sheet -> paper
-SHEETS = {"sheet-a4.css": "a4", "sheet-letter.css": "letter", "record.css": ""}
-XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-KINDS = {
-    "html": "text/html; charset=utf-8",
-    "md": "text/markdown; charset=utf-8",
-    "json": "application/json",
-    "xlsx": XLSX,
-}
+PAPERS: dict[Paper, str] = {"a4": "A4", "letter": "Letter"}
 MAX_NUMBER, MAX_REASON = 100, 4000
-
-
-@dataclass(frozen=True)
-class Printed:
-    """A paper: its page, or its file."""
-
-    name: str
-    ending: str
-    data: bytes
 
 
 def paper_of(bench: Bench) -> Paper:
@@ -53,9 +29,12 @@ def paper_of(bench: Bench) -> Paper:
     return "letter" if bench.sheet.get("paper") == "letter" else "a4"
 
 
-def sheet(
-    bench: Bench, batch_g: float | None, formula: Formula, tables: Tables, today: dt.date | None
-) -> BatchSheet:
+def batch_number(bench: Bench) -> str | None:
+    """The batch number, where one is typed."""
+    return bench.sheet.get("number", "").strip()[:MAX_NUMBER] or None
+
+
+def sheet_of(bench: Bench, batch_g: float | None, formula: Formula, sent: Submission) -> BatchSheet:
     """The batch sheet.
 
     Raises
@@ -65,26 +44,17 @@ def sheet(
     """
     from preservecheck.bench.batch_sheet import batch_sheet
 
-    return batch_sheet(formula, tables, batch_g=batch_g, batch_number=_number(bench), today=today)
+    site = sent.site
+    return batch_sheet(
+        formula,
+        site.tables,
+        batch_g=batch_g,
+        batch_number=batch_number(bench),
+        today=site.today,
+    )
 
 
-def _number(bench: Bench) -> str | None:
-    """The batch number, where one is typed."""
-    return bench.sheet.get("number", "").strip()[:MAX_NUMBER] or None
-
-
-def sheet_file(made: BatchSheet, ending: str, paper: Paper) -> bytes:
-    """The batch sheet as the command writes it."""
-    from preservecheck.report import batch_sheet, html
-
-    if ending == "xlsx":
-        return batch_sheet.workbook(made, paper)
-    return html.render([batch_sheet.document(made, paper)]).encode()
-
-
-def record(
-    bench: Bench, after: After, formula: Formula, tables: Tables, today: dt.date | None
-) -> Built:
+def record_of(bench: Bench, after: After, formula: Formula, sent: Submission) -> Built:
     """The decision record, with the challenge test whose counts are pasted; an example's counts are
     no test.
 
@@ -95,64 +65,41 @@ def record(
     """
     from preservecheck.evidence.record import build
 
+    counts = after.texts["counts"].strip()
     tested = None
-    if after.counts.strip() and after.counts.strip() != EXAMPLES["counts"].strip():
-        tested = result_of("counts", after, formula, tables, today).to_json()
+    if counts and counts != EXAMPLES["counts"].strip():
+        judged = judged_of("counts", after, sent)
+        tested = None if judged is None else judged.to_json()
     reason = bench.sheet.get("reason", "").strip()
     return build(
         formula,
-        tables,
-        today=today,
-        batch_number=_number(bench),
+        sent.site.tables,
+        today=sent.site.today,
+        batch_number=batch_number(bench),
         reason=reason.replace("\r\n", "\n")[:MAX_REASON] or None,
         challenge=tested,
     )
 
 
-def record_file(made: Built, ending: str) -> bytes:
+def sheet_file(sheet: BatchSheet, ending: str, paper: Paper) -> bytes:
+    """The batch sheet as the command writes it."""
+    from preservecheck.report import batch_sheet
+
+    if ending == "xlsx":
+        return batch_sheet.workbook(sheet, paper)
+    return _file(batch_sheet.document(sheet, paper), ending)
+
+
+def record_file(record: Built, ending: str) -> bytes:
     """The decision record as the command writes it."""
     from preservecheck.evidence.record import to_json
-    from preservecheck.report import html, markdown
     from preservecheck.report.record import document
 
-    if ending == "json":
-        return to_json(made.record).encode()
-    text = markdown.render([document(made)]) if ending == "md" else html.render([document(made)])
+    return to_json(record.record).encode() if ending == "json" else _file(document(record), ending)
+
+
+def _file(document: Document, ending: str) -> bytes:
+    from preservecheck.report import html, markdown
+
+    text = markdown.render([document]) if ending == "md" else html.render([document])
     return text.encode()
-
-
-def shown(page: str, style: str) -> str:
-    """A page of the command for the browser: its styles are linked, and a script adds the button
-    that prints.
-
-    Parameters
-    ----------
-    page
-        As the command writes it.
-    style
-        Name of its style sheet, one of ``SHEETS``.
-    """
-    links = (
-        f'<link rel="stylesheet" href="/bench/{style}">\n<link rel="stylesheet" '
-        'href="/static/paper.css">\n'
-        '<link rel="icon" href="data:,">\n<script type="module" src="/static/paper.js"></script>'
-    )
-    head, end, body = _STYLE.sub(lambda _: links, page, count=1).partition("</head>")
-    # the program's own pages let the browser name them to each other, or a form from here would be
-    # refused
-    head = head.replace('<meta name="referrer" content="no-referrer">\n', "")
-    return (
-        head
-        + end
-        + re.sub(
-            r"<svg .*?</svg>", lambda found: as_attributes(found.group()), body, flags=re.DOTALL
-        )
-    )
-
-
-def style_of(name: str) -> str | None:
-    """The style sheet of a paper, as it stands in the page of the command; ``None`` where there is
-    no such one."""
-    from preservecheck.report import html
-
-    return html.style(SHEETS[name]) if name in SHEETS else None

@@ -9,19 +9,18 @@ there.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from preservecheck.formula.names import names_of
-from preservecheck.page.context import Desk, value_of
-from preservecheck.page.form import Pairs
-from preservecheck.page.words import system_name
+from preservecheck.page.context import Submission, system_name
 from preservecheck.ranking.result import OUTCOMES
 from preservecheck.report import choice as words
 
 if TYPE_CHECKING:
     from preservecheck.ranking.result import Choice, Option
+    from preservecheck.reference.load import Tables
     from preservecheck.reference.rows import System
 
 PREFIX = "which-"
@@ -69,9 +68,8 @@ class Row:
     sign: str
     word: str
     option: Option
-    cells: tuple[
-        str, ...
-    ]  # dose, range, pH, goes in, weakest, chance, findings; empty where it does not fit
+    # dose, range, pH, goes in, weakest, chance, findings; empty where it does not fit
+    cells: tuple[str, ...]
     texts: tuple[str, ...]
     charge: str
     natural: bool
@@ -79,24 +77,16 @@ class Row:
     now: bool  # in the formula as it stands
     search: str
     keys: dict[str, float | str | None]
-    shown: bool = True
+    shown: bool
 
 
-def wishes_of(pairs: Pairs, desk: Desk) -> Wishes:
-    """What is asked for, after the button that was pressed.
-
-    Parameters
-    ----------
-    pairs
-        Fields of the form.
-    desk
-        The tables.
-    """
-    verb, _, what = value_of(pairs, "do").partition(" ")
-    names = names_of(desk.tables)
+def wishes_of(sent: Submission) -> Wishes:
+    """What is asked for, after the button that was pressed."""
+    verb, _, what = sent.value("do").partition(" ")
+    names = names_of(sent.site.tables)
 
     def many(key: str) -> list[str]:
-        return [v.strip() for k, v in pairs if k == f"{PREFIX}{key}" and v.strip()]
+        return [v.strip() for k, v in sent.pairs if k == f"{PREFIX}{key}" and v.strip()]
 
     without: list[str] = []
     unknown = ""
@@ -110,26 +100,26 @@ def wishes_of(pairs: Pairs, desk: Desk) -> Wishes:
             unknown = written
         elif not (verb == "take-back" and named.inci == what):
             without.append(named.inci)
-    order = value_of(pairs, f"{PREFIX}order")
-    turned = value_of(pairs, f"{PREFIX}turned") == "yes"
+    order = sent.value(f"{PREFIX}order")
+    turned = sent.value(f"{PREFIX}turned") == "yes"
     if verb == "order" and what in ORDERS:
         order, turned = what, what == (order or "rank") and not turned
-    charge = value_of(pairs, f"{PREFIX}charge")
+    charge = sent.value(f"{PREFIX}charge")
     return Wishes(
-        natural=value_of(pairs, f"{PREFIX}natural") == "yes",
+        natural=sent.value(f"{PREFIX}natural") == "yes",
         without=tuple(dict.fromkeys(without))[:MOST_LEFT_OUT],
-        markets=tuple(m.id for m in desk.tables.markets if m.id in many("markets")),
-        text=value_of(pairs, f"{PREFIX}text").strip()[:100],
+        markets=tuple(m for m in sent.site.markets if m in many("markets")),
+        text=sent.value(f"{PREFIX}text").strip()[:100],
         outcomes=tuple(x for x in OUTCOMES if x in many("outcome")),
         charge=charge if charge in CHARGES else "",
         order=order if order in ORDERS else "rank",
         turned=turned,
         unknown=unknown,
-        near=tuple(desk.nearest(unknown)) if unknown else (),
+        near=tuple(sent.site.nearest(unknown)) if unknown else (),
     )
 
 
-def rows_of(choice: Choice, desk: Desk, wishes: Wishes, now: Collection[str]) -> list[Row]:
+def rows_of(choice: Choice, tables: Tables, wishes: Wishes, now: Collection[str]) -> list[Row]:
     """The rows of a ranking in the order that is asked for; those that are not asked for are not
     shown.
 
@@ -137,31 +127,31 @@ def rows_of(choice: Choice, desk: Desk, wishes: Wishes, now: Collection[str]) ->
     ----------
     choice
         The ranking.
-    desk
+    tables
         The tables.
     wishes
         What is asked for.
     now
-        Ids of the systems in the formula as it stands.
+        Ids of the systems in the formula as it is.
     """
-    systems = {s.id: s for s in desk.tables.systems}
+    systems = {s.id: s for s in tables.systems}
     rows = [
-        _row(choice, at, option, systems[option.id], option.id in now)
+        _row(choice, at, option, systems[option.id], option.id in now, wishes)
         for at, option in enumerate(choice.systems)
     ]
-    shown = _asked_for(wishes)
-    rows = [Row(**{**vars(row), "shown": shown(row)}) for row in rows]
     known = [r for r in rows if r.keys[wishes.order] is not None]
     known.sort(key=lambda r: (r.keys[wishes.order], r.rank), reverse=wishes.turned)
     return known + [r for r in rows if r.keys[wishes.order] is None]
 
 
-def _row(choice: Choice, at: int, option: Option, system: System, now: bool) -> Row:
+def _row(choice: Choice, at: int, option: Option, system: System, now: bool, wishes: Wishes) -> Row:
     fits = option.outcome != "does-not-fit"
     name, word = system_name(system), OUTCOME_WORDS[option.outcome]
     margin = option.weakest.sum_of_ratios
     texts = words.notes(choice, option)
-    partner = option.partner or ""
+    charge, partner = system.charge or "", option.partner or ""
+    about = [name, option.id, partner, word, option.why, *option.changes, charge]
+    search = " ".join(about).lower()
     return Row(
         rank=at + 1,
         id=option.id,
@@ -171,13 +161,11 @@ def _row(choice: Choice, at: int, option: Option, system: System, now: bool) -> 
         option=option,
         cells=tuple(words.cells(option)[1:8]) if fits else (),
         texts=tuple(texts if fits else ()),
-        charge=system.charge or "",
+        charge=charge,
         natural=system.natural_standard in ("yes", "conditional"),
         holds=tuple(inci for inci, _ in system.composition),
         now=now,
-        search=" ".join(
-            [name, option.id, partner, word, option.why, *option.changes, system.charge or ""]
-        ).lower(),
+        search=search,
         keys={
             "rank": at + 1,
             "name": name.casefold(),
@@ -187,18 +175,7 @@ def _row(choice: Choice, at: int, option: Option, system: System, now: bool) -> 
             "findings": option.counts["warn"] + option.counts["unknown"] if fits else None,
             "check": option.check,
         },
+        shown=all(part in search for part in wishes.text.lower().split())
+        and (not wishes.outcomes or option.outcome in wishes.outcomes)
+        and wishes.charge in ("", charge),
     )
-
-
-def _asked_for(wishes: Wishes) -> Callable[[Row], bool]:
-    """Tells whether a row is asked for."""
-    parts = wishes.text.lower().split()
-
-    def shown(row: Row) -> bool:
-        return (
-            all(part in row.search for part in parts)
-            and (not wishes.outcomes or row.option.outcome in wishes.outcomes)
-            and wishes.charge in ("", row.charge)
-        )
-
-    return shown

@@ -1,139 +1,251 @@
-"""What the pasted texts tell, for the page: the same results as ``challenge`` and ``drift``
-give."""
+"""What is pasted afterwards, the laboratory's counts and the pH over time, and what that tells: the
+same results as ``challenge`` and ``drift`` give.
+
+The fields are ``after-counts``, ``after-standard`` and ``after-ph``. A file that is opened becomes
+such a text, so that there is one way from what a maker sees to what is judged.
+"""
 
 from __future__ import annotations
 
-import datetime as dt
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
-from pathlib import Path
-from typing import TYPE_CHECKING
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Literal
 
-from preservecheck.errors import PreservecheckError, ReadingsError
-from preservecheck.page.hints import FieldFault
-from preservecheck.page.results_form import After, Part
-from preservecheck.page.results_words import faults_of, sections_of
-from preservecheck.page.svg import Drawing, drawing
-from preservecheck.page.words import view_alone
-from preservecheck.report.document import Paragraph, Section, Verdict
+from preservecheck.errors import Fault, PreservecheckError, ReadingsError
+from preservecheck.page.context import Submission, Upload
+from preservecheck.page.files import tame, written
+from preservecheck.page.hints import COLUMN_WORDS, FieldFault, worded
+from preservecheck.reference.rows import STANDARDS
 
 if TYPE_CHECKING:
     from preservecheck.evidence.challenge import Challenge
     from preservecheck.evidence.drift import Drift
-    from preservecheck.formula.model import Formula
-    from preservecheck.reference.load import Tables
-    from preservecheck.report.document import Document
+    from preservecheck.report.document import Block, Document
     from preservecheck.report.plots.chart import Chart
+
+Part = Literal["counts", "ph"]
+PARTS: tuple[Part, ...] = ("counts", "ph")
+NO_WINDOW = (
+    "These readings can be used. What is missing is the formula: its preservatives and its kind "
+    "of product set the pH they are judged by."
+)
+COUNTS_COLUMNS = (
+    ("organism", "the test organism, or its strain number", "E. coli"),
+    ("day", "days since the start; 0 is the inoculum", "7"),
+    (
+        "cfu_per_g",
+        "colonies per g or mL; where nothing grew, < and the detection limit",
+        "500000 or <10",
+    ),
+    ("replicate", "only where a day was counted more than once", "2"),
+)
+PH_COLUMNS = (
+    ("date", "day of the reading", "1.9.2026 or 2026-09-01"),
+    ("ph", "the pH", "5.02"),
+    ("storage_c", "how warm it is kept, or room; may be left out", "40"),
+)
+EXAMPLES: dict[Part, str] = {
+    "counts": """# an invented example: no laboratory counted this
+standard,ISO 11930
+organism,day,cfu_per_g
+Pseudomonas aeruginosa,0,480000
+Pseudomonas aeruginosa,7,120
+Pseudomonas aeruginosa,14,<10
+Pseudomonas aeruginosa,28,<10
+Staphylococcus aureus,0,610000
+Staphylococcus aureus,7,90
+Staphylococcus aureus,14,<10
+Staphylococcus aureus,28,<10
+Escherichia coli,0,530000
+Escherichia coli,7,<10
+Escherichia coli,14,<10
+Escherichia coli,28,<10
+Candida albicans,0,52000
+Candida albicans,7,2100
+Candida albicans,14,160
+Candida albicans,28,<10
+Aspergillus brasiliensis,0,47000
+Aspergillus brasiliensis,7,30000
+Aspergillus brasiliensis,14,16000
+Aspergillus brasiliensis,28,9500
+""",
+    "ph": """# an invented example: nobody read this
+date,ph,storage_c
+2026-08-03,4.42,22
+2026-08-10,4.43,22
+2026-08-17,4.42,22
+2026-08-31,4.42,22
+2026-09-14,4.43,22
+2026-09-28,4.42,22
+2026-08-03,4.42,40
+2026-08-10,4.40,40
+2026-08-17,4.39,40
+2026-08-31,4.35,40
+2026-09-14,4.30,40
+2026-09-28,4.26,40
+""",
+}
+
+
+@dataclass
+class After:
+    """The texts of the fields."""
+
+    texts: dict[Part, str] = field(default_factory=lambda: {"counts": "", "ph": ""})
+    standard: str = ""
+
+    def filled(self, part: Part) -> bool:
+        """Whether anything is pasted for one part."""
+        return bool(self.texts[part].strip())
+
+
+def after_of(pairs: Iterable[tuple[str, str]]) -> After:
+    """What the fields of a form hold of this view; of a name that stands several times the last one
+    counts."""
+    values = dict(pairs)
+    standard = values.get("after-standard", "")
+    return After(
+        {part: _lines(values.get(f"after-{part}", "")) for part in PARTS},
+        standard if standard in STANDARDS else "",
+    )
+
+
+def _lines(text: str) -> str:
+    """A text with the line ends of one kind."""
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def part_of(do: str) -> Part | None:
+    """The part that a button or a question speaks of."""
+    return next((p for p in PARTS if do == p or do.endswith(f" {p}")), None)
+
+
+def acted(after: After, do: str) -> None:
+    """Do what a button says: ``example counts``, ``clear ph`` and such; anything else changes
+    nothing.
+
+    An example never takes the place of what is pasted.
+    """
+    part = part_of(do)
+    if part is not None and do.startswith("example ") and not after.filled(part):
+        after.texts[part] = EXAMPLES[part]
+    elif part is not None and do.startswith("clear "):
+        after.texts[part] = ""
+
+
+def text_of_file(upload: Upload) -> str:
+    """What a picked or dropped file holds, as text to be judged.
+
+    Raises
+    ------
+    ReadingsError
+        It cannot be read.
+    """
+    from preservecheck.formula.readings import readings_text
+
+    name, data = upload
+    if not name:
+        raise ReadingsError(Fault("no file was chosen", "choose a .csv or .xlsx file"))
+    with written([(tame(name), data)]) as (path,):
+        return _lines(readings_text(path))
+
+
+# ---- what it tells -------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
-class Told:
+class Result:
     """A result, what is wrong with what was pasted, or what is missing."""
 
     faults: tuple[FieldFault, ...] = ()
-    stamp: Verdict | None = None
-    lead: tuple[str, ...] = ()
-    sections: tuple[Section, ...] = ()
-    plot: Drawing | None = None
-    foot: tuple[str, ...] = ()
+    document: Document | None = None
     missing: str = ""
 
+    @property
+    def lead(self) -> list[Block]:
+        """What the document begins with; the sentence on the verdict goes with it."""
+        from preservecheck.report.document import Paragraph, Verdict
 
-def result_of(
-    part: Part, after: After, formula: Formula | None, tables: Tables, today: dt.date | None
-) -> Challenge | Drift:
-    """The judged result of one part.
+        assert self.document is not None
+        verdict, sentence, *rest = self.document.lead
+        assert isinstance(verdict, Verdict)
+        assert isinstance(sentence, Paragraph)
+        return [replace(verdict, counted=sentence.text), *rest]
+
+
+def result_of(part: Part, after: After, sent: Submission) -> Result:
+    """One part as the page tells it."""
+    if not after.filled(part):
+        return Result()
+    try:
+        judged = judged_of(part, after, sent)
+    except PreservecheckError as error:
+        return Result(tuple(faults_of(error, part)))
+    return Result(missing=NO_WINDOW) if judged is None else Result(document=document_of(judged))
+
+
+def judged_of(part: Part, after: After, sent: Submission) -> Challenge | Drift | None:
+    """The judged result of one part; ``None`` for readings that can be used but have no formula to
+    be judged by.
 
     Raises
     ------
     PreservecheckError
-        What was pasted cannot be used, or the formula is missing; all faults at once.
+        What was pasted cannot be used; all faults at once.
     """
     from preservecheck.evidence.challenge import challenge
     from preservecheck.evidence.drift import drift, read_ph
 
-    with _as_file(after.text(part)) as path:
+    tables, today, formula = sent.site.tables, sent.site.today, sent.formula
+    data = after.texts[part].encode(errors="replace")
+    with written([("pasted.csv", data)]) as (path,):
         if part == "counts":
             return challenge(path, after.standard or None, tables, formula=formula, today=today)
         if formula is None:
             read_ph(path)
-            raise FormulaMissingError(NO_WINDOW)
+            return None
         return drift(path, formula, tables, today=today)
 
 
-class FormulaMissingError(PreservecheckError):
-    """The readings can be used, but there is no formula to judge them by."""
+def faults_of(error: PreservecheckError, part: Part) -> list[FieldFault]:
+    """Faults of a text, each with its field and line."""
+    return [_field_fault(fault, part) for fault in error.faults]
 
 
-NO_WINDOW = (
-    "These readings can be used. What is missing is the formula: its preservatives and its kind "
-    "of product set the pH "
-    "they are judged by."
-)
+def _field_fault(fault: Fault, part: Part) -> FieldFault:
+    place, name, target = fault.place, COLUMN_WORDS.get(fault.name, fault.name), f"after-{part}"
+    line: int | None = None
+    match fault.path:
+        case ("standard",):
+            name, target = name or "what you pasted", "after-standard"
+        case (int(row), *_):
+            line, place = row, f"line {row}"
+    return FieldFault(worded(fault, place=place, name=name), target, line)
 
 
-@contextmanager
-def _as_file(text: str) -> Iterator[Path]:
-    """A text where the readers find it, gone with the answer; their messages come without its
-    name."""
-    with tempfile.TemporaryDirectory(prefix="preservecheck-") as folder:
-        path = Path(folder) / "pasted.csv"
-        path.write_text(text, encoding="utf-8", errors="replace", newline="")
-        try:
-            yield path
-        except ReadingsError as error:
-            raise ReadingsError(replace(f, where="") for f in error.faults) from None
-
-
-def results_of(
-    part: Part, after: After, formula: Formula | None, tables: Tables, today: dt.date | None
-) -> Told:
-    """One part as the page tells it."""
-    if not after.text(part).strip():
-        return Told()
-    try:
-        found = result_of(part, after, formula, tables, today)
-    except FormulaMissingError as error:
-        return Told(missing=error.messages[0])
-    except PreservecheckError as error:
-        return Told(tuple(faults_of(error.faults, part)))
-    document, chart = document_of(found), chart_of(found)
-    verdict = next(b for b in document.lead if isinstance(b, Verdict))
-    lead = [view_alone(b.text) for b in document.lead if isinstance(b, Paragraph)]
-    return Told(
-        stamp=replace(verdict, counted=lead[0]),
-        lead=tuple(lead[1:]),
-        sections=tuple(sections_of(document)),
-        plot=drawing(chart, text=view_alone(chart.text)),
-        foot=tuple(document.foot),
-    )
-
-
-def document_of(found: Challenge | Drift) -> Document:
+def document_of(judged: Challenge | Drift) -> Document:
     """The result as the command line shows it."""
     from preservecheck.evidence.challenge import Challenge
     from preservecheck.report import challenge, drift
 
-    return challenge.document(found) if isinstance(found, Challenge) else drift.document(found)
+    return challenge.document(judged) if isinstance(judged, Challenge) else drift.document(judged)
 
 
-def chart_of(found: Challenge | Drift) -> Chart:
+def chart_of(judged: Challenge | Drift) -> Chart:
     """The chart of the command line."""
     from preservecheck.evidence.challenge import Challenge
     from preservecheck.report.plots.readings import courses, drifting
 
-    return courses(found) if isinstance(found, Challenge) else drifting(found)
+    return courses(judged) if isinstance(judged, Challenge) else drifting(judged)
 
 
-def file_of(found: Challenge | Drift, ending: str) -> bytes:
+def file_of(judged: Challenge | Drift, ending: str) -> bytes:
     """The result as the command line writes it: Markdown, JSON or the chart."""
     from preservecheck.report import markdown
     from preservecheck.report.formats import json_text
 
     if ending == "json":
-        return json_text(found.to_json()).encode()
+        return json_text(judged.to_json()).encode()
     if ending == "md":
-        return markdown.render([document_of(found)]).encode()
-    return chart_of(found).file(".svg")
+        return markdown.render([document_of(judged)]).encode()
+    return chart_of(judged).file(".svg")

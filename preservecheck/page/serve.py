@@ -107,9 +107,10 @@ def _made_ready(tables: Tables, link: str | None) -> None:
     """Open the browser, and judge the example once, so that the first real answer is quick."""
     if link is not None:
         webbrowser.open(link)
-    from preservecheck.page.draft_outcome import judged
-    from preservecheck.page.views.formula import example
-    from preservecheck.report.html import environment
+    from preservecheck.assess.review import review
+    from preservecheck.page.context import templates
+    from preservecheck.page.draft_outcome import formula_of
+    from preservecheck.page.editor import example
 
-    judged(example(), tables)
-    environment("preservecheck.page").get_template("formula.html")
+    review(formula_of(example(), tables), tables)
+    templates().get_template("formula.html")

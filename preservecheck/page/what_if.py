@@ -17,12 +17,14 @@ from preservecheck.report import words
 if TYPE_CHECKING:
     from preservecheck.assess.review import Report
     from preservecheck.reference.load import Tables
+    from preservecheck.report.document import Verdict
     from preservecheck.verdict import Finding
 
 # where a slider stands while no pH is measured
 MIDDLE_PH = 5.0
 PH_SPAN = (2.0, 10.0)
 PH_STEP, DOSE_STEP = 0.05, 0.01
+DOSE = "try-dose-"  # begins the name of a slider; the number of its line follows
 # the slider goes on beyond what suppliers allow by this factor, so that too much can be seen
 BEYOND = 1.5
 
@@ -57,11 +59,9 @@ class Tried:
     """The verdict with what is tried, and the findings that change."""
 
     what: str
-    word: str
-    verdict: str
-    counted: str
+    verdict: Verdict
     changes: tuple[Change, ...]
-    closer: tuple[Change, ...]
+    closer: tuple[Change, ...]  # the same verdict by other figures
 
 
 def sliders(formula: Formula, tables: Tables) -> list[Slider]:
@@ -72,47 +72,34 @@ def sliders(formula: Formula, tables: Tables) -> list[Slider]:
     out = [Slider("try-ph", "pH", low, high, PH_STEP, MIDDLE_PH if ph is None else ph, said, "")]
     systems = {s.id: s for s in tables.systems}
     percents, _ = line_percents(formula)
-    for at, line in enumerate(lines_of(formula)):
+    for at, (line, now) in enumerate(zip(lines_of(formula), percents, strict=True)):
         if line.kind == "preservative" and line.name in systems:
-            most = max(systems[line.name].usage_max_percent * BEYOND, percents[at])
-            now = percents[at]
-            label = f"Dose of {line.name}"
-            out.append(
-                Slider(
-                    f"try-dose-{at}",
-                    label,
-                    0.0,
-                    round(most, 2),
-                    DOSE_STEP,
-                    round(now, 6),
-                    f"now {now:g} %",
-                    "%",
-                )
-            )
+            most = round(max(systems[line.name].usage_max_percent * BEYOND, now), 2)
+            name, label = f"{DOSE}{at}", f"Dose of {line.name}"
+            current = (round(now, 6), f"now {now:g} %", "%")
+            out.append(Slider(name, label, 0.0, most, DOSE_STEP, *current))
     return out
 
 
-def tried(
-    formula: Formula, wanted: Mapping[str, float], tables: Tables, report: Report
-) -> Tried | None:
+def tried(report: Report, wanted: Mapping[str, float], tables: Tables) -> Tried | None:
     """The formula with what the sliders say.
 
     Parameters
     ----------
-    formula
-        As it stands.
+    report
+        Of the formula as it is.
     wanted
         Field of a slider to value.
     tables
         The tables.
-    report
-        Of the formula as it stands.
 
     Returns
     -------
     Tried | None
-        ``None`` where the sliders stand at what is.
+        ``None`` where no slider was moved.
     """
+    assert report.formula is not None
+    formula = report.formula
     moved = {
         s.name: wanted[s.name]
         for s in sliders(formula, tables)
@@ -120,41 +107,29 @@ def tried(
     }
     if not moved:
         return None
-    changed, said = formula, []
-    doses = {
-        int(n.removeprefix("try-dose-")): v for n, v in moved.items() if n.startswith("try-dose-")
-    }
-    if "try-ph" in moved:
-        changed = at_ph(changed, moved["try-ph"])
-        said.append(f"pH {moved['try-ph']:g}")
+    changed, what = formula, []
+    ph = moved.pop("try-ph", None)
+    if ph is not None:
+        changed = at_ph(changed, ph)
+        what.append(f"pH {ph:g}")
+    doses = {int(name.removeprefix(DOSE)): dose for name, dose in moved.items()}
     if doses:
         lines = lines_of(formula)
-        said += [f"{lines[at].name} {dose:g} %" for at, dose in doses.items()]
-        fixed = filled(composer_for(tables).compose(changed), doses.keys())
-        changed = with_percents(fixed, doses)
+        what += [f"{lines[at].name} {dose:g} %" for at, dose in doses.items()]
+        changed = filled(composer_for(tables).compose(changed), doses.keys())
+        changed = with_percents(changed, doses)
     other = review(changed, tables, today=report.date)
     before = {(f.id, f.about): f for f in report.checks}
-    pairs: list[tuple[Finding | None, Finding | None]] = [
-        (before.get((f.id, f.about)), f) for f in other.checks
-    ]
-    pairs += [
-        (f, None) for key, f in before.items() if key not in {(g.id, g.about) for g in other.checks}
-    ]
-    verdict = words.verdict_of(other, other.counts)
-    every = [_change(was, then) for was, then in pairs]
+    after = {(f.id, f.about): f for f in other.checks}
+    pairs = [(before.get(key), after.get(key)) for key in after | before]
     return Tried(
-        what=" and ".join(said),
-        word=verdict.word,
-        verdict=verdict.said,
-        counted=verdict.counted,
-        changes=tuple(c for c in every if c.now != c.then),
-        closer=tuple(
-            c
-            for c, (was, then) in zip(every, pairs, strict=True)
-            if c.now == c.then
-            and was is not None
-            and then is not None
-            and was.because != then.because
+        " and ".join(what),
+        words.verdict_of(other, other.counts),
+        tuple(_change(*pair) for pair in pairs if _word(pair[0]) != _word(pair[1])),
+        tuple(
+            _change(was, then)
+            for was, then in pairs
+            if was and then and _word(was) == _word(then) and was.because != then.because
         ),
     )
 
@@ -167,13 +142,17 @@ def _differs(value: float | None, slider: Slider, formula: Formula) -> bool:
     return abs(value - slider.now) > slider.step / 1000
 
 
+def _word(finding: Finding | None) -> str:
+    return "not asked" if finding is None else words.word_of(finding)
+
+
 def _change(was: Finding | None, then: Finding | None) -> Change:
     finding = then or was
     assert finding is not None
     return Change(
         check=finding.id,
         about="" if finding.about == "formula" else finding.about,
-        now="not asked" if was is None else words.word_of(was),
-        then="not asked" if then is None else words.word_of(then),
-        because=finding.because if then is not None else "",
+        now=_word(was),
+        then=_word(then),
+        because="" if then is None else then.because,
     )

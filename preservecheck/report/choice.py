@@ -31,8 +31,8 @@ HEADS = (
 # columns that stand beside each other on paper; the others are told in sentences below
 SIDE_BY_SIDE = (0, 1, 3, 5, 6)
 NOTHING = (
-    "Nothing fits as it stands. The lines above say what stands in the way; change the pH, the "
-    "surfactant or the market's demands, and try again."
+    "Nothing fits as it stands. The line of each system says what is in the way; change the pH, "
+    "the surfactant or the market's demands, and try again."
 )
 HEADINGS = {
     "fits": "Fits",

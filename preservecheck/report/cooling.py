@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from preservecheck.bench.forecast import Reach
     from preservecheck.formula.cooling_readings import Course
 
+ALREADY_IN = "Already in"
 ONLY_A_READING = (
     "A forecast opens nothing: only a measured temperature, in the stirred middle of the batch, "
     "lets a preservative go in."
@@ -45,7 +46,7 @@ def document(found: Cooldown) -> Document:
         [
             Section("When it may go in", [Bullets(windows)]),
             Section("When it is cool enough", [Bullets(times)]),
-            Section("Already in", [Bullets(added)]),
+            Section(ALREADY_IN, [Bullets(added)]),
             Section("After the cold phase", [Paragraph(found.mixing_because), Paragraph(balance)]),
             Section("Heat hold", [Paragraph(hold)]),
             Section("Good to know", [Bullets([*found.remarks, ONLY_A_READING])]),

@@ -19,15 +19,19 @@ SHEETS = {"a4": "A4", "letter": "letter"}
 
 def render(documents: Sequence[Document]) -> str:
     """Documents in one page; everything put in is escaped."""
-    first = documents[0]
-    title = f"{first.title}: {first.kind.lower()}" if first.kind else first.title
     page = environment().get_template("document.html")
     text = page.render(
-        title=title if len(documents) == 1 else first.kind or first.title,
-        documents=documents,
-        style=style(first.paper),
+        title=title_of(documents), documents=documents, style=style(documents[0].paper)
     )
     return "\n".join(line.rstrip() for line in text.splitlines() if line.strip()) + "\n"
+
+
+def title_of(documents: Sequence[Document]) -> str:
+    """The title of a page with these documents."""
+    first = documents[0]
+    if len(documents) > 1:
+        return first.kind or first.title
+    return f"{first.title}: {first.kind.lower()}" if first.kind else first.title
 
 
 def style(paper: str) -> str:
@@ -62,6 +66,8 @@ def environment(*beside: str) -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    # what a page does to a drawing before it shows it
+    made.filters["drawing"] = lambda svg: svg
     made.filters["kind"] = lambda block: type(block).__name__
     made.filters["flowed"] = lambda text: "\n".join(flowed(text, RULE_WIDTH))
     return made

@@ -5,8 +5,8 @@ from __future__ import annotations
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from preservecheck.page.form import pairs_of
-from preservecheck.page.views.formula import example
+from preservecheck.page.draft import pairs_of
+from preservecheck.page.editor import example
 
 FORMULA = pairs_of(example())
 BESIDE = [

@@ -17,11 +17,9 @@ from typer.testing import CliRunner
 from preservecheck.bench.batch_sheet import batch_sheet
 from preservecheck.cli.main import app as program
 from preservecheck.evidence.record import DIGEST, content_digest
-from preservecheck.page.bench_form import acted, bench_of, in_order, pairs_beside
-from preservecheck.page.bench_words import on_page
-from preservecheck.page.draft import from_raw
-from preservecheck.page.form import pairs_of
-from preservecheck.page.results_form import EXAMPLES
+from preservecheck.page.bench import acted, bench_of, in_order
+from preservecheck.page.draft import from_raw, pairs_of
+from preservecheck.page.results import EXAMPLES
 from preservecheck.reference.load import load_tables
 from preservecheck.report.batch_sheet import document as sheet_document
 from preservecheck.report.html import render
@@ -258,8 +256,8 @@ def test_formula_survives_the_view(client):
     assert 'value="Plain rinse for tests"' in client.post("/", data=data).text
 
 
-def test_fields_of_the_bench_come_back():
-    """What is read from the fields is written to the same fields."""
+def test_fields_of_the_bench():
+    """Each value under the key of its field, readings in their order, what is being typed apart."""
     data = readings(("14:05", "74"), ("14:15", "66"), unit="°F", room="70") | drops(
         ("0", "6"), sample="50"
     )
@@ -269,7 +267,15 @@ def test_fields_of_the_bench_come_back():
         "drop-new-grams": "0.1",
         "cool-0-day": "2026-11-25",
     }
-    assert dict(pairs_beside(bench_of(data.items()))) == data
+    bench = bench_of(data.items())
+    assert bench.cool == {"unit": "°F", "room": "70"}
+    assert (bench.drop["sample"], bench.sheet) == ("50", {"number": "B 7"})
+    assert bench.rows["cool"] == [
+        {"time": "14:05", "temp": "74", "day": "2026-11-25"},
+        {"time": "14:15", "temp": "66"},
+    ]
+    assert bench.rows["drop"] == [{"grams": "0", "ph": "6"}]
+    assert bench.fresh == {"cool": {"temp": "6"}, "drop": {"grams": "0.1"}}
 
 
 def test_order_of_days():
@@ -277,10 +283,10 @@ def test_order_of_days():
     data = readings(("00:10", "50"), ("23:50", "70"))
     bench = bench_of(data.items())
     in_order(bench)
-    assert [r["temp"] for r in bench.readings] == ["50", "70"]
+    assert [r["temp"] for r in bench.rows["cool"]] == ["50", "70"]
     bench = bench_of((data | {"cool-0-day": "2026-11-26", "cool-1-day": "2026-11-25"}).items())
     in_order(bench)
-    assert [r["temp"] for r in bench.readings] == ["70", "50"]
+    assert [r["temp"] for r in bench.rows["cool"]] == ["70", "50"]
     assert bench.moments == ["2026-11-25 23:50", "2026-11-26 00:10"]
 
 
@@ -298,7 +304,7 @@ def test_buttons(do, left):
     """One reading goes, or all of a kind; what is not there changes nothing."""
     bench = bench_of((readings(("14:05", "74"), ("14:15", "66")) | drops(("0", "6"))).items())
     acted(bench, do)
-    assert (len(bench.readings), len(bench.drops)) == left
+    assert (len(bench.rows["cool"]), len(bench.rows["drop"])) == left
 
 
 def test_what_is_typed_is_escaped(client):
@@ -370,20 +376,6 @@ def test_faults_of_a_titration(client):
     for field in ("drop-1-ph", "drop-sample", "drop-strength", "drop-target"):
         assert f'data-field="{field}"' in text
     assert "[measured]" not in text
-
-
-def test_words_of_the_command_line_are_left_out():
-    """Options are not for this page."""
-    for said in (
-        "Measure the room and give it with --room.",
-        "The mass of the batch is not known, so amounts are told per kg; give it with --batch "
-        '"500 g".',
-        "Change the product ('preservecheck choose', or “Which one?” on the page, ranks systems "
-        "for it).",
-        "adjust the pH until then, or say with --target where to go.",
-    ):
-        assert "--" not in on_page(said)
-        assert "preservecheck" not in on_page(said)
 
 
 # ---- papers ----

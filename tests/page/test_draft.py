@@ -13,13 +13,10 @@ from preservecheck.errors import FormulaError
 from preservecheck.formula.build import build
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.starter import starter_toml
-from preservecheck.page.draft import from_raw, to_raw
+from preservecheck.page.draft import draft_of, from_raw, pairs_of, to_raw
 from preservecheck.page.draft_outcome import field_fault, formula_of
-from preservecheck.page.editor import convert_amounts, whole
-from preservecheck.page.edits import edited
-from preservecheck.page.form import draft_of, pairs_of
-from preservecheck.page.sheets import workbook_of
-from preservecheck.page.toml_text import toml_text
+from preservecheck.page.editor import convert_amounts, edited, whole
+from preservecheck.page.files import toml_text, workbook_of
 from preservecheck.reference.load import load_tables
 from tests.helpers import make_raw
 

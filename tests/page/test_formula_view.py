@@ -16,10 +16,9 @@ from preservecheck.formula.starter import (
     workbook_bytes,
     write_starter,
 )
-from preservecheck.page.draft import from_raw
-from preservecheck.page.draft_outcome import judged
-from preservecheck.page.form import draft_of, pairs_of
-from preservecheck.page.uploads import tame
+from preservecheck.page.draft import draft_of, from_raw, pairs_of
+from preservecheck.page.draft_outcome import formula_of
+from preservecheck.page.files import tame
 from preservecheck.page.what_if import sliders, tried
 from preservecheck.reference.load import load_tables
 from preservecheck.report import words as report_words
@@ -47,7 +46,7 @@ def test_same_figures_as_the_command_line(path):
     tables = load_tables()
     draft = draft_of(pairs_of(from_raw(tomllib.loads(path.read_text(encoding="utf-8")))))
     here, there = (
-        judged(draft, tables, TODAY).to_json(),
+        review(formula_of(draft, tables, TODAY), tables, today=TODAY).to_json(),
         review(path, tables, today=TODAY).to_json(),
     )
     assert here.pop("formula_sha256") != there.pop("formula_sha256")
@@ -163,14 +162,13 @@ def test_sliders_change_nothing_of_the_formula():
     report = review(EXAMPLES[0], tables, today=TODAY)
     formula = report.formula
     before = formula.model_dump()
-    found = tried(formula, {"try-ph": 7.5}, tables, report)
+    found = tried(report, {"try-ph": 7.5}, tables)
     other = review(
         formula.model_copy(update={"measured": formula.measured.model_copy(update={"ph": 7.5})}),
         tables,
         today=TODAY,
     )
-    assert found.verdict == report_words.verdict_of(other, other.counts).said
-    assert found.counted == report_words.counted(other.counts)
+    assert found.verdict == report_words.verdict_of(other, other.counts)
     assert any(
         c.check == "ph-range" and (c.now, c.then) == ("pass", "serious") for c in found.changes
     )
@@ -182,7 +180,7 @@ def test_tried_dose_is_that_of_a_formula_with_that_dose():
     tables = load_tables()
     report = review(EXAMPLES[0], tables, today=TODAY)
     dose = next(s for s in sliders(report.formula, tables) if s.name.startswith("try-dose"))
-    found = tried(report.formula, {dose.name: dose.high}, tables, report)
+    found = tried(report, {dose.name: dose.high}, tables)
     assert any(c.check == "use-level" and c.then == "serious" for c in found.changes)
 
 
@@ -191,7 +189,7 @@ def test_slider_at_what_is_tries_nothing(client):
     tables = load_tables()
     report = review(EXAMPLES[0], tables, today=TODAY)
     now = {s.name: s.now for s in sliders(report.formula, tables)}
-    assert tried(report.formula, now, tables, report) is None
+    assert tried(report, now, tables) is None
     assert client.post("/what-if", data=fields() | {"try-ph": "nan"}).text.strip() == ""
     assert "With pH 7.5" in client.post("/what-if", data=fields() | {"try-ph": "7.5"}).text
 

@@ -9,7 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 from starlette.requests import ClientDisconnect
 
-from preservecheck.page.form import MAX_FIELDS
+from preservecheck.page.draft import MAX_FIELDS
 from preservecheck.page.guard import MAX_BODY, MAX_UPLOAD, Guard, cookie_name
 
 PORT = 47613

@@ -16,7 +16,7 @@ from preservecheck.formula.starter import (
     workbook_bytes,
     write_starter,
 )
-from preservecheck.page.words import VIEWS
+from preservecheck.page.context import VIEWS
 from preservecheck.reference.load import load_tables
 from preservecheck.report import words as report_words
 from tests.page.browser import PATIENCE_MS, Program, check_looks, tab_to, violations, write

@@ -11,7 +11,7 @@ from playwright.sync_api import expect
 from typer.testing import CliRunner
 
 from preservecheck.cli.main import app
-from preservecheck.page.words import system_name
+from preservecheck.page.context import system_name
 from preservecheck.reference.load import load_tables
 from tests.page.browser import PATIENCE_MS, WIDTHS, Program, check_looks, violations
 

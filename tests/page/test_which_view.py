@@ -13,10 +13,9 @@ import pytest
 
 from preservecheck.assess.review import review
 from preservecheck.formula.starter import starter_toml
-from preservecheck.page.apply_option import put_in
-from preservecheck.page.draft import from_raw, new_draft
+from preservecheck.page.apply_option import applied_to
+from preservecheck.page.draft import draft_of, from_raw, new_draft, pairs_of
 from preservecheck.page.draft_outcome import formula_of
-from preservecheck.page.form import draft_of, pairs_of
 from preservecheck.page.views import ranking as views_which
 from preservecheck.ranking.rank import choose
 from preservecheck.reference.load import load_tables
@@ -310,7 +309,7 @@ SOURCES = {p.stem: p.read_text(encoding="utf-8") for p in EXAMPLES} | {
 
 
 @pytest.mark.parametrize("source", SOURCES.values(), ids=SOURCES)
-def test_put_in_is_the_formula_that_choose_judged(source):
+def test_applied_is_the_formula_that_choose_judged(source):
     """Every system that fits: the recipe in the draft is the one that the ranking speaks of;
     readings stay."""
     tables, draft = load_tables(), draft_in(source)
@@ -318,8 +317,8 @@ def test_put_in_is_the_formula_that_choose_judged(source):
     for option in ranked(source).systems:
         if option.outcome == "does-not-fit":
             continue
-        picked = put_in(draft, formula, option, tables)
-        after = formula_of(picked.draft, tables, TODAY)
+        applied = applied_to(draft, formula, option, tables)
+        after = formula_of(applied.draft, tables, TODAY)
         assert recipe(after) == recipe(option.formula), option.id
         assert after.measured == formula.measured
         assert after.product.scale_step_g == formula.product.scale_step_g
@@ -328,7 +327,7 @@ def test_put_in_is_the_formula_that_choose_judged(source):
             formula.measured != facts["measured"]
             or formula.product.scale_step_g != facts["product"].scale_step_g
         )
-        assert bool(picked.todo) is user_errors, option.id
+        assert bool(applied.todo) is user_errors, option.id
     assert pairs_of(draft) == before
 
 
@@ -345,7 +344,7 @@ def test_alone_as_among_all():
         )
 
 
-def test_put_in_as_typed():
+def test_applied_as_typed():
     """The maker's own texts stay; °F where he writes °F; 185 + 12 + 1.6 + 1.4 = 200 g is the batch
     that was meant."""
     tables, draft = load_tables(), draft_in(GRAMS)
@@ -354,19 +353,19 @@ def test_put_in_as_typed():
         for s in ranked(GRAMS).systems
         if s.outcome != "does-not-fit" and s.formula.phases[-1].name == "preservative"
     )
-    picked = put_in(draft, formula_of(draft, tables, TODAY), option, tables)
-    assert picked.draft.phases[0].fields == draft.phases[0].fields
-    assert picked.draft.phases[1].fields == draft.phases[1].fields
-    assert picked.draft.phases[-1].fields["added_at_unit"] == "°F"
-    assert picked.draft.product["batch"] == "200"
-    assert any("200 g" in text for text in picked.done)
-    assert picked.draft.phases[0].lines[0] == {
+    applied = applied_to(draft, formula_of(draft, tables, TODAY), option, tables)
+    assert applied.draft.phases[0].fields == draft.phases[0].fields
+    assert applied.draft.phases[1].fields == draft.phases[1].fields
+    assert applied.draft.phases[-1].fields["added_at_unit"] == "°F"
+    assert applied.draft.product["batch"] == "200"
+    assert any("200 g" in text for text in applied.done)
+    assert applied.draft.phases[0].lines[0] == {
         "kind": "ingredient",
         "ingredient": "Aqua",
         "rest": "yes",
     }
     # 1.6 of 200 g
-    assert "Taken out: 0.8 % benzyl-alcohol-dehydroacetic-acid" in " ".join(picked.done)
+    assert "Taken out: 0.8 % benzyl-alcohol-dehydroacetic-acid" in " ".join(applied.done)
 
 
 def test_put_into_the_empty_phase_of_a_new_formula():
@@ -387,12 +386,12 @@ def test_put_into_the_empty_phase_of_a_new_formula():
         for s in choose(formula, tables, today=TODAY).systems
         if s.outcome != "does-not-fit" and not s.partner
     )
-    picked = put_in(draft, formula, option, tables)
-    assert [p.fields["name"] for p in picked.draft.phases] == ["heated", "cool-down"]
-    (line,) = picked.draft.phases[1].lines
+    applied = applied_to(draft, formula, option, tables)
+    assert [p.fields["name"] for p in applied.draft.phases] == ["heated", "cool-down"]
+    (line,) = applied.draft.phases[1].lines
     assert (line["preservative"], float(line["amount"])) == (option.id, option.percent)
-    assert float(picked.draft.phases[1].fields["added_at"]) == option.formula.phases[-1].added_at_c
-    assert "There was no preservative of its own to take out." in picked.done
+    assert float(applied.draft.phases[1].fields["added_at"]) == option.formula.phases[-1].added_at_c
+    assert "There was no preservative of its own to take out." in applied.done
 
 
 def test_gum_is_replaced_in_words():
@@ -402,11 +401,11 @@ def test_gum_is_replaced_in_words():
     option = next(
         s for s in ranked(ANIONIC).systems if any("Hydroxyethylcellulose" in c for c in s.changes)
     )
-    picked = put_in(draft, formula, option, tables)
-    assert "Xanthan Gum is replaced by Hydroxyethylcellulose." in picked.done
-    assert "Aqua now fills up the rest." in picked.done
-    assert "Taken out: 0.8 % Phenoxyethanol." in picked.done
-    lines = picked.draft.phases[0].lines
+    applied = applied_to(draft, formula, option, tables)
+    assert "Xanthan Gum is replaced by Hydroxyethylcellulose." in applied.done
+    assert "Aqua now fills up the rest." in applied.done
+    assert "Taken out: 0.8 % Phenoxyethanol." in applied.done
+    lines = applied.draft.phases[0].lines
     assert [x.get("ingredient") for x in lines][:3] == ["Aqua", "Hydroxyethylcellulose", "Glycerin"]
     assert lines[2]["note"] == "as it came"
 

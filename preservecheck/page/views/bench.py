@@ -8,102 +8,64 @@ of day.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from preservecheck.errors import FormulaError, PreservecheckError
-from preservecheck.formula.model import Formula
-from preservecheck.page import bench_results as bench_found
+from preservecheck.errors import PreservecheckError
+from preservecheck.page import bench as readings
 from preservecheck.page import papers
-from preservecheck.page.bench_form import Bench, acted, bench_of, in_order
-from preservecheck.page.context import Desk, value_of
-from preservecheck.page.draft import UNITS, Draft
-from preservecheck.page.draft_outcome import field_fault, formula_of, is_untouched
-from preservecheck.page.form import Pairs, beside_of, draft_of, pairs_of
+from preservecheck.page.bench import Bench, bench_of
+from preservecheck.page.context import KINDS, Site, Submission, attachment
+from preservecheck.page.draft import UNITS, beside_of, pairs_of
 from preservecheck.page.hints import FieldFault
-from preservecheck.page.results_form import after_of
-from preservecheck.page.results_words import faults_of
-from preservecheck.page.views.formula import saved_name
+from preservecheck.page.results import after_of, faults_of
 
 if TYPE_CHECKING:
-    from starlette.requests import Request
     from starlette.responses import Response
     from starlette.routing import Route
 
+    from preservecheck.formula.model import Formula
+    from preservecheck.report.document import Document
+
 HERE = "/bench"
+# style sheet of a paper that is shown -> the paper
+STYLES = {"sheet-a4.css": "a4", "sheet-letter.css": "letter", "record.css": ""}
 
 
-def routes(desk: Desk) -> list[Route]:
+def routes(site: Site) -> list[Route]:
     """The view's addresses."""
-    from starlette.concurrency import run_in_threadpool
-    from starlette.responses import PlainTextResponse, Response
-    from starlette.routing import Route
-
-    def posted(answer: Any) -> Any:
-        """An answer to a form, worked out beside the loop that listens."""
-
-        async def endpoint(request: Request) -> Response:
-            pairs = await desk.fields_of(request)
-            done: Response = await run_in_threadpool(answer, desk, pairs, request)
-            return done
-
-        return endpoint
-
-    async def start(request: Request) -> Response:
-        return await run_in_threadpool(_bench, desk, [], request)
-
-    async def style(request: Request) -> Response:
-        found = papers.style_of(request.path_params["name"])
-        if found is None:
-            return PlainTextResponse("There is no such file.", 404)
-        return Response(found, media_type="text/css; charset=utf-8")
-
     return [
-        Route(HERE, start, methods=["GET"]),
-        Route(HERE, posted(_bench), methods=["POST"]),
-        Route(HERE + "/{name}", style, methods=["GET"]),
-        Route(HERE + "/sheet", posted(_sheet), methods=["POST"]),
-        Route(HERE + "/sheet.{ending}", posted(_sheet), methods=["POST"]),
-        Route(HERE + "/record", posted(_record), methods=["POST"]),
-        Route(HERE + "/record.{ending}", posted(_record), methods=["POST"]),
+        site.route(HERE, _bench, "GET"),
+        site.route(HERE, _bench),
+        site.route(HERE + "/{name}", _style, "GET"),
+        site.route(HERE + "/sheet", _sheet),
+        site.route(HERE + "/sheet.{ending}", _sheet),
+        site.route(HERE + "/record", _record),
+        site.route(HERE + "/record.{ending}", _record),
     ]
 
 
-def _bench(desk: Desk, pairs: Pairs, request: Request) -> Response:
+def _bench(sent: Submission) -> Response:
     """The whole page; for a script its middle alone."""
-    bench = bench_of(pairs)
-    focus = acted(bench, value_of(pairs, "do"))
-    piece = request.headers.get("x-piece") == "yes"
-    only = value_of(pairs, "only")
-    if value_of(pairs, "fields") != "stay":
+    bench = bench_of(sent.pairs)
+    focus = readings.acted(bench, sent.value("do"))
+    if sent.value("fields") != "stay":
         # where results alone are asked for, the fields stay as they are, and so must their numbers
-        in_order(bench)
-    return _page(desk, pairs, bench, focus, piece=piece, only=only)
+        readings.in_order(bench)
+    return _page(sent, bench, focus)
 
 
 def _page(
-    desk: Desk,
-    pairs: Pairs,
+    sent: Submission,
     bench: Bench,
     focus: str = "",
-    *,
-    piece: bool = False,
-    only: str = "",
-    notice: tuple[str, list[str]] | None = None,
+    notice: tuple[str, Sequence[str]] | None = None,
 ) -> Response:
-    draft = draft_of(pairs)
-    formula, wrong = _formula(desk, draft)
-    cooling = (
-        bench_found.Told()
-        if only == "drop"
-        else bench_found.cooling(bench, formula, desk.tables, desk.today)
-    )
-    adjusting = (
-        bench_found.Told()
-        if only == "cool"
-        else bench_found.adjusting(bench, formula, desk.tables, desk.today)
-    )
-    return desk.page(
-        "bench_main.html" if piece else "view.html",
+    from preservecheck.report.cooling import ALREADY_IN
+
+    only, tables = sent.value("only"), sent.site.tables
+    return sent.site.page(
+        "bench_main.html" if sent.piece else "view.html",
         status=422 if notice else 200,
         here=HERE,
         title="At the bench",
@@ -111,31 +73,20 @@ def _page(
         main="bench_main.html",
         style="bench.css",
         enter="add",
-        carried=pairs_of(draft),
-        beside=beside_of(pairs, "cool", "drop", "sheet"),
+        carried=pairs_of(sent.draft),
+        beside=beside_of(sent.pairs, "cool", "drop", "sheet"),
         bench=bench,
         focus=focus,
         notice=notice,
-        formula=formula,
-        wrong=wrong,
-        untouched=is_untouched(draft),
-        cooling=cooling,
-        adjusting=adjusting,
-        agents=bench_found.agents_of(desk.tables),
+        sent=sent,
+        cooling=readings.Cooling() if only == "drop" else readings.cooling(bench, sent),
+        adjusting=readings.Adjusting() if only == "cool" else readings.adjusting(bench, sent),
+        already_in=ALREADY_IN,
+        agents=readings.agents_of(tables),
         masses=list(UNITS["mass"]),
         papers=papers.PAPERS,
-        sized=formula is not None and _is_sized(formula),
+        sized=sent.formula is not None and _is_sized(sent.formula),
     )
-
-
-def _formula(desk: Desk, draft: Draft) -> tuple[Formula | None, list[FieldFault]]:
-    """The formula, or what is still wrong with it."""
-    if is_untouched(draft):
-        return None, []
-    try:
-        return formula_of(draft, desk.tables, desk.today), []
-    except FormulaError as error:
-        return None, [field_fault(fault, draft) for fault in error.faults]
 
 
 def _is_sized(formula: Formula) -> bool:
@@ -148,51 +99,62 @@ def _is_sized(formula: Formula) -> bool:
 # ---- papers --------------------------------------------------------------------------------------
 
 
-def _sheet(desk: Desk, pairs: Pairs, request: Request) -> Response:
-    bench, draft = bench_of(pairs), draft_of(pairs)
+def _sheet(sent: Submission) -> Response:
+    bench = bench_of(sent.pairs)
     faults: list[FieldFault] = []
-    size = bench_found.batch_of(bench, faults)
-    formula, wrong = _formula(desk, draft)
-    ending = request.path_params.get("ending", "")
-    if formula is None or faults or ending not in ("", "html", "xlsx"):
-        return _no_paper(desk, pairs, bench, [f.text for f in (*wrong, *faults)])
-    if size is None and not _is_sized(formula):
-        return _no_paper(
-            desk, pairs, bench, ["How large is the batch? Type it under “This batch”."]
+    size = readings.batch_of(bench, faults)
+    ending = sent.address.get("ending", "")
+    if sent.formula is None or faults or ending not in ("", "html", "xlsx"):
+        return _no_paper(sent, bench, [f.text for f in (*sent.wrong, *faults)])
+    if size is None and not _is_sized(sent.formula):
+        return _no_paper(sent, bench, ["How large is the batch? Type it under “This batch”."])
+    sheet, paper = papers.sheet_of(bench, size, sent.formula, sent), papers.paper_of(bench)
+    if ending:
+        return attachment(
+            papers.sheet_file(sheet, ending, paper), sent.draft, ending, "batch-sheet"
         )
-    made = papers.sheet(bench, size, formula, desk.tables, desk.today)
-    paper = papers.paper_of(bench)
-    data = papers.sheet_file(made, ending, paper)
-    return _given(data, draft, ending, "batch-sheet", f"sheet-{paper}.css")
+    from preservecheck.report.batch_sheet import document
+
+    return _shown(sent, document(sheet, paper), f"sheet-{paper}.css")
 
 
-def _record(desk: Desk, pairs: Pairs, request: Request) -> Response:
-    bench, draft = bench_of(pairs), draft_of(pairs)
-    formula, wrong = _formula(desk, draft)
-    ending = request.path_params.get("ending", "")
-    if formula is None or ending not in ("", "html", "md", "json"):
-        return _no_paper(desk, pairs, bench, [f.text for f in wrong])
+def _record(sent: Submission) -> Response:
+    bench, ending = bench_of(sent.pairs), sent.address.get("ending", "")
+    if sent.formula is None or ending not in ("", "html", "md", "json"):
+        return _no_paper(sent, bench, [f.text for f in sent.wrong])
     try:
-        made = papers.record(bench, after_of(pairs), formula, desk.tables, desk.today)
+        record = papers.record_of(bench, after_of(sent.pairs), sent.formula, sent)
     except PreservecheckError as error:
-        faults = [f.text for f in faults_of(error.faults, "counts")]
-        return _no_paper(
-            desk, pairs, bench, [f"The counts under Afterwards cannot be used: {f}" for f in faults]
-        )
-    return _given(papers.record_file(made, ending), draft, ending, "record", "record.css")
+        what = "The counts under Afterwards cannot be used"
+        return _no_paper(sent, bench, [f"{what}: {f.text}" for f in faults_of(error, "counts")])
+    if ending:
+        return attachment(papers.record_file(record, ending), sent.draft, ending, "record")
+    from preservecheck.report.record import document
+
+    return _shown(sent, document(record), "record.css")
 
 
-def _no_paper(desk: Desk, pairs: Pairs, bench: Bench, messages: list[str]) -> Response:
-    said = messages or ["There is no formula yet. Fill it in under Formula, then come back."]
-    return _page(desk, pairs, bench, notice=("This paper could not be written", said))
+def _no_paper(sent: Submission, bench: Bench, messages: list[str]) -> Response:
+    messages = messages or ["There is no formula yet. Fill it in under Formula, then come back."]
+    return _page(sent, bench, notice=("This paper could not be written", messages))
 
 
-def _given(data: bytes, draft: Draft, ending: str, what: str, style: str) -> Response:
-    """A paper as a page to print, or as a file to save."""
-    from starlette.responses import HTMLResponse, Response
+def _shown(sent: Submission, document: Document, style: str) -> Response:
+    """A paper as a page to print."""
+    from preservecheck.report.html import title_of
 
-    if not ending:
-        return HTMLResponse(papers.shown(data.decode(), style))
-    name = f"{saved_name(draft)}.{what}.{ending}"
-    headers = {"content-disposition": f'attachment; filename="{name}"'}
-    return Response(data, media_type=papers.KINDS[ending], headers=headers)
+    return sent.site.page(
+        "paper.html", title=title_of([document]), documents=[document], style=style
+    )
+
+
+def _style(sent: Submission) -> Response:
+    """The style sheet of a paper, as it stands in the page of the command."""
+    from starlette.responses import PlainTextResponse, Response
+
+    from preservecheck.report import html
+
+    name = sent.address["name"]
+    if name not in STYLES:
+        return PlainTextResponse("There is no such file.", 404)
+    return Response(html.style(STYLES[name]), media_type=KINDS["css"])

@@ -2,318 +2,195 @@
 
 from __future__ import annotations
 
-import re
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from preservecheck.errors import FormulaError, PreservecheckError
-from preservecheck.page.context import Desk, value_of
-from preservecheck.page.draft import Draft, from_raw, new_draft, to_raw
-from preservecheck.page.draft_outcome import is_untouched, judged
-from preservecheck.page.editor import convert_amounts, editor_view, whole
-from preservecheck.page.edits import edited
-from preservecheck.page.form import Pairs, beside_of, draft_of
-from preservecheck.page.hints import HINTS, FieldFault
-from preservecheck.page.svg import Drawing, drawing
-from preservecheck.page.toml_text import toml_text
-from preservecheck.page.uploads import opened
+from preservecheck.page.context import Site, Submission, attachment
+from preservecheck.page.draft import Draft, Pairs, beside_of, from_raw, new_draft, pairs_of, to_raw
+from preservecheck.page.editor import acted, editor_view, whole
+from preservecheck.page.files import opened, toml_text, workbook_of
+from preservecheck.page.hints import worded
 from preservecheck.page.what_if import sliders, tried
 
 if TYPE_CHECKING:
-    from starlette.requests import Request
     from starlette.responses import Response
     from starlette.routing import Route
 
     from preservecheck.assess.review import Report
-    from preservecheck.page.apply_option import Picked
+    from preservecheck.page.apply_option import Applied
+    from preservecheck.report.plots.chart import Chart
 
 # the browser wraps the paragraphs
 RULE_WIDTH = 10_000
-# more files than are read are answered with a message, up to this many
-MAX_PARTS = 50
-_XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
-def routes(desk: Desk) -> list[Route]:
+def routes(site: Site) -> list[Route]:
     """The view's addresses."""
-    from starlette.concurrency import run_in_threadpool
-    from starlette.routing import Route
-
-    def posted(answer: Any) -> Any:
-        """An answer to a form, worked out beside the loop that listens."""
-
-        async def endpoint(request: Request) -> Response:
-            pairs = await desk.fields_of(request)
-            done: Response = await run_in_threadpool(answer, desk, pairs, request)
-            return done
-
-        return endpoint
-
-    async def start(_request: Request) -> Response:
-        return await run_in_threadpool(whole_page, desk, new_draft(), judge=False)
-
-    async def open_files(request: Request) -> Response:
-        async with request.form(max_files=MAX_PARTS, max_fields=MAX_PARTS) as form:
-            files = [
-                (f.filename or "", await f.read())
-                for f in form.getlist("files")
-                if not isinstance(f, str)
-            ]
-        return await run_in_threadpool(_opened, desk, files, _wants_piece(request))
-
     return [
-        Route("/", start, methods=["GET"]),
-        Route("/", posted(_formula), methods=["POST"]),
-        Route("/editor", posted(_editor), methods=["POST"]),
-        Route("/verdict", posted(_verdict), methods=["POST"]),
-        Route("/what-if", posted(_what_if), methods=["POST"]),
-        Route("/check/{check}", posted(_check), methods=["POST"]),
-        Route("/open", open_files, methods=["POST"]),
-        Route("/save.toml", posted(_save_toml), methods=["POST"]),
-        Route("/save.xlsx", posted(_save_xlsx), methods=["POST"]),
+        site.route("/", _start, "GET"),
+        site.route("/", _formula),
+        site.route("/editor", _editor),
+        site.route("/verdict", _verdict),
+        site.route("/what-if", _what_if),
+        site.route("/check/{check}", _check),
+        site.route("/open", _opened),
+        site.route("/save.toml", _save_toml),
+        site.route("/save.xlsx", _save_xlsx),
     ]
-
-
-def _wants_piece(request: Request) -> bool:
-    """Whether a script asks, which puts the answer into the page that is there."""
-    return request.headers.get("x-piece") == "yes"
-
-
-def _acted(desk: Desk, pairs: Pairs) -> tuple[Draft, str | None]:
-    """The draft after the button that was pressed, and the field to go to."""
-    do = value_of(pairs, "do")
-    if do == "example":
-        return example(), "product-name"
-    if do == "new":
-        return new_draft(), "product-name"
-    draft = draft_of(pairs)
-    if do.startswith("amounts "):
-        convert_amounts(draft, do.removeprefix("amounts "))
-        if draft.amounts != do.removeprefix("amounts "):
-            return draft, "product-batch"
-        return draft, f"do:amounts {'grams' if draft.amounts == 'percent' else 'percent'}"
-    return draft, edited(draft, do)
-
-
-def example() -> Draft:
-    """The starter formula."""
-    import tomllib
-
-    from preservecheck.formula.starter import starter_toml
-
-    return from_raw(tomllib.loads(starter_toml()))
 
 
 # ---- answers -------------------------------------------------------------------------------------
 
 
-def _formula(desk: Desk, pairs: Pairs, _request: Request) -> Response:
-    draft, focus = _acted(desk, pairs)
-    return whole_page(desk, draft, beside=beside_of(pairs), focus=focus, wanted=_wanted(pairs))
+def _start(sent: Submission) -> Response:
+    return whole_page(sent, new_draft())
 
 
-def _editor(desk: Desk, pairs: Pairs, _request: Request) -> Response:
-    draft, focus = _acted(desk, pairs)
-    return desk.page("editor.html", focus=focus or "", **editor_view(draft, desk))
+def _formula(sent: Submission) -> Response:
+    draft, focus = acted(sent)
+    return whole_page(sent, draft, focus=focus)
 
 
-def _verdict(desk: Desk, pairs: Pairs, _request: Request) -> Response:
-    return desk.page("verdict.html", behind={}, **_judgement(desk, draft_of(pairs), {}))
+def _editor(sent: Submission) -> Response:
+    draft, focus = acted(sent)
+    return sent.site.page("editor.html", focus=focus, **editor_view(draft, sent.site))
 
 
-def _what_if(desk: Desk, pairs: Pairs, _request: Request) -> Response:
-    found = judged(draft_of(pairs), desk.tables, desk.today)
-    result = None
-    if not isinstance(found, list):
-        assert found.formula is not None
-        result = tried(found.formula, _wanted(pairs), desk.tables, found)
-    return desk.page("what_if.html", tried=result)
+def _verdict(sent: Submission) -> Response:
+    return sent.site.page("verdict.html", behind={}, **_judgement(sent, {}))
 
 
-def _check(desk: Desk, pairs: Pairs, request: Request) -> Response:
+def _what_if(sent: Submission) -> Response:
+    report = _report(sent)
+    changed = None if report is None else tried(report, _wanted(sent.pairs), sent.site.tables)
+    return sent.site.page("what_if.html", tried=changed)
+
+
+def _check(sent: Submission) -> Response:
     """What stands behind one check; without scripting the whole page, with the check opened."""
-    from preservecheck.checks import current_id
-
-    check = current_id(request.path_params["check"])
-    draft = draft_of(pairs)
-    found = judged(draft, desk.tables, desk.today)
+    check = sent.address["check"]
     try:
-        behind = _behind(desk, check, found)
+        behind = _behind(sent, check)
     except PreservecheckError as error:
-        shown: dict[str, Any] = {"plots": [], "sources": [], "rule": error.messages[0]}
-        return desk.page("check_details.html", status=404, **shown)
-    if _wants_piece(request):
-        return desk.page("check_details.html", **behind)
-    return whole_page(
-        desk, draft, beside=beside_of(pairs), wanted=_wanted(pairs), behind={check: behind}
-    )
+        shown = {"charts": [], "sources": [], "rule": worded(error.faults[0])}
+        return sent.site.page("check_details.html", status=404, check=check, **shown)
+    if sent.piece:
+        return sent.site.page("check_details.html", check=check, **behind)
+    return whole_page(sent, sent.draft, behind={check: behind})
 
 
-def _behind(desk: Desk, check: str, found: Report | list[FieldFault]) -> dict[str, Any]:
-    """Plots and sources of a check, where the formula can be judged, and its rule with formula and
-    constants.
-
-    Raises
-    ------
-    PreservecheckError
-        There is no such check.
-    """
-    from preservecheck.checks import BY_ID
-    from preservecheck.report import manual
-    from preservecheck.report.text import flowed
-
-    rule = "\n".join(flowed(manual.rule(check), RULE_WIDTH))
-    if isinstance(found, list):
-        return {"plots": [], "sources": [], "rule": rule}
-    drawn = _plots(desk, found, f"{check}-", BY_ID[check].plots if check in BY_ID else ())
-    return {"plots": drawn, "sources": _sources(found, check), "rule": rule}
+def _save_toml(sent: Submission) -> Response:
+    return attachment(toml_text(to_raw(sent.draft)).encode(), sent.draft, "toml")
 
 
-def _sources(report: Report, check: str) -> list[tuple[int, str]]:
-    """The sources of one check's findings, numbered as in the report."""
-    from preservecheck.report.review import pieces
-
-    numbered = enumerate(pieces(report).sources.texts, 1)
-    own = {source for finding in report.checks if finding.id == check for source in finding.sources}
-    return [(n, text) for n, text in numbered if text in own]
+def _save_xlsx(sent: Submission) -> Response:
+    return attachment(workbook_of(to_raw(sent.draft), sent.site.tables), sent.draft, "xlsx")
 
 
-def _save_toml(desk: Desk, pairs: Pairs, _request: Request) -> Response:
-    draft = draft_of(pairs)
-    return _file(toml_text(to_raw(draft)).encode(), draft, "toml", "application/toml")
-
-
-def _save_xlsx(desk: Desk, pairs: Pairs, _request: Request) -> Response:
-    from preservecheck.page.sheets import workbook_of
-
-    draft = draft_of(pairs)
-    return _file(workbook_of(to_raw(draft), desk.tables), draft, "xlsx", _XLSX)
-
-
-def _file(data: bytes, draft: Draft, ending: str, kind: str) -> Response:
-    from starlette.responses import Response
-
-    name = f"{saved_name(draft)}.{ending}"
-    return Response(
-        data, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}"'}
-    )
-
-
-def saved_name(draft: Draft) -> str:
-    """A file's name, without its ending, after the product."""
-    return (
-        re.sub(r"[^a-z0-9]+", "-", draft.product.get("name", "").casefold()).strip("-")[:60]
-        or "formula"
-    )
-
-
-def _opened(desk: Desk, files: list[tuple[str, bytes]], piece: bool) -> Response:
+def _opened(sent: Submission) -> Response:
     """The formula of a file in the editor; where none can be read, the reasons, and what was typed
     stays."""
+    site = sent.site
     try:
-        raw, messages = opened(files, desk.tables)
+        raw, faults = opened(sent.files.get("files", ()), site.tables)
     except FormulaError as error:
-        messages = tuple(fault.text(HINTS) for fault in error.faults)
-        if piece:
-            return desk.page(
-                "notice.html",
-                status=422,
-                title="This file could not be read",
-                messages=messages,
-            )
-        return whole_page(
-            desk,
-            new_draft(),
-            judge=False,
-            notice=("This file could not be read", messages),
-            status=422,
-        )
-    draft = from_raw(raw)
-    notice = ("What the file says that cannot be used", messages) if messages else None
-    if piece:
-        return desk.page("editor.html", focus="", notice=notice, **editor_view(draft, desk))
-    return whole_page(desk, draft, notice=notice)
+        title = "This file could not be read"
+        messages = [worded(fault, where=fault.where) for fault in error.faults]
+        if sent.piece:
+            return site.page("notice.html", status=422, title=title, messages=messages)
+        return whole_page(sent, new_draft(), notice=(title, messages), status=422)
+    draft, notice = from_raw(raw), None
+    if faults:
+        messages = [worded(fault, where=fault.where) for fault in faults]
+        notice = ("What the file says that cannot be used", messages)
+    if sent.piece:
+        return site.page("editor.html", focus="", notice=notice, **editor_view(draft, site))
+    return whole_page(sent, draft, notice=notice)
 
 
 # ---- pieces --------------------------------------------------------------------------------------
 
 
 def whole_page(
-    desk: Desk,
+    sent: Submission,
     draft: Draft,
     *,
-    beside: Pairs | None = None,
-    judge: bool = True,
-    focus: str | None = None,
-    wanted: dict[str, float] | None = None,
-    notice: tuple[str, tuple[str, ...]] | None = None,
-    behind: dict[str, dict[str, Any]] | None = None,
+    focus: str = "",
+    notice: tuple[str, list[str]] | None = None,
+    behind: Mapping[str, Any] | None = None,
     status: int = 200,
-    picked: Picked | None = None,
+    applied: Applied | None = None,
     before: str = "",
 ) -> Response:
     """The view as a whole page.
 
     Parameters
     ----------
-    desk
-        The tables and templates.
+    sent
+        What was asked.
     draft
-        What is typed.
-    judge
-        Whether to judge it.
+        The formula to show, which need not be the one that was sent.
     focus
         Field to go to.
-    wanted
-        What the sliders say.
     notice
         A title and messages, to be told above.
     behind
         What stands behind checks that are open.
     status
         Of the answer.
-    picked
+    applied
         A system that has just been put in.
     before
         The draft before that, as the fields of a form.
     """
-    judgement = _judgement(desk, draft, wanted or {}) if judge else {"state": "empty"}
-    return desk.page(
+    shown = Submission(sent.site, pairs_of(draft))
+    judgement = _judgement(shown, _wanted(sent.pairs))
+    return sent.site.page(
         "formula.html",
         status=status,
         here="/",
         title="Formula",
-        beside=beside,
-        focus=focus or "",
+        beside=beside_of(sent.pairs),
+        focus=focus,
         notice=notice,
-        applied=picked,
+        applied=applied,
         before=before,
-        **{**editor_view(draft, desk), **judgement, "behind": behind or {}},
+        **{**editor_view(draft, sent.site), **judgement, "behind": behind or {}},
     )
 
 
-def _judgement(desk: Desk, draft: Draft, wanted: dict[str, float]) -> dict[str, Any]:
+def _report(sent: Submission) -> Report | None:
+    """The formula judged; ``None`` where there is none."""
+    from preservecheck.assess.review import review
+
+    if sent.formula is None:
+        return None
+    return review(sent.formula, sent.site.tables, today=sent.site.today)
+
+
+def _judgement(sent: Submission, wanted: dict[str, float]) -> dict[str, Any]:
     """What the verdict's template shows: nothing yet, what is wrong, or the report."""
     from preservecheck.report.review import pieces
 
-    if is_untouched(draft):
+    if sent.untouched:
         return {"state": "empty"}
-    found = judged(draft, desk.tables, desk.today)
-    if isinstance(found, list):
-        return {"state": "faults", "faults": found, "whole": whole(draft)}
-    assert found.formula is not None
+    report = _report(sent)
+    if report is None or report.formula is None:
+        return {"state": "faults", "faults": sent.wrong, "whole": whole(sent.draft)}
     return {
         "state": "judged",
-        "view": pieces(found),
+        "view": pieces(report),
         "questions": questions(),
-        "sliders": sliders(found.formula, desk.tables),
+        "sliders": sliders(report.formula, sent.site.tables),
         "wanted": wanted,
-        "tried": tried(found.formula, wanted, desk.tables, found) if wanted else None,
-        "whole": whole(draft),
+        "tried": tried(report, wanted, sent.site.tables) if wanted else None,
+        "whole": whole(sent.draft),
     }
 
 
 def questions() -> dict[str, str]:
-    """The question that each check answers, from the first line of its manual page."""
+    """The question that each check answers."""
     from preservecheck.checks import CHECKS
 
     return {check.id: check.question for check in CHECKS}
@@ -331,9 +208,37 @@ def _wanted(pairs: Pairs) -> dict[str, float]:
     return wanted
 
 
-def _plots(desk: Desk, report: Report, prefix: str, names: tuple[str, ...]) -> list[Drawing]:
-    """Some of the report's charts, in that order."""
+def _behind(sent: Submission, check: str) -> dict[str, Any]:
+    """Charts and sources of a check, where the formula can be judged, and its rule with formula and
+    constants.
+
+    Raises
+    ------
+    PreservecheckError
+        There is no such check.
+    """
+    from preservecheck.report import manual
+    from preservecheck.report.review import pieces
+    from preservecheck.report.text import flowed
+
+    rule = "\n".join(flowed(manual.rule(check), RULE_WIDTH))
+    report = _report(sent)
+    if report is None:
+        return {"charts": [], "sources": [], "rule": rule}
+    cited = {
+        source for finding in report.checks if finding.id == check for source in finding.sources
+    }
+    numbered = enumerate(pieces(report).sources.texts, 1)
+    sources = [(number, text) for number, text in numbered if text in cited]
+    return {"charts": _charts(sent, report, check), "sources": sources, "rule": rule}
+
+
+def _charts(sent: Submission, report: Report, check: str) -> list[Chart]:
+    """The charts that belong to a check, in its order."""
+    from preservecheck.checks import BY_ID
     from preservecheck.report.review import charts_of
 
-    charts = {chart.id: chart for chart in charts_of(report, desk.tables)} if names else {}
-    return [drawing(charts[name], prefix) for name in names if name in charts]
+    declared = BY_ID.get(check)
+    names = declared.plots if declared else ()
+    charts = {chart.id: chart for chart in charts_of(report, sent.site.tables)} if names else {}
+    return [charts[name] for name in names if name in charts]
