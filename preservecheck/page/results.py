@@ -217,7 +217,9 @@ def _field_fault(fault: Fault, part: Part) -> FieldFault:
     line: int | None = None
     match fault.path:
         case ("standard",):
-            name, target = name or "what you pasted", "after-standard"
+            target = "after-standard"
+            if not (name or fault.hint):  # it is the text that speaks
+                name = "what you pasted"
         case (int(row), *_):
             line, place = row, f"line {row}"
     return FieldFault(worded(fault, place=place, name=name), target, line)

@@ -14,6 +14,7 @@ from preservecheck.verdict import sources_of
 
 if TYPE_CHECKING:
     from preservecheck.assess.review import Report
+    from preservecheck.errors import Hint
     from preservecheck.reference.load import Tables
     from preservecheck.report.plots.chart import Chart
     from preservecheck.verdict import Figure, Finding
@@ -51,6 +52,7 @@ class Pieces:
     beside: Sequence[d.Section]
     sources: d.Sources
     foot: Sequence[str]
+    hints: Sequence[Hint]
 
 
 def document(report: Report, tables: Tables | None = None) -> d.Document:
@@ -69,7 +71,7 @@ def document(report: Report, tables: Tables | None = None) -> d.Document:
         ],
         p.foot,
         kind=KIND,
-        hints=list(dict.fromkeys(f.hint for f in report.checks if f.hint is not None)),
+        hints=p.hints,
     )
 
 
@@ -106,6 +108,7 @@ def pieces(report: Report, references: d.References | None = None) -> Pieces:
         beside=[d.Section(title, [d.Bullets(texts)]) for title, texts in beside.items() if texts],
         sources=d.Sources(list(refs.numbers)),
         foot=(words.SCREEN, *words.footer(report, whole=True)),
+        hints=list(dict.fromkeys(f.hint for f in report.checks if f.hint is not None)),
     )
 
 

@@ -97,7 +97,8 @@ def answer(client, *parts):
 def faults(text):
     """The messages about what was pasted, and the fields that they lead to."""
     return re.findall(
-        r'<li class="message"><a href="#[\w-]+" data-field="([\w-]+)"(?: data-line="\d+")?>(.*?)</a>', text
+        r'<li class="message"><a href="#[\w-]+" data-field="([\w-]+)"(?: data-line="\d+")?>(.*?)</a>',
+        text,
     )
 
 

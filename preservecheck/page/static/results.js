@@ -167,7 +167,7 @@ for (const part of PARTS) {
 
 // Select the line that a message speaks of, and bring it into sight.
 lead(view, (area, fault) => {
-  const line = Number(area.matches("textarea") && fault.textContent.match(/\bline ([0-9]+)/i)?.[1]);
+  const line = Number(area.matches("textarea") && fault.dataset.line);
   if (!line) return;
   const lines = area.value.split("\n");
   const from = lines.slice(0, line - 1).reduce((sum, one) => sum + one.length + 1, 0);
