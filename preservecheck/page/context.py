@@ -79,6 +79,11 @@ class Site:
         named = [(s.id, system_name(s)) for s in self.tables.systems]
         return dict(sorted(named, key=lambda pair: pair[1].casefold()))
 
+    @cached_property
+    def markets(self) -> list[str]:
+        """The markets, by id."""
+        return [market.id for market in self.tables.markets]
+
     def nearest(self, written: str) -> list[str]:
         """Names to propose for an unknown one."""
         return names_of(self.tables).nearest(written)
