@@ -13,7 +13,7 @@ import pandas as pd
 from hypothesis import strategies as st
 
 from preservecheck.formula.model import PACKAGES, PRODUCT_TYPES, USERS, USES
-from preservecheck.reference.load import Tables, load_tables
+from preservecheck.reference.load import Tables
 from tests.helpers import make_formula
 
 # roles that are drawn from, with the largest per cent that makes sense
@@ -55,9 +55,7 @@ def pile(tables: Tables, count: int, seed: int) -> tuple[pd.DataFrame, pd.DataFr
     for n in range(count):
         name = f"invented {seed}-{n:06d}"
         markets = list(
-            draw.choice(
-                [m.id for m in load_tables().markets], size=draw.integers(1, 4), replace=False
-            )
+            draw.choice([m.id for m in tables.markets], size=draw.integers(1, 4), replace=False)
         )
         measured = draw.random() < 0.9
         grams = draw.random() < 0.2
