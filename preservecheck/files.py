@@ -37,18 +37,7 @@ class Kind:
 
 
 def file_bytes(path: Path, limit: int, kind: Kind, *, only_look: bool = False) -> bytes:
-    """The bytes of a file that may not exceed a limit.
-
-    Parameters
-    ----------
-    path
-        The file.
-    limit
-        Largest size. [bytes]
-    kind
-        What it should be.
-    only_look
-        Check the file without reading it.
+    """The bytes of a file that may not exceed a limit; of one to be looked at only, none.
 
     Raises
     ------
@@ -90,17 +79,7 @@ def file_bytes(path: Path, limit: int, kind: Kind, *, only_look: bool = False) -
 
 
 def decoded(data: bytes, where: str, error: type[PreservecheckError]) -> str:
-    """Text of a file that must be UTF-8.
-
-    Parameters
-    ----------
-    data
-        The file.
-    where
-        File name for messages.
-    error
-        Raised where it is not UTF-8; the message names the byte and its line.
-    """
+    """Text of a file that must be UTF-8, else the error, with the byte and its line."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise error(Fault("written as UTF-16", _SAVE_AS_UTF8, where=where))
     try:
@@ -158,18 +137,8 @@ def csv_rows(
 ) -> Iterator[tuple[int, list[str]]]:
     """The rows of a CSV text with their numbers, as a spreadsheet counts them.
 
-    Parameters
-    ----------
-    text
-        The file.
-    where
-        File name for messages.
-    error
-        Raised where it is not CSV, or larger than allowed.
-    dialect
-        How it separates its cells; default is what the text itself tells.
-    most_rows, most_columns
-        What is allowed.
+    The dialect is by default what the text itself tells. The error is raised where it is not CSV,
+    or larger than allowed.
     """
     dialect = dialect or csv_dialect(text)
     if dialect.separator not in SEPARATORS:

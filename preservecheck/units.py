@@ -25,35 +25,16 @@ MAX_LENGTH = 60
 CELSIUS = ("°c", "c", "degc", "deg c", "celsius")
 FAHRENHEIT = ("°f", "f", "degf", "deg f", "fahrenheit")
 _GRAMS: Mapping[str, float] = {
-    "mg": 0.001,
-    "milligram": 0.001,
-    "milligrams": 0.001,
-    "g": 1.0,
-    "gram": 1.0,
-    "grams": 1.0,
-    "kg": 1000.0,
-    "kilogram": 1000.0,
-    "kilograms": 1000.0,
-    "oz": GRAMS_PER_OUNCE,
-    "ounce": GRAMS_PER_OUNCE,
-    "ounces": GRAMS_PER_OUNCE,
-    "lb": GRAMS_PER_POUND,
-    "lbs": GRAMS_PER_POUND,
-    "pound": GRAMS_PER_POUND,
-    "pounds": GRAMS_PER_POUND,
+    **dict.fromkeys(("mg", "milligram", "milligrams"), 0.001),
+    **dict.fromkeys(("g", "gram", "grams"), 1.0),
+    **dict.fromkeys(("kg", "kilogram", "kilograms"), 1000.0),
+    **dict.fromkeys(("oz", "ounce", "ounces"), GRAMS_PER_OUNCE),
+    **dict.fromkeys(("lb", "lbs", "pound", "pounds"), GRAMS_PER_POUND),
 }
 _MINUTES: Mapping[str, float] = {
-    "s": 1 / 60,
-    "sec": 1 / 60,
-    "second": 1 / 60,
-    "seconds": 1 / 60,
-    "min": 1.0,
-    "minute": 1.0,
-    "minutes": 1.0,
-    "h": 60.0,
-    "hr": 60.0,
-    "hour": 60.0,
-    "hours": 60.0,
+    **dict.fromkeys(("s", "sec", "second", "seconds"), 1 / 60),
+    **dict.fromkeys(("min", "minute", "minutes"), 1.0),
+    **dict.fromkeys(("h", "hr", "hour", "hours"), 60.0),
 }
 _TEMPERATURE_HELP = 'give a temperature in °C or °F, such as "40 °C" or "104 °F"'
 _MASS_HELP = 'give a mass in mg, g, kg, oz or lb, such as "500 g" or "17 oz"'
@@ -74,22 +55,10 @@ _LOOK_ALIKES = str.maketrans({"º": "°", "˚": "°", "−": "-", "–": "-", "�
 
 
 def plain_number(text: str, *, comma_is_decimal: bool = False) -> float:
-    """A number written with a decimal point, or with a decimal comma where that can mean nothing
-    else.
+    """A number with a decimal point, or a decimal comma where that can mean nothing else. [-]
 
-    Digits may stand in groups of three with spaces between: ``1 200 000``.
-
-    Parameters
-    ----------
-    text
-        Such as ``4.5`` or ``4,5``. [-]
-    comma_is_decimal
-        The file is known to use decimal commas, so that ``1,500`` is one and a half. [-]
-
-    Returns
-    -------
-    float
-        The number. [-]
+    Digits may stand in groups of three with spaces between: ``1 200 000``. Where the file is known
+    to use decimal commas, ``1,500`` is one and a half.
 
     Raises
     ------
@@ -115,25 +84,15 @@ def plain_number(text: str, *, comma_is_decimal: bool = False) -> float:
 
 
 def temperature_c(text: str) -> float:
-    """Degrees Celsius from a temperature in °C or °F.
+    """Degrees Celsius from a temperature in °C or °F such as ``75 °C`` or ``167 F``. [°C]
 
     celsius = (fahrenheit - 32) * 5 / 9, rounded to 1e-9 so that 100.4 °F is 38 °C and not a hair
     above it.
 
-    Parameters
-    ----------
-    text
-        Such as ``75 °C``, ``75C``, ``75 degC``, ``167 °F``. [°C or °F]
-
-    Returns
-    -------
-    float
-        Temperature. [°C]
-
     Raises
     ------
     UnitError
-        No number, no unit, a unit that is not on the list, or colder than anything can be.
+        As ``temperature``, or it has no unit.
 
     Examples
     --------
@@ -149,21 +108,10 @@ def temperature_c(text: str) -> float:
 def temperature(
     written: str | float, scale: str = "", *, comma_is_decimal: bool = False
 ) -> tuple[float, str]:
-    """Degrees Celsius, and the scale in which a temperature is written.
+    """Degrees Celsius, and the scale that a temperature is written in: ``c`` or ``f``. [°C]
 
-    Parameters
-    ----------
-    written
-        A number, or a text such as ``75 °C``.
-    scale
-        ``c`` or ``f`` for a number without a unit, as a heading says; ``""`` where it says nothing.
-    comma_is_decimal
-        The file is known to use decimal commas. [-]
-
-    Returns
-    -------
-    tuple[float, str]
-        Temperature [°C] and its scale, ``c`` or ``f``; without any unit the bare number and ``""``.
+    A number without a unit is in ``scale``, as a heading gives it; without that either, it comes
+    back as it is, with an empty scale.
 
     Raises
     ------
@@ -195,17 +143,7 @@ def temperature(
 
 
 def mass_g(text: str) -> float:
-    """Grams from a mass.
-
-    Parameters
-    ----------
-    text
-        Such as ``500 g``, ``0.5 kg``, ``17 oz``, ``1.1 lb``, ``250 mg``. [mg, g, kg, oz or lb]
-
-    Returns
-    -------
-    float
-        Mass. [g]
+    """Grams from a mass such as ``500 g``, ``0.5 kg``, ``17 oz``, ``1.1 lb`` or ``250 mg``. [g]
 
     Raises
     ------
@@ -221,17 +159,7 @@ def mass_g(text: str) -> float:
 
 
 def batch_mass_g(text: str) -> float:
-    """Grams from the mass of a batch: above zero, and no more than ``MAX_BATCH_G``.
-
-    Parameters
-    ----------
-    text
-        Such as ``500 g``. [mg, g, kg, oz or lb]
-
-    Returns
-    -------
-    float
-        Mass. [g]
+    """Grams from the mass of a batch: above zero, and no more than ``MAX_BATCH_G``. [g]
 
     Raises
     ------
@@ -250,17 +178,7 @@ def batch_mass_g(text: str) -> float:
 
 
 def duration_min(text: str) -> float:
-    """Minutes from a length of time.
-
-    Parameters
-    ----------
-    text
-        Such as ``20 min``, ``1 h``, ``90 s``. [s, min or h]
-
-    Returns
-    -------
-    float
-        Time. [min]
+    """Minutes from a length of time such as ``20 min``, ``1 h`` or ``90 s``. [min]
 
     Raises
     ------
@@ -278,16 +196,6 @@ def duration_min(text: str) -> float:
 def temperature_text(temp_c: float) -> str:
     """A temperature in both scales, to a tenth of a degree at most.
 
-    Parameters
-    ----------
-    temp_c
-        Temperature. [°C]
-
-    Returns
-    -------
-    str
-        Such as ``40 °C (104 °F)``.
-
     Examples
     --------
     >>> temperature_text(37.5)
@@ -298,16 +206,6 @@ def temperature_text(temp_c: float) -> str:
 
 def mass_text(grams: float) -> str:
     """A mass in mg, g or kg, whichever reads best, to four figures.
-
-    Parameters
-    ----------
-    grams
-        Mass. [g]
-
-    Returns
-    -------
-    str
-        Such as ``4 g``, ``1.25 kg`` or ``80 mg``.
 
     Examples
     --------
@@ -322,17 +220,7 @@ def mass_text(grams: float) -> str:
 
 
 def duration_text(minutes: float) -> str:
-    """A length of time in hours and minutes.
-
-    Parameters
-    ----------
-    minutes
-        Time. [min]
-
-    Returns
-    -------
-    str
-        Such as ``1 h 30 min``, ``20 min`` or ``30 s``.
+    """A length of time in hours and minutes, or seconds where it is short.
 
     Examples
     --------

@@ -66,27 +66,11 @@ def build(
     form: Form = "toml",
     folder: Path | None = None,
 ) -> Formula:
-    """The formula that a file describes.
+    """The formula in nested dictionaries that have the layout of the TOML form.
 
-    Parameters
-    ----------
-    raw
-        The file as nested dictionaries, in the layout of the TOML form.
-    where
-        The file as messages name it.
-    tables
-        The tables, for the names of ingredients and preservative systems.
-    today
-        Day whose law is applied where the file names none; default is the clock's.
-    form
-        What it was written in: what the user is told to write depends on it.
-    folder
-        Where files of readings may lie that the formula names; ``None`` where it may name none.
-
-    Returns
-    -------
-    Formula
-        With every quantity in grams, degrees Celsius, minutes and per cent.
+    The law of ``today`` is applied where the file names no day; default is the clock's. ``form`` is
+    what the file was written in, for what its user is told to write. ``folder`` is where files of
+    readings may lie that it names; ``None`` where it may name none.
 
     Raises
     ------

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from preservecheck.formula.amounts import line_percents, temperatures
-from preservecheck.formula.materials import Material, MaterialResolver, Scope
+from preservecheck.formula.materials import FormulaMaterials, Material, MaterialResolver
 from preservecheck.formula.model import Formula
 from preservecheck.reference.rows import System
 from preservecheck.units import temperature_text
@@ -84,20 +84,14 @@ class Composition:
 
 
 class Composer:
-    """Opens formulas against one set of tables.
-
-    Parameters
-    ----------
-    tables
-        The tables.
-    """
+    """Opens formulas against one set of tables."""
 
     def __init__(self, tables: Tables) -> None:
-        self.opener = MaterialResolver(tables)
+        self.resolver = MaterialResolver(tables)
 
     def compose(self, formula: Formula) -> Composition:
         """The amounts of a formula whose names and sums were checked by the reader."""
-        scope = Scope(self.opener, formula)
+        own = FormulaMaterials(self.resolver, formula)
         percents, total_g = line_percents(formula)
         met = temperatures(formula.phases)
         remarks = [*_batch_remark(formula, total_g), *_reading_remarks(formula)]
@@ -109,7 +103,7 @@ class Composer:
         materials = []
         for phase_at, phase in enumerate(formula.phases):
             for line in phase.lines:
-                at, material = len(lines), scope.material(line)
+                at, material = len(lines), own.material(line)
                 percent = percents[at]
                 grams = None if total_g is None else percent / 100 * total_g
                 lines.append(

@@ -158,14 +158,9 @@ class Course:
 
 
 def read_course(readings: Sequence[str], start: str | None = None) -> Course:
-    """A course of temperatures from a file, or from pairs as typed.
+    """A course of temperatures from a file, or from pairs as typed such as ``0=74C``.
 
-    Parameters
-    ----------
-    readings
-        One file name, or pairs such as ``0=74C``.
-    start
-        Clock time of minute 0, where the readings give minutes.
+    ``start`` is the clock time of minute 0, where the readings give minutes.
 
     Raises
     ------
@@ -248,16 +243,9 @@ def typed_course(pairs: Iterable[str]) -> Course:
 def listed_course(
     rows: Iterable[tuple[str, str, str]], scale: str, where: str = "readings"
 ) -> Course:
-    """A course of temperatures from a list.
+    """A course of temperatures from a list of place, time and temperature.
 
-    Parameters
-    ----------
-    rows
-        Place as messages name it, time and temperature of each, in the order of time.
-    scale
-        ``c`` or ``f``, for temperatures without a unit of their own.
-    where
-        Begins the messages.
+    The place is as messages name it. Temperatures without a unit are in the scale, ``c`` or ``f``.
 
     Raises
     ------

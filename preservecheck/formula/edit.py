@@ -286,7 +286,7 @@ class Remove:
 Edit: TypeAlias = SetPh | SetTemperature | SetDose | SetScale | Add | Replace | Remove
 
 
-def apply(formula: Formula, edits: Iterable[Edit], opener: Opener) -> Formula:
+def apply(formula: Formula, edits: Iterable[Edit], resolver: Opener) -> Formula:
     """The formula with some edits, one after the other.
 
     Parameters
@@ -295,7 +295,7 @@ def apply(formula: Formula, edits: Iterable[Edit], opener: Opener) -> Formula:
         Stays as it is.
     edits
         What to change.
-    opener
+    resolver
         Recognises what lines are, such as ``Composer.compose``.
 
     Raises
@@ -305,9 +305,9 @@ def apply(formula: Formula, edits: Iterable[Edit], opener: Opener) -> Formula:
     """
     edits = list(edits)
     if any(isinstance(e, (SetDose, Add, Replace, Remove)) for e in edits):
-        formula = _ready(formula, edits, opener)
+        formula = _ready(formula, edits, resolver)
     for edit in edits:
-        formula = _applied(formula, edit, opener)
+        formula = _applied(formula, edit, resolver)
     formula = without_empty_phases(formula)
     for line, percent in zip(lines_of(formula), line_percents(formula)[0], strict=True):
         if line.rest and percent < -_ROUNDING:
@@ -318,23 +318,23 @@ def apply(formula: Formula, edits: Iterable[Edit], opener: Opener) -> Formula:
     return formula
 
 
-def _ready(formula: Formula, edits: Iterable[Edit], opener: Opener) -> Formula:
+def _ready(formula: Formula, edits: Iterable[Edit], resolver: Opener) -> Formula:
     """The formula with a line that fills up and whose amount no edit sets."""
     fixed: set[int] = set()
     for edit in edits:
         if isinstance(edit, (SetDose, Remove)):
-            fixed |= set(_lines_of_system(opener(formula), edit.system))
+            fixed |= set(_lines_of_system(resolver(formula), edit.system))
         elif isinstance(edit, Replace) and edit.by.percent is not None:
-            fixed |= set(lines_called(opener(formula), edit.name))
+            fixed |= set(lines_called(resolver(formula), edit.name))
     lines = lines_of(formula)
     if any(line.rest for n, line in enumerate(lines) if n not in fixed):
         return formula
     if len(fixed) == len(lines):
         raise FormulaError(f"{formula.product.name}: no line is left to take the difference")
-    return filled(opener(formula), fixed)
+    return filled(resolver(formula), fixed)
 
 
-def _applied(formula: Formula, edit: Edit, opener: Opener) -> Formula:
+def _applied(formula: Formula, edit: Edit, resolver: Opener) -> Formula:
     match edit:
         case SetPh(to):
             out = at_ph(formula, to)
@@ -343,14 +343,14 @@ def _applied(formula: Formula, edit: Edit, opener: Opener) -> Formula:
         case SetScale(to):
             out = with_scale(formula, to)
         case SetDose(system, to):
-            out = with_percents(formula, _doses(opener(formula), system, to))
+            out = with_percents(formula, _doses(resolver(formula), system, to))
         case Add(share, phase):
             out = with_share(formula, share, phase)
         case Replace(name, by):
-            lines = _named(formula, name, lines_called(opener(formula), name))
+            lines = _named(formula, name, lines_called(resolver(formula), name))
             out = replaced(formula, lines, by)
         case Remove(system):
-            lines = _named(formula, system, _lines_of_system(opener(formula), system))
+            lines = _named(formula, system, _lines_of_system(resolver(formula), system))
             out = without_lines(formula, lines)
     return out
 

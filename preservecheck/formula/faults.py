@@ -23,15 +23,7 @@ _SHOWN_DIGITS = 15
 
 
 class Faults:
-    """The faults of one file, in the order in which they were found.
-
-    Parameters
-    ----------
-    where
-        The file as the user named it.
-    error
-        What is raised.
-    """
+    """The faults of one file, in the order in which they were found, and what they raise."""
 
     def __init__(self, where: str, error: type[PreservecheckError] = FormulaError) -> None:
         self.where = where
@@ -44,31 +36,9 @@ class Faults:
         """Whether further faults are only counted, so that proposals need not be worked out."""
         return len(self._faults) >= MAX_FAULTS
 
-    def add(
-        self,
-        found: str,
-        allowed: str = "",
-        *,
-        path: RawPath = (),
-        place: str = "",
-        name: str = "",
-        value: str = "",
-        hint: Hint | None = None,
-        paste: str = "",
-    ) -> None:
-        """Note one fault; see ``Fault``."""
-        self.include(
-            Fault(
-                found,
-                allowed,
-                path=path,
-                place=place,
-                name=name,
-                value=value,
-                hint=hint,
-                paste=paste,
-            )
-        )
+    def add(self, found: str, allowed: str = "", **rest: Any) -> None:
+        """Note one fault; see ``Fault`` for what else it may carry."""
+        self.include(Fault(found, allowed, **rest))
 
     def include(self, fault: Fault) -> None:
         """Note a fault that is there already."""
@@ -137,20 +107,9 @@ def not_known(written: str, allowed: Sequence[str], *, guess: bool = True) -> tu
 
 
 class Section:
-    """One table of the file.
+    """One table of the file, at a path, with the keys that it may hold; ``None`` for any.
 
-    Parameters
-    ----------
-    raw
-        The table as it was read.
-    faults
-        Takes the faults.
-    path
-        Where the table is in the file.
-    allowed
-        Keys that it may hold, any other being a fault; ``None`` where they are names.
-    place
-        The path in words; by default the names of the keys begin with it.
+    ``place`` is the path in words; without it the names of the keys begin with the path.
     """
 
     def __init__(
@@ -174,14 +133,10 @@ class Section:
         self, key: str, found: str, allowed: str = "", value: str = "", hint: Hint | None = None
     ) -> None:
         """Note a fault of one key; without a key, of the table."""
+        path = (*self.path, key) if key else self.path
+        name = self._prefix + shown(key)[1:-1] if key else ""
         self.faults.add(
-            found,
-            allowed,
-            path=(*self.path, key) if key else self.path,
-            place=self.place,
-            name=self._prefix + shown(key)[1:-1] if key else "",
-            value=value,
-            hint=hint,
+            found, allowed, path=path, place=self.place, name=name, value=value, hint=hint
         )
 
     def fault(self, key: str, allowed: str, hint: Hint | None = None) -> None:

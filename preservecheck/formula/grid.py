@@ -41,19 +41,7 @@ def text(cell: Cell) -> str:
 
 
 def csv_grid(data: bytes, where: str, place: str, error: type[PreservecheckError]) -> Grid:
-    """One CSV file as a grid.
-
-    Parameters
-    ----------
-    data
-        The file, UTF-8.
-    where
-        File name for messages.
-    place
-        The sheet as messages about its rows name it.
-    error
-        Raised where it is not UTF-8, not CSV, or too large.
-    """
+    """One CSV file as a grid; the error where it is not UTF-8, not CSV, or too large."""
     content = decoded(data, where, error)
     dialect = csv_dialect(content)
     rows = csv_rows(content, where, error, dialect, most_rows=MAX_ROWS, most_columns=MAX_COLUMNS)

@@ -69,13 +69,7 @@ class Material:
 
 
 class MaterialResolver:
-    """Opens raw materials against one set of tables.
-
-    Parameters
-    ----------
-    tables
-        The tables.
-    """
+    """Opens raw materials against one set of tables."""
 
     def __init__(self, tables: Tables) -> None:
         self.names = names_of(tables)
@@ -102,7 +96,7 @@ class MaterialResolver:
                 inci, fraction = active[0]
                 if inci not in self._single or fraction > self._single[inci][1]:
                     self._single[inci] = (system.id, fraction)
-        self._plain: dict[tuple[str, float | None, str], Material] = {}
+        self._resolved: dict[tuple[str, float | None, str], Material] = {}
 
     def row(self, inci: str, own: Mapping[str, Ingredient]) -> Ingredient | None:
         """The row of a substance, a formula's own one first."""
@@ -127,17 +121,12 @@ class MaterialResolver:
         system_id = "".join(ch if ch.isalnum() else "-" for ch in inci.casefold()).strip("-")
         return system_id, 1.0, stand_in(system_id, inci, self._actives.get(inci))
 
-    def plain(self, name: str, strength: float | None = None, kind: str = "ingredient") -> Material:
-        """A raw material by a name of the tables, opened once.
+    def resolve(
+        self, name: str, strength: float | None = None, kind: str = "ingredient"
+    ) -> Material:
+        """A raw material by a name of the tables, ``ingredient`` or ``preservative``, opened once.
 
-        Parameters
-        ----------
-        name
-            An ingredient's name, or the id of a system.
-        strength
-            Active substance, the rest is water; ``None`` where it is not given. [%]
-        kind
-            ``ingredient`` or ``preservative``.
+        ``strength`` is the per cent of active substance, the rest being water.
 
         Raises
         ------
@@ -145,24 +134,16 @@ class MaterialResolver:
             The tables do not know the name.
         """
         key = (name, strength, kind)
-        if key not in self._plain:
-            self._plain[key] = Scope(self).opened(name, strength, kind)
-        return self._plain[key]
+        if key not in self._resolved:
+            self._resolved[key] = FormulaMaterials(self).resolve(name, strength, kind)
+        return self._resolved[key]
 
 
-class Scope:
-    """The raw materials of one formula: its own blends and ingredients before those of the tables.
+class FormulaMaterials:
+    """The raw materials of one formula: its own blends and ingredients before the tables'."""
 
-    Parameters
-    ----------
-    opener
-        Of the tables.
-    formula
-        The formula; ``None`` where only the tables count.
-    """
-
-    def __init__(self, opener: MaterialResolver, formula: Formula | None = None) -> None:
-        self._opener = opener
+    def __init__(self, resolver: MaterialResolver, formula: Formula | None = None) -> None:
+        self._resolver = resolver
         own = formula.own_ingredients if formula is not None else ()
         self._blends = {
             folded(k): (k, v) for k, v in (formula.blends if formula is not None else {}).items()
@@ -173,17 +154,17 @@ class Scope:
     def material(self, line: Line) -> Material:
         """What the raw material of a line is made of."""
         if self._own or (line.kind == "ingredient" and folded(line.name) in self._blends):
-            return self.opened(line.name, line.strength, line.kind)
-        return self._opener.plain(line.name, line.strength, line.kind)
+            return self.resolve(line.name, line.strength, line.kind)
+        return self._resolver.resolve(line.name, line.strength, line.kind)
 
-    def opened(self, name: str, strength: float | None, kind: str) -> Material:
-        """A raw material, opened; see ``Opener.plain``."""
+    def resolve(self, name: str, strength: float | None, kind: str) -> Material:
+        """A raw material, opened; see ``MaterialResolver.resolve``."""
         if kind == "preservative":
             return self._system(name)
         named = self._named(name)
         remarks: list[str] = []
         parts = tuple(
-            Part(inci, fraction, origin, carried, self._opener.preserves(inci, self._own))
+            Part(inci, fraction, origin, carried, self._resolver.preserves(inci, self._own))
             for inci, fraction, origin, carried in self._parts(
                 name, 1.0, strength, name, False, remarks
             )
@@ -192,7 +173,7 @@ class Scope:
         for part in parts:
             if part.carried_in or not (part.preserving or part.substance == ALCOHOL):
                 continue
-            system, share, made = self._opener.system_of(part.substance)
+            system, share, made = self._resolver.system_of(part.substance)
             if made is not None:
                 extra[system] = made
             least = 0.0 if part.preserving else ALCOHOL_SYSTEM_PERCENT
@@ -208,11 +189,11 @@ class Scope:
         )
 
     def _system(self, name: str) -> Material:
-        system = self._opener.names.system(name) or name
+        system = self._resolver.names.system(name) or name
         parts = []
-        for inci, fraction in self._opener.systems[system].composition:
-            row = self._opener.row(inci, self._own)
-            preserving = self._opener.preserves(inci, self._own) or (
+        for inci, fraction in self._resolver.systems[system].composition:
+            row = self._resolver.row(inci, self._own)
+            preserving = self._resolver.preserves(inci, self._own) or (
                 row is not None and row.role == "cationic surfactant"
             )
             parts.append(Part(inci, fraction, system, False, preserving))
@@ -224,7 +205,7 @@ class Scope:
             return None
         if (own := self._own_names.get(folded(written))) is not None:
             return Named(own)
-        return self._opener.names.ingredient(written)
+        return self._resolver.names.ingredient(written)
 
     def _parts(
         self,
@@ -244,7 +225,7 @@ class Scope:
         named = self._named(written)
         if named is None:  # the reader refuses unknown names before we come here
             raise KeyError(written)
-        row = self._opener.row(named.inci, self._own)
+        row = self._resolver.row(named.inci, self._own)
         if row is not None and row.composition:
             split = ", ".join(f"{f * 100:g} % {i}" for i, f in row.composition)
             remarks.append(

@@ -61,13 +61,7 @@ class Named:
 
 
 class Names:
-    """All names that the tables know, folded.
-
-    Parameters
-    ----------
-    tables
-        The tables.
-    """
+    """All names that the tables know, folded."""
 
     def __init__(self, tables: Tables) -> None:
         self._tables = tables
@@ -156,18 +150,10 @@ def names_of(tables: Tables) -> Names:
 
 
 class FormulaNames:
-    """The names of the tables with those that one formula adds.
+    """The names of the tables with those that one formula adds: its blends, and its own ingredients
+    as written, to their INCI name.
 
     A blend of the formula wins over an ingredient of its own, and that over the tables.
-
-    Parameters
-    ----------
-    names
-        The names of the tables.
-    blends
-        Blends of the formula, as written.
-    own
-        Names of the formula's own ingredients: as written, to their INCI name.
     """
 
     def __init__(self, names: Names, blends: Iterable[str], own: Mapping[str, str]) -> None:
@@ -199,17 +185,7 @@ def allowed_words(field: str) -> tuple[str, ...]:
 
 
 class UnknownNames:
-    """Collects names that nothing knows, each with the places where it stands.
-
-    Parameters
-    ----------
-    names
-        What is known.
-    faults
-        Takes the faults.
-    form
-        What the formula was written in.
-    """
+    """Collects names that nothing knows, each with the places where it stands."""
 
     def __init__(self, names: FormulaNames, faults: Faults, form: Form) -> None:
         self._names = names

@@ -40,15 +40,7 @@ class OwnIngredients:
 
 
 def read_own_ingredients(raw: Mapping[str, Any], faults: Faults) -> OwnIngredients:
-    """The ``[ingredient."name"]`` blocks as rows; faults are noted.
-
-    Parameters
-    ----------
-    raw
-        Blocks by name.
-    faults
-        Takes the faults.
-    """
+    """The ``[ingredient."name"]`` blocks as rows; faults are noted."""
     own = OwnIngredients()
     taken: dict[str, str] = {}
     for name, block in raw.items():
@@ -157,21 +149,7 @@ def read_blends(
     unknown: UnknownNames,
     faults: Faults,
 ) -> dict[str, dict[str, float]]:
-    """The ``[blend."name"]`` blocks: parts in per cent; faults are noted.
-
-    Parameters
-    ----------
-    raw
-        Blocks by name.
-    own
-        The formula's own ingredients by name.
-    names
-        What is known.
-    unknown
-        Takes unknown names.
-    faults
-        Takes the faults.
-    """
+    """The ``[blend."name"]`` blocks: parts in per cent; faults are noted."""
     blends: dict[str, dict[str, float]] = {}
     own_folded = {folded(n) for n in own}
     for name, parts in raw.items():

@@ -13,7 +13,7 @@ import math
 import re
 import unicodedata
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 from preservecheck.errors import Fault, RawPath, ReadingsError, UnitError
@@ -112,36 +112,17 @@ class Table:
 
 @dataclass(frozen=True)
 class Columns:
-    """What a file of readings may hold.
+    """What a file of readings may hold."""
 
-    Parameters
-    ----------
-    names
-        Heading in small letters, without brackets and underscores, to the column and the unit that
-        it means.
-    needed
-        Groups of columns; one of each group must be there.
-    header
-        Lines that may stand above the heading, or be columns of their own.
-    example
-        A heading that is right, for messages.
-    """
-
+    # heading in small letters, without brackets and underscores -> column and unit that it means
     names: Mapping[str, tuple[str, str | None]]
-    needed: Sequence[Sequence[str]]
-    example: str
-    header: Sequence[str] = field(default=())
+    needed: Sequence[Sequence[str]]  # groups of columns; one of each must be there
+    example: str  # a heading that is right, for messages
+    header: Sequence[str] = ()  # lines that may stand above the heading, or be columns
 
 
 def read_readings(path: str | Path, columns: Columns) -> Table:
-    """A file of readings with its columns found; the cells are judged by the caller.
-
-    Parameters
-    ----------
-    path
-        A ``.csv`` or ``.xlsx`` file.
-    columns
-        What it may hold.
+    """A file of readings with its columns found; the caller judges the cells.
 
     Raises
     ------
@@ -278,18 +259,18 @@ def _check_headings(
 def _header_line(cells: Sequence[Cell], header: dict[str, Cell], columns: Columns) -> bool:
     """Take a line above the heading, such as ``sample_grams: 50``; false where it is the heading or
     something else."""
-    held = [c for c in cells if text(c)]
-    match = _HEADER_LINE.fullmatch(text(held[0])) if len(held) == 1 else None
+    filled = [c for c in cells if text(c)]
+    match = _HEADER_LINE.fullmatch(text(filled[0])) if len(filled) == 1 else None
     name, value = (
-        (match.group(1), match.group(2)) if match else (text(held[0]).lstrip("# "), held[-1])
+        (match.group(1), match.group(2)) if match else (text(filled[0]).lstrip("# "), filled[-1])
     )
     small = _small(name)
-    if len(held) <= 2 and small in columns.header and (match or len(held) == 2):  # noqa: PLR2004
-        if len(held) == 2 and _heading(text(value), columns)[0] is not None:  # noqa: PLR2004
+    if len(filled) <= 2 and small in columns.header and (match or len(filled) == 2):  # noqa: PLR2004
+        if len(filled) == 2 and _heading(text(value), columns)[0] is not None:  # noqa: PLR2004
             return False
         header[small.replace(" ", "_")] = value
         return True
-    return text(held[0]).startswith("#")
+    return text(filled[0]).startswith("#")
 
 
 def _small(heading: str) -> str:

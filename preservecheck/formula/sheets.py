@@ -106,14 +106,9 @@ def sheet_files(path: Path) -> dict[str, Path]:
 
 
 def heading(cell: Cell, columns: tuple[str, ...]) -> tuple[str, str | None]:
-    """The column or field that a heading names, and the unit that stands with it.
+    """The column or field that a heading such as ``Heated to (°C)`` names, and the unit with it.
 
-    Parameters
-    ----------
-    cell
-        Such as ``Heated to (°C)``.
-    columns
-        What it may name; anything else comes back tidied, without a unit.
+    Anything that is none of the columns comes back tidied, without a unit.
     """
     tidy = " ".join(
         unicodedata.normalize("NFKC", text(cell)).replace("_", " ").replace("-", " ").split()
@@ -175,16 +170,9 @@ class _Row:
 
 
 def sheets_to_raw(grids: Mapping[str, Grid], where: str, names: Names) -> dict[str, Any]:
-    """The sheets as nested dictionaries in the layout of the TOML form.
+    """The sheets, by name, as nested dictionaries in the layout of the TOML form.
 
-    Parameters
-    ----------
-    grids
-        Sheets by name.
-    where
-        File name for messages.
-    names
-        Tells the id of a preservative system from the name of an ingredient.
+    The names tell the id of a preservative system from the name of an ingredient.
 
     Raises
     ------
@@ -232,15 +220,15 @@ def _rows(name: str, grid: Grid, faults: Faults) -> Iterator[_Row]:
             )
         return
     first, headings = filled[0]
-    found = [heading(c, columns) for c in headings]
+    named = [heading(c, columns) for c in headings]
     at = _Row(name, grid.place, first, {}, {}).at
-    for column in dict.fromkeys(c for c, _ in found if c):
+    for column in dict.fromkeys(c for c, _ in named if c):
         if column not in columns:
             faults.add(*not_known(column, columns), name=f"the column {shown(column)}", **at)
-        elif [c for c, _ in found].count(column) > 1:
+        elif [c for c, _ in named].count(column) > 1:
             faults.add("appears twice", "delete one", name=f"the column {column}", **at)
-    missing = [c for c in NEEDED_COLUMNS[name] if c not in dict(found)]
-    if name == "Formula" and not {"percent", "grams"} & set(dict(found)):
+    missing = [c for c in NEEDED_COLUMNS[name] if c not in dict(named)]
+    if name == "Formula" and not {"percent", "grams"} & set(dict(named)):
         missing.append("percent or grams")
     if missing:
         faults.add(
@@ -250,19 +238,19 @@ def _rows(name: str, grid: Grid, faults: Faults) -> Iterator[_Row]:
             **at,
         )
         return
-    units = dict(found)
+    units = dict(named)
     carried = CARRIED.get(name)
     above: Cell = None
     for row_number, cells in filled[1:]:
         stray = next(
-            (c for at, c in enumerate(cells) if text(c) and (at >= len(found) or not found[at][0])),
+            (c for at, c in enumerate(cells) if text(c) and (at >= len(named) or not named[at][0])),
             None,
         )
         row = _Row(
             name,
             grid.place,
             row_number,
-            {c: v for (c, _), v in zip(found, cells, strict=False) if c and text(v)},
+            {c: v for (c, _), v in zip(named, cells, strict=False) if c and text(v)},
             units,
         )
         if stray is not None:

@@ -135,13 +135,7 @@ def starter_sheets() -> dict[str, Rows]:
 
 
 def raw_to_sheets(raw: dict[str, Any]) -> dict[str, Rows]:
-    """A formula in the layout of the TOML form as sheets; the reverse of reading them.
-
-    Parameters
-    ----------
-    raw
-        The formula as nested dictionaries.
-    """
+    """A formula in the layout of the TOML form as sheets; the reverse of reading them."""
     sections = (("product", PRODUCT_FIELDS), ("measured", MEASURED_FIELDS))
     product: Rows = [["field", "value"]]
     for section, fields in sections:
@@ -187,21 +181,9 @@ def _joined(value: Any) -> Any:
 def write_starter(
     path: str | os.PathLike[str], *, force: bool = False, hints: Mapping[Hint, str] = NO_WORDS
 ) -> list[Path]:
-    """Write the starter formula in the form that the file's name asks for.
+    """Write the starter formula; gives the files that were written.
 
-    Parameters
-    ----------
-    path
-        ``NAME.toml``, ``NAME.xlsx``, or ``NAME.csv`` for a set of CSV files.
-    force
-        Overwrite what is there.
-    hints
-        What to do next, in the words of a front end.
-
-    Returns
-    -------
-    list[Path]
-        The files written.
+    ``NAME.csv`` becomes a set of CSV files. The hints say what to do next, as a front end words it.
 
     Raises
     ------

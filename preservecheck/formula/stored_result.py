@@ -123,16 +123,7 @@ def stored_path(formula_path: str | Path) -> Path:
 
 
 def store(result: dict[str, Any], formula: Formula, today: dt.date | None = None) -> Path:
-    """Write a judged challenge test beside its formula.
-
-    Parameters
-    ----------
-    result
-        The JSON form of the test.
-    formula
-        The formula that was tested, read from a file.
-    today
-        Date of storing.
+    """Write a judged challenge test, in its JSON form, beside the formula that was tested.
 
     Raises
     ------

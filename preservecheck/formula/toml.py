@@ -20,14 +20,7 @@ _BRACKETS = re.compile(r"[\[{\]}]")
 
 
 def read_toml(data: bytes, where: str) -> dict[str, Any]:
-    """The file as nested dictionaries.
-
-    Parameters
-    ----------
-    data
-        The file, UTF-8.
-    where
-        File name for messages.
+    """The file, UTF-8, as nested dictionaries.
 
     Raises
     ------

@@ -67,13 +67,6 @@ class _Hidden:
 def read_workbook(data: bytes, where: str) -> dict[str, Grid]:
     """The sheets of a workbook that belong to a formula.
 
-    Parameters
-    ----------
-    data
-        The file.
-    where
-        File name for messages.
-
     Raises
     ------
     FormulaError
@@ -86,14 +79,7 @@ def read_workbook(data: bytes, where: str) -> dict[str, Grid]:
 def read_first_sheet(data: bytes, where: str, error: type[PreservecheckError]) -> Grid:
     """The first sheet of a workbook that holds readings, under whatever name.
 
-    Parameters
-    ----------
-    data
-        The file.
-    where
-        File name for messages.
-    error
-        Raised as ``read_workbook`` raises ``FormulaError``, or where no sheet holds anything.
+    The error is raised as ``read_workbook`` raises its own, or where no sheet holds anything.
     """
     with _opened(data, where, error) as (book, archive):
         paths = _sheet_paths(archive)

@@ -35,7 +35,7 @@ HEADERS = (
     (b"x-content-type-options", b"nosniff"),
     (b"referrer-policy", b"same-origin"),
     (b"cache-control", b"no-store"),
-    (b"cross-origin-opener-policy", b"same-origin"),
+    (b"cross-origin-resolver-policy", b"same-origin"),
     (b"cross-origin-resource-policy", b"same-origin"),
     (b"cross-origin-embedder-policy", b"require-corp"),
     (b"x-frame-options", b"DENY"),

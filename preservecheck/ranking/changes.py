@@ -52,7 +52,7 @@ def _finer_scale(base: BaseFormula, percent: float) -> float | None:
 
 def anionic_gums(base: BaseFormula) -> list[str]:
     """INCI names of the anionic gums and polymers on lines of their own."""
-    rows = base.composer.opener.ingredients
+    rows = base.composer.resolver.ingredients
     names = dict.fromkeys(line.inci for line in base.opened.lines if line.inci in rows)
     return [inci for inci in names if inci and rows[inci].role == "anionic polymer"]
 

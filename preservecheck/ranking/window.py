@@ -55,7 +55,7 @@ class Window:
         # what one per cent of each system brings that preserves, and what gives way to it (S, K)
         self._preserving = np.zeros_like(self.reference.system_composition)
         for n, system in enumerate(self.reference.systems):
-            for part in base.composer.opener.plain(system.id, kind="preservative").parts:
+            for part in base.composer.resolver.resolve(system.id, kind="preservative").parts:
                 if part.preserving:
                     self._preserving[n, self.reference.index[part.substance]] += part.fraction
         self._displaced = np.zeros(len(self.reference.names))

@@ -67,20 +67,20 @@ def number(
     needed: bool = False,
 ) -> Any:
     """A finite number within bounds."""
-    said = _bounds(low, high, above)
+    allowed = _bounds(low, high, above)
 
     def read(cell: str) -> float:
         try:
             value = float(cell)
         except ValueError:
-            raise ValueError(said) from None
+            raise ValueError(allowed) from None
         if (
             not (value - value == 0)
             or (low is not None and value < low)
             or (high is not None and value > high)
             or (above is not None and value <= above)
         ):
-            raise ValueError(said)
+            raise ValueError(allowed)
         return value
 
     return Column(read, needed, numeric=True)
@@ -202,10 +202,10 @@ class Record:
 
     def __init_subclass__(cls) -> None:
         """Gather the columns, inherited ones last."""
-        mine = {n: c for n, c in vars(cls).items() if isinstance(c, Column)}
-        for name in mine:
+        own = {n: c for n, c in vars(cls).items() if isinstance(c, Column)}
+        for name in own:
             delattr(cls, name)
-        cls.columns = {**mine, **{n: c for n, c in cls.columns.items() if n not in mine}}
+        cls.columns = {**own, **{n: c for n, c in cls.columns.items() if n not in own}}
         cls.blanks = {n: c.blank for n, c in cls.columns.items()}
         cls.readers = {n: c.read for n, c in cls.columns.items()}
         cls.needed = tuple(n for n, c in cls.columns.items() if c.needed)

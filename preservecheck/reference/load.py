@@ -69,6 +69,11 @@ class Earlier:
         return self.folder / name if (self.folder / name).is_file() else self.now / name
 
 
+def _rows_of(name: str, kind: type[AnyRow]) -> cached_property[tuple[AnyRow, ...]]:
+    """A table as an attribute of all tables."""
+    return cached_property(lambda tables: cast(tuple[AnyRow, ...], tables.rows(name)))
+
+
 @dataclass(frozen=True)
 class Tables:
     """All tables, read on first use of each, with the user's rows over them.
@@ -116,52 +121,34 @@ class Tables:
         )
         shipped = read_rows(path.read_bytes(), model, where)
         own: list[Any] = []
-        if self.own_dir is not None and (mine := self.own_dir / f"{name}.csv").is_file():
-            if mine.stat().st_size > MAX_BYTES:
+        if self.own_dir is not None and (own_file := self.own_dir / f"{name}.csv").is_file():
+            if own_file.stat().st_size > MAX_BYTES:
                 found = f"larger than {MAX_BYTES // 1_000_000} MB"
-                raise TableError(Fault(found, "give only your own rows", where=str(mine)))
-            own = read_rows(mine.read_bytes(), model, str(mine), own=True)
+                raise TableError(Fault(found, "give only your own rows", where=str(own_file)))
+            own = read_rows(own_file.read_bytes(), model, str(own_file), own=True)
         keys = frozenset(row.key_text for row in own)
         self._own[name] = keys
         self._cache[name] = (
             (*(row for row in shipped if row.key_text not in keys), *own) if own else tuple(shipped)
         )
 
-    systems = cached_property(lambda self: cast(tuple[r.System, ...], self.rows("systems")))
-    actives = cached_property(lambda self: cast(tuple[r.Active, ...], self.rows("actives")))
-    ingredients = cached_property(
-        lambda self: cast(tuple[r.Ingredient, ...], self.rows("ingredients"))
-    )
-    mic = cached_property(lambda self: cast(tuple[r.Mic, ...], self.rows("mic")))
-    partition = cached_property(lambda self: cast(tuple[r.Partition, ...], self.rows("partition")))
-    binding = cached_property(lambda self: cast(tuple[r.Binding, ...], self.rows("binding")))
-    solutes = cached_property(lambda self: cast(tuple[r.Solute, ...], self.rows("solutes")))
-    growth_limits = cached_property(
-        lambda self: cast(tuple[r.GrowthLimit, ...], self.rows("growth_limits"))
-    )
-    markets = cached_property(lambda self: cast(tuple[r.Market, ...], self.rows("markets")))
-    legal_limits = cached_property(
-        lambda self: cast(tuple[r.LegalLimit, ...], self.rows("legal_limits"))
-    )
-    conversions = cached_property(
-        lambda self: cast(tuple[r.Conversion, ...], self.rows("conversions"))
-    )
-    label_rules = cached_property(
-        lambda self: cast(tuple[r.LabelRule, ...], self.rows("label_rules"))
-    )
-    incompatibilities = cached_property(
-        lambda self: cast(tuple[r.Incompatibility, ...], self.rows("incompatibilities"))
-    )
-    product_ph = cached_property(
-        lambda self: cast(tuple[r.ProductPh, ...], self.rows("product_ph"))
-    )
-    cautions = cached_property(lambda self: cast(tuple[r.Caution, ...], self.rows("cautions")))
-    challenge_criteria = cached_property(
-        lambda self: cast(tuple[r.ChallengeCriterion, ...], self.rows("challenge_criteria"))
-    )
-    test_organisms = cached_property(
-        lambda self: cast(tuple[r.TestOrganism, ...], self.rows("test_organisms"))
-    )
+    systems = _rows_of("systems", r.System)
+    actives = _rows_of("actives", r.Active)
+    ingredients = _rows_of("ingredients", r.Ingredient)
+    mic = _rows_of("mic", r.Mic)
+    partition = _rows_of("partition", r.Partition)
+    binding = _rows_of("binding", r.Binding)
+    solutes = _rows_of("solutes", r.Solute)
+    growth_limits = _rows_of("growth_limits", r.GrowthLimit)
+    markets = _rows_of("markets", r.Market)
+    legal_limits = _rows_of("legal_limits", r.LegalLimit)
+    conversions = _rows_of("conversions", r.Conversion)
+    label_rules = _rows_of("label_rules", r.LabelRule)
+    incompatibilities = _rows_of("incompatibilities", r.Incompatibility)
+    product_ph = _rows_of("product_ph", r.ProductPh)
+    cautions = _rows_of("cautions", r.Caution)
+    challenge_criteria = _rows_of("challenge_criteria", r.ChallengeCriterion)
+    test_organisms = _rows_of("test_organisms", r.TestOrganism)
 
     @cached_property
     def sources(self) -> Mapping[str, r.Source]:

@@ -106,13 +106,11 @@ class System(Row):
     ph_min: float = number(0, 14, needed=True)
     ph_max: float = number(0, 14, needed=True)
     ph_note: str | None = text()  # where it works best
-    usage_min_percent: float = number(
-        0, 100, needed=True
-    )  # of the system as supplied, in the whole formula
+    # of the system as supplied, in the whole formula
+    usage_min_percent: float = number(0, 100, needed=True)
     usage_max_percent: float = number(0, 100, needed=True)
-    heat_limit_c: float = number(
-        -50, 200, needed=True
-    )  # highest temperature accepted for adding it
+    # highest temperature accepted for adding it
+    heat_limit_c: float = number(-50, 200, needed=True)
     preferred_add_below_c: float | None = number(-50, 200)  # where it does most good
     parts: tuple[PartLimit, ...] = parts()  # only for a system with two addition points
     exposure_note: str | None = text()
@@ -182,9 +180,8 @@ class Active(Row):
     heat_limit_c: float | None = number(-50, 200)
     stability_ph_min: float | None = number(0, 14)
     stability_ph_max: float | None = number(0, 14)
-    formaldehyde_fraction: float | None = (
-        number()
-    )  # g formaldehyde that 1 g could release in theory
+    # g formaldehyde that 1 g could release in theory
+    formaldehyde_fraction: float | None = number()
     heat_note: str | None = text()
     volatility_note: str | None = text()
     hydrolysis_note: str | None = text()
@@ -253,27 +250,23 @@ class Ingredient(Row):
     inci: str = text(needed=True)
     aliases: Names = names()  # common names; name@70 means: sold as a 70 % solution in water
     role: IngredientRole = choice(IngredientRole, needed=True)
-    composition: Shares = (
-        shares()
-    )  # only for goods that are always a blend: usual split, INCI:mass fraction
+    # only for goods that are always a blend: usual split, INCI:mass fraction
+    composition: Shares = shares()
     charge: IngredientCharge = choice(IngredientCharge, needed=True)
     molar_mass_g_mol: float | None = number(above=0)
     charge_number: float | None = number()  # signed charges per molecule at the usual product pH
     charge_meq_g: float | None = number()  # signed charge density, for polymers
     ions_per_molecule: float | None = number()
     pka: str | None = text()
-    water_fraction: float = number(
-        0, 1, needed=True
-    )  # water in the thing this name means; 0 for a pure substance
-    sold_as_percent: float | None = number(
-        0, 100
-    )  # usual strength where it is hardly ever sold pure
+    # water in the thing this name means; 0 for a pure substance
+    water_fraction: float = number(0, 1, needed=True)
+    # usual strength where it is hardly ever sold pure
+    sold_as_percent: float | None = number(0, 100)
     density_note: str | None = text()
     oil_class: IngredientOilClass | None = choice(IngredientOilClass)
     liquid_at_25c: YesNo | None = choice(YesNo)  # for oil-phase materials
-    binder_class: BinderClass | None = choice(
-        BinderClass
-    )  # what takes up preservative in the water phase
+    # what takes up preservative in the water phase
+    binder_class: BinderClass | None = choice(BinderClass)
     nutrient_load: IngredientNutrientLoad = choice(IngredientNutrientLoad, needed=True)
     usual_phase: IngredientUsualPhase = choice(IngredientUsualPhase, needed=True)
     max_temp_c: float | None = number(-50, 200)
@@ -460,26 +453,22 @@ class LegalLimit(Row):
     entry: str = text(needed=True)  # annex and entry number, or the like
     substances: Names = names()  # blank: a remark on the list as a whole
     cas: Names = names()
-    scope: ProductScope = choice(
-        ProductScope, needed=True
-    )  # the narrowest scope that fits the product wins
+    # the narrowest scope that fits the product wins
+    scope: ProductScope = choice(ProductScope, needed=True)
     # closed list: only named product types; no limit: the market sets no figure; advice: a panel's,
     # not law
     kind: LegalLimitKind = choice(LegalLimitKind, needed=True)
-    max_percent: float | None = number(
-        0, 100
-    )  # % w/w of the finished product, on the printed basis
-    counted_as: str = text(
-        needed=True
-    )  # "as weighed", or the INCI or name of the basis of a conversion
+    # % w/w of the finished product, on the printed basis
+    max_percent: float | None = number(0, 100)
+    # "as weighed", or the INCI or name of the basis of a conversion
+    counted_as: str = text(needed=True)
     # all listed substances together, or each one by itself
     sum_of: LegalLimitSumOf = choice(LegalLimitSumOf, needed=True)
     group: str | None = text()  # rows of one group in one market belong together
     only_with: Names = names()  # the rule holds only where one of these is in the product
     purpose: LegalLimitPurpose = choice(LegalLimitPurpose, needed=True)
-    hair: YesNo = choice(
-        YesNo, needed=True
-    )  # yes: may apply to a hair product; no: kept for completeness only
+    # yes: may apply to a hair product; no: kept for completeness only
+    hair: YesNo = choice(YesNo, needed=True)
     conditions: str | None = text()
     in_force_from: dt.date | None = day()
     in_force_to: dt.date | None = day()

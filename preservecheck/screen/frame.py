@@ -120,10 +120,10 @@ class Screen:
         return self._met[0]
 
     def _with_each_system(self, recipes: Recipes, reference: TableArrays) -> Rows:
-        systems, opener = self.systems or (), self.composer.opener
+        systems, resolver = self.systems or (), self.composer.resolver
         base = BaseRecipes.of(recipes)
-        dose = doses(base, systems, lawful_doses(base, reference, systems, opener))
-        pairs = with_each(base, systems, np.minimum(dose, base.room), opener)
+        dose = doses(base, systems, lawful_doses(base, reference, systems, resolver))
+        pairs = with_each(base, systems, np.minimum(dose, base.room), resolver)
         verdicts = verdicts_on(formula_arrays_of(pairs, reference))
         room = np.broadcast_to(base.room, dose.shape).reshape(-1)
         dose = dose.reshape(-1)

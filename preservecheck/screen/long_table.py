@@ -197,7 +197,7 @@ class Reader:
     def _material(self, name: str, strength: float, inside: str) -> Material | None:
         key = (name, strength, inside)
         if key not in self._materials:
-            self._materials[key] = material_of(self.composer.opener, name, strength, inside)
+            self._materials[key] = material_of(self.composer.resolver, name, strength, inside)
         return self._materials[key]
 
     def _one_by_one(
@@ -226,7 +226,7 @@ class Reader:
                         if not len(mine)
                         else f"it has {len(mine)} rows among the products; keep one"
                     )
-                raw = raw_formula(rows[n], mine[0], self.composer.opener)
+                raw = raw_formula(rows[n], mine[0], self.composer.resolver)
                 others[n] = self.composer.compose(build(raw, "", self.tables, self.today, "table"))
             except FormulaError as error:
                 faults[n] = self.note_on(error)
@@ -234,16 +234,18 @@ class Reader:
 
 
 def material_of(
-    opener: MaterialResolver, name: str, strength: float, inside: str
+    resolver: MaterialResolver, name: str, strength: float, inside: str
 ) -> Material | None:
     """What a line's raw material is made of; ``None`` where the words do not say it plainly."""
-    system = opener.names.system_in_sheet(name)
+    system = resolver.names.system_in_sheet(name)
     given = None if strength < 0 else strength
     if system is not None:
-        return opener.plain(system, kind="preservative") if given is None and not inside else None
-    if opener.names.ingredient(name) is None or (given is not None and not 0 < given <= 100):  # noqa: PLR2004
+        return (
+            resolver.resolve(system, kind="preservative") if given is None and not inside else None
+        )
+    if resolver.names.ingredient(name) is None or (given is not None and not 0 < given <= 100):  # noqa: PLR2004
         return None
-    plain = opener.plain(name, given)
+    plain = resolver.resolve(name, given)
     if not inside:
         return plain
     parts = tuple(replace(p, origin=inside, carried_in=True) for p in plain.parts)
@@ -434,7 +436,7 @@ def _outside(values: Floats, low: float, high: float) -> Bools:
 def raw_formula(
     lines: Sequence[Mapping[Hashable, Any]],
     product: Mapping[Hashable, Any],
-    opener: MaterialResolver,
+    resolver: MaterialResolver,
 ) -> dict[str, Any]:
     """One formula of a long table as nested dictionaries in the layout of the TOML form.
 
@@ -444,7 +446,7 @@ def raw_formula(
         Its lines, each by column.
     product
         Its product, by column.
-    opener
+    resolver
         Knows the names of systems.
 
     Raises
@@ -467,7 +469,7 @@ def raw_formula(
                     f"phase {name}: {key} is {phase[key]} on one line and {given} on another; "
                     "keep one"
                 )
-        phase["items"].append(_item(cells, opener, blends))
+        phase["items"].append(_item(cells, resolver, blends))
     if faults:
         raise FormulaError(faults)
     raw["phase"] = list(phases.values())
@@ -477,11 +479,11 @@ def raw_formula(
 
 
 def _item(
-    cells: Mapping[str, Any], opener: MaterialResolver, blends: dict[str, dict[str, float]]
+    cells: Mapping[str, Any], resolver: MaterialResolver, blends: dict[str, dict[str, float]]
 ) -> dict[str, Any]:
     name = text(cells.get("ingredient", ""))
     inside = text(cells.get("inside", ""))
-    system = opener.names.system_in_sheet(name) if name and not inside else None
+    system = resolver.names.system_in_sheet(name) if name and not inside else None
     item: dict[str, Any] = {"ingredient": name} if system is None else {"preservative": system}
     if (
         inside

@@ -72,7 +72,7 @@ class BaseRecipes:
 
 
 def lawful_doses(
-    base: BaseRecipes, reference: TableArrays, systems: Sequence[System], opener: MaterialResolver
+    base: BaseRecipes, reference: TableArrays, systems: Sequence[System], resolver: MaterialResolver
 ) -> Floats:
     """Dose at which the first limit of the law is met, from what each formula holds already. [%]
     (S, N)"""
@@ -87,7 +87,7 @@ def lawful_doses(
     asked: dict[tuple[frozenset[str], dt.date], tuple[int, Profile]] = {}
     each = [asked.setdefault((fitting(p), p.on_market), (len(asked), p))[0] for p in profiles]
     pure = [
-        brought(reference, tuple(systems), replace(p, markets=markets), opener)
+        brought(reference, tuple(systems), replace(p, markets=markets), resolver)
         for _, p in asked.values()
     ]
     slope = np.stack([p[0] for p in pure], axis=1)  # (S, A, R)
@@ -111,7 +111,10 @@ def lawful_doses(
 
 @lru_cache(maxsize=512)
 def brought(
-    reference: TableArrays, systems: tuple[System, ...], profile: Profile, opener: MaterialResolver
+    reference: TableArrays,
+    systems: tuple[System, ...],
+    profile: Profile,
+    resolver: MaterialResolver,
 ) -> tuple[Floats, Bools]:
     """What each per cent of a system counts for in every rule, and the rules that it brings into
     play. (S, R) each"""
@@ -136,7 +139,7 @@ def brought(
         line_material=each,
         amount=np.full(n, 100.0),
         rest=np.zeros(n, dtype=bool),
-        materials=tuple(opener.plain(s.id, kind="preservative") for s in systems),
+        materials=tuple(resolver.resolve(s.id, kind="preservative") for s in systems),
     )
     pure = with_key("percent_as_limited").compute(formula_arrays_of(recipes, reference))
     return pure["percent_as_limited"] / 100, pure["applies"].astype(bool)
@@ -164,7 +167,7 @@ def doses(base: BaseRecipes, systems: Sequence[System], lawful: Floats) -> Float
 
 
 def with_each(
-    base: BaseRecipes, systems: Sequence[System], dose: Floats, opener: MaterialResolver
+    base: BaseRecipes, systems: Sequence[System], dose: Floats, resolver: MaterialResolver
 ) -> Recipes:
     """Every formula with every system, the formulas of the first system first. (S * N formulas)
 
@@ -176,7 +179,7 @@ def with_each(
         The systems.
     dose
         Of each system in each formula, shape (S, N). [% of the formula]
-    opener
+    resolver
         Opens the systems.
     """
     recipes, waiting = _with_place(base)
@@ -198,7 +201,10 @@ def with_each(
         added_c=added_c.reshape(-1),
         line_material=material,
         amount=amount,
-        materials=(*recipes.materials, *(opener.plain(s.id, kind="preservative") for s in systems)),
+        materials=(
+            *recipes.materials,
+            *(resolver.resolve(s.id, kind="preservative") for s in systems),
+        ),
     )
 
 

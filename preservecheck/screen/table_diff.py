@@ -271,7 +271,7 @@ def _contents(read: ReadFormulas, screen: Screen) -> dict[int, _Contents]:
         kinds.append((others, np.array(list(read.others), dtype=int)))
     out = {}
     for recipes, places in kinds:
-        names = [_names_in(m, screen.composer.opener.ingredients) for m in recipes.materials]
+        names = [_names_in(m, screen.composer.resolver.ingredients) for m in recipes.materials]
         systems: dict[int, set[str]] = defaultdict(set)
         roles = recipes.roles
         for n, system in zip(recipes.line_formula[roles.line], roles.system, strict=True):

@@ -121,7 +121,7 @@ def formulas_of(tables, lines, products):
     named = products.set_index("formula", drop=False)
     for name, mine in lines.groupby("formula", sort=False):
         raw = raw_formula(
-            mine.to_dict("records"), named.loc[name].to_dict(), composer_for(tables).opener
+            mine.to_dict("records"), named.loc[name].to_dict(), composer_for(tables).resolver
         )
         yield name, build(raw, "", tables, TODAY, "sheet")
 

@@ -48,9 +48,9 @@ def test_with_each(some, data):
     doses = st.integers(1, 30).map(lambda n: n / 10)
     dose = np.array([[data.draw(doses) for _ in some] for _ in systems])
     bases = [BaseFormula(f, TABLES, TODAY) for f in some]
-    opener = bases[0].composer.opener
+    resolver = bases[0].composer.resolver
     arrays = with_each(
-        BaseRecipes.of(recipes_of([compose(f) for f in some], TODAY)), systems, dose, opener
+        BaseRecipes.of(recipes_of([compose(f) for f in some], TODAY)), systems, dose, resolver
     )
     wanted = [
         base.formula_with(Candidate(system, dose[s, n]))
