@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable
 from enum import StrEnum
 from functools import partial
@@ -69,7 +68,6 @@ def choose(
     Exit status: 0 something fits as it stands, 1 only after a change or not at all, 2 the file
     could not be read.
     """
-    _keep_to_one_thread()
     with c.user_errors():
         from preservecheck.ranking.rank import choose as ranked
         from preservecheck.report import choice as built
@@ -125,16 +123,10 @@ def new(
 # ---- between the commands and the library --------------------------------------------------------
 
 
-def _keep_to_one_thread() -> None:
-    """One formula needs no worker threads, and starting them costs a tenth of the time."""
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
-
 def _reviewed(
     files: Iterable[Path], tables: Tables
 ) -> tuple[list[Report], dict[Path, tuple[Fault, ...]]]:
     """Reports of the files that can be read, and the faults of the others."""
-    _keep_to_one_thread()
     from preservecheck.assess.review import review as judged
     from preservecheck.errors import FormulaError, UnitError
 

@@ -87,8 +87,6 @@ def screen(
     Exit status: 0 all pass (with --since: nothing changed), 1 something warns, is unknown or
     changed, 2 a formula or a file could not be read.
     """
-    # each piece keeps to one core; the pieces run side by side
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     with c.user_errors():
         form = _form(form, output)
         run = _run(paths, tuple(against or ["own"]), products, since, form, output, jobs, tables)

@@ -1,14 +1,13 @@
 """What a result says, block by block; text, Markdown and HTML lay the same blocks out.
 
 Builders make a ``Document`` from a result and decide nothing about its looks; the renderers know
-blocks and nothing of preservatives.
+blocks and nothing of preservatives. Blocks are named tuples, since each dataclass costs a
+millisecond at every start.
 """
-
-from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 if TYPE_CHECKING:
     from preservecheck.errors import Hint
@@ -18,40 +17,35 @@ Word = Literal["pass", "unknown", "warn", "serious", "note", "unread"]
 Tone = Literal["", "notice", "strong", "quiet", "alarm", "gate"]
 
 
-@dataclass(frozen=True)
-class Paragraph:
+class Paragraph(NamedTuple):
     """A paragraph; its tone says how much it presses."""
 
     text: str
     tone: Tone = ""
 
 
-@dataclass(frozen=True)
-class Bullets:
+class Bullets(NamedTuple):
     """Sentences under each other, with a box to tick where that is wanted."""
 
     texts: Sequence[str]
     ticks: bool = False
 
 
-@dataclass(frozen=True)
-class Pairs:
+class Pairs(NamedTuple):
     """Names with what they stand for; ``None`` is left to be written by hand."""
 
     rows: Sequence[tuple[str, str | None]]
     ticks: bool = False
 
 
-@dataclass(frozen=True)
-class Blanks:
+class Blanks(NamedTuple):
     """Names with a line to write on; what is known stands on it."""
 
     rows: Sequence[tuple[str, str | None]]
     roomy: bool = False  # space for a signature
 
 
-@dataclass(frozen=True)
-class Table:
+class Table(NamedTuple):
     """Rows under heads; the first column names the row."""
 
     heads: Sequence[str]
@@ -63,24 +57,21 @@ class Table:
     key: Sequence[int] = ()  # columns that are never broken
 
 
-@dataclass(frozen=True)
-class Working:
+class Working(NamedTuple):
     """A calculation, line by line."""
 
     title: str
     lines: Sequence[str]
 
 
-@dataclass(frozen=True)
-class Rule:
+class Rule(NamedTuple):
     """A manual page as it stands in its module."""
 
     text: str
     title: str = ""
 
 
-@dataclass(frozen=True)
-class Verdict:
+class Verdict(NamedTuple):
     """The whole result in one line, and what it rests on."""
 
     word: Word
@@ -94,8 +85,7 @@ class Verdict:
         return f"{self.label}: {self.text}" if self.text else self.label
 
 
-@dataclass(frozen=True)
-class Action:
+class Action(NamedTuple):
     """Something to do, and why."""
 
     word: Word
@@ -104,15 +94,13 @@ class Action:
     remedy: str
 
 
-@dataclass(frozen=True)
-class Actions:
+class Actions(NamedTuple):
     """What to do, the most pressing first."""
 
     entries: Sequence[Action]
 
 
-@dataclass(frozen=True)
-class FindingText:
+class FindingText(NamedTuple):
     """What a check says of one subject."""
 
     word: Word
@@ -124,8 +112,7 @@ class FindingText:
     refs: str = ""  # numbers of its sources
 
 
-@dataclass(frozen=True)
-class Findings:
+class Findings(NamedTuple):
     """The findings of one check, with tables of their figures."""
 
     title: str
@@ -133,16 +120,14 @@ class Findings:
     tables: Sequence[Table] = ()
 
 
-@dataclass(frozen=True)
-class Plots:
+class Plots(NamedTuple):
     """Charts; they are made only where a format shows them."""
 
-    make: Callable[[], Sequence[Chart]]
+    make: Callable[[], Sequence["Chart"]]
     told: bool = False  # by the paragraphs beside them
 
 
-@dataclass(frozen=True)
-class Sources:
+class Sources(NamedTuple):
     """The sources, in the order of their numbers."""
 
     texts: Sequence[str]
@@ -164,8 +149,7 @@ Block = (
 )
 
 
-@dataclass(frozen=True)
-class Section:
+class Section(NamedTuple):
     """A heading with what stands below it; an empty one is not shown."""
 
     title: str
@@ -181,7 +165,7 @@ class Document:
     lead: Sequence[Block]
     sections: Sequence[Section] = ()
     foot: Sequence[str] = ()
-    hints: Sequence[Hint] = ()  # what helps further, for a front end to word
+    hints: Sequence["Hint"] = ()  # what helps further, for a front end to word
     kind: str = ""  # of a web page, above the title
     paper: Literal["", "a4", "letter"] = ""
     layout: str = ""  # classes of the style sheet
@@ -194,7 +178,7 @@ class Document:
         return [s for s in shown if s.blocks]
 
 
-def says(block: Block) -> bool:
+def says(block: "Block") -> bool:
     """Whether there is anything in a block."""
     match block:
         case Paragraph(text) | Rule(text):
