@@ -8,7 +8,7 @@ such a text, so that there is one way from what a maker sees to what is judged.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 from preservecheck.errors import Fault, PreservecheckError, ReadingsError
@@ -170,7 +170,7 @@ class Result:
         verdict, sentence, *rest = self.document.lead
         assert isinstance(verdict, Verdict)
         assert isinstance(sentence, Paragraph)
-        return [replace(verdict, counted=sentence.text), *rest]
+        return [verdict._replace(counted=sentence.text), *rest]
 
 
 def result_of(part: Part, after: After, sent: Submission) -> Result:
