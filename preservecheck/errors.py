@@ -145,9 +145,8 @@ class Fault:
 class PreservecheckError(Exception):
     """Faults in the user's input: all that were found, not the first alone."""
 
-    def __init__(self, faults: Fault | str | Iterable[Fault | str]) -> None:
-        given = (faults,) if isinstance(faults, (Fault, str)) else faults
-        self.faults = tuple(f if isinstance(f, Fault) else Fault(f) for f in given)
+    def __init__(self, faults: Fault | Iterable[Fault]) -> None:
+        self.faults = (faults,) if isinstance(faults, Fault) else tuple(faults)
         super().__init__("\n".join(self.messages))
 
     def __reduce__(self) -> tuple[type[PreservecheckError], tuple[tuple[Fault, ...]]]:

@@ -110,7 +110,7 @@ def csv_dialect(text: str) -> Dialect:
     r"""The separator of a CSV text: what its first line says, else what most of its lines hold.
 
     Where two are level, a semicolon wins over a tab and a tab over a comma: lines of semicolons
-    hold decimal commas too.
+    hold decimal commas too. A text without any is taken to be separated by commas.
 
     Examples
     --------
@@ -123,7 +123,8 @@ def csv_dialect(text: str) -> Dialect:
     if head.casefold() == "sep=":  # a tab was stripped
         return Dialect("\t", skipped=1)
     lines = [re.sub(r'"[^"]*"', "", x) for x in text.split("\n", HEAD_LINES)[:HEAD_LINES]]
-    return Dialect(max(SEPARATORS, key=lambda s: sum(s in line for line in lines)))
+    counts = {s: sum(s in line for line in lines) for s in SEPARATORS}
+    return Dialect(max(SEPARATORS, key=lambda s: counts[s]) if any(counts.values()) else ",")
 
 
 def csv_rows(

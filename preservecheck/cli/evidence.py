@@ -152,7 +152,9 @@ def _planned(
     from preservecheck.evidence.challenge_plan import plan
 
     if results is not None:
-        raise ReadingsError("--plan prints a plan and reads no results; leave one of them out")
+        raise ReadingsError(
+            Fault("--plan prints a plan and reads no results", "leave one of them out")
+        )
     try:
         day = dt.date.fromisoformat(start) if start else dt.date.today()
     except ValueError:

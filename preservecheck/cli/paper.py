@@ -154,12 +154,12 @@ def _built(
     reason: str | None,
 ) -> Built:
     """The record that the options ask for."""
-    from preservecheck.errors import PreservecheckError
+    from preservecheck.errors import Fault, PreservecheckError
     from preservecheck.evidence.record import build
     from preservecheck.formula.stored_result import read_result
 
     if formula is None:
-        raise PreservecheckError(WHAT_TO_GIVE)
+        raise PreservecheckError(Fault(WHAT_TO_GIVE))
     challenge = None if results is None else read_result(results)
     return build(formula, tables, batch_number=batch_number, reason=reason, challenge=challenge)
 
@@ -184,7 +184,7 @@ def _record_files(
     from preservecheck.report.formats import ENDINGS
 
     if folder is None:
-        raise PreservecheckError(WHAT_TO_GIVE)
+        raise PreservecheckError(Fault(WHAT_TO_GIVE))
     stem = Path(built.record.formula["path"] or "formula").stem
     files = {folder / f"{stem}.record{ENDINGS[form]}": form for form in forms}
     if there := [file for file in files if file.exists() and not force]:

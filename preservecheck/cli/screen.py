@@ -139,7 +139,7 @@ def _run(
     import tempfile
 
     from preservecheck.cli.hints import HINTS
-    from preservecheck.errors import PreservecheckError
+    from preservecheck.errors import Fault, PreservecheckError
     from preservecheck.reference.load import load_tables
     from preservecheck.screen.frame import systems_of
     from preservecheck.screen.run import Job, Run
@@ -147,9 +147,8 @@ def _run(
     from preservecheck.screen.table_diff import former_tables
 
     if output is not None and not output.resolve().parent.is_dir():
-        raise PreservecheckError(
-            f"{output}: the folder {output.resolve().parent} is not there; make it first"
-        )
+        found = f"the folder {output.resolve().parent} is not there"
+        raise PreservecheckError(Fault(found, "make it first", where=str(output)))
     known = load_tables(tables)
     systems_of(against, known)
     if since is not None:
@@ -175,11 +174,13 @@ def _done(run: Run, form: str, output: Path | None, *, resume: bool) -> Summary:
     """Run it, and write or show what comes out."""
     import shutil
 
-    from preservecheck.errors import PreservecheckError
+    from preservecheck.errors import Fault, PreservecheckError
 
     if resume and output is None:
         raise PreservecheckError(
-            "--resume goes with --output FILE: without a file nothing is kept to go on with"
+            Fault(
+                "--resume goes with --output FILE", "without a file nothing is kept to go on with"
+            )
         )
     try:
         run.prepare(resume=resume)

@@ -13,7 +13,7 @@ from typing import Any, Literal, TypeAlias
 
 import numpy as np
 
-from preservecheck.errors import FormulaError
+from preservecheck.errors import Fault, FormulaError
 from preservecheck.formula.amounts import Amounts, line_percents
 from preservecheck.formula.build import TEMPERATURE_C
 from preservecheck.formula.compose import Composition
@@ -186,7 +186,7 @@ def with_temperature(formula: Formula, phase: str, added_at_c: float) -> Formula
     """
     at = _phase_at(formula, phase)
     if at is None:
-        raise FormulaError(f"{formula.product.name}: has no phase {phase}")
+        raise FormulaError(Fault(f"has no phase {phase}", where=formula.product.name))
     phases = list(formula.phases)
     temperature = {"added_at_c": added_at_c, "added_at_from": None}
     phases[at] = phases[at].model_copy(update=temperature)
@@ -311,10 +311,9 @@ def apply(formula: Formula, edits: Iterable[Edit], resolver: Opener) -> Formula:
     formula = without_empty_phases(formula)
     for line, percent in zip(lines_of(formula), line_percents(formula)[0], strict=True):
         if line.rest and percent < -_ROUNDING:
-            raise FormulaError(
-                f"{formula.product.name}: nothing is left for {line.name}; the other lines add up "
-                f"to {100 - percent:.6g} %"
-            )
+            found = f"nothing is left for {line.name}"
+            sum_of_others = f"the other lines add up to {100 - percent:.6g} %"
+            raise FormulaError(Fault(found, sum_of_others, where=formula.product.name))
     return formula
 
 
@@ -330,7 +329,8 @@ def _ready(formula: Formula, edits: Iterable[Edit], resolver: Opener) -> Formula
     if any(line.rest for n, line in enumerate(lines) if n not in fixed):
         return formula
     if len(fixed) == len(lines):
-        raise FormulaError(f"{formula.product.name}: no line is left to take the difference")
+        found = "no line is left to take the difference"
+        raise FormulaError(Fault(found, where=formula.product.name))
     return filled(resolver(formula), fixed)
 
 
@@ -357,7 +357,7 @@ def _applied(formula: Formula, edit: Edit, resolver: Opener) -> Formula:
 
 def _named(formula: Formula, name: str, lines: frozenset[int]) -> frozenset[int]:
     if not lines:
-        raise FormulaError(f"{formula.product.name}: holds no {name}")
+        raise FormulaError(Fault(f"holds no {name}", where=formula.product.name))
     return lines
 
 
@@ -468,8 +468,9 @@ def _share_from(data: Mapping[Any, Any]) -> Share:
 def _number(value: object, low: float, high: float) -> float:
     if isinstance(value, (int, float)) and not isinstance(value, bool) and low <= value <= high:
         return float(value)
-    raise FormulaError(f"an edit gives {value!r}; give a number from {low:g} to {high:g}")
+    allowed = f"give a number from {low:g} to {high:g}"
+    raise FormulaError(Fault(f"an edit gives {value!r}", allowed))
 
 
 def _unknown(data: object) -> FormulaError:
-    return FormulaError(f"{data!r} is not an edit; the forms are {_FORMS}")
+    return FormulaError(Fault(f"{data!r} is not an edit", f"the forms are {_FORMS}"))

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
-from preservecheck.errors import PreservecheckError
+from preservecheck.errors import Fault, PreservecheckError
 
 if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
@@ -94,10 +94,9 @@ def listening(port: int | None) -> socket.socket:
         except OSError as error:
             place.close()
             if wanted == 0 or port is not None:
-                raise PreservecheckError(
-                    f"--port: {wanted} cannot be had ({error.strerror}); leave --port out, and a "
-                    "free one is taken"
-                ) from None
+                found = f"port {wanted} cannot be had ({error.strerror})"
+                allowed = "leave --port out, and a free one is taken"
+                raise PreservecheckError(Fault(found, allowed)) from None
         else:
             return place
     raise AssertionError("unreachable")

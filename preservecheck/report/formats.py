@@ -6,7 +6,7 @@ import json
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from preservecheck.errors import PreservecheckError
+from preservecheck.errors import Fault, PreservecheckError
 from preservecheck.report import html, markdown, text
 from preservecheck.report.document import Document
 from preservecheck.text import join_or
@@ -47,9 +47,8 @@ def render(
     if form == JSON:
         return json_text(data())
     if form not in RENDERERS:
-        raise PreservecheckError(
-            f'there is no format "{form}"; the formats are {join_or([*RENDERERS, JSON])}'
-        )
+        allowed = f"the formats are {join_or([*RENDERERS, JSON])}"
+        raise PreservecheckError(Fault(f'there is no format "{form}"', allowed))
     made = documents()
     several = [made] if isinstance(made, Document) else list(made)
     return RENDERERS[form](several, **(layout if form == "text" else {}))

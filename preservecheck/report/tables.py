@@ -294,7 +294,7 @@ def _found(tables: Tables, words: Sequence[str]) -> dict[str, list[tuple[Any, st
     """Rows with the field that holds the words, by table; rows of that name first."""
     wanted = [w for w in map(folded, words) if w]
     if not wanted:
-        raise TableError("give one word or more to look for")
+        raise TableError(Fault("there is nothing to look for", "give one word or more"))
     found = {}
     for table in TABLES:
         hits = [(row, hit) for row in tables.rows(table) if (hit := _hit(row, wanted)) is not None]
@@ -342,8 +342,9 @@ def table_named(written: str) -> str:
         if plain in (name, name.removesuffix("s")):
             return name
     near = difflib.get_close_matches(plain, TABLES, n=2, cutoff=0.5)
-    meant = f"did you mean {' or '.join(near)}? " if near else ""
-    raise TableError(f"there is no table {written!r}; {meant}The tables are {', '.join(TABLES)}")
+    meant = f"did you mean {' or '.join(near)}? The" if near else "the"
+    allowed = f"{meant} tables are {', '.join(TABLES)}"
+    raise TableError(Fault(f"there is no table {written!r}", allowed))
 
 
 def row_named(tables: Tables, table: str, key: str) -> Any:

@@ -20,7 +20,7 @@ import numpy as np
 
 from preservecheck.arrays.inputs import Ints, Profile
 from preservecheck.arrays.recipes import Recipes
-from preservecheck.errors import FormulaError, Hint, PreservecheckError, UnitError
+from preservecheck.errors import Fault, FormulaError, Hint, PreservecheckError, UnitError
 from preservecheck.formula.build import MAX_GRAMS, MAX_LINES, SUM_TOLERANCE, TEMPERATURE_C, build
 from preservecheck.formula.compose import Composition
 from preservecheck.formula.materials import Material, MaterialResolver
@@ -222,9 +222,9 @@ class Reader:
             try:
                 if len(mine) != 1:
                     raise FormulaError(
-                        "it has no row of its own among the products; add one"
+                        Fault("it has no row of its own among the products", "add one")
                         if not len(mine)
-                        else f"it has {len(mine)} rows among the products; keep one"
+                        else Fault(f"it has {len(mine)} rows among the products", "keep one")
                     )
                 raw = raw_formula(rows[n], mine[0], self.composer.resolver)
                 others[n] = self.composer.compose(build(raw, "", self.tables, self.today, "table"))
@@ -457,7 +457,7 @@ def raw_formula(
     raw = product_raw({str(k): v for k, v in product.items()})
     phases: dict[str, dict[str, Any]] = {}
     blends: dict[str, dict[str, float]] = {}
-    faults: list[str] = []
+    faults: list[Fault] = []
     for line in lines:
         cells = {str(k): v for k, v in line.items() if _there(v)}
         name = text(cells.get("phase", ""))
@@ -465,10 +465,8 @@ def raw_formula(
         for key in ("heated_to", "added_at"):
             given = cells.get(key, f"{n} °C" if (n := cells.get(f"{key}_c")) is not None else None)
             if given is not None and phase.setdefault(key, given) != given:
-                faults.append(
-                    f"phase {name}: {key} is {phase[key]} on one line and {given} on another; "
-                    "keep one"
-                )
+                found = f"is {phase[key]} on one line and {given} on another"
+                faults.append(Fault(found, "keep one", place=f"phase {name}", name=key))
         phase["items"].append(_item(cells, resolver, blends))
     if faults:
         raise FormulaError(faults)

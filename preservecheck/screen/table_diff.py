@@ -105,9 +105,8 @@ def former_tables(folder: Path, now: Tables) -> Tables:
             )
         )
     if not any(Earlier(folder, now.root).holds(name) for name in TABLES):
-        raise TableError(
-            f"{folder}: holds none of the tables; they are {', '.join(f'{n}.csv' for n in TABLES)}"
-        )
+        allowed = f"they are {', '.join(f'{n}.csv' for n in TABLES)}"
+        raise TableError(Fault("holds none of the tables", allowed, where=str(folder)))
     return Tables(Earlier(folder, now.root), now.own_dir)
 
 
