@@ -37,6 +37,7 @@ COLUMNS = {
     "binding": ("binder_class", "k_per_percent", "kind"),
     "solutes": ("kind", "model", "confidence"),
     "growth_limits": ("group", "aw_min", "ph_min", "ph_max"),
+    "markets": ("name", "positive_list", "state"),
     "legal_limits": ("entry", "scope", "kind", "max_percent"),
     "conversions": ("factor",),
     "label_rules": ("market", "scope", "threshold_percent"),

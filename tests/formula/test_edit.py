@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from preservecheck.errors import FormulaError
@@ -33,6 +33,9 @@ from preservecheck.formula.edit import (
 from preservecheck.formula.model import Line
 from tests.generated import AMOUNTS, formulas
 from tests.helpers import compose, make_formula
+
+# composing a formula for the first time reads the tables
+UNHURRIED = settings(deadline=None)
 
 
 def edits_of(formula):
@@ -281,6 +284,7 @@ def test_new_phase_name():
 # ---- properties ----
 
 
+@UNHURRIED
 @given(st.data())
 def test_totals_stay(data):
     """After any edits the amounts are 100 %, and the batch is as large as before."""
@@ -292,6 +296,7 @@ def test_totals_stay(data):
     assert line_percents(after)[1] == pytest.approx(200)
 
 
+@UNHURRIED
 @given(st.data())
 def test_lines_that_no_edit_names_stay(data):
     """Only the line that is set and the water change."""
@@ -303,6 +308,7 @@ def test_lines_that_no_edit_names_stay(data):
     assert changed <= {"Water", getattr(edit, "system", None), getattr(edit, "name", None)}
 
 
+@UNHURRIED
 @given(st.data())
 def test_undoing_gives_the_formula_back(data):
     """A value set and set back, a material exchanged and exchanged back."""
@@ -333,6 +339,7 @@ def test_undoing_gives_the_formula_back(data):
     ]
 
 
+@UNHURRIED
 @given(st.data())
 def test_added_and_taken_out(data):
     """A system that goes in and out again leaves nothing behind."""
@@ -347,6 +354,7 @@ def test_added_and_taken_out(data):
     )
 
 
+@UNHURRIED
 @given(st.data())
 def test_edits_of_different_lines_commute(data):
     """In whatever order, the formula is the same to the last digit."""
@@ -359,6 +367,7 @@ def test_edits_of_different_lines_commute(data):
     assert apply(formula, edits, compose) == apply(formula, order, compose)
 
 
+@UNHURRIED
 @given(formulas(), st.integers(1, 5000))
 def test_rescaled(formula, batch_g):
     """Another size of the batch, the same shares; back again, the same grams."""
@@ -373,6 +382,7 @@ def test_rescaled(formula, batch_g):
     )
 
 
+@UNHURRIED
 @given(formulas())
 def test_nothing_to_do(formula):
     """No edit and the edit to what is leave the formula as it is."""
