@@ -1,11 +1,19 @@
 """What holds for all tests: where there is no browser, those that need one are left out, and the run
 says so at its end."""
 
+import sys
+
 import pytest
 
 from tests.report.pages import BROWSER
 
 NO_BROWSER = "no Chromium here"
+
+
+@pytest.fixture
+def undrawn(monkeypatch):
+    """No chart is drawn, as where matplotlib is not installed: for tests that look at none."""
+    monkeypatch.setitem(sys.modules, "matplotlib", None)
 
 
 def pytest_collection_modifyitems(items):

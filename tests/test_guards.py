@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import doctest
 import graphlib
 import importlib
 import inspect
@@ -10,6 +11,7 @@ import re
 import subprocess
 import sys
 import textwrap
+from functools import cache
 from pathlib import Path
 from typing import get_args
 
@@ -127,26 +129,34 @@ def test_review_is_light(form):
 # ---- layers ----
 
 
+@cache
+def parsed(path):
+    """A module as a tree."""
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@cache
 def imports_of(path, *, at_top_only=False):
     """Names of the modules that a file imports, those for type checkers apart."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    tree = parsed(path)
     skipped = {
         id(inner)
         for node in ast.walk(tree)
         if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.dump(node.test)
         for inner in ast.walk(node)
     }
-    nodes = tree.body if at_top_only else ast.walk(tree)
-    for node in nodes:
+    names = []
+    for node in tree.body if at_top_only else ast.walk(tree):
         if id(node) in skipped:
             continue
         if isinstance(node, ast.Import):
-            yield from (alias.name for alias in node.names)
+            names += [alias.name for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path}: imports are absolute"
-            yield node.module
+            names.append(node.module)
             if node.module == "preservecheck":
-                yield from (f"preservecheck.{alias.name}" for alias in node.names)
+                names += [f"preservecheck.{alias.name}" for alias in node.names]
+    return tuple(names)
 
 
 def inside(path):
@@ -293,8 +303,21 @@ def test_click_is_never_imported():
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_every_module_says_what_it_is(path):
     """Every module that holds anything has a docstring."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    tree = parsed(path)
     assert not tree.body or ast.get_docstring(tree)
+
+
+@pytest.mark.parametrize(
+    "path",
+    [p for p in MODULES if ">>> " in p.read_text(encoding="utf-8")],
+    ids=lambda p: str(p.relative_to(PACKAGE)),
+)
+def test_examples_in_docstrings(path):
+    """They give what they say."""
+    name = ".".join(path.relative_to(ROOT).with_suffix("").parts)
+    failed, tried = doctest.testmod(importlib.import_module(name))
+    assert tried
+    assert failed == 0
 
 
 def test_commands_are_thin():

@@ -19,7 +19,7 @@ from preservecheck.formula.starter import starter_toml
 from preservecheck.reference.load import load_tables
 from preservecheck.report import html
 from preservecheck.report.batch_sheet import document, workbook
-from tests.helpers import formula_of, make_formula
+from tests.helpers import examples, formula_of, make_formula
 from tests.report.pages import all_of, check_page, printed_pages, text_of
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
@@ -90,7 +90,7 @@ def test_weights_and_errors():
     assert found["heated", "Water"].error_percent == pytest.approx(-0.0176, abs=0.0001)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(
     st.floats(20, 50_000), st.sampled_from([0.001, 0.01, 0.05, 0.1, 0.2, 0.5, 1.0, 5.0]), st.floats(0.001, 30),
     st.floats(0.001, 30),

@@ -25,7 +25,7 @@ from preservecheck.report import html, markdown, verification
 from preservecheck.report import text as plain
 from preservecheck.report.record import document
 from preservecheck.version import program
-from tests.helpers import make_formula
+from tests.helpers import examples, make_formula
 from tests.report.pages import all_of, check_page, printed_pages, text_of
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
@@ -417,7 +417,7 @@ def test_formula_survives():
     assert back.model_copy(update={"path": formula.path}) == formula
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=examples(250), deadline=None)
 @given(place=st.integers(0, 10**7), shift=st.integers(1, 9))
 def test_any_digit_edited_is_found(place, shift):
     """Any digit of the file, changed to any other, no longer fits the digest."""
@@ -598,7 +598,7 @@ def run(*arguments):
     return CliRunner().invoke(app, [str(a) for a in arguments], env={"COLUMNS": "80"})
 
 
-def test_command_writes_three_files(tmp_path):
+def test_command_writes_three_files(tmp_path, undrawn):
     """Three files in a new folder; the status tells the verdict; the record agrees."""
     folder = tmp_path / "new" / "records"
     done = run(
@@ -611,13 +611,13 @@ def test_command_writes_three_files(tmp_path):
     assert (checked.exit_code, checked.stderr) == (0, "")
 
 
-def test_command_status_of_a_failing_formula(tmp_path):
+def test_command_status_of_a_failing_formula(tmp_path, undrawn):
     """A formula that warns gives status 1, and the record all the same."""
     assert run("record", EXAMPLES / "failing-gel.toml", "--output", tmp_path).exit_code == 1
     assert len(list(tmp_path.iterdir())) == 3
 
 
-def test_command_does_not_overwrite(tmp_path):
+def test_command_does_not_overwrite(tmp_path, undrawn):
     """A record that is there is kept unless it is asked to be overwritten."""
     assert run("record", EXAMPLES / "passing-leave-in.toml", "--output", tmp_path).exit_code == 0
     before = {f: f.read_bytes() for f in tmp_path.iterdir()}
@@ -633,7 +633,7 @@ def test_command_does_not_overwrite(tmp_path):
     )
 
 
-def test_command_verify_statuses(tmp_path):
+def test_command_verify_statuses(tmp_path, undrawn):
     """Status 1 for a record that was edited, 2 for a file that is none."""
     run("record", EXAMPLES / "passing-leave-in.toml", "--output", tmp_path)
     path = tmp_path / "passing-leave-in.record.json"
@@ -651,7 +651,7 @@ def test_command_says_what_it_needs(arguments):
     assert "--output DIR" in done.stderr
 
 
-def test_command_takes_results(tmp_path):
+def test_command_takes_results(tmp_path, undrawn):
     """The outcome of a challenge test goes into the record; a file that is none is refused."""
     results = tmp_path / "challenge.json"
     results.write_text(json.dumps(CHALLENGE | {"format": 1}), encoding="utf-8")

@@ -7,6 +7,7 @@ from preservecheck.errors import FormulaError
 from preservecheck.formula.build import build
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.starter import starter_sheets, workbook_bytes
+from tests.helpers import examples
 
 SOUND = """\
 format = 1
@@ -71,7 +72,7 @@ VALUES = st.recursive(
 )
 # on a fresh machine the first text drawn builds the table of all characters, which takes longer
 # than the limit
-@settings(max_examples=300, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(300), suppress_health_check=[HealthCheck.too_slow])
 def test_any_values(tables, raw):
     """Whatever a file holds, it is a formula or a fault in words."""
     try:
@@ -102,7 +103,9 @@ def outcome(tables, path, data):
 
 
 FUZZ = settings(
-    max_examples=200, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=examples(200),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 
 

@@ -247,13 +247,20 @@ def test_empty_sheet(write_workbook, refused, sheets):
 def test_large_sheets(write_workbook, write_csv, refused, sheets):
     """More rows or columns than a recipe has are refused in a workbook and in CSV."""
     limit = "more than 5,000 rows or 50 columns; keep only what is to be read"
-    long = sheets | {"Formula": [*sheets["Formula"], *([["heated", "Glycerin", 0]] * 5000)]}
+    more = [["heated", "Glycerin", 0]] * 5000
+    long = sheets | {"Formula": [*sheets["Formula"], *more]}
     wide = sheets | {
         "Formula": [[*sheets["Formula"][0], *([None] * 50), "x"], *sheets["Formula"][1:]]
     }
     for big in (long, wide):
-        assert refused(write_workbook(big)) == [f"cream.xlsx: sheet Formula: {limit}"]
         assert refused(write_csv(big)) == [f"cream.Formula.csv: {limit}"]
+    assert refused(write_workbook(wide)) == [f"cream.xlsx: sheet Formula: {limit}"]
+    path = write_workbook(sheets)
+    book = openpyxl.load_workbook(path)
+    for row in more:
+        book["Formula"].append(row)
+    book.save(path)
+    assert refused(path) == [f"cream.xlsx: sheet Formula: {limit}"]
 
 
 def test_a_cell_far_away(write_workbook, refused, sheets):

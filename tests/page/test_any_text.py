@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from preservecheck.page.draft import pairs_of
 from preservecheck.page.editor import example
+from tests.helpers import examples
 
 FORMULA = pairs_of(example())
 BESIDE = [
@@ -94,7 +95,7 @@ FIELDS = [name for name, _ in FORMULA + BESIDE]
 # on every machine
 @settings(
     derandomize=True,
-    max_examples=150,
+    max_examples=examples(150),
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

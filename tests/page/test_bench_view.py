@@ -408,7 +408,7 @@ def test_batch_sheet_is_that_of_the_command(client, tmp_path, paper):
     )
 
 
-def test_paper_on_the_screen_says_the_same(client):
+def test_paper_on_the_screen_says_the_same(client, undrawn):
     """Without its styles the page that is shown is the file, but for what links them."""
     data = draft_fields() | {"sheet-number": "B 7", "sheet-reason": "Mild\nand known"}
     for what in ("sheet", "record"):
@@ -428,7 +428,7 @@ def test_paper_on_the_screen_says_the_same(client):
 
 
 @pytest.mark.parametrize("name", ["sheet-a4.css", "sheet-letter.css", "record.css"])
-def test_styles_of_the_papers(client, name):
+def test_styles_of_the_papers(client, name, undrawn):
     """The style sheet that is linked is what stands in the file."""
     what, paper = ("record", "a4") if name == "record.css" else ("sheet", name[6:-4])
     file = client.post(f"/bench/{what}.html", data=draft_fields() | {"sheet-paper": paper}).text
@@ -457,7 +457,7 @@ def test_record_can_be_worked_out_again(client, tmp_path):
     assert CliRunner().invoke(program, ["record", "--verify", str(path)]).exit_code == 0
 
 
-def test_record_takes_the_counts_along(client, tmp_path):
+def test_record_takes_the_counts_along(client, tmp_path, undrawn):
     """A challenge test that was pasted afterwards stands in the record; an example is none; faults
     are told.
 
