@@ -30,6 +30,11 @@ def shelf(tmp_path_factory):
     return folder
 
 
+def heeds_interrupts():
+    """Make a new process end at Ctrl-C as one at a terminal does."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def command(shelf, out, *more):
     return subprocess.Popen(
         [
@@ -49,6 +54,8 @@ def command(shelf, out, *more):
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
+        # a shell that started the tests in the background had them ignore Ctrl-C
+        preexec_fn=heeds_interrupts,  # noqa: PLW1509
     )
 
 
