@@ -25,30 +25,16 @@ if TYPE_CHECKING:
 
 REFUSALS = {
     400: "What was sent could not be read: too many files or fields, or a part of it was missing. "
-    "Open one formula "
-    "at a time.",
+    "Open one formula at a time.",
     404: "There is nothing under this address. Open the link that the program printed.",
     405: "This is the answer to a button, so there is nothing to look at here. Go back, or open "
-    "the link that the "
-    "program printed.",
+    "the link that the program printed.",
 }
 VIEWS = (views_formula, views_which, views_bench, views_after)
 
 
 def create_app(tables: Tables, *, port: int, token: str, today: dt.date | None = None) -> FastAPI:
-    """The page of one start of the program.
-
-    Parameters
-    ----------
-    tables
-        The tables.
-    port
-        Where it listens; host and origin must name it.
-    token
-        Secret of this start; the start link carries it.
-    today
-        Day of the reports; default is the clock's.
-    """
+    """The page of one start of the program; ``token`` is the secret that its start link carries."""
     from fastapi import FastAPI
     from starlette.exceptions import HTTPException
     from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response

@@ -51,19 +51,8 @@ class Applied:
 
 
 def applied_to(draft: Draft, formula: Formula, option: Option, tables: Tables) -> Applied:
-    """The draft with a recommended system in it; the draft that is given stays as it is.
-
-    Parameters
-    ----------
-    draft
-        As typed.
-    formula
-        What the draft describes.
-    option
-        A system that fits, as it stands or after a change.
-    tables
-        The tables.
-    """
+    """A copy of the draft, which describes the formula, with a system in it that fits, as it is or
+    after a change."""
     opened = composer_for(tables).compose(formula)
     own, base = preservative_lines(opened), without_preservatives(opened)
     names = {s.id: _called(s) for s in tables.systems}

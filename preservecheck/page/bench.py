@@ -97,16 +97,8 @@ def bench_of(pairs: Iterable[tuple[str, str]]) -> Bench:
 
 
 def acted(bench: Bench, do: str) -> str:
-    """Do what a button says, and take in what stands in the fields for a new reading; says where to
-    go on typing.
-
-    Parameters
-    ----------
-    bench
-        Is changed in place.
-    do
-        ``add``, ``remove cool-2``, ``clear cool`` or ``clear drop``; anything else changes nothing.
-    """
+    """Do what a button says in place: ``add``, ``remove cool-2``, ``clear cool`` or ``clear drop``;
+    says where to go on typing."""
     if found := _PLACE.fullmatch(do):
         part, at = found[1], int(found[2])
         del bench.rows[part][at : at + 1]
@@ -139,22 +131,13 @@ def _next_field(part: str) -> str:
 
 
 def in_order(bench: Bench) -> None:
-    """Put readings with a day into the order of time; the draft of the bench is changed in
-    place."""
+    """Put readings with a day into the order of time, in place."""
     if all(_is_dated(r) for r in bench.rows["cool"]):
         bench.rows["cool"].sort(key=lambda r: (r["day"], r["time"]))
 
 
 def faults_of(error: PreservecheckError, part: str) -> list[FieldFault]:
-    """Faults of readings, each with its field.
-
-    Parameters
-    ----------
-    error
-        The faults.
-    part
-        ``cool`` or ``drop``, as the fields begin.
-    """
+    """Faults of readings, each with its field; ``part`` is ``cool`` or ``drop``, as these begin."""
     return [_field_fault(fault, part) for fault in error.faults]
 
 

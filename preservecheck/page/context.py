@@ -52,18 +52,10 @@ MAX_FILES = 50
 
 @dataclass
 class Site:
-    """The page of one start of the program; it keeps no formula.
-
-    Parameters
-    ----------
-    tables
-        The tables.
-    today
-        Day of the reports; default is the clock's.
-    """
+    """The page of one start of the program; it keeps no formula."""
 
     tables: Tables
-    today: dt.date | None = None
+    today: dt.date | None = None  # of the reports; the clock's where it is not given
 
     @cached_property
     def names(self) -> list[str]:
@@ -91,19 +83,8 @@ class Site:
     def route(
         self, path: str, answer: Answer, method: str = "POST", alone: asyncio.Lock | None = None
     ) -> Route:
-        """An address, answered beside the loop that listens.
-
-        Parameters
-        ----------
-        path
-            Of the address.
-        answer
-            Makes the answer.
-        method
-            ``GET`` or ``POST``.
-        alone
-            Lets one answer at a time be worked out, none that nobody waits for any more.
-        """
+        """An address, answered beside the loop that listens; with a lock one answer at a time, and
+        none that nobody waits for any more."""
         from starlette.concurrency import run_in_threadpool
         from starlette.responses import Response
         from starlette.routing import Route
@@ -118,13 +99,7 @@ class Site:
         return Route(path, endpoint, methods=[method])
 
     async def _submission(self, request: Request) -> Submission:
-        """What a request asks.
-
-        Raises
-        ------
-        HTTPException
-            There are more fields than any formula has.
-        """
+        """What a request asks; an ``HTTPException`` where it has more fields than any formula."""
         from starlette.exceptions import HTTPException
 
         files: dict[str, list[Upload]] = {}
@@ -157,27 +132,13 @@ class Site:
 
 @dataclass
 class Submission:
-    """What a form asks, where it was sent.
-
-    Parameters
-    ----------
-    site
-        The page.
-    pairs
-        Names and values of its fields.
-    address
-        The parts of the address that differ.
-    piece
-        Whether a script asks, which puts the answer into the page that is there.
-    files
-        Names and contents of the files that were picked, by field.
-    """
+    """What a form asks, and where it was sent."""
 
     site: Site
-    pairs: Pairs
-    address: Mapping[str, str] = field(default_factory=dict)
-    piece: bool = False
-    files: Mapping[str, Sequence[Upload]] = field(default_factory=dict)
+    pairs: Pairs  # names and values of its fields
+    address: Mapping[str, str] = field(default_factory=dict)  # the parts of it that differ
+    piece: bool = False  # whether a script asks, which puts the answer into the page that is there
+    files: Mapping[str, Sequence[Upload]] = field(default_factory=dict)  # those picked, by field
 
     def value(self, name: str) -> str:
         """The last value of a field, or nothing."""
@@ -229,19 +190,8 @@ Answer = Callable[[Submission], "Response"]
 
 
 def attachment(data: bytes, draft: Draft, ending: str, what: str = "") -> Response:
-    """A file to save, named after the product.
-
-    Parameters
-    ----------
-    data
-        What is in it.
-    draft
-        The formula.
-    ending
-        Of its name, one of ``KINDS``.
-    what
-        What it is, beside the formula.
-    """
+    """A file to save, named after the product and what it is, with one of the endings of
+    ``KINDS``."""
     from starlette.responses import Response
 
     words = "".join(c if c.isascii() and c.isalnum() else " " for c in draft.name.casefold())

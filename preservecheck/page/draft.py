@@ -112,8 +112,7 @@ class Draft:
 
 
 def new_draft() -> Draft:
-    """The formula that a maker starts from: water that fills up, and a phase that goes in while it
-    cools."""
+    """What a maker starts from: water that fills up, and a phase that goes in while it cools."""
     return Draft(
         product={"batch": "", "batch_unit": "g", "scale_step_unit": "g"},
         phases=[
@@ -140,14 +139,8 @@ def is_blank(line: Fields) -> bool:
 
 
 def draft_of(pairs: Iterable[tuple[str, str]]) -> Draft:
-    """The draft that the fields of a form hold.
-
-    Parameters
-    ----------
-    pairs
-        Names and values, in any order; of a name that stands several times the last one counts,
-        except for markets.
-    """
+    """The draft that the fields of a form hold, in any order; of a name that is there several times
+    the last one counts, except for markets."""
     flat: dict[str, Fields] = {"product": {}, "measured": {}}
     many: dict[str, dict[int, Fields]] = {"phase": {}, "blend": {}, "own": {}}
     inner: dict[str, dict[int, dict[int, Fields]]] = {"phase": {}, "blend": {}}
@@ -210,15 +203,8 @@ def _named(prefix: str, fields: Fields) -> Pairs:
 
 
 def beside_of(pairs: Pairs, *own: str) -> Pairs:
-    """The fields of other views, which a plain form carries along beside the formula.
-
-    Parameters
-    ----------
-    pairs
-        Names and values.
-    own
-        How the names of the view itself begin, up to the hyphen.
-    """
+    """The fields of other views, which a plain form carries along beside the formula; ``own`` is
+    how those of the view itself begin."""
     return [
         (n, v) for n, v in pairs if (found := _OF_VIEWS.fullmatch(n)) and found.group(1) not in own
     ]
@@ -303,15 +289,8 @@ def _quantities(fields: Fields, keys: tuple[str, ...]) -> dict[str, str]:
 
 
 def number_of(text: str, unit: str = "") -> Any:
-    """The number that a text means, or the text itself for ``build`` to refuse.
-
-    Parameters
-    ----------
-    text
-        As it is typed.
-    unit
-        Of the field; it may stand behind the number.
-    """
+    """The number that a text means, with or without the unit of its field, or the text itself for
+    ``build`` to refuse."""
     try:
         return plain_number(text.strip().removesuffix(unit).rstrip() or text)
     except UnitError:

@@ -161,11 +161,8 @@ def acted(sent: Submission) -> tuple[Draft, str]:
 
 
 def convert_amounts(draft: Draft, kind: str) -> None:
-    """Turn all amounts into percent or grams; the draft is changed in place.
-
-    Where amounts are typed and the size of the batch is not known, nothing changes: 7 g are not 7
-    %.
-    """
+    """Turn all amounts into percent or grams, in place, but not without the size of the batch: 7 g
+    are not 7 %."""
     if kind == draft.amounts or kind not in AMOUNT_UNITS:
         return
     lines = [line for line in draft.lines if line.get("amount", "").strip()]
@@ -186,19 +183,10 @@ def convert_amounts(draft: Draft, kind: str) -> None:
 
 
 def edited(draft: Draft, do: str) -> str | None:
-    """Add, take away, move or name lines, phases and blends.
+    """Add, take away, move or name lines, phases and blends, in place; says which field the maker
+    will want next.
 
-    Parameters
-    ----------
-    draft
-        Is changed in place.
-    do
-        Verb, place and, for ``name``, what to write there; anything else does nothing.
-
-    Returns
-    -------
-    str | None
-        The field that the maker will want next.
+    ``do`` is a verb, a place and, for ``name``, what to write there; anything else does nothing.
     """
     verb, _, rest = do.partition(" ")
     if verb in _NEW:

@@ -42,13 +42,6 @@ def opened(
     """The formula in one file, or in a set of CSV sheets, as nested dictionaries, and what is wrong
     with it.
 
-    Parameters
-    ----------
-    files
-        Name and content of each.
-    tables
-        The tables.
-
     Raises
     ------
     FormulaError
@@ -103,15 +96,7 @@ def tame(name: str) -> str:
 
 
 def workbook_of(raw: dict[str, Any], tables: Tables) -> bytes:
-    """The formula as ``.xlsx``, in the form that ``new`` writes.
-
-    Parameters
-    ----------
-    raw
-        In the layout of the TOML form.
-    tables
-        The tables, since a sheet has one column for ingredients and preservatives.
-    """
+    """The formula, in the layout of the TOML form, as ``.xlsx`` in the form that ``new`` writes."""
     from preservecheck.formula.starter import raw_to_sheets, workbook_bytes
 
     raw = _for_xml(raw)
@@ -144,13 +129,7 @@ def _for_xml(value: Any) -> Any:
 
 
 def toml_text(raw: Mapping[str, Any]) -> str:
-    """The file that reads as the given dictionaries, in the order of the contract.
-
-    Parameters
-    ----------
-    raw
-        In the layout of the TOML form, with texts, numbers, days, lists and tables.
-    """
+    """The TOML file that reads as the given dictionaries, in the order of the contract."""
     return "\n".join(_lines(raw)) + "\n"
 
 

@@ -25,9 +25,8 @@ MAX_BODY = 3_000_000
 MAX_UPLOAD = 24_000_000
 UPLOADS = ("/open", "/after/open")
 RULES = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src "
-    "'self'; "
-    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
+    "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 # no-referrer would make the browser send "Origin: null" with a form
 HEADERS = (
@@ -43,17 +42,15 @@ HEADERS = (
 )
 OLD_LINK = (
     "The program was started anew since this page was opened. Open the link that it printed in "
-    "its window in another "
-    "tab, then reload this page: nothing that you typed is lost."
+    "its window in another tab, then reload this page: nothing that you typed is lost."
 )
 STOPPED = (
     "The program was stopped before it could answer. Start it again, and open the link that "
     "it prints."
 )
 FAULT = (
-    "The program met a fault of its own; its window says more. Go back: what you typed still "
-    "stands there. Save it as "
-    "a file."
+    "The program hit an internal error; its window has the details. Go back: what you typed is "
+    "still there. Save it as a file."
 )
 
 
@@ -63,17 +60,7 @@ class _TooLarge(Exception):
 
 class Guard:
     """Refuses what is not ours, before the application sees it, and puts the rules for content on
-    every answer.
-
-    Parameters
-    ----------
-    app
-        The application behind it.
-    port
-        Where we listen.
-    token
-        Of this start; a request that posts carries it in its cookie.
-    """
+    every answer; a request that posts carries the token of this start in its cookie."""
 
     def __init__(self, app: App, port: int, token: str) -> None:
         self._app = app

@@ -84,17 +84,8 @@ class FieldFault:
 def worded(
     fault: Fault, *, where: str = "", place: str | None = None, name: str | None = None
 ) -> str:
-    """A fault in the words of the page: its field as the page calls it.
-
-    Parameters
-    ----------
-    fault
-        The fault.
-    where
-        The file, where one was opened.
-    place, name
-        In the words of the page, where they differ from those of a file.
-    """
+    """A fault in the words of the page: the file only where one was opened, place and name where
+    the page calls them otherwise than a file."""
     text = dataclasses.replace(
         fault,
         where=where,

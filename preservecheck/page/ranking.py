@@ -121,19 +121,7 @@ def wishes_of(sent: Submission) -> Wishes:
 
 def rows_of(choice: Choice, tables: Tables, wishes: Wishes, now: Collection[str]) -> list[Row]:
     """The rows of a ranking in the order that is asked for; those that are not asked for are not
-    shown.
-
-    Parameters
-    ----------
-    choice
-        The ranking.
-    tables
-        The tables.
-    wishes
-        What is asked for.
-    now
-        Ids of the systems in the formula as it is.
-    """
+    shown. ``now`` holds the ids of the systems in the formula as it is."""
     systems = {s.id: s for s in tables.systems}
     rows = [
         _row(choice, at, option, systems[option.id], option.id in now, wishes)

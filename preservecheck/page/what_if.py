@@ -82,22 +82,8 @@ def sliders(formula: Formula, tables: Tables) -> list[Slider]:
 
 
 def tried(report: Report, wanted: Mapping[str, float], tables: Tables) -> Tried | None:
-    """The formula with what the sliders say.
-
-    Parameters
-    ----------
-    report
-        Of the formula as it is.
-    wanted
-        Field of a slider to value.
-    tables
-        The tables.
-
-    Returns
-    -------
-    Tried | None
-        ``None`` where no slider was moved.
-    """
+    """The formula of a report with what the sliders say, each by the name of its field; ``None``
+    where none was moved."""
     assert report.formula is not None
     formula = report.formula
     moved = {

@@ -229,7 +229,7 @@ def test_body_at_the_limit_goes_through():
     ("fault", "status", "words"),
     [
         (asyncio.CancelledError(), 503, b"The program was stopped before it could answer"),
-        (ValueError("a slip of ours"), 500, b"The program met a fault of its own"),
+        (ValueError("a slip of ours"), 500, b"The program hit an internal error"),
         (ClientDisconnect(), None, b""),
     ],
 )

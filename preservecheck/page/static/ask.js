@@ -16,7 +16,7 @@ export async function ask(path, body, signal) {
   }
   if (answer.status === 403 || answer.status === 421) throw new Unanswered(await answer.text());
   if (answer.status === 503) throw new Unanswered(GONE); // it was being stopped
-  if (answer.status >= 500) throw new Unanswered("The program met a fault of its own. Save your formula; its window says more.");
+  if (answer.status >= 500) throw new Unanswered("The program hit an internal error. Save your formula; its window has the details.");
   return answer;
 }
 

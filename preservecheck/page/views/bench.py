@@ -9,16 +9,15 @@ of day.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Literal
 
 from preservecheck.errors import PreservecheckError
 from preservecheck.page import bench as readings
-from preservecheck.page import papers
 from preservecheck.page.bench import Bench, bench_of
 from preservecheck.page.context import KINDS, Site, Submission, attachment
 from preservecheck.page.draft import UNITS, beside_of, pairs_of
 from preservecheck.page.hints import FieldFault
-from preservecheck.page.results import after_of, faults_of
+from preservecheck.page.results import EXAMPLES, after_of, faults_of, judged_of
 
 if TYPE_CHECKING:
     from starlette.responses import Response
@@ -28,6 +27,9 @@ if TYPE_CHECKING:
     from preservecheck.report.document import Document
 
 HERE = "/bench"
+Paper = Literal["a4", "letter"]
+PAPERS: dict[Paper, str] = {"a4": "A4", "letter": "Letter"}
+MAX_NUMBER, MAX_REASON = 100, 4000
 # style sheet of a paper that is shown -> the paper
 STYLES = {"sheet-a4.css": "a4", "sheet-letter.css": "letter", "record.css": ""}
 
@@ -84,7 +86,7 @@ def _page(
         already_in=ALREADY_IN,
         agents=readings.agents_of(tables),
         masses=list(UNITS["mass"]),
-        papers=papers.PAPERS,
+        papers=PAPERS,
         sized=sent.formula is not None and _is_sized(sent.formula),
     )
 
@@ -100,38 +102,65 @@ def _is_sized(formula: Formula) -> bool:
 
 
 def _sheet(sent: Submission) -> Response:
-    bench = bench_of(sent.pairs)
+    """The batch sheet: shown to print, or saved as the command writes it."""
+    from preservecheck.bench.batch_sheet import batch_sheet
+    from preservecheck.report.batch_sheet import document, workbook
+
+    bench, ending = bench_of(sent.pairs), sent.address.get("ending", "")
     faults: list[FieldFault] = []
     size = readings.batch_of(bench, faults)
-    ending = sent.address.get("ending", "")
     if sent.formula is None or faults or ending not in ("", "html", "xlsx"):
         return _no_paper(sent, bench, [f.text for f in (*sent.wrong, *faults)])
     if size is None and not _is_sized(sent.formula):
         return _no_paper(sent, bench, ["How large is the batch? Type it under “This batch”."])
-    sheet, paper = papers.sheet_of(bench, size, sent.formula, sent), papers.paper_of(bench)
-    if ending:
-        return attachment(
-            papers.sheet_file(sheet, ending, paper), sent.draft, ending, "batch-sheet"
-        )
-    from preservecheck.report.batch_sheet import document
-
-    return _shown(sent, document(sheet, paper), f"sheet-{paper}.css")
+    site, number = sent.site, _batch_number(bench)
+    sheet = batch_sheet(
+        sent.formula, site.tables, batch_g=size, batch_number=number, today=site.today
+    )
+    paper: Paper = "letter" if bench.sheet.get("paper") == "letter" else "a4"
+    if ending == "xlsx":
+        return attachment(workbook(sheet, paper), sent.draft, ending, "batch-sheet")
+    return _paper(sent, document(sheet, paper), ending, "batch-sheet", f"sheet-{paper}.css")
 
 
 def _record(sent: Submission) -> Response:
+    """The decision record: shown to print, or saved as the command writes it."""
+    from preservecheck.evidence.record import build, to_json
+    from preservecheck.report.record import document
+
     bench, ending = bench_of(sent.pairs), sent.address.get("ending", "")
     if sent.formula is None or ending not in ("", "html", "md", "json"):
         return _no_paper(sent, bench, [f.text for f in sent.wrong])
+    reason = bench.sheet.get("reason", "").strip().replace("\r\n", "\n")[:MAX_REASON]
     try:
-        record = papers.record_of(bench, after_of(sent.pairs), sent.formula, sent)
+        record = build(
+            sent.formula,
+            sent.site.tables,
+            today=sent.site.today,
+            batch_number=_batch_number(bench),
+            reason=reason or None,
+            challenge=_tested(sent),
+        )
     except PreservecheckError as error:
         what = "The counts under Afterwards cannot be used"
         return _no_paper(sent, bench, [f"{what}: {f.text}" for f in faults_of(error, "counts")])
-    if ending:
-        return attachment(papers.record_file(record, ending), sent.draft, ending, "record")
-    from preservecheck.report.record import document
+    if ending == "json":
+        return attachment(to_json(record.record).encode(), sent.draft, ending, "record")
+    return _paper(sent, document(record), ending, "record", "record.css")
 
-    return _shown(sent, document(record), "record.css")
+
+def _batch_number(bench: Bench) -> str | None:
+    return bench.sheet.get("number", "").strip()[:MAX_NUMBER] or None
+
+
+def _tested(sent: Submission) -> dict[str, Any] | None:
+    """The challenge test whose counts are pasted; an example's counts are no test."""
+    after = after_of(sent.pairs)
+    counts = after.texts["counts"].strip()
+    if not counts or counts == EXAMPLES["counts"].strip():
+        return None
+    judged = judged_of("counts", after, sent)
+    return None if judged is None else judged.to_json()
 
 
 def _no_paper(sent: Submission, bench: Bench, messages: list[str]) -> Response:
@@ -139,13 +168,16 @@ def _no_paper(sent: Submission, bench: Bench, messages: list[str]) -> Response:
     return _page(sent, bench, notice=("This paper could not be written", messages))
 
 
-def _shown(sent: Submission, document: Document, style: str) -> Response:
-    """A paper as a page to print."""
-    from preservecheck.report.html import title_of
+def _paper(sent: Submission, document: Document, ending: str, what: str, style: str) -> Response:
+    """A paper as a page to print, which may hold no style of its own, or as the command's file,
+    letter by letter."""
+    from preservecheck.report import html, markdown
 
-    return sent.site.page(
-        "paper.html", title=title_of([document]), documents=[document], style=style
-    )
+    if not ending:
+        title = html.title_of([document])
+        return sent.site.page("paper.html", title=title, documents=[document], style=style)
+    text = markdown.render([document]) if ending == "md" else html.render([document])
+    return attachment(text.encode(), sent.draft, ending, what)
 
 
 def _style(sent: Submission) -> Response:

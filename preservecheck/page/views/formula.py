@@ -123,26 +123,10 @@ def whole_page(
     applied: Applied | None = None,
     before: str = "",
 ) -> Response:
-    """The view as a whole page.
+    """The view as a whole page, of a draft that need not be the one that was sent.
 
-    Parameters
-    ----------
-    sent
-        What was asked.
-    draft
-        The formula to show, which need not be the one that was sent.
-    focus
-        Field to go to.
-    notice
-        A title and messages, to be told above.
-    behind
-        What stands behind checks that are open.
-    status
-        Of the answer.
-    applied
-        A system that has just been put in.
-    before
-        The draft before that, as the fields of a form.
+    ``focus`` is the field to go to, ``notice`` a title with messages, ``behind`` what stands behind
+    the checks that are open, ``before`` the fields as they were before a system was put in.
     """
     shown = Submission(sent.site, pairs_of(draft))
     judgement = _judgement(shown, _wanted(sent.pairs))
