@@ -1,4 +1,4 @@
-"""The thirteen checks, in the order in which a report shows them.
+"""The checks, in the order in which a report shows them.
 
 Each module holds its own compute, judge and explain, and its manual page; nothing else knows what
 it does. What a check declares for the other rooms stands in ``base.Check``.
