@@ -19,6 +19,7 @@ from preservecheck.errors import Hint
 Codes = NDArray[np.int8]
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Ints = np.ndarray[tuple[int, ...], np.dtype[np.int64]]
 Word = Literal["pass", "warn", "unknown"]
 
 # the fold, from best to worst; ABSENT means that the case has no such subject

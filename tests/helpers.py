@@ -254,7 +254,7 @@ def _subjects(check: str, case: FormulaArrays) -> Sequence[object] | None:
     """What stands at each place of a check's last axis, where that depends on what else is in the
     batch."""
     if check == "solubility":
-        return case.reference.forms
+        return case.reference.forms.names
     if check == "legal-limit":
         return [
             (r.market, r.row.id if r.row else "no rule", r.substances)

@@ -13,11 +13,10 @@ from typing import Any
 
 import numpy as np
 
-from preservecheck.arrays.inputs import THERMOMETER_C, Ints
-from preservecheck.arrays.recipes import Recipes, spread, starts
+from preservecheck.arrays.recipes import THERMOMETER_C, Recipes, spread, starts
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.formula.materials import Material
-from preservecheck.verdict import Floats
+from preservecheck.verdict import Floats, Ints
 
 
 def filled(recipes: Recipes, reference: TableArrays) -> dict[str, Any]:
@@ -87,11 +86,11 @@ def _systems(recipes: Recipes, reference: TableArrays) -> dict[str, Any]:
     """Systems of each formula in the order in which they first stand, and each of their additions.
     (N, P), (N, A)"""
     n, roles = recipes.count, recipes.roles
-    number = np.array([reference.system_index.get(i, -1) for i in roles.ids], dtype=int)[
+    number = np.array([reference.systems.index.get(i, -1) for i in roles.ids], dtype=int)[
         roles.system
     ]
     formula = recipes.line_formula[roles.line]
-    kind = formula * (len(reference.systems) + 1) + number
+    kind = formula * (len(reference.systems.rows) + 1) + number
     _, first, use = np.unique(kind, return_index=True, return_inverse=True)
     in_turn = np.argsort(first)  # uses in the order of their first line
     rank = np.empty(len(first), dtype=int)

@@ -1,16 +1,18 @@
-"""Axis F: the forms that hold microbes back, their constants and their MIC values."""
+"""Axis F: the forms that hold microbes back, their constants, their MIC values, and how strongly
+oils, surfactants and polymers take them up."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
-from preservecheck.arrays.substances import Substances
-from preservecheck.chemistry import speciation
-from preservecheck.reference.rows import Mic
-from preservecheck.verdict import Floats
+from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES, Substances
+from preservecheck.chemistry import partition, speciation
+from preservecheck.reference.rows import Binding, Mic, Partition
+from preservecheck.verdict import Bools, Floats, Ints
 
 MICROBES = (
     "Pseudomonas aeruginosa",
@@ -36,43 +38,64 @@ FORM_CODES = {
 READ_SOLUBILITY, RECALLED_SOLUBILITY = 1.15, 1.5
 
 
-class Forms(Substances):
-    """Acting forms on axis F, microbes on axis M."""
+# micelles that hold uncharged preservatives about as strongly as ethoxylates do, within a factor 2
+# (assumption)
+LIKE_ETHOXYLATE = (
+    "nonionic ethoxylate",
+    "nonionic glucoside",
+    "anionic surfactant",
+    "amphoteric surfactant",
+)
+# half-widths that the tables' own uncertainty adds, as factors (times and divided by); facts on the
+# relations' scatter
+MEASURED_FACTOR = 1.5
+RELATION_FACTOR = 2.5
+BINDING_FACTOR = 2.0
+
+
+@dataclass(frozen=True)
+class Forms:
+    """Acting forms on axis F, with what holds microbes (axis M) back and what oils (axis C),
+    micelles and polymers (axis B) take up."""
+
+    substances: Substances
 
     @cached_property
-    def forms(self) -> tuple[str, ...]:
+    def names(self) -> tuple[str, ...]:
         """Acting forms on axis F: the acid for a salt, else the substance itself."""
         counted = (
-            a for a in self.actives.values() if a.role in COUNTED_ROLES and a.inci in self.index
+            a
+            for a in self.substances.actives.values()
+            if a.role in COUNTED_ROLES and a.inci in self.substances.index
         )
         return tuple(sorted({a.acid_form or a.inci for a in counted}))
 
     @cached_property
-    def form_index(self) -> Mapping[str, int]:
+    def index(self) -> Mapping[str, int]:
         """Position of an acting form on axis F."""
-        return {n: i for i, n in enumerate(self.forms)}
+        return {n: i for i, n in enumerate(self.names)}
 
     @cached_property
     def acting(self) -> Floats:
         """Grams of acting form that a gram of substance counts for. [g/g] (K, F)"""
-        out = np.zeros((len(self.names), len(self.forms)))
-        for a in self._held_actives:
+        out = np.zeros((len(self.substances.names), len(self.names)))
+        for a in self.substances.held_actives:
             acid = a.acid_form or a.inci
             if a.role in COUNTED_ROLES:
                 ratio = speciation.acid_equivalent(
-                    1.0, a.molar_mass_g_mol, self.actives[acid].molar_mass_g_mol
+                    1.0, a.molar_mass_g_mol, self.substances.actives[acid].molar_mass_g_mol
                 )
-                out[self.index[a.inci], self.form_index[acid]] = ratio if a.acid_form else 1.0
+                out[self.substances.index[a.inci], self.index[acid]] = ratio if a.acid_form else 1.0
         return out
 
     def _form_column(self, name: str, missing: float = np.nan) -> Floats:
-        values = (getattr(self.actives[f], name) for f in self.forms)
+        values = (getattr(self.substances.actives[f], name) for f in self.names)
         return np.array([missing if v is None else v for v in values], dtype=float)
 
     @cached_property
-    def form_kind(self) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+    def kind(self) -> Ints:
         """``NEUTRAL``, ``ACID``, ``BASE`` or ``CATION``. (F,)"""
-        return np.array([FORM_CODES[self.actives[f].active_form] for f in self.forms])
+        return np.array([FORM_CODES[self.substances.actives[f].active_form] for f in self.names])
 
     pka = cached_property(lambda self: self._form_column("pka_25c"))
     pka_error = cached_property(lambda self: self._form_column("pka_uncertainty", 0.05))
@@ -84,7 +107,7 @@ class Forms(Substances):
     def solubility_factor(self) -> Floats:
         """How far a solubility may be off, times and divided by: more where it is recalled. [-]
         (F,)"""
-        rows = [self.actives[f] for f in self.forms]
+        rows = [self.substances.actives[f] for f in self.names]
         recalled = [
             a.basis != "published"
             or (
@@ -95,7 +118,7 @@ class Forms(Substances):
         ]
         return np.where(recalled, RECALLED_SOLUBILITY, READ_SOLUBILITY)
 
-    form_meq_g = cached_property(
+    meq_g = cached_property(
         lambda self: (
             1000 * self._form_column("charge_number", 0.0) / self._form_column("molar_mass_g_mol")
         )
@@ -104,7 +127,9 @@ class Forms(Substances):
     @cached_property
     def mic_rows(self) -> Mapping[tuple[str, str], Mic]:
         """The preferred row for each acting form and microbe."""
-        return {(m.active, m.organism): m for m in self.tables.mic if m.preferred == "yes"}
+        return {
+            (m.active, m.organism): m for m in self.substances.tables.mic if m.preferred == "yes"
+        }
 
     @cached_property
     def mic_percent(self) -> Floats:
@@ -115,14 +140,14 @@ class Forms(Substances):
         range of pH at its lower end (the cautious side). A figure that says only ``more than`` is
         infinite: that substance does not count against that microbe.
         """
-        out = np.full((len(self.forms), len(MICROBES)), np.nan)
+        out = np.full((len(self.names), len(MICROBES)), np.nan)
         for (active, microbe), row in self.mic_rows.items():
-            if active not in self.form_index or microbe not in MICROBES:
+            if active not in self.index or microbe not in MICROBES:
                 continue
-            f = self.form_index[active]
+            f = self.index[active]
             value = row.mic_mg_l / 10_000
             if (
-                self.form_kind[f] == ACID
+                self.kind[f] == ACID
                 and row.of_form == "total"
                 and (ph := _number(row.test_ph)) is not None
             ):
@@ -133,10 +158,122 @@ class Forms(Substances):
     @cached_property
     def mic_factor(self) -> Floats:
         """Published spread of each figure, times and divided by. [-] (F, M)"""
-        out = np.ones((len(self.forms), len(MICROBES)))
+        out = np.ones((len(self.names), len(MICROBES)))
         for (active, microbe), row in self.mic_rows.items():
-            if active in self.form_index and microbe in MICROBES:
-                out[self.form_index[active], MICROBES.index(microbe)] = row.uncertainty_factor
+            if active in self.index and microbe in MICROBES:
+                out[self.index[active], MICROBES.index(microbe)] = row.uncertainty_factor
+        return out
+
+    @cached_property
+    def partition_rows(self) -> Mapping[tuple[str, str], Partition]:
+        """The preferred row for each acting form and oil class."""
+        return {
+            (p.active, p.oil_class): p
+            for p in self.substances.tables.partition
+            if p.preferred == "yes"
+        }
+
+    @cached_property
+    def k_oil(self) -> Floats:
+        """Oil-water partition coefficient of the uncharged form. [-] (F, C)
+
+        From the table; for esters and liquid fatty alcohols else from the table's vegetable oil,
+        times 2 and 3; else from log P by the relation of that oil class. Cations and releasers stay
+        in the water. Not-a-number where nothing is known.
+        """
+        out = np.full((len(self.names), len(OIL_CLASSES)), np.nan)
+        for f, form in enumerate(self.names):
+            for c, oil in enumerate(OIL_CLASSES):
+                if (row := self.partition_rows.get((form, oil))) is not None:
+                    out[f, c] = row.k_oil_water
+                    continue
+                vegetable = self.partition_rows.get((form, "vegetable"))
+                if self._stays_in_water(form):
+                    out[f, c] = 0.0
+                elif vegetable is not None and oil in ("ester", "fatty-alcohol"):
+                    out[f, c] = vegetable.k_oil_water * partition.ESTER_TO_VEGETABLE[oil]
+                else:
+                    acid = self.substances.actives[form].active_form == "undissociated acid"
+                    out[f, c] = partition.partition_from_log_p(
+                        self.log_p[f], oil, phenol_or_acid=acid
+                    )
+        return out
+
+    @cached_property
+    def k_oil_factor(self) -> Floats:
+        """How far a coefficient may be off, times and divided by. [-] (F, C)"""
+        measured = [
+            [
+                (p := self.partition_rows.get((f, o))) is not None and p.kind != "relation"
+                for o in OIL_CLASSES
+            ]
+            for f in self.names
+        ]
+        return np.where(
+            np.array(measured, dtype=bool).reshape(-1, len(OIL_CLASSES)),
+            MEASURED_FACTOR,
+            RELATION_FACTOR,
+        )
+
+    @cached_property
+    def k_bind_factor(self) -> Floats:
+        """How far an uptake constant may be off, times and divided by. [-] (F, B)"""
+        measured = [
+            [
+                (b := self.binding_rows.get((f, n))) is not None and b.kind == "measured"
+                for n in BINDER_CLASSES
+            ]
+            for f in self.names
+        ]
+        return np.where(
+            np.array(measured, dtype=bool).reshape(-1, len(BINDER_CLASSES)),
+            MEASURED_FACTOR,
+            BINDING_FACTOR,
+        )
+
+    @cached_property
+    def k_bind_borrowed(self) -> Bools:
+        """Uptake constants lent from ethoxylates to another kind of micelle, without a measurement.
+        (F, B)"""
+        lent = [
+            [n in LIKE_ETHOXYLATE[1:] and (f, n) not in self.binding_rows for n in BINDER_CLASSES]
+            for f in self.names
+        ]
+        return np.array(lent, dtype=bool).reshape(-1, len(BINDER_CLASSES))
+
+    def _stays_in_water(self, form: str) -> bool:
+        return self.substances.actives[form].active_form in ("cation", "released formaldehyde")
+
+    @cached_property
+    def binding_rows(self) -> Mapping[tuple[str, str], Binding]:
+        """The preferred row with a figure for each acting form and binder class."""
+        return {
+            (b.active, b.binder_class): b
+            for b in self.substances.tables.binding
+            if b.preferred == "yes" and b.k_per_percent is not None
+        }
+
+    @cached_property
+    def k_bind(self) -> Floats:
+        """Uptake per per cent of binder in the water phase, R = 1 + k S. [1/%] (F, B); not-a-number
+        where unknown."""
+        out = np.full((len(self.names), len(BINDER_CLASSES)), np.nan)
+        for f, form in enumerate(self.names):
+            for b, binder in enumerate(BINDER_CLASSES):
+                if (row := self.binding_rows.get((form, binder))) is not None:
+                    out[f, b] = row.k_per_percent
+                elif binder in LIKE_ETHOXYLATE:
+                    like = self.binding_rows.get((form, "nonionic ethoxylate"))
+                    if (
+                        like is not None
+                        and like.k_per_percent is not None
+                        and not self._stays_in_water(form)
+                    ):
+                        out[f, b] = like.k_per_percent
+                    elif self._stays_in_water(form):
+                        out[f, b] = 0.0
+                    else:
+                        out[f, b] = partition.binding_from_log_p(self.log_p[f])
         return out
 
 

@@ -1,33 +1,58 @@
-"""Cases: formulas as arrays. One formula is one case; a grid of doses, many draws or a pile of
-formulas are more.
+"""Formulas as arrays: one formula is one case; a grid of doses, many draws or a shelf of formulas
+are more.
 
 All arrays have the cases in front and broadcast against each other, so a check written for one
-formula works for all.
+formula works for all. ``arrays/__init__`` names the axes.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import NamedTuple
+from typing import NamedTuple, Self
 
 import numpy as np
 
 from preservecheck.arrays.filling import filled
-from preservecheck.arrays.free import Free
-from preservecheck.arrays.recipes import Recipes, recipes_of
+from preservecheck.arrays.forms import ACID, BASE, CATION, MICROBES
+from preservecheck.arrays.recipes import Profile, Recipes, recipes_of
 from preservecheck.arrays.systems import Part, parts_of
 from preservecheck.arrays.tables import TableArrays
+from preservecheck.chemistry import free_active, speciation, water_activity
+from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.formula.compose import Composition
 from preservecheck.formula.materials import Material
 from preservecheck.reference.load import Tables
 from preservecheck.reference.rows import Ingredient, ProductPh, System
-from preservecheck.verdict import Bools, Floats
+from preservecheck.verdict import Bools, Floats, Ints
 
+# water density in g/mL; polyols raise it to 1.05 at most
+WATER_DENSITY = 1.0
+# ISO 29621, low-risk criterion: below this water activity no growth is expected that a preservative
+# has to stop
+LOW_RISK_AW = 0.75
+# standard laboratory temperature, taken where the sample's was not written down
+ROOM_C = 25.0
 # traces do not decide a pH; common practice, no source [%]
 TRACE_PERCENT = 0.1
+# cached figures that depend on nothing but the amounts
+FROM_AMOUNTS = frozenset(
+    (
+        "water_pct",
+        "water_phase_pct",
+        "oil_ratio",
+        "binder_pct",
+        "ionic_strength",
+        "acting_pct",
+        "total_in_water",
+        "charge",
+        "paired_kinds",
+        "unpaired",
+        "aw_estimate",
+    )
+)
 
 
 class ProductPhWindow(NamedTuple):
@@ -47,8 +72,297 @@ def customary_ph(tables: Tables, type_: str, use: str) -> ProductPh | None:
 
 
 @dataclass(frozen=True)
-class FormulaArrays(Free):
-    """Formulas as arrays, with the figures that several checks share; each is computed once."""
+class FormulaArrays:
+    """What was weighed and measured, and the figures that several checks share; each is computed
+    once.
+
+    Shapes: ``amount`` (..., K); readings (...,); systems (..., P); additions (..., A). Places
+    without a system or an addition hold -1. Not-a-number means not measured or not given.
+    """
+
+    reference: TableArrays
+    amount: Floats  # % of the whole formula, all origins
+    preserving: Floats  # the part of it that counts as preservative for the law
+    ph: Floats
+    ph_tolerance: Floats
+    sample_c: Floats  # temperature of the pH sample
+    aw_measured: Floats
+    aw_tolerance: Floats
+    batch_g: Floats
+    scale_step_g: Floats
+    system: Ints  # index on axis S
+    system_percent: Floats
+    declared: Bools
+    addition: Ints  # index into the systems of the case
+    addition_c: Floats
+    peak_c: Floats
+    temperature_tolerance_c: Floats
+    with_oil: (
+        Floats  # (..., K) amounts added in a phase that was heated together with oil-phase material
+    )
+    profiles: tuple[Profile, ...]
+    profile: Ints  # index into profiles, (...,)
+    mic_percent: Floats = field(default=None)  # type: ignore[arg-type]  # (..., F, M)
+    k_oil: Floats = field(default=None)  # type: ignore[arg-type]  # (..., F, C)
+    k_bind: Floats = field(default=None)  # type: ignore[arg-type]  # (..., F, B)
+    compositions: tuple[Composition, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Take what was not drawn from the tables."""
+        for name in ("mic_percent", "k_oil", "k_bind"):
+            if getattr(self, name) is None:
+                object.__setattr__(self, name, getattr(self.reference.forms, name))
+
+    def with_(self, **changes: object) -> Self:
+        """The same cases with some arrays replaced; figures that hang on the amounts alone are not
+        worked out again."""
+        other = replace(self, **changes)  # type: ignore[arg-type]
+        if changes.keys() & {"amount", "reference"}:
+            return other
+        kept = set(FROM_AMOUNTS)
+        kept |= {"oil_term"} if "k_oil" not in changes else set()
+        kept |= {"bound_ratio"} if "k_bind" not in changes else set()
+        kept |= {"pka"} if "sample_c" not in changes else set()
+        other.__dict__.update({n: v for n, v in self.__dict__.items() if n in kept})
+        return other
+
+    # ---- phases, ions and water activity ---------------------------------------------------------
+
+    @cached_property
+    def water_pct(self) -> Floats:
+        """Water, free or inside raw materials. [% w/w of the formula] (...,)"""
+        return weighed_sum(self.amount, self.reference.water_fraction)
+
+    @cached_property
+    def water_phase_pct(self) -> Floats:
+        """Everything but oil phase and insoluble powder. [% w/w of the formula] (...,)"""
+        return weighed_sum(self.amount, 1 - self.reference.oil_phase - self.reference.powder)
+
+    @cached_property
+    def oil_ratio(self) -> Floats:
+        """Volume of each class of liquid oil over the volume of the water phase. [-] (..., C)"""
+        return over(
+            weighed_sum(self.amount, self.reference.liquid_oil),
+            self.water_phase_pct / WATER_DENSITY,
+        )
+
+    @cached_property
+    def binder_pct(self) -> Floats:
+        """Binders in the water phase. [% w/v] (..., B)"""
+        return over(
+            100 * weighed_sum(self.amount, self.reference.binder),
+            self.water_phase_pct / WATER_DENSITY,
+        )
+
+    @cached_property
+    def ionic_strength(self) -> Floats:
+        """Ions per kg of water in the product. [mol/kg] (...,)"""
+        moles = weighed_sum(self.amount, self.reference.solutes.ion_strength)
+        return over(1000 * moles[..., None], self.water_pct)[..., 0]
+
+    @cached_property
+    def charge(self) -> tuple[Floats, Floats]:
+        """Cationic and anionic charges of surfactants, polymers and cationic preservatives.
+        [meq/kg] (...,) each"""
+        c = self.reference
+        density = np.nan_to_num(c.meq_g) * self.paired_kinds
+        return (
+            weighed_sum(self.amount, 10 * np.maximum(density, 0)),
+            weighed_sum(self.amount, 10 * np.maximum(-density, 0)),
+        )
+
+    @cached_property
+    def paired_kinds(self) -> Bools:
+        """Substances whose charges pair off one to one: surfactants, polymers, cationic
+        preservatives. (K,)"""
+        c = self.reference
+        cation = np.array(
+            [(a := c.actives.get(n)) is not None and a.active_form == "cation" for n in c.names]
+        )
+        return np.asarray(
+            c.role(
+                "cationic surfactant", "anionic surfactant", "cationic polymer", "anionic polymer"
+            )
+            | cation
+        )
+
+    @cached_property
+    def unpaired(self) -> Floats:
+        """Share of the cations that no anionic surfactant or polymer has paired off. [-] (...,)"""
+        cationic, anionic = self.charge
+        return np.clip(1 - over(anionic[..., None], cationic)[..., 0], 0.0, 1.0)
+
+    @cached_property
+    def aw_estimate(self) -> tuple[Floats, Floats]:
+        """Estimated water activity and the half-width of its 95 % band. [-] (...,) each"""
+        c = self.reference
+        per_kg = 1000 / np.where(self.water_pct > 0, self.water_pct, np.nan)[..., None]
+        estimate = water_activity.water_activity(
+            weighed_sum(self.amount, c.solutes.norrish) * per_kg,
+            c.solutes.norrish_constants,
+            weighed_sum(self.amount, c.solutes.salts) * per_kg,
+            c.solutes.pitzer_constants,
+            weighed_sum(self.amount, c.solutes.osmol) * per_kg[..., 0],
+        )
+        return estimate.aw, water_activity.estimate_error(*estimate)
+
+    @cached_property
+    def aw(self) -> tuple[Floats, Floats, Bools]:
+        """Water activity, its half-width, and whether it was measured. (...,) each"""
+        measured = ~np.isnan(self.aw_measured)
+        estimate, error = self.aw_estimate
+        return (
+            np.where(measured, self.aw_measured, estimate),
+            np.where(measured, self.aw_tolerance, error),
+            measured,
+        )
+
+    @cached_property
+    def dry(self) -> Bools:
+        """True where nothing needs to be held back: no water, or a water activity surely below
+        0.75. (...,)"""
+        aw, tolerance, _ = self.aw
+        return np.asarray((self.water_pct <= 0) | (aw + tolerance < LOW_RISK_AW))
+
+    @cached_property
+    def maybe_low_risk(self) -> Bools:
+        """True where the water activity may or may not lie below 0.75. (...,)"""
+        aw, tolerance, _ = self.aw
+        return np.asarray(~self.dry & (aw - tolerance < LOW_RISK_AW))
+
+    # ---- free active -----------------------------------------------------------------------------
+
+    @cached_property
+    def temp_c(self) -> Floats:
+        """Temperature of the pH sample, 25 °C where it was not written down. [°C] (...,)"""
+        return np.where(np.isnan(self.sample_c), ROOM_C, self.sample_c)
+
+    @cached_property
+    def pka(self) -> Floats:
+        """Constant that goes with a pH meter at this temperature and ionic strength. [-] (...,
+        F)"""
+        c = self.reference
+        pka = speciation.pka_at(c.forms.pka, c.forms.dh_ion_kj_mol, self.temp_c[..., None])
+        charge = np.where(c.forms.kind == BASE, 1, 0)  # the protonated form of a base is a cation
+        return speciation.pka_mixed(
+            pka, charge, self.ionic_strength[..., None], self.temp_c[..., None]
+        )
+
+    def working_fraction_of(self, f: int) -> Floats:
+        """Share of one active that is in its working form by pH; 1 for what does not ionise. [-]
+        (...,)"""
+        kind = self.reference.forms.kind[f]
+        if kind == ACID:
+            return speciation.undissociated_fraction(self.ph, self.pka[..., f])
+        if kind == BASE:
+            return speciation.free_base_fraction(self.ph, self.pka[..., f])
+        return np.ones(1)
+
+    @cached_property
+    def working_fraction(self) -> Floats:
+        """Share of each active that is in its working form by pH. [-] (..., F)"""
+        return _stacked(
+            [self.working_fraction_of(f) for f in range(len(self.reference.forms.names))],
+            self.ph.shape,
+        )
+
+    @cached_property
+    def acting_pct(self) -> Floats:
+        """Total of each acting form, salts as their acid. [% w/w of the formula] (..., F)"""
+        return weighed_sum(self.amount, self.reference.forms.acting)
+
+    @cached_property
+    def total_in_water(self) -> Floats:
+        """Total of each acting form over the water phase alone. [% w/v] (..., F)"""
+        return over(100 * self.acting_pct, self.water_phase_pct / WATER_DENSITY)
+
+    @cached_property
+    def oil_term(self) -> Floats:
+        """K phi of each acting form, summed over the oils that are there; unknown where one of them
+        is. [-] (..., F)"""
+        return free_active.taken_up(self.oil_ratio, self.k_oil)
+
+    @cached_property
+    def bound_ratio(self) -> Floats:
+        """Total over free in the water by the binders there are; unknown uptake is not counted. [-]
+        (..., F)"""
+        known = np.where(np.isnan(self.k_bind), 0.0, self.k_bind)
+        return 1 + free_active.taken_up(self.binder_pct, known)
+
+    @cached_property
+    def _free(self) -> dict[int, Floats]:
+        return {}
+
+    def free_uncapped_of(self, f: int) -> Floats:
+        """Working form of one active free in the water phase, before its solubility is looked at.
+        [% w/v] (...,)
+
+        The shape is only as large as what it depends on: the pH does not widen what does not
+        ionise.
+        """
+        if f not in self._free:
+            free = free_active.free_undissociated(
+                self.total_in_water[..., f],
+                self.oil_term[..., f],
+                self.bound_ratio[..., f],
+                self.working_fraction_of(f),
+            )
+            if self.reference.forms.kind[f] == CATION:
+                free = free * self.unpaired
+            # what is not there is not unknown, even where its constants are
+            self._free[f] = np.where(self.acting_pct[..., f] > 0, free, 0.0)
+        return self._free[f]
+
+    def free_of(self, f: int) -> Floats:
+        """Working form of one active free in the water phase, at most its solubility. [% w/v]
+        (...,)"""
+        solubility = self.reference.forms.solubility_g_l[f] / 10
+        free = self.free_uncapped_of(f)
+        return free if np.isnan(solubility) else free_active.free_capped(free, solubility)[0]
+
+    @cached_property
+    def free_uncapped(self) -> Floats:
+        """Working form of each active free in the water phase, before its solubility is looked at.
+        [% w/v] (..., F)"""
+        return _stacked(
+            [self.free_uncapped_of(f) for f in range(len(self.reference.forms.names))],
+            self.water_pct.shape,
+        )
+
+    @cached_property
+    def free_pct(self) -> Floats:
+        """Working form of each active free in the water phase, at most its solubility. [% w/v]
+        (..., F)"""
+        return _stacked(
+            [self.free_of(f) for f in range(len(self.reference.forms.names))], self.water_pct.shape
+        )
+
+    def ratio_of(self, f: int) -> Floats:
+        """Free working form of one active over its MIC; 0 where none is known. [-] (..., M)"""
+        free = self.free_of(f)[..., None]
+        mic = self.mic_percent[..., f, :]
+        return free / np.where(np.isnan(mic), np.inf, mic)
+
+    @cached_property
+    def sums(self) -> Floats:
+        """Sum of the ratios over all actives, one after the other. [-] (..., M)"""
+        total = np.zeros((*self.water_pct.shape, len(MICROBES)))
+        for f in range(len(self.reference.forms.names)):
+            total = total + self.ratio_of(f)
+        return total
+
+    @cached_property
+    def without_mic(self) -> Bools:
+        """True where a system holds nothing whose amount could be compared with an MIC. (...,)"""
+        silent = self.reference.systems.without_mic[np.maximum(self.system, 0)]
+        return np.asarray(((self.system >= 0) & silent).any(axis=-1))
+
+    @cached_property
+    def unpreserved(self) -> Bools:
+        """True where no active that is known to hold microbes back is there. (...,)"""
+        return np.asarray(~((self.acting_pct > 0).any(axis=-1) | self.without_mic))
+
+    # ---- systems and windows of pH ---------------------------------------------------------------
 
     def system_values(self, column: Floats) -> Floats:
         """A column of the systems table for each system of each case; not-a-number where there is
@@ -67,8 +381,8 @@ class FormulaArrays(Free):
         """Lowest and highest pH at which each system works. (..., P) each"""
         c = self.reference
         return (
-            self.system_values(c.system_column("ph_min")),
-            self.system_values(c.system_column("ph_max")),
+            self.system_values(c.systems.column("ph_min")),
+            self.system_values(c.systems.column("ph_max")),
         )
 
     @cached_property
@@ -96,8 +410,24 @@ class FormulaArrays(Free):
         """Each addition of the first case with each part of its system."""
         for a, slot in enumerate(self.addition[0]):
             if slot >= 0:
-                for part in parts_of(self.reference.systems[int(self.system[0, slot])]):
+                for part in parts_of(self.reference.systems.rows[int(self.system[0, slot])]):
                     yield a, part
+
+
+def over(value: Floats, base: Floats) -> Floats:
+    """Value over a base that may be zero, where the answer is zero."""
+    safe = np.where(base > 0, base, 1.0)[..., None]
+    return np.where(base[..., None] > 0, value / safe, 0.0)
+
+
+def _stacked(columns: list[Floats], shape: tuple[int, ...]) -> Floats:
+    """Columns side by side on a last axis, each widened to the shape of all."""
+    full = np.broadcast_shapes(shape, *(c.shape for c in columns))
+    return (
+        np.stack([np.broadcast_to(c, full) for c in columns], axis=-1)
+        if columns
+        else np.zeros((*full, 0))
+    )
 
 
 def table_arrays_of(
@@ -132,7 +462,13 @@ def table_arrays_of(
     used = frozenset(used) | {s.id for s in systems}
     held = {p.substance for m in materials for p in m.parts}
     held |= {inci for s in tables.systems if s.id in used for inci, _ in s.composition}
-    return TableArrays(tables, tuple(own), tuple(extra.values()), frozenset(held), used)
+    return TableArrays(
+        tables,
+        tuple(own),
+        only_substances=frozenset(held),
+        extra=tuple(extra.values()),
+        only_systems=used,
+    )
 
 
 def formula_arrays_of(recipes: Recipes, reference: TableArrays) -> FormulaArrays:

@@ -9,7 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from preservecheck.arrays.inputs import Profile
+from preservecheck.arrays.recipes import Profile
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.reference.rows import LegalLimit
 from preservecheck.verdict import Bools, Floats

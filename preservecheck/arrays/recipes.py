@@ -14,12 +14,14 @@ from typing import Any
 
 import numpy as np
 
-from preservecheck.arrays.inputs import Ints, Profile
 from preservecheck.formula.amounts import Amounts, hottest
 from preservecheck.formula.compose import Composition
 from preservecheck.formula.materials import Material
-from preservecheck.verdict import Bools, Floats
+from preservecheck.formula.model import Product
+from preservecheck.verdict import Bools, Floats, Ints
 
+# a thermometer in a pot, half-width; fixed for this program, no outside source
+THERMOMETER_C = 2.0
 _OF_FORMULAS = (
     "ph",
     "ph_tolerance",
@@ -31,6 +33,30 @@ _OF_FORMULAS = (
     "in_grams",
     "profile",
 )
+
+
+@dataclass(frozen=True)
+class Profile:
+    """What the law, the customs and the cautions depend on, apart from amounts."""
+
+    use: str
+    type: str
+    markets: tuple[str, ...]
+    users: str
+    package: str | None
+    on_market: dt.date
+
+    @classmethod
+    def of(cls, product: Product, today: dt.date) -> Profile:
+        """The profile of a product; without a date the law of today holds."""
+        return cls(
+            product.use,
+            product.type,
+            product.markets,
+            product.users,
+            product.package,
+            product.on_market or today,
+        )
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -21,15 +22,19 @@ SURFACTANT_OSMOL = 1.0
 SURFACTANTS = ("cationic surfactant", "anionic surfactant", "amphoteric surfactant")
 
 
-class Solutes(Substances):
+@dataclass(frozen=True)
+class Solutes:
     """Axes N (uncharged solutes with a constant) and E (salts), and what is neither."""
+
+    substances: Substances
 
     @cached_property
     def _solutes(self) -> Mapping[str, Solute]:
         return {
             s.inci: s
-            for s in self.tables.solutes
-            if s.preferred == "yes" and (s.inci in self.index or s.inci in self._expanded)
+            for s in self.substances.tables.solutes
+            if s.preferred == "yes"
+            and (s.inci in self.substances.index or s.inci in self._expanded)
         }
 
     @cached_property
@@ -37,8 +42,8 @@ class Solutes(Substances):
         """Solutes that stand inside something on axis K, such as the sugars of honey."""
         return frozenset(
             inci
-            for s in self.tables.solutes
-            if s.model == "expand" and s.inci in self.index
+            for s in self.substances.tables.solutes
+            if s.model == "expand" and s.inci in self.substances.index
             for inci, _ in s.expand_to
         )
 
@@ -61,16 +66,16 @@ class Solutes(Substances):
     def _solute_matrix(self, rows: Sequence[Solute]) -> Floats:
         """Mol per gram of substance. [mol/g] (K, rows)"""
         at = {s.inci: j for j, s in enumerate(rows)}
-        out = np.zeros((len(self.names), len(rows)))
+        out = np.zeros((len(self.substances.names), len(rows)))
         for j, s in enumerate(rows):
-            if s.molar_mass_g_mol is not None and s.inci in self.index:
-                out[self.index[s.inci], j] = 1 / s.molar_mass_g_mol
+            if s.molar_mass_g_mol is not None and s.inci in self.substances.index:
+                out[self.substances.index[s.inci], j] = 1 / s.molar_mass_g_mol
         for s in self._solutes.values():
-            if s.model != "expand" or s.inci not in self.index:
+            if s.model != "expand" or s.inci not in self.substances.index:
                 continue
             for inci, fraction in s.expand_to:
                 if inci in at and (mass := rows[at[inci]].molar_mass_g_mol) is not None:
-                    out[self.index[s.inci], at[inci]] = fraction / mass
+                    out[self.substances.index[s.inci], at[inci]] = fraction / mass
         return out
 
     @cached_property
@@ -99,12 +104,12 @@ class Solutes(Substances):
     def osmol(self) -> Floats:
         """Ideal osmoles of everything that is neither a Norrish solute nor a Pitzer salt. [osmol/g]
         (K,)"""
-        out = np.zeros(len(self.names))
+        out = np.zeros(len(self.substances.names))
         modelled = (self.norrish.sum(axis=1) > 0) | (self.salts.sum(axis=1) > 0)
-        for i, name in enumerate(self.names):
-            solute, row = self._solutes.get(name), self.rows.get(name)
+        for i, name in enumerate(self.substances.names):
+            solute, row = self._solutes.get(name), self.substances.rows.get(name)
             if solute is not None and solute.osmol_per_kg is not None:
-                out[i] = solute.osmol_per_kg * (1 - self.water_fraction[i]) / 1000
+                out[i] = solute.osmol_per_kg * (1 - self.substances.water_fraction[i]) / 1000
             elif modelled[i]:
                 continue
             elif (
@@ -113,11 +118,15 @@ class Solutes(Substances):
                 and solute.molar_mass_g_mol is not None
             ):
                 out[i] = solute.nu_effective / solute.molar_mass_g_mol
-            elif self.oil_phase[i] > 0 or self.powder[i] > 0 or self.water_fraction[i] >= 1:
+            elif (
+                self.substances.oil_phase[i] > 0
+                or self.substances.powder[i] > 0
+                or self.substances.water_fraction[i] >= 1
+            ):
                 continue
             elif row is not None and row.role in SURFACTANTS:
                 out[i] = SURFACTANT_OSMOL / 1000
-            elif np.isfinite(self.molar_mass[i]):
+            elif np.isfinite(self.substances.molar_mass[i]):
                 acid = name.endswith(" Acid") or (
                     row is not None and row.role == "acid"
                 )  # hardly dissociated
@@ -126,7 +135,9 @@ class Solutes(Substances):
                     if row is not None and row.ions_per_molecule and not acid
                     else 1.0
                 )
-                out[i] = ions * (1 - self.water_fraction[i]) / self.molar_mass[i]
+                out[i] = (
+                    ions * (1 - self.substances.water_fraction[i]) / self.substances.molar_mass[i]
+                )
         return out
 
     @cached_property
@@ -137,15 +148,15 @@ class Solutes(Substances):
         of an anion that is counted already; surfactants a quarter, since most counter-ions stay
         with the micelle.
         """
-        out = np.zeros(len(self.names))
+        out = np.zeros(len(self.substances.names))
         z_plus, z_minus, nu_plus, nu_minus = (np.asarray(c) for c in self.pitzer_constants[:4])
         out += weighed_sum(self.salts, 0.5 * (nu_plus * z_plus**2 + nu_minus * z_minus**2))
-        for i, name in enumerate(self.names):
-            row, active = self.rows.get(name), self.actives.get(name)
-            mass = self.molar_mass[i]
+        for i, name in enumerate(self.substances.names):
+            row, active = self.substances.rows.get(name), self.substances.actives.get(name)
+            mass = self.substances.molar_mass[i]
             if out[i] > 0 or not np.isfinite(mass):
                 continue
-            dry = 1 - self.water_fraction[i]
+            dry = 1 - self.substances.water_fraction[i]
             if row is not None and row.role in ("cationic surfactant", "anionic surfactant"):
                 out[i] = FREE_COUNTERION * dry / mass
             elif row is not None and row.role == "base":

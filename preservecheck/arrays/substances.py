@@ -10,7 +10,7 @@ from typing import get_args
 import numpy as np
 
 from preservecheck.reference.load import Tables
-from preservecheck.reference.rows import Active, BinderClass, Ingredient, System
+from preservecheck.reference.rows import Active, BinderClass, Ingredient
 from preservecheck.verdict import Bools, Floats
 
 OIL_CLASSES = ("vegetable", "ester", "hydrocarbon", "silicone", "fatty-alcohol")
@@ -39,19 +39,13 @@ class Substances:
         The tables.
     own
         Materials that belong to one formula alone.
-    extra
-        Stand-in systems for plain actives without a row.
     only_substances
         Substances on axis K, where not all are needed; figures do not depend on it.
-    only_systems
-        Systems on axis S, where not all are needed.
     """
 
     tables: Tables
     own: tuple[Ingredient, ...] = ()
-    extra: tuple[System, ...] = ()
     only_substances: frozenset[str] | None = None
-    only_systems: frozenset[str] | None = None
 
     @cached_property
     def rows(self) -> Mapping[str, Ingredient]:
@@ -69,7 +63,8 @@ class Substances:
         return {a.inci: a for a in self.tables.actives}
 
     @cached_property
-    def _held_actives(self) -> tuple[Active, ...]:
+    def held_actives(self) -> tuple[Active, ...]:
+        """Actives that stand on axis K themselves."""
         return tuple(a for a in self.actives.values() if a.inci in self.index)
 
     @cached_property
@@ -108,7 +103,7 @@ class Substances:
         for solute in self.tables.solutes:
             if solute.molar_mass_g_mol is not None and solute.inci in self.index:
                 out[self.index[solute.inci]] = solute.molar_mass_g_mol
-        for active in self._held_actives:
+        for active in self.held_actives:
             out[self.index[active.inci]] = active.molar_mass_g_mol
         return out
 
@@ -180,7 +175,7 @@ class Substances:
             return None
 
         out = self._vector(density)
-        for active in self._held_actives:
+        for active in self.held_actives:
             if active.charge_number is not None:
                 out[self.index[active.inci]] = 1000 * active.charge_number / active.molar_mass_g_mol
         return out

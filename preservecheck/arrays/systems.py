@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 
 from preservecheck.arrays.forms import Forms
+from preservecheck.arrays.substances import Substances
 from preservecheck.reference.rows import System
 from preservecheck.verdict import Bools, Floats
 
@@ -48,49 +50,68 @@ def parts_of(system: System) -> tuple[Part, ...]:
     )
 
 
-class Systems(Forms):
-    """Systems on axis S, parts of a system on axis Q."""
+@dataclass(frozen=True)
+class Systems:
+    """Systems on axis S, parts of a system on axis Q.
+
+    Parameters
+    ----------
+    substances, forms
+        Of the same tables.
+    extra
+        Stand-in systems for plain actives without a row.
+    only
+        Systems on axis S, where not all are needed.
+    """
+
+    substances: Substances
+    forms: Forms
+    extra: tuple[System, ...] = ()
+    only: frozenset[str] | None = None
 
     @cached_property
-    def systems(self) -> tuple[System, ...]:
+    def rows(self) -> tuple[System, ...]:
         """Systems on axis S, stand-ins last."""
-        only = self.only_systems
-        return (*(s for s in self.tables.systems if only is None or s.id in only), *self.extra)
+        only = self.only
+        return (
+            *(s for s in self.substances.tables.systems if only is None or s.id in only),
+            *self.extra,
+        )
 
     @cached_property
-    def system_index(self) -> Mapping[str, int]:
+    def index(self) -> Mapping[str, int]:
         """Position of a system on axis S."""
-        return {s.id: i for i, s in enumerate(self.systems)}
+        return {s.id: i for i, s in enumerate(self.rows)}
 
     @cached_property
-    def system_composition(self) -> Floats:
+    def composition(self) -> Floats:
         """Mass fraction of each substance in each system. [-] (S, K)"""
-        out = np.zeros((max(1, len(self.systems)), len(self.names)))
-        for i, system in enumerate(self.systems):
+        out = np.zeros((max(1, len(self.rows)), len(self.substances.names)))
+        for i, system in enumerate(self.rows):
             for inci, fraction in system.composition:
-                out[i, self.index[inci]] += fraction
+                out[i, self.substances.index[inci]] += fraction
         return out
 
     @cached_property
-    def systems_without_mic(self) -> Bools:
+    def without_mic(self) -> Bools:
         """True for systems that hold nothing whose amount could be compared with an MIC, such as a
         ferment. (S,)"""
         return np.array(
             [
-                not any(self.acting[self.index[i]].any() for i, _ in s.composition)
+                not any(self.forms.acting[self.substances.index[i]].any() for i, _ in s.composition)
                 and any(
-                    (r := self.rows.get(i)) is not None
+                    (r := self.substances.rows.get(i)) is not None
                     and r.role in ("preservative", "cationic surfactant")
                     for i, _ in s.composition
                 )
-                for s in self.systems
+                for s in self.rows
             ]
             or [False]
         )
 
-    def system_column(self, name: str) -> Floats:
+    def column(self, name: str) -> Floats:
         """One numeric column of the systems. (S,)"""
-        values = [getattr(s, name) for s in self.systems] or [None]
+        values = [getattr(s, name) for s in self.rows] or [None]
         return np.array([np.nan if v is None else v for v in values], dtype=float)
 
     @cached_property
@@ -100,10 +121,10 @@ class Systems(Forms):
         A system without parts is one part. Places that a system does not have are not-a-number in
         both arrays and false in ``part_exists``.
         """
-        width = max([1, *(len(s.parts) for s in self.tables.systems)])
-        limit = np.full((max(1, len(self.systems)), width), np.nan)
+        width = max([1, *(len(s.parts) for s in self.substances.tables.systems)])
+        limit = np.full((max(1, len(self.rows)), width), np.nan)
         below = np.full(limit.shape, np.nan)
-        for i, s in enumerate(self.systems):
+        for i, s in enumerate(self.rows):
             for q, (_, hot, cool) in enumerate(parts_of(s)):
                 limit[i, q] = np.nan if hot is None else hot
                 below[i, q] = np.nan if cool is None else cool
@@ -114,7 +135,7 @@ class Systems(Forms):
         """True where a system has that part. (S, Q)"""
         width = self.part_limits[0].shape[1]
         return np.array(
-            [[q < max(1, len(s.parts)) for q in range(width)] for s in self.systems]
+            [[q < max(1, len(s.parts)) for q in range(width)] for s in self.rows]
             or [[False] * width]
         )
 
@@ -126,8 +147,7 @@ class Systems(Forms):
             return np.nan if word is None else RATINGS[word]
 
         return np.array(
-            [[value(getattr(s, g)) for g in GROUPS] for s in self.systems]
-            or [[np.nan] * len(GROUPS)]
+            [[value(getattr(s, g)) for g in GROUPS] for s in self.rows] or [[np.nan] * len(GROUPS)]
         )
 
     @cached_property
@@ -139,7 +159,7 @@ class Systems(Forms):
                     np.nan if (c := getattr(s, col)) is None else COMPAT_CODES[c.word]
                     for col in COMPAT_COLUMNS
                 ]
-                for s in self.systems
+                for s in self.rows
             ]
             or [[np.nan] * len(COMPAT_COLUMNS)]
         )

@@ -1,11 +1,7 @@
-"""The tables as arrays: one axis of substances, one of acting forms, one of systems.
+"""The tables as arrays.
 
 Everything a check multiplies or compares with stands here once, built from the rows, so that one
 formula and a million formulas meet the same numbers. Not-a-number means unknown.
-
-Axes used throughout: ``K`` substances, ``F`` acting forms (an acid and its salts are one), ``M``
-microbes, ``C`` oil classes, ``B`` binder classes, ``S`` systems, ``Q`` parts of a system, ``N``
-norrish solutes, ``E`` salts.
 """
 
 from __future__ import annotations
@@ -13,19 +9,45 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
+from preservecheck.arrays.forms import Forms
 from preservecheck.arrays.solutes import Solutes
+from preservecheck.arrays.substances import Substances
 from preservecheck.arrays.systems import Systems
-from preservecheck.arrays.uptake import (
-    Uptake,
-)
+from preservecheck.reference.rows import System
 
 
 @dataclass(frozen=True)
-class TableArrays(Solutes, Uptake, Systems):
-    """Reference arrays for one set of tables and, where a formula brings some, its own
-    materials."""
+class TableArrays(Substances):
+    """The substances of one set of tables and, where a formula brings some, its own materials; with
+    solutes, acting forms and systems on axes of their own.
 
-    # rules of the law and pairs are kept by context and asked for many times
+    Parameters
+    ----------
+    extra
+        Stand-in systems for plain actives without a row.
+    only_systems
+        Systems on axis S, where not all are needed.
+    """
+
+    extra: tuple[System, ...] = ()
+    only_systems: frozenset[str] | None = None
+
+    @cached_property
+    def solutes(self) -> Solutes:
+        """What lowers the water activity. Axes N and E"""
+        return Solutes(self)
+
+    @cached_property
+    def forms(self) -> Forms:
+        """What holds microbes back. Axis F"""
+        return Forms(self)
+
+    @cached_property
+    def systems(self) -> Systems:
+        """Preservatives as they are bought. Axis S"""
+        return Systems(self, self.forms, self.extra, self.only_systems)
+
+    # rules of the law and incompatibilities are kept by tables and asked for many times
     @cached_property
     def _hash(self) -> int:
         return hash((self.tables, self.own, self.extra, self.only_substances, self.only_systems))

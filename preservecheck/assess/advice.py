@@ -8,9 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.formulas import LOW_RISK_AW, FormulaArrays
 from preservecheck.arrays.law import fitting, in_force
-from preservecheck.arrays.phases import LOW_RISK_AW
 from preservecheck.reference.rows import STANDARDS, TABLES, Caution, LabelRule, Row, table_of
 from preservecheck.text import join_and, number, sentence
 from preservecheck.verdict import Evidence, Finding, LabelStatement
@@ -39,7 +38,7 @@ def keys_of(case: FormulaArrays) -> frozenset[str]:
                 keys.add("tag:formaldehyde-releaser")
     for i in case.system[0]:
         if i >= 0:
-            keys |= {f"system:{c.systems[i].id}", f"form:{c.systems[i].form}"}
+            keys |= {f"system:{c.systems.rows[i].id}", f"form:{c.systems.rows[i].form}"}
     return frozenset(keys)
 
 
@@ -261,7 +260,7 @@ def _material_rows(case: FormulaArrays) -> Iterable[Row]:
     """Rows of the systems, actives and ingredients in the formula, the acids of salts included."""
     c = case.reference
     held = {c.names[i] for i in np.flatnonzero(case.amount[0] > 0)}
-    systems = {c.systems[i].id for i in case.system[0] if i >= 0}
+    systems = {c.systems.rows[i].id for i in case.system[0] if i >= 0}
     acids = {c.actives[n].acid_form for n in held if n in c.actives}
     yield from (row for row in c.tables.systems if row.id in systems)
     yield from (row for row in c.tables.actives if row.inci in held | acids)

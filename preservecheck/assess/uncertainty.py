@@ -142,7 +142,7 @@ def drawn(
     step = np.where(wide["system"] >= 0, step, 0.0)
     zero = np.zeros((*case.ph.shape, 1))
     c = case.reference
-    composition = np.take(c.system_composition, np.maximum(wide["system"], 0), axis=0)
+    composition = np.take(c.systems.composition, np.maximum(wide["system"], 0), axis=0)
     amount = (
         np.maximum(wide["amount"] + (step[..., None] * composition).sum(axis=-2), 0.0)
         if "scale" in inputs
@@ -150,7 +150,7 @@ def drawn(
     )
 
     def spread(name: str, factor: Floats, columns: Sequence[str]) -> Floats:
-        keys = [f"{form} {column}" for form in c.forms for column in columns]
+        keys = [f"{form} {column}" for form in c.forms.names for column in columns]
         return (
             factor ** z(name, keys).reshape(-1, *factor.shape)
             if keys
@@ -168,9 +168,9 @@ def drawn(
         "temperature_tolerance_c": zero,
         "aw_measured": np.clip(aw + aw_tolerance * z("water_activity")[:, 0], 1e-6, 1.0),
         "aw_tolerance": zero,
-        "mic_percent": c.mic_percent * spread("mic", c.mic_factor, MICROBES),
-        "k_oil": c.k_oil * spread("oil", c.k_oil_factor, OIL_CLASSES),
-        "k_bind": c.k_bind * spread("binding", c.k_bind_factor, BINDER_CLASSES),
+        "mic_percent": c.forms.mic_percent * spread("mic", c.forms.mic_factor, MICROBES),
+        "k_oil": c.forms.k_oil * spread("oil", c.forms.k_oil_factor, OIL_CLASSES),
+        "k_bind": c.forms.k_bind * spread("binding", c.forms.k_bind_factor, BINDER_CLASSES),
     }
     return case.with_(**changes)
 

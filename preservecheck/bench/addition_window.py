@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.arrays.inputs import THERMOMETER_C
+from preservecheck.arrays.recipes import THERMOMETER_C
 from preservecheck.arrays.systems import Part
 from preservecheck.bench.forecast import Forecast, Reach, reach_of
 from preservecheck.checks import with_key

@@ -10,7 +10,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
-from preservecheck.arrays.inputs import THERMOMETER_C
+from preservecheck.arrays.recipes import THERMOMETER_C
 from preservecheck.arrays.systems import parts_of
 from preservecheck.assess.review import composer_for, table_arrays_for
 from preservecheck.bench.addition_window import (
@@ -220,7 +220,7 @@ def limits_of(case: FormulaArrays | None) -> list[tuple[str, float]]:
     general mark. [°C]"""
     marks: dict[tuple[str, float], None] = {}
     for i in case.system[0] if case is not None else ():
-        for part in parts_of(case.reference.systems[int(i)]) if case and i >= 0 else ():
+        for part in parts_of(case.reference.systems.rows[int(i)]) if case and i >= 0 else ():
             limit, cool = part.heat_limit_c, part.preferred_below_c
             if limit is not None:
                 marks[f"{part.name}: heat limit", limit] = None

@@ -40,10 +40,9 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from preservecheck.arrays.forms import ACID, BASE, CATION, MICROBES
+from preservecheck.arrays.forms import ACID, BASE, CATION, MICROBES, RELATION_FACTOR
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES
-from preservecheck.arrays.uptake import RELATION_FACTOR
 from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, below
 from preservecheck.errors import Hint
 from preservecheck.text import join_and, number, sentence
@@ -93,13 +92,13 @@ def compute(case: FormulaArrays) -> Figures:
 def _at_best(case: FormulaArrays) -> FormulaArrays:
     """The same cases with every uptake that nobody measured at the favourable end of its error."""
     c = case.reference
-    lent = c.k_bind_borrowed.any(axis=0) & (case.binder_pct > 0).reshape(
+    lent = c.forms.k_bind_borrowed.any(axis=0) & (case.binder_pct > 0).reshape(
         -1, len(BINDER_CLASSES)
     ).any(axis=0)
     if not lent.any() and not (case.oil_ratio > 0).any():
         return case
-    oil = np.where(c.k_oil_factor == RELATION_FACTOR, c.k_oil_factor, 1.0)
-    held = np.where(c.k_bind_borrowed, c.k_bind_factor, 1.0)
+    oil = np.where(c.forms.k_oil_factor == RELATION_FACTOR, c.forms.k_oil_factor, 1.0)
+    held = np.where(c.forms.k_bind_borrowed, c.forms.k_bind_factor, 1.0)
     return case.with_(k_oil=case.k_oil / oil, k_bind=case.k_bind / held)
 
 
@@ -130,8 +129,8 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     """Words for one microbe."""
     c = case.reference
     microbe = MICROBES[j]
-    present = [f for f in range(len(c.forms)) if case.acting_pct[0, f] > 0]
-    each = np.array([case.ratio_of(f)[0, j] for f in range(len(c.forms))])
+    present = [f for f in range(len(c.forms.names)) if case.acting_pct[0, f] > 0]
+    each = np.array([case.ratio_of(f)[0, j] for f in range(len(c.forms.names))])
     half_width = (one["sum_high"] - one["sum_low"]) / 2
     figures = (
         figure("sum_of_ratios", one["sum_of_ratios"], tolerance=half_width),
@@ -141,7 +140,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         figure("water_phase_percent", case.water_phase_pct[0], "% of the formula"),
     )
     ranked = sorted(present, key=lambda f: -np.nan_to_num(each[f]))
-    parts = [f"{c.forms[f]} {number(each[f], 2)}" for f in ranked if each[f] > 0]
+    parts = [f"{c.forms.names[f]} {number(each[f], 2)}" for f in ranked if each[f] > 0]
     total = one["sum_of_ratios"]
     times = "under 0.001" if 0 < total < TINY else number(total, 2)
     said = f"free amounts add up to {times} times what stops it" + (
@@ -192,9 +191,9 @@ def _unknown(case: FormulaArrays, one: Mapping[str, float], said: str, j: int) -
         )
     present = np.flatnonzero(case.acting_pct[0] > 0)
     if np.isfinite(one["sum_of_ratios"]):
-        silent = [c.forms[f] for f in present if np.isnan(c.mic_percent[f, j])]
+        silent = [c.forms.names[f] for f in present if np.isnan(c.forms.mic_percent[f, j])]
         silent += [
-            s.id for s, quiet in zip(c.systems, c.systems_without_mic, strict=False) if quiet
+            s.id for s, quiet in zip(c.systems.rows, c.systems.without_mic, strict=False) if quiet
         ]
         return (
             f"As far as known, the {said}; no figure is known for {join_and(silent)}.",
@@ -215,7 +214,9 @@ def _short(
     c = case.reference
     because = f"The {said}: " + ("less than half of what is needed." if half else "short of 1.")
     deaf = [
-        c.forms[f] for f in np.flatnonzero(case.acting_pct[0] > 0) if np.isinf(c.mic_percent[f, j])
+        c.forms.names[f]
+        for f in np.flatnonzero(case.acting_pct[0] > 0)
+        if np.isinf(c.forms.mic_percent[f, j])
     ]
     if deaf:
         because += f" {join_and(deaf)} does not stop it at any usual level."
@@ -236,27 +237,28 @@ def _gaps(case: FormulaArrays, present: list[int]) -> list[str]:
     gaps = []
     for f in present:
         if np.isnan(case.working_fraction[0, f]):
-            gaps.append(f"pKa of {c.forms[f]}")
+            gaps.append(f"pKa of {c.forms.names[f]}")
         oils = [
-            OIL_CLASSES[i] for i in np.flatnonzero((case.oil_ratio[0] > 0) & np.isnan(c.k_oil[f]))
+            OIL_CLASSES[i]
+            for i in np.flatnonzero((case.oil_ratio[0] > 0) & np.isnan(c.forms.k_oil[f]))
         ]
-        gaps += [f"partition of {c.forms[f]} into {oil} oils" for oil in oils]
+        gaps += [f"partition of {c.forms.names[f]} into {oil} oils" for oil in oils]
     return gaps or ["unknown"]
 
 
 def _remedy(case: FormulaArrays, ranked: list[int]) -> str:
     """What would free more of the actives, those that do most first."""
     c = case.reference
-    lost = [f for f in ranked if c.form_kind[f] == ACID and case.working_fraction[0, f] < 0.3]  # noqa: PLR2004
-    bound = [f for f in ranked if (np.nan_to_num(c.k_bind[f]) * case.binder_pct[0]).sum() > 1]
-    paired = [f for f in ranked if c.form_kind[f] == CATION and case.unpaired[0] < 0.5]  # noqa: PLR2004
+    lost = [f for f in ranked if c.forms.kind[f] == ACID and case.working_fraction[0, f] < 0.3]  # noqa: PLR2004
+    bound = [f for f in ranked if (np.nan_to_num(c.forms.k_bind[f]) * case.binder_pct[0]).sum() > 1]
+    paired = [f for f in ranked if c.forms.kind[f] == CATION and case.unpaired[0] < 0.5]  # noqa: PLR2004
     ways = []
     if lost:
         f = lost[0]
         ways.append(
             f"lower the pH (at {number(case.ph[0])} only "
             f"{number(case.working_fraction[0, f] * 100, 2)} % of the "
-            f"{c.forms[f]} is in its working form)"
+            f"{c.forms.names[f]} is in its working form)"
         )
     if paired:
         ways.append("take out the anionic surfactant or gum that pairs off the preservative")
@@ -268,7 +270,7 @@ def _remedy(case: FormulaArrays, ranked: list[int]) -> str:
 
 def _figures(case: FormulaArrays, f: int, j: int) -> Iterator[Figure]:
     """What one active's part in the sum is made of."""
-    c, name = case.reference, case.reference.forms[f]
+    c, name = case.reference, case.reference.forms.names[f]
 
     def of(key: str, value: object, unit: str = "", tolerance: object = None) -> Figure:
         return figure(key, value, unit, tolerance, of=name)
@@ -280,13 +282,13 @@ def _figures(case: FormulaArrays, f: int, j: int) -> Iterator[Figure]:
     yield of("undissociated_fraction", case.working_fraction[0, f])
     yield of("free_percent", case.free_pct[0, f], water)
     yield of("mic_percent", mic, "% w/v")
-    if c.form_kind[f] in (ACID, BASE):
-        yield of("pka", case.pka[0, f], tolerance=c.pka_error[f])
-    yield of("bound_ratio", 1 + (np.nan_to_num(c.k_bind[f]) * case.binder_pct[0]).sum())
-    oil = np.where(case.oil_ratio[0] > 0, c.k_oil[f] * case.oil_ratio[0], 0.0)
+    if c.forms.kind[f] in (ACID, BASE):
+        yield of("pka", case.pka[0, f], tolerance=c.forms.pka_error[f])
+    yield of("bound_ratio", 1 + (np.nan_to_num(c.forms.k_bind[f]) * case.binder_pct[0]).sum())
+    oil = np.where(case.oil_ratio[0] > 0, c.forms.k_oil[f] * case.oil_ratio[0], 0.0)
     yield of("oil_term", oil.sum())
     for i in np.flatnonzero(case.oil_ratio[0] > 0):
-        yield of(f"k_{OIL_CLASSES[i].replace('-', '_')}", c.k_oil[f, i])
+        yield of(f"k_{OIL_CLASSES[i].replace('-', '_')}", c.forms.k_oil[f, i])
 
 
 def _evidence(case: FormulaArrays, present: list[int], j: int) -> tuple[Evidence, ...]:
@@ -304,21 +306,25 @@ def _evidence(case: FormulaArrays, present: list[int], j: int) -> tuple[Evidence
 
 def _molecule(case: FormulaArrays, f: int, j: int) -> Iterator[Evidence]:
     """MIC and pKa."""
-    c, tables, name = case.reference, case.reference.tables, case.reference.forms[f]
-    if (mic := c.mic_rows.get((name, MICROBES[j]))) is not None:
+    c, tables, name = case.reference, case.reference.tables, case.reference.forms.names[f]
+    if (mic := c.forms.mic_rows.get((name, MICROBES[j]))) is not None:
         yield tables.evidence(mic, f"MIC of {name}")
-    if c.form_kind[f] in (ACID, BASE):
+    if c.forms.kind[f] in (ACID, BASE):
         yield tables.evidence(c.actives[name], f"pKa of {name}")
 
 
 def _in_oil(case: FormulaArrays, f: int, i: int) -> Evidence:
     """The partition coefficient in one class of oils."""
     c, tables = case.reference, case.reference.tables
-    name, oil = c.forms[f], OIL_CLASSES[i]
+    name, oil = c.forms.names[f], OIL_CLASSES[i]
     what = f"K of {name} in {oil} oils"
-    if (row := c.partition_rows.get((name, oil))) is not None:
+    if (row := c.forms.partition_rows.get((name, oil))) is not None:
         return tables.evidence(row, what)
-    like = c.partition_rows.get((name, "vegetable")) if oil in ("ester", "fatty-alcohol") else None
+    like = (
+        c.forms.partition_rows.get((name, "vegetable"))
+        if oil in ("ester", "fatty-alcohol")
+        else None
+    )
     if like is None:
         return Evidence(what=what, said="no measurement known; relation with log P, factor 2 to 3")
     said = (
@@ -330,15 +336,19 @@ def _in_oil(case: FormulaArrays, f: int, i: int) -> Evidence:
 
 def _bound(case: FormulaArrays, f: int, i: int) -> Iterator[Evidence]:
     """The uptake by one class of surfactants and polymers."""
-    c, name, binder = case.reference, case.reference.forms[f], BINDER_CLASSES[i]
+    c, name, binder = case.reference, case.reference.forms.names[f], BINDER_CLASSES[i]
     what = f"uptake of {name} by {binder}"
-    if (row := c.binding_rows.get((name, binder))) is not None:
+    if (row := c.forms.binding_rows.get((name, binder))) is not None:
         yield c.tables.evidence(row, what)
-    elif np.isnan(c.k_bind[f, i]):
+    elif np.isnan(c.forms.k_bind[f, i]):
         yield Evidence(what=what, said="no figure known, not counted")
-    elif c.k_bind[f, i] > 0:
+    elif c.forms.k_bind[f, i] > 0:
         said = "taken as strong as by ethoxylates, relation with log P, factor 2"
-        like = c.binding_rows.get((name, BINDER_CLASSES[0])) if c.k_bind_borrowed[f, i] else None
+        like = (
+            c.forms.binding_rows.get((name, BINDER_CLASSES[0]))
+            if c.forms.k_bind_borrowed[f, i]
+            else None
+        )
         yield Evidence(like, what, said, like is not None and c.tables.is_own(like))
 
 

@@ -32,10 +32,10 @@ from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, c
 
 def compute(case: FormulaArrays) -> Figures:
     """Temperatures met and limits, additions by parts. (..., A * Q)"""
-    limit, below = case.reference.part_limits
+    limit, below = case.reference.systems.part_limits
     slot = np.maximum(case.addition, 0)
     system = np.maximum(np.take_along_axis(case.system, slot, axis=-1), 0)
-    present = (case.addition >= 0)[..., None] & case.reference.part_exists[system]
+    present = (case.addition >= 0)[..., None] & case.reference.systems.part_exists[system]
     shape = present.shape
     tolerance = np.broadcast_to(case.temperature_tolerance_c[..., None, None], shape)
     flat = (*np.broadcast_shapes(shape[:-2], case.peak_c.shape[:-1]), shape[-2] * shape[-1])
@@ -73,8 +73,8 @@ def judge(figures: Figures) -> Codes:
 
 def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one part of one addition."""
-    addition, part = divmod(j, case.reference.part_exists.shape[1])
-    system = case.reference.systems[int(case.system[0, case.addition[0, addition]])]
+    addition, part = divmod(j, case.reference.systems.part_exists.shape[1])
+    system = case.reference.systems.rows[int(case.system[0, case.addition[0, addition]])]
     parts = [parts_of(system)[part].name]
     if case.compositions and (case.addition[0] == case.addition[0, addition]).sum() > 1:
         composition = case.compositions[0]

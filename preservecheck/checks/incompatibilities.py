@@ -85,12 +85,12 @@ def _rules(reference: TableArrays) -> tuple[tuple[Incompatibility, ...], Floats,
     if not rows:
         none, held = (
             np.zeros((len(reference.names), 0)),
-            np.zeros((len(reference.system_composition), 0), dtype=bool),
+            np.zeros((len(reference.systems.composition), 0), dtype=bool),
         )
         return (), none, none, held
     first = np.stack([reference.matching(r.first) for r in rows], axis=-1)
     second = np.stack([reference.matching(r.second) for r in rows], axis=-1) & ~first
-    held = weighed_sum(reference.system_composition, first) > 0
+    held = weighed_sum(reference.systems.composition, first) > 0
     return rows, first.astype(float), second.astype(float), held
 
 

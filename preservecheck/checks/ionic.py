@@ -78,10 +78,12 @@ def compute(case: FormulaArrays) -> Figures:
     c = case.reference
     held = weighed_sum(case.amount, classes(c))  # (..., 5)
     # what the system itself brings does not count against it
-    own = np.take(weighed_sum(c.system_composition, classes(c)), np.maximum(case.system, 0), axis=0)
+    own = np.take(
+        weighed_sum(c.systems.composition, classes(c)), np.maximum(case.system, 0), axis=0
+    )
     others = held[..., None, :] - own * np.nan_to_num(case.system_percent)[..., None]
     there = others >= np.array(CLASS_MIN_PERCENT) - 1e-9
-    words = np.take(c.compatibility, np.maximum(case.system, 0), axis=0)
+    words = np.take(c.systems.compatibility, np.maximum(case.system, 0), axis=0)
     met = np.where(there, words, 0.0)
     cationic, anionic = case.charge
     charge = _preservative_meq(case)
@@ -93,7 +95,7 @@ def compute(case: FormulaArrays) -> Figures:
                 (a := c.actives.get(i)) is not None and a.active_form == "cation"
                 for i, _ in s.composition
             )
-            for s in c.systems
+            for s in c.systems.rows
         ]
         or [False]
     )[np.maximum(case.system, 0)]
@@ -117,10 +119,10 @@ def compute(case: FormulaArrays) -> Figures:
 def _preservative_meq(case: FormulaArrays) -> Floats:
     """Signed charge of each system at this pH. [meq/kg] (..., P)"""
     c = case.reference
-    acting = weighed_sum(c.system_composition, c.acting)  # (S, F)
-    share = np.where(c.form_kind == ACID, 1 - case.working_fraction, 1.0)
+    acting = weighed_sum(c.systems.composition, c.forms.acting)  # (S, F)
+    share = np.where(c.forms.kind == ACID, 1 - case.working_fraction, 1.0)
     per_percent = np.take(acting, np.maximum(case.system, 0), axis=0)  # (..., P, F)
-    terms = 10 * per_percent * np.nan_to_num(c.form_meq_g) * share[..., None, :]
+    terms = 10 * per_percent * np.nan_to_num(c.forms.meq_g) * share[..., None, :]
     terms = np.where(per_percent > 0, terms, 0.0)
     return case.system_percent * ordered_sum(terms)
 
@@ -140,7 +142,7 @@ def judge(figures: Figures) -> Codes:
 def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one system."""
     c = case.reference
-    system = c.systems[int(case.system[0, j])]
+    system = c.systems.rows[int(case.system[0, j])]
     unit = "meq/kg"
     figures = (
         figure("preservative_meq_kg", one["preservative_meq_kg"], unit),

@@ -31,7 +31,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.arrays.inputs import Ints
 from preservecheck.arrays.law import (
     ADVICE,
     AS_WEIGHED,
@@ -66,6 +65,7 @@ from preservecheck.verdict import (
     Evidence,
     Figure,
     Floats,
+    Ints,
     code_where,
     figure,
 )

@@ -46,7 +46,7 @@ def compute(case: FormulaArrays) -> Figures:
     unpreserved = weighed_sum(case.amount, c.tag("unpreserved") & (c.water_fraction > 0.5))  # noqa: PLR2004
     jar = np.array([p.package == "jar" for p in case.profiles])[case.profile]
     low, high = (
-        case.system_values(c.system_column(n)) for n in ("usage_min_percent", "usage_max_percent")
+        case.system_values(c.systems.column(n)) for n in ("usage_min_percent", "usage_max_percent")
     )
     upper = (case.system_percent >= (low + high) / 2 - 1e-9).any(axis=-1)
     chelator = weighed_sum(case.amount, c.role("chelator"))

@@ -52,7 +52,7 @@ def judge(figures: Figures) -> Codes:
 
 def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one system."""
-    system = case.reference.systems[int(case.system[0, j])]
+    system = case.reference.systems.rows[int(case.system[0, j])]
     ph, tolerance, low, high = one["ph"], one["ph_tolerance"], one["ph_min"], one["ph_max"]
     figures = (
         figure("ph", ph, tolerance=tolerance),

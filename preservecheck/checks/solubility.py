@@ -43,21 +43,23 @@ MISCIBLE_G_L = 1000.0
 
 def compute(case: FormulaArrays) -> Figures:
     """Dissolved working form and its solubility. (..., F)"""
-    known = case.reference.solubility_g_l
+    known = case.reference.forms.solubility_g_l
     solubility = np.where(known >= MISCIBLE_G_L, np.inf, known)
     dissolved = 10 * case.free_uncapped
     return {
         "dissolved_g_l": dissolved,
         "criticality": dissolved / solubility,
         "solubility_g_l": np.broadcast_to(solubility, dissolved.shape),
-        "factor": np.broadcast_to(case.reference.solubility_factor, dissolved.shape),
+        "factor": np.broadcast_to(case.reference.forms.solubility_factor, dissolved.shape),
         "disperses": np.broadcast_to(_boosters(case.reference), dissolved.shape),
         "present": np.broadcast_to(case.acting_pct > 0, dissolved.shape),
     }
 
 
 def _boosters(reference: TableArrays) -> Bools:
-    return np.array([reference.actives[f].role == "booster" for f in reference.forms], dtype=bool)
+    return np.array(
+        [reference.actives[f].role == "booster" for f in reference.forms.names], dtype=bool
+    )
 
 
 def judge(figures: Figures) -> Codes:
@@ -76,13 +78,13 @@ def judge(figures: Figures) -> Codes:
 def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one active."""
     c = case.reference
-    name = c.forms[j]
+    name = c.forms.names[j]
     dissolved, limit = one["dissolved_g_l"], one["solubility_g_l"]
     figures = (
         figure("dissolved_g_l", dissolved, "g/L of the water phase"),
         figure("solubility_g_l", limit, "g/L", (one["factor"] - 1) * limit),
     )
-    form = f"undissociated {name}" if c.form_kind[j] == ACID else name
+    form = f"undissociated {name}" if c.forms.kind[j] == ACID else name
     do = None
     if code == PASS and np.isinf(limit):
         because = f"{name} mixes with water in any share."
@@ -104,7 +106,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         if code != PASS:
             higher = (
                 " or let the pH be a little higher, where more of it is salt,"
-                if c.form_kind[j] == ACID
+                if c.forms.kind[j] == ACID
                 else ""
             )
             do = (

@@ -40,7 +40,9 @@ MODERATE, WEAK = 2, 1
 def compute(case: FormulaArrays) -> Figures:
     """Best rating against each group, and the lowest of the four, 0 none to 3 strong. (..., 1)
     each"""
-    rating = np.take(case.reference.ratings, np.maximum(case.system, 0), axis=0)  # (..., P, 4)
+    rating = np.take(
+        case.reference.systems.ratings, np.maximum(case.system, 0), axis=0
+    )  # (..., P, 4)
     there = case.has_system[..., None]
     best = np.where(there & ~np.isnan(rating), rating, 0.0).max(axis=-2)
     unrated = np.asarray((there & np.isnan(rating)).any(axis=-2))
@@ -74,7 +76,7 @@ def _partners(case: FormulaArrays, gaps: list[str]) -> list[str]:
     c = case.reference
     every = {s.id: s for s in c.tables.systems}
     named = dict.fromkeys(
-        p for i in case.system[0] if i >= 0 for p in c.systems[i].partners if p in every
+        p for i in case.system[0] if i >= 0 for p in c.systems.rows[i].partners if p in every
     )
     return [p for p in named if all(getattr(every[p], g) in ("moderate", "strong") for g in gaps)][
         :3
@@ -84,7 +86,7 @@ def _partners(case: FormulaArrays, gaps: list[str]) -> list[str]:
 def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for the formula."""
     figures = tuple(figure(name, one[name], UNIT) for name in ("weakest", *GROUPS))
-    systems = [case.reference.systems[i] for i in case.system[0] if i >= 0]
+    systems = [case.reference.systems.rows[i] for i in case.system[0] if i >= 0]
     gaps = [NAMES[g] for g in GROUPS if one[g] == 0 and not one[f"{g}_unrated"]]
     weak = [NAMES[g] for g in GROUPS if one[g] == WEAK]
     words = ", ".join(f"{NAMES[g]} {RATING_WORDS[int(one[g])]}" for g in GROUPS)

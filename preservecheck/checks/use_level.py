@@ -27,8 +27,8 @@ from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, c
 def compute(case: FormulaArrays) -> Figures:
     """Percent of each system and its range. (..., P)"""
     c, percent = case.reference, case.system_percent
-    low = case.system_values(c.system_column("usage_min_percent"))
-    high = case.system_values(c.system_column("usage_max_percent"))
+    low = case.system_values(c.systems.column("usage_min_percent"))
+    high = case.system_values(c.systems.column("usage_max_percent"))
     return {
         "percent": percent,
         "percent_min": low,
@@ -56,7 +56,7 @@ def judge(figures: Figures) -> Codes:
 
 def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one system."""
-    system = case.reference.systems[int(case.system[0, j])]
+    system = case.reference.systems.rows[int(case.system[0, j])]
     percent, low, high = one["percent"], one["percent_min"], one["percent_max"]
     unit = "% of the formula"
     figures = (

@@ -22,8 +22,8 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
+from preservecheck.arrays.formulas import LOW_RISK_AW as LOW_RISK
 from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.arrays.phases import LOW_RISK_AW as LOW_RISK
 from preservecheck.checks.base import EPSILON, Check, Explanation, Figures, KeyFigure
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.errors import Hint
@@ -180,7 +180,7 @@ def _evidence(case: FormulaArrays) -> Iterator[Evidence]:
     if not np.isnan(case.aw_measured[0]):
         return
     names = {c.names[k] for k in np.flatnonzero(case.amount[0] > 0)}
-    counted = (*c.norrish_rows, *c.salt_rows)
+    counted = (*c.solutes.norrish_rows, *c.solutes.salt_rows)
     yield from (tables.evidence(s, s.inci) for s in counted if s.inci in names)
     inside = {inci for s in tables.solutes if s.inci in names for inci, _ in s.expand_to}
     for solute in tables.solutes:

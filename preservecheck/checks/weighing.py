@@ -57,7 +57,7 @@ def judge(figures: Figures) -> Codes:
 
 def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one system."""
-    system = case.reference.systems[int(case.system[0, j])]
+    system = case.reference.systems.rows[int(case.system[0, j])]
     grams, error, step = one["grams"], one["error_percent"], one["scale_step_g"]
     figures = (figure("grams", grams, "g", step), figure("error_percent", error, "%"))
     do = None

@@ -12,8 +12,7 @@ from typing import Any
 import numpy as np
 
 from preservecheck.arrays.forms import ACID, BASE, CATION, MICROBES
-from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.arrays.phases import WATER_DENSITY
+from preservecheck.arrays.formulas import WATER_DENSITY, FormulaArrays
 from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES
 from preservecheck.assess.uncertainty import DRAWS, SEED
 from preservecheck.chemistry.speciation import GAS_CONSTANT_J_MOL_K
@@ -61,7 +60,7 @@ def composition_of(composition: Composition, case: FormulaArrays) -> dict[str, A
                 "molar_mass_g_mol": _plain(c.molar_mass[k]),
                 "water_fraction": _plain(c.water_fraction[k]),
                 "water_phase_fraction": _plain(1 - c.oil_phase[k] - c.powder[k]),
-                "ionic_mol_g": _plain(c.ion_strength[k]),
+                "ionic_mol_g": _plain(c.solutes.ion_strength[k]),
                 "charge_meq_g": _plain(c.meq_g[k]) if case.paired_kinds[k] else None,
                 "nutrient_fraction": _plain(c.nutrient[k]),
             }
@@ -105,7 +104,9 @@ def working_of(case: FormulaArrays) -> dict[str, Any]:
             "solutes": _solutes(case),
         },
         "actives": [
-            _active(case, f) for f in range(len(case.reference.forms)) if case.acting_pct[0, f] > 0
+            _active(case, f)
+            for f in range(len(case.reference.forms.names))
+            if case.acting_pct[0, f] > 0
         ],
         "draws": DRAWS,
         "seed": SEED,
@@ -119,45 +120,51 @@ def working_of(case: FormulaArrays) -> dict[str, Any]:
 
 
 def _active(case: FormulaArrays, f: int) -> dict[str, Any]:
-    c, name = case.reference, case.reference.forms[f]
+    c, name = case.reference, case.reference.forms.names[f]
     row = c.actives[name]
     parts = [
-        {"substance": n, "percent": _plain(case.amount[0, k]), "factor": _plain(c.acting[k, f])}
+        {
+            "substance": n,
+            "percent": _plain(case.amount[0, k]),
+            "factor": _plain(c.forms.acting[k, f]),
+        }
         for k, n in enumerate(c.names)
-        if c.acting[k, f] > 0 and case.amount[0, k] > 0
+        if c.forms.acting[k, f] > 0 and case.amount[0, k] > 0
     ]
-    mic = case.mic_percent.reshape(-1, *c.mic_percent.shape)[0, f]
+    mic = case.mic_percent.reshape(-1, *c.forms.mic_percent.shape)[0, f]
     ratios = case.ratio_of(f)[0]
-    protonates = c.form_kind[f] in (ACID, BASE)
+    protonates = c.forms.kind[f] in (ACID, BASE)
     return {
         "inci": name,
-        "kind": KINDS.get(int(c.form_kind[f]), "neutral"),
+        "kind": KINDS.get(int(c.forms.kind[f]), "neutral"),
         "parts": parts,
         "total_percent": _plain(case.acting_pct[0, f]),
         "total_in_water_percent": _plain(case.total_in_water[0, f]),
         "pka_25c": row.pka_25c if protonates else None,
         "dh_ion_kj_mol": row.dh_ion_kj_mol if protonates else None,
         "pka_used": _plain(case.pka[0, f]) if protonates else None,
-        "working_fraction": _plain(case.working_fraction.reshape(-1, len(c.forms))[0, f]),
-        "charge_meq_g": _plain(c.form_meq_g[f]),
+        "working_fraction": _plain(case.working_fraction.reshape(-1, len(c.forms.names))[0, f]),
+        "charge_meq_g": _plain(c.forms.meq_g[f]),
         "k_oil": {
-            n: _plain(c.k_oil[f, i]) for i, n in enumerate(OIL_CLASSES) if case.oil_ratio[0, i] > 0
+            n: _plain(c.forms.k_oil[f, i])
+            for i, n in enumerate(OIL_CLASSES)
+            if case.oil_ratio[0, i] > 0
         },
         "oil_term": _plain(case.oil_term[0, f]),
         "k_bind": {
-            n: _plain(c.k_bind[f, i])
+            n: _plain(c.forms.k_bind[f, i])
             for i, n in enumerate(BINDER_CLASSES)
             if case.binder_pct[0, i] > 0
         },
         "bound_ratio": _plain(case.bound_ratio[0, f]),
-        "solubility_g_l": _plain(c.solubility_g_l[f]),
+        "solubility_g_l": _plain(c.forms.solubility_g_l[f]),
         "free_uncapped_percent": _plain(case.free_uncapped[0, f]),
         "free_percent": _plain(case.free_pct[0, f]),
         "microbes": [
             {
                 "name": m,
                 "mic_percent": _plain(mic[i]),
-                "factor": _plain(c.mic_factor[f, i]),
+                "factor": _plain(c.forms.mic_factor[f, i]),
                 "ratio": _plain(ratios[i]),
             }
             for i, m in enumerate(MICROBES)
@@ -172,8 +179,8 @@ def _solutes(case: FormulaArrays) -> list[dict[str, Any]]:
         return []
     per_kg = 1000 / case.water_pct[0]
     for rows, matrix, model in (
-        (c.norrish_rows, c.norrish, "norrish"),
-        (c.salt_rows, c.salts, "pitzer"),
+        (c.solutes.norrish_rows, c.solutes.norrish, "norrish"),
+        (c.solutes.salt_rows, c.solutes.salts, "pitzer"),
     ):
         for j, solute in enumerate(rows):
             amount = float((case.amount[0] * matrix[:, j]).sum() * per_kg)
@@ -187,12 +194,12 @@ def _solutes(case: FormulaArrays) -> list[dict[str, Any]]:
                         "k3": solute.k3_norrish if model == "norrish" else None,
                     }
                 )
-    for k in np.flatnonzero((c.osmol > 0) & (case.amount[0] > 0)):
+    for k in np.flatnonzero((c.solutes.osmol > 0) & (case.amount[0] > 0)):
         out.append(
             {
                 "inci": c.names[k],
                 "model": "ideal particles",
-                "mol_kg": float(case.amount[0, k] * c.osmol[k] * per_kg),
+                "mol_kg": float(case.amount[0, k] * c.solutes.osmol[k] * per_kg),
                 "k": None,
                 "k3": None,
             }

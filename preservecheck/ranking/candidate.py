@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike
 
-from preservecheck.arrays.inputs import THERMOMETER_C
+from preservecheck.arrays.recipes import THERMOMETER_C
 from preservecheck.checks import CHECKS
 from preservecheck.formula.edit import Replace, SetPh, SetScale
 from preservecheck.reference.rows import System

@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
-from preservecheck.arrays.inputs import THERMOMETER_C, Ints
 from preservecheck.arrays.law import lawful_dose
+from preservecheck.arrays.recipes import THERMOMETER_C
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.assess.targets import ph_window
 from preservecheck.assess.uncertainty import CASE_AXIS
@@ -16,7 +16,7 @@ from preservecheck.checks import CHECKS, with_key, with_lever
 from preservecheck.ranking.base import BaseFormula
 from preservecheck.ranking.candidate import added_below
 from preservecheck.reference.rows import System
-from preservecheck.verdict import PASS, Bools, Floats, fold
+from preservecheck.verdict import PASS, Bools, Floats, Ints, fold
 
 # grid of doses and pH values, fixed for this program
 GRID = 40
@@ -53,8 +53,8 @@ class Window:
         self.reference = self.arrays.reference
 
         # what one per cent of each system brings that preserves, and what gives way to it (S, K)
-        self._preserving = np.zeros_like(self.reference.system_composition)
-        for n, system in enumerate(self.reference.systems):
+        self._preserving = np.zeros_like(self.reference.systems.composition)
+        for n, system in enumerate(self.reference.systems.rows):
             for part in base.composer.resolver.resolve(system.id, kind="preservative").parts:
                 if part.preserving:
                     self._preserving[n, self.reference.index[part.substance]] += part.fraction
@@ -80,10 +80,10 @@ class Window:
         ph = np.asarray(ph, dtype=float)
         ph = ph.reshape(each) if ph.ndim == 1 else ph
         arrays, shape, dose = self.arrays, percent.shape, percent[..., None]
-        rows = np.array([self.reference.system_index[s.id] for s in systems]).reshape(each)
+        rows = np.array([self.reference.systems.index[s.id] for s in systems]).reshape(each)
         added_c = np.array([added_below(s) - THERMOMETER_C for s in systems]).reshape(each)
         added_c = np.broadcast_to(added_c, shape)[..., None]
-        composition = self.reference.system_composition[rows]
+        composition = self.reference.systems.composition[rows]
         amount = arrays.amount[0] - dose * self._displaced + dose * composition
         full = {
             n: np.full(shape, getattr(arrays, n)[0])

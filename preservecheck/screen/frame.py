@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from preservecheck.arrays.formulas import formula_arrays_of, table_arrays_of
-from preservecheck.arrays.inputs import Ints
 from preservecheck.arrays.recipes import Recipes, recipes_of
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.assess.review import composer_for, table_arrays_for
@@ -26,7 +25,7 @@ from preservecheck.screen.long_table import Reader, ReadFormulas
 from preservecheck.screen.schema import LINES, PRODUCTS, ROW, Field, columns_of
 from preservecheck.screen.substitution import BaseRecipes, doses, lawful_doses, with_each
 from preservecheck.screen.verdict_arrays import VerdictArrays, verdicts_on
-from preservecheck.verdict import ABSENT, PASS, SERIOUS, Floats
+from preservecheck.verdict import ABSENT, PASS, SERIOUS, Floats, Ints
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -110,10 +109,10 @@ class Screen:
         met = self._met[0] if self._met else fresh
         both = TableArrays(
             self.tables,
-            (),
-            tuple({s.id: s for s in (*met.extra, *fresh.extra)}.values()),
-            (met.only_substances or frozenset()) | (fresh.only_substances or frozenset()),
-            (met.only_systems or frozenset()) | (fresh.only_systems or frozenset()),
+            only_substances=(met.only_substances or frozenset())
+            | (fresh.only_substances or frozenset()),
+            extra=tuple({s.id: s for s in (*met.extra, *fresh.extra)}.values()),
+            only_systems=(met.only_systems or frozenset()) | (fresh.only_systems or frozenset()),
         )
         if not self._met or both != met:
             self._met[:] = [both]
@@ -149,7 +148,7 @@ class Screen:
 
 def _as_it_stands(recipes: Recipes, reference: TableArrays) -> Rows:
     case = formula_arrays_of(recipes, reference)
-    ids = [[reference.systems[i].id for i in row if i >= 0] for row in case.system]
+    ids = [[reference.systems.rows[i].id for i in row if i >= 0] for row in case.system]
     alone = np.array([len(systems) == 1 for systems in ids], dtype=bool)
     return Rows(
         np.arange(recipes.count),

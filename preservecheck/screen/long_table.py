@@ -18,8 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from preservecheck.arrays.inputs import Ints, Profile
-from preservecheck.arrays.recipes import Recipes
+from preservecheck.arrays.recipes import Profile, Recipes
 from preservecheck.errors import Fault, FormulaError, Hint, PreservecheckError, UnitError
 from preservecheck.formula.build import MAX_GRAMS, MAX_LINES, SUM_TOLERANCE, TEMPERATURE_C, build
 from preservecheck.formula.compose import Composition
@@ -35,7 +34,7 @@ from preservecheck.screen.schema import (
     Field,
 )
 from preservecheck.units import MAX_BATCH_G, mass_g, temperature_c
-from preservecheck.verdict import Bools, Floats
+from preservecheck.verdict import Bools, Floats, Ints
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -16,16 +16,15 @@ from typing import Any
 import numpy as np
 
 from preservecheck.arrays.formulas import formula_arrays_of
-from preservecheck.arrays.inputs import THERMOMETER_C, Ints, Profile
 from preservecheck.arrays.law import fitting, lawful_dose, rules
-from preservecheck.arrays.recipes import Recipes
+from preservecheck.arrays.recipes import THERMOMETER_C, Profile, Recipes
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.checks import with_key
 from preservecheck.formula.materials import WATER, MaterialResolver
 from preservecheck.ranking.candidate import SOLVENT_PERCENT, added_below
 from preservecheck.ranking.window import MARGIN
 from preservecheck.reference.rows import System
-from preservecheck.verdict import Bools, Floats
+from preservecheck.verdict import Bools, Floats, Ints
 
 
 @dataclass(frozen=True)

@@ -7,10 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.arrays.inputs import Ints
 from preservecheck.checks import CHECKS
 from preservecheck.checks.base import most_critical
-from preservecheck.verdict import ABSENT, Codes, Floats
+from preservecheck.verdict import ABSENT, Codes, Floats, Ints
 
 
 @dataclass(frozen=True)

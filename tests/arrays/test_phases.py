@@ -24,7 +24,7 @@ def test_uptake_adds_over_binders():
     1 k', the constants being those of their classes."""
     items = {"Polysorbate 80": 2.0, "Decyl Glucoside": 1.0, "Methylparaben": 0.2}
     case = case_of(make_formula(items))
-    f = case.reference.forms.index("Methylparaben")
+    f = case.reference.forms.names.index("Methylparaben")
     k = dict(zip(BINDER_CLASSES, case.k_bind[f], strict=True))
     by_hand = 1 + 2.0 * k["nonionic ethoxylate"] + 1.0 * k["nonionic glucoside"]
     assert case.bound_ratio[0, f] == pytest.approx(by_hand)

@@ -210,9 +210,9 @@ class TestSums:
         """Two neutral actives, 0.1 and 0.2 % free in water, against made-up MICs, shape (2,
         microbes)."""
         case = case_of(make_formula({"Phenoxyethanol": 0.1, "Benzyl Alcohol": 0.2}, ph=5))
-        whole = np.full((len(case.reference.forms), 5), np.nan)
+        whole = np.full((len(case.reference.forms.names), 5), np.nan)
         for name, row in zip(("Phenoxyethanol", "Benzyl Alcohol"), mic, strict=True):
-            whole[case.reference.forms.index(name)] = row
+            whole[case.reference.forms.names.index(name)] = row
         return case.with_(mic_percent=whole)
 
     def test_adds(self):

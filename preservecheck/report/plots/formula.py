@@ -57,7 +57,7 @@ def against_ph(case: FormulaArrays) -> Chart | None:
     """Working share and free amount of each active over pH, and the measured pH between the ranges
     that suit."""
     c = case.reference
-    present = [f for f in range(len(c.forms)) if case.acting_pct[0, f] > 0]
+    present = [f for f in range(len(c.forms.names)) if case.acting_pct[0, f] > 0]
     if not present:
         return None
     present = sorted(present, key=lambda f: -case.acting_pct[0, f])[: len(d.LINES)]
@@ -73,7 +73,7 @@ def against_ph(case: FormulaArrays) -> Chart | None:
     def draw(figure: Figure) -> None:
         top, bottom = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": (1, 1)})
         for i, f in enumerate(present):
-            style = d.line(i) | {"markevery": (4 + 5 * i, 34), "label": c.forms[f]}
+            style = d.line(i) | {"markevery": (4 + 5 * i, 34), "label": c.forms.names[f]}
             top.plot(grid, share[f], **style)
             bottom.plot(grid, np.maximum(free[f], 1e-5), **style)
         top.set(ylim=(-4, 104), ylabel="working share, %")
@@ -89,7 +89,7 @@ def against_ph(case: FormulaArrays) -> Chart | None:
                 axes.axvline(ph, color=d.BAND, linewidth=1.2)
             d.quiet_frame(axes)
         _range_bars(top, ranges)
-        beside = len(present) > 1 and max(len(c.forms[f]) for f in present) < SHORT_NAME
+        beside = len(present) > 1 and max(len(c.forms.names[f]) for f in present) < SHORT_NAME
         named = bottom.get_legend_handles_labels()
         figure.legend(*named, loc="outside lower center", ncols=2 if beside else 1)
 
@@ -100,7 +100,7 @@ def against_ph(case: FormulaArrays) -> Chart | None:
 
 def _ranges(case: FormulaArrays) -> Iterable[_Range]:
     """Effective pH range of each system."""
-    for system in (case.reference.systems[int(i)] for i in case.system[0] if i >= 0):
+    for system in (case.reference.systems.rows[int(i)] for i in case.system[0] if i >= 0):
         low, high = system.ph_min, system.ph_max
         if low is not None and high is not None:
             said = f"{system.id} works from pH {low:g} to {high:g}."
@@ -142,8 +142,8 @@ def _ph_words(
     yield from (r.said for r in ranges)
     wanted = [p for p in (3, 4, 5, 6, 7, 8) if grid[0] <= p <= grid[-1]]
     for f, shares in share.items():
-        name = case.reference.forms[f]
-        if case.reference.form_kind[f] not in (ACID, BASE):
+        name = case.reference.forms.names[f]
+        if case.reference.forms.kind[f] not in (ACID, BASE):
             mean = float(np.nanmean(free[f]))
             yield f"{name}: all of it in its working form at any pH; {number(mean)} % w/v is free."
             continue
