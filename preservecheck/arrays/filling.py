@@ -20,8 +20,7 @@ from preservecheck.verdict import Floats, Ints
 
 
 def filled(recipes: Recipes, reference: TableArrays) -> dict[str, Any]:
-    """The arrays of a case by name, from recipes of which the context holds every substance and
-    system."""
+    """The arrays of formulas by name; the tables hold every substance and system of them."""
     n = recipes.count
     return dict(
         **_amounts(recipes, reference),
@@ -71,8 +70,7 @@ def _amounts(recipes: Recipes, reference: TableArrays) -> dict[str, Floats]:
 def _parts(
     materials: Sequence[Material], reference: TableArrays
 ) -> tuple[Ints, Floats, Ints, Ints]:
-    """What the raw materials are made of: substance, fraction, whether it preserves, and where each
-    one starts."""
+    """Substance, fraction and whether it preserves of all parts; where each material starts."""
     parts = [p for m in materials for p in m.parts]
     return (
         np.array([reference.index[p.substance] for p in parts], dtype=int),
@@ -83,8 +81,7 @@ def _parts(
 
 
 def _systems(recipes: Recipes, reference: TableArrays) -> dict[str, Any]:
-    """Systems of each formula in the order in which they first stand, and each of their additions.
-    (N, P), (N, A)"""
+    """Systems of each formula as they first stand, and their additions. (N, P), (N, A)"""
     n, roles = recipes.count, recipes.roles
     number = np.array([reference.systems.index.get(i, -1) for i in roles.ids], dtype=int)[
         roles.system
@@ -121,7 +118,6 @@ def _systems(recipes: Recipes, reference: TableArrays) -> dict[str, Any]:
 
 
 def _places(formula: Ints, n: int) -> tuple[Ints, int]:
-    """Place of each thing among those of its formula, and how many places are needed; formulas
-    stand in order."""
+    """Place of each thing among those of its formula, and how many places are needed."""
     place = np.arange(len(formula)) - np.searchsorted(formula, np.arange(n))[formula]
     return place, max(1, int(place.max(initial=-1)) + 1)

@@ -55,8 +55,7 @@ BINDING_FACTOR = 2.0
 
 @dataclass(frozen=True)
 class Forms:
-    """Acting forms on axis F, with what holds microbes (axis M) back and what oils (axis C),
-    micelles and polymers (axis B) take up."""
+    """Acting forms (F) against microbes (M), with their uptake by oils (C) and binders (B)."""
 
     substances: Substances
 
@@ -105,8 +104,7 @@ class Forms:
 
     @cached_property
     def solubility_factor(self) -> Floats:
-        """How far a solubility may be off, times and divided by: more where it is recalled. [-]
-        (F,)"""
+        """How far a solubility may be off, as a factor: more where it is recalled. [-] (F,)"""
         rows = [self.substances.actives[f] for f in self.names]
         recalled = [
             a.basis != "published"
@@ -233,8 +231,7 @@ class Forms:
 
     @cached_property
     def k_bind_borrowed(self) -> Bools:
-        """Uptake constants lent from ethoxylates to another kind of micelle, without a measurement.
-        (F, B)"""
+        """Uptake constants taken from ethoxylates for another kind of micelle. (F, B)"""
         lent = [
             [n in LIKE_ETHOXYLATE[1:] and (f, n) not in self.binding_rows for n in BINDER_CLASSES]
             for f in self.names
@@ -255,8 +252,7 @@ class Forms:
 
     @cached_property
     def k_bind(self) -> Floats:
-        """Uptake per per cent of binder in the water phase, R = 1 + k S. [1/%] (F, B); not-a-number
-        where unknown."""
+        """Uptake per per cent of binder in the water phase, R = 1 + k S. [1/%] (F, B)"""
         out = np.full((len(self.names), len(BINDER_CLASSES)), np.nan)
         for f, form in enumerate(self.names):
             for b, binder in enumerate(BINDER_CLASSES):

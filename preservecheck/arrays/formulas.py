@@ -114,8 +114,7 @@ class FormulaArrays:
                 object.__setattr__(self, name, getattr(self.reference.forms, name))
 
     def with_(self, **changes: object) -> Self:
-        """The same cases with some arrays replaced; figures that hang on the amounts alone are not
-        worked out again."""
+        """The same cases with some arrays replaced; what hangs on the others is kept."""
         other = replace(self, **changes)  # type: ignore[arg-type]
         if changes.keys() & {"amount", "reference"}:
             return other
@@ -162,8 +161,7 @@ class FormulaArrays:
 
     @cached_property
     def charge(self) -> tuple[Floats, Floats]:
-        """Cationic and anionic charges of surfactants, polymers and cationic preservatives.
-        [meq/kg] (...,) each"""
+        """Cationic and anionic charge of what pairs off. [meq/kg] (...,) each"""
         c = self.reference
         density = np.nan_to_num(c.meq_g) * self.paired_kinds
         return (
@@ -173,8 +171,7 @@ class FormulaArrays:
 
     @cached_property
     def paired_kinds(self) -> Bools:
-        """Substances whose charges pair off one to one: surfactants, polymers, cationic
-        preservatives. (K,)"""
+        """What pairs off one to one: surfactants, polymers, cationic preservatives. (K,)"""
         c = self.reference
         cation = np.array(
             [(a := c.actives.get(n)) is not None and a.active_form == "cation" for n in c.names]
@@ -219,8 +216,7 @@ class FormulaArrays:
 
     @cached_property
     def dry(self) -> Bools:
-        """True where nothing needs to be held back: no water, or a water activity surely below
-        0.75. (...,)"""
+        """True without water, or where the water activity is surely below 0.75. (...,)"""
         aw, tolerance, _ = self.aw
         return np.asarray((self.water_pct <= 0) | (aw + tolerance < LOW_RISK_AW))
 
@@ -239,8 +235,7 @@ class FormulaArrays:
 
     @cached_property
     def pka(self) -> Floats:
-        """Constant that goes with a pH meter at this temperature and ionic strength. [-] (...,
-        F)"""
+        """The pKa that goes with a pH meter at this temperature and ionic strength. [-] (..., F)"""
         c = self.reference
         pka = speciation.pka_at(c.forms.pka, c.forms.dh_ion_kj_mol, self.temp_c[..., None])
         charge = np.where(c.forms.kind == BASE, 1, 0)  # the protonated form of a base is a cation
@@ -249,8 +244,7 @@ class FormulaArrays:
         )
 
     def working_fraction_of(self, f: int) -> Floats:
-        """Share of one active that is in its working form by pH; 1 for what does not ionise. [-]
-        (...,)"""
+        """Share of one active in its working form; 1 for what does not ionise. [-] (...,)"""
         kind = self.reference.forms.kind[f]
         if kind == ACID:
             return speciation.undissociated_fraction(self.ph, self.pka[..., f])
@@ -278,14 +272,12 @@ class FormulaArrays:
 
     @cached_property
     def oil_term(self) -> Floats:
-        """K phi of each acting form, summed over the oils that are there; unknown where one of them
-        is. [-] (..., F)"""
+        """K phi of each acting form over the oils there; unknown where one is. [-] (..., F)"""
         return free_active.taken_up(self.oil_ratio, self.k_oil)
 
     @cached_property
     def bound_ratio(self) -> Floats:
-        """Total over free in the water by the binders there are; unknown uptake is not counted. [-]
-        (..., F)"""
+        """Total over free in the water; unknown uptake is not counted. [-] (..., F)"""
         known = np.where(np.isnan(self.k_bind), 0.0, self.k_bind)
         return 1 + free_active.taken_up(self.binder_pct, known)
 
@@ -314,16 +306,14 @@ class FormulaArrays:
         return self._free[f]
 
     def free_of(self, f: int) -> Floats:
-        """Working form of one active free in the water phase, at most its solubility. [% w/v]
-        (...,)"""
+        """Free working form of one active, at most its solubility. [% w/v] (...,)"""
         solubility = self.reference.forms.solubility_g_l[f] / 10
         free = self.free_uncapped_of(f)
         return free if np.isnan(solubility) else free_active.free_capped(free, solubility)[0]
 
     @cached_property
     def free_uncapped(self) -> Floats:
-        """Working form of each active free in the water phase, before its solubility is looked at.
-        [% w/v] (..., F)"""
+        """Free working form of each active before its solubility is looked at. [% w/v] (..., F)"""
         return _stacked(
             [self.free_uncapped_of(f) for f in range(len(self.reference.forms.names))],
             self.water_pct.shape,
@@ -331,8 +321,7 @@ class FormulaArrays:
 
     @cached_property
     def free_pct(self) -> Floats:
-        """Working form of each active free in the water phase, at most its solubility. [% w/v]
-        (..., F)"""
+        """Free working form of each active, at most its solubility. [% w/v] (..., F)"""
         return _stacked(
             [self.free_of(f) for f in range(len(self.reference.forms.names))], self.water_pct.shape
         )
@@ -365,8 +354,7 @@ class FormulaArrays:
     # ---- systems and windows of pH ---------------------------------------------------------------
 
     def system_values(self, column: Floats) -> Floats:
-        """A column of the systems table for each system of each case; not-a-number where there is
-        none. (..., P)"""
+        """A column of the systems for those of each case; not-a-number at empty places. (..., P)"""
         return np.where(
             self.system >= 0, np.take(column, np.maximum(self.system, 0), axis=0), np.nan
         )

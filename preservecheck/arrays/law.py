@@ -46,8 +46,7 @@ KINDS = {
 
 @dataclass(frozen=True)
 class Rule:
-    """A row of the table, or one substance of a row that limits each by itself, or a market's
-    gap."""
+    """A row of the law, one substance of a row that limits each by itself, or a market's gap."""
 
     row: LegalLimit | None
     market: str
@@ -58,8 +57,7 @@ class Rule:
 
 @lru_cache(maxsize=8)
 def rules(reference: TableArrays) -> tuple[Rule, ...]:
-    """All rules that may touch a hair product, and for each market one place for substances without
-    a rule."""
+    """All rules that may touch a hair product, and a place for what a market has no rule for."""
     out: list[Rule] = []
     for row in reference.tables.legal_limits:
         figure_less = row.kind == "condition" and row.max_percent is None
@@ -84,8 +82,7 @@ def rules(reference: TableArrays) -> tuple[Rule, ...]:
 
 @lru_cache(maxsize=8)
 def factors(reference: TableArrays) -> tuple[Floats, Bools]:
-    """What a gram of each substance counts for in each rule (K, R), and where a conversion is
-    missing (K, R)."""
+    """What a gram of each substance counts for in a rule, and where it is unknown. (K, R) each"""
     table = {(c.basis_name, c.substance): c.factor for c in reference.tables.conversions}
     every = rules(reference)
     out = np.zeros((len(reference.names), len(every)))
@@ -138,8 +135,7 @@ def in_force(row: LegalLimit, day: dt.date) -> bool:
 
 
 def applying(reference: TableArrays, profile: Profile) -> Bools:
-    """Which rules count for a product: right market, day and scope, the narrowest of each set.
-    (R,)"""
+    """Which rules count for a product: by market, day and scope, the narrowest of a set. (R,)"""
     scopes = fitting(profile)
     out = np.zeros(len(rules(reference)), dtype=bool)
     for market in profile.markets:
@@ -222,8 +218,7 @@ def _in_words(
 
 
 def covered(reference: TableArrays, profile: Profile, market: str) -> Bools:
-    """Substances for which a market has some rule that fits the product, in figures or in words.
-    (K,)"""
+    """Substances for which a market has a rule that fits, in figures or in words. (K,)"""
     if market not in profile.markets:
         return np.zeros(len(reference.names), dtype=bool)
     return covered_in(reference, market, fitting(profile), profile.on_market)

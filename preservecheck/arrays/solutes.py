@@ -102,8 +102,7 @@ class Solutes:
 
     @cached_property
     def osmol(self) -> Floats:
-        """Ideal osmoles of everything that is neither a Norrish solute nor a Pitzer salt. [osmol/g]
-        (K,)"""
+        """Ideal osmoles of what is neither Norrish solute nor Pitzer salt. [osmol/g] (K,)"""
         out = np.zeros(len(self.substances.names))
         modelled = (self.norrish.sum(axis=1) > 0) | (self.salts.sum(axis=1) > 0)
         for i, name in enumerate(self.substances.names):

@@ -94,8 +94,7 @@ class Systems:
 
     @cached_property
     def without_mic(self) -> Bools:
-        """True for systems that hold nothing whose amount could be compared with an MIC, such as a
-        ferment. (S,)"""
+        """True for systems that hold nothing to compare with an MIC, such as a ferment. (S,)"""
         return np.array(
             [
                 not any(self.forms.acting[self.substances.index[i]].any() for i, _ in s.composition)

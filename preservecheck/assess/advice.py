@@ -19,8 +19,7 @@ NO_LABEL_RULE = Evidence(said="no row in label_rules.csv")
 
 
 def keys_of(case: FormulaArrays) -> frozenset[str]:
-    """Everything that a caution's trigger may name, as keys: ``inci:``, ``tag:``, ``role:``,
-    ``system:``, and so on."""
+    """All that a caution may hang on, as keys: ``inci:``, ``tag:``, ``system:`` and so on."""
     c, profile = case.reference, case.profiles[int(case.profile[0])]
     keys = {"always", f"users:{profile.users}", f"use:{profile.use}", f"type:{profile.type}"}
     if profile.package:
@@ -238,8 +237,7 @@ def _conditions(case: FormulaArrays) -> tuple[str, ...]:
 def rows_behind(
     case: FormulaArrays, findings: Iterable[Finding], statements: Iterable[LabelStatement]
 ) -> tuple[Row, ...]:
-    """The rows that a report rests on, table by table: what is in the formula, and what findings,
-    statements and cautions name."""
+    """The rows that a report rests on: of materials, findings, statements and cautions."""
     c = case.reference
     stand_ins = {id(row) for row in (*c.own, *c.extra)}
     evidence = [*(e for f in findings for e in f.evidence), *(s.evidence for s in statements)]
@@ -268,8 +266,7 @@ def _material_rows(case: FormulaArrays) -> Iterable[Row]:
 
 
 def own_rows(case: FormulaArrays, rows: Iterable[Row]) -> tuple[str, ...]:
-    """Those of the rows behind a report that are the user's own, and own materials of the
-    formula."""
+    """Rows behind a report that are the user's own, and the formula's own materials."""
     c = case.reference
     own = [f"{table_of(row)}: {row.key_text}" for row in rows if c.tables.is_own(row)]
     return (*own, *(f"this formula: {i.inci}" for i in c.own))

@@ -6,7 +6,7 @@ import datetime as dt
 import os
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -22,6 +22,7 @@ from preservecheck.formula.compose import Composer, Composition
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula, Product
 from preservecheck.formula.stored_result import stored_sentence
+from preservecheck.provenance import Provenance, provenance_of
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows import Row
 from preservecheck.verdict import (
@@ -37,7 +38,6 @@ from preservecheck.verdict import (
     Word,
     fold,
 )
-from preservecheck.version import program
 
 
 @dataclass(frozen=True)
@@ -58,6 +58,11 @@ class Preservative:
     actives: tuple[Part, ...]
     carried_in: bool = False
 
+    def to_json(self) -> dict[str, Any]:
+        """Amount and actives, each with what brought it in."""
+        actives = [{"inci": a.inci, "percent": a.percent, "from": a.origin} for a in self.actives]
+        return {"id": self.id, "percent": self.percent, "actives": actives}
+
 
 @dataclass(frozen=True)
 class ChallengeTest:
@@ -72,14 +77,10 @@ class ChallengeTest:
     result: str | None = None  # of a test kept beside the formula
 
 
-@dataclass(frozen=True)
-class Report:
+@dataclass(frozen=True, kw_only=True)
+class Report(Provenance):
     """What ``review`` says about one formula."""
 
-    program: str
-    tables_sha256: str
-    formula_sha256: str
-    date: dt.date
     product: Product
     path: str | None
     verdict: Word
@@ -99,27 +100,20 @@ class Report:
 
     def to_json(self) -> dict[str, Any]:
         """The report with the keys that other programs read, in a fixed order."""
-        data = {
-            f.name: getattr(self, f.name)
-            for f in fields(self)
-            if f.name not in ("path", "serious", "formula", "rows")
+        return {
+            **super().to_json(),
+            "product": self.product.model_dump(mode="json"),
+            "verdict": self.verdict,
+            "counts": self.counts,
+            "preservatives": [p.to_json() for p in self.preservatives],
+            "checks": [finding.to_json() for finding in self.checks],
+            "remarks": list(self.remarks),
+            "own_rows": list(self.own_rows),
+            "labels": [label.line for label in self.labels],
+            "cautions": list(self.cautions),
+            "challenge_test": asdict(self.challenge_test),
+            "not_covered": list(self.not_covered),
         }
-        data["date"] = self.date.isoformat()
-        data["product"] = self.product.model_dump(mode="json")
-        data["checks"] = [finding.to_json() for finding in self.checks]
-        data["labels"] = [label.line for label in self.labels]
-        data["challenge_test"] = asdict(self.challenge_test)
-        data["preservatives"] = [
-            {
-                "id": p.id,
-                "percent": p.percent,
-                "actives": [
-                    {"inci": a.inci, "percent": a.percent, "from": a.origin} for a in p.actives
-                ],
-            }
-            for p in self.preservatives
-        ]
-        return {"format": 1, **data}
 
 
 @lru_cache(maxsize=4)
@@ -172,10 +166,7 @@ def review(
     labels = advice.labels(case)
     rows = advice.rows_behind(case, shown, labels)
     return Report(
-        program=program(),
-        tables_sha256=tables.digest,
-        formula_sha256=formula.sha256,
-        date=today,
+        **vars(provenance_of(tables, formula, today)),
         product=formula.product,
         path=formula.path,
         verdict=WORDS[worst] or "unknown",
@@ -236,8 +227,7 @@ def findings_of(case: FormulaArrays, checks: Iterable[Check] = CHECKS) -> Iterab
 def _shares(
     check: Check, case: FormulaArrays, chance: Floats | None
 ) -> dict[int, dict[str, float]]:
-    """For each subject whose verdict is not sure either way, the share of its spread that each
-    input brings."""
+    """For each subject that is not sure either way, the share of its spread by input."""
     out: dict[int, dict[str, float]] = defaultdict(dict)
     if chance is None or not ((chance > 1 - SURE) & (chance < SURE)).any():
         return out

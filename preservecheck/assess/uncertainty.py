@@ -66,8 +66,7 @@ CASE_AXIS = (
 
 @lru_cache(maxsize=2048)
 def normal(draws: int, seed: int, key: str) -> Floats:
-    """Standard normal draws under a name: the same for the same name, whatever else is drawn.
-    (draws,)"""
+    """Standard normal draws: the same under the same name, whatever else is drawn. (draws,)"""
     return _even(draws)[_shuffled(draws, seed, key)] / HALF_WIDTH_SD
 
 
@@ -198,7 +197,7 @@ def shares(
     taken as logarithms.
     """
     inputs = [n for n in INPUTS if n in check.tolerances]
-    if check.decides is None or len(inputs) < 2:  # noqa: PLR2004
+    if check.decides is None or len(inputs) < 2:
         return {}
     with np.errstate(divide="ignore", invalid="ignore"):
         alone = {

@@ -156,7 +156,7 @@ def batch_sheet(
         name=formula.product.name,
         program=report.program,
         date=today,
-        formula_sha256=report.formula_sha256,
+        formula_sha256=formula.sha256,
         tables_sha256=report.tables_sha256,
         batch_g=batch,
         batch_number=batch_number,

@@ -36,8 +36,7 @@ class Explanation:
 
 @dataclass(frozen=True)
 class KeyFigure:
-    """The figure that a check is known by: the first of its words, and the one that a screen of
-    many shows."""
+    """The figure that a check is known by: the first in its words, and the one of a screen."""
 
     name: str
     unit: str = ""
@@ -183,8 +182,7 @@ def below(value: ArrayLike, limit: ArrayLike) -> Bools:
 
 
 def warmer(met: float, tolerance: float, cool: float, written: str) -> str:
-    """That a temperature is above the one below which a preservative does most good, or may be.
-    [°C]"""
+    """That a temperature is, or may be, above the one below which it does most good. [°C]"""
     if above(met - tolerance, cool):
         return f"above the {written} below which it does most good."
     return f"not clearly below {written}, where it does most good."

@@ -249,9 +249,9 @@ def _gaps(case: FormulaArrays, present: list[int]) -> list[str]:
 def _remedy(case: FormulaArrays, ranked: list[int]) -> str:
     """What would free more of the actives, those that do most first."""
     c = case.reference
-    lost = [f for f in ranked if c.forms.kind[f] == ACID and case.working_fraction[0, f] < 0.3]  # noqa: PLR2004
+    lost = [f for f in ranked if c.forms.kind[f] == ACID and case.working_fraction[0, f] < 0.3]
     bound = [f for f in ranked if (np.nan_to_num(c.forms.k_bind[f]) * case.binder_pct[0]).sum() > 1]
-    paired = [f for f in ranked if c.forms.kind[f] == CATION and case.unpaired[0] < 0.5]  # noqa: PLR2004
+    paired = [f for f in ranked if c.forms.kind[f] == CATION and case.unpaired[0] < 0.5]
     ways = []
     if lost:
         f = lost[0]
@@ -275,7 +275,7 @@ def _figures(case: FormulaArrays, f: int, j: int) -> Iterator[Figure]:
     def of(key: str, value: object, unit: str = "", tolerance: object = None) -> Figure:
         return figure(key, value, unit, tolerance, of=name)
 
-    mic = case.mic_percent[f, j] if case.mic_percent.ndim == 2 else case.mic_percent[0, f, j]  # noqa: PLR2004
+    mic = case.mic_percent[f, j] if case.mic_percent.ndim == 2 else case.mic_percent[0, f, j]
     water = "% w/v of the water phase"
     yield of("total_percent", case.acting_pct[0, f], "% of the formula")
     yield of("total_in_water_percent", case.total_in_water[0, f], water)

@@ -75,8 +75,7 @@ MELTED = "melted into the oil phase"
 
 @lru_cache(maxsize=8)
 def _rules(reference: TableArrays) -> tuple[tuple[Incompatibility, ...], Floats, Floats, Bools]:
-    """Rows that can be judged, their two sides as masks (K, J), and which systems hold the first
-    side (S, J)."""
+    """Rows that can be judged, both sides as masks (K, J), and systems with the first (S, J)."""
     rows = tuple(
         r
         for r in reference.tables.incompatibilities
@@ -182,7 +181,7 @@ def judge(figures: Figures) -> Codes:
         (severity == 0, PASS),
         ((severity == 2) & sure, SERIOUS),
         otherwise=WARN,
-    )  # noqa: PLR2004
+    )
 
 
 def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
@@ -240,8 +239,7 @@ def _about(ones: list[str], partner: list[str]) -> str:
 
 
 def _sides(case: FormulaArrays, j: int, i: int = 0) -> tuple[list[str], list[str]]:
-    """Substances on both sides of row ``j``; a state of the formula where nothing else is the
-    second."""
+    """Substances on both sides of row ``j``; the second may be a state of the formula."""
     rows, first, second, _ = _rules(case.reference)
     state = [k.removeprefix("condition:") for k in rows[j].second if k.startswith("condition:")]
     return _named(case, first[:, j], i), _named(case, second[:, j], i) or state

@@ -107,8 +107,7 @@ def compute(case: FormulaArrays) -> Figures:
 
 @dataclass(frozen=True)
 class _Law:
-    """The law of one market for some cases: products that fall under the same scopes on the same
-    day share it."""
+    """The law of one market; products of the same scopes on the same day share it."""
 
     reference: TableArrays
     market: str
@@ -120,8 +119,7 @@ class _Law:
     def of(
         self, question: Callable[[TableArrays, str, frozenset[str], dt.date], Bools], columns: Ints
     ) -> Bools:
-        """What the law answers for each case that is sold there, column by column in memory. (...,
-        n)"""
+        """What the law answers for each case that is sold there, by column in memory. (..., n)"""
         answers = [question(self.reference, self.market, *asked)[columns] for asked in self.asked]
         return np.moveaxis(np.stack(answers, axis=-1)[:, self.each] & self.sold, 0, -1)
 

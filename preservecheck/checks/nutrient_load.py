@@ -43,7 +43,7 @@ def compute(case: FormulaArrays) -> Figures:
     """Load and hurdles. (..., 1) each"""
     c = case.reference
     nutrient = weighed_sum(case.amount, c.nutrient)
-    unpreserved = weighed_sum(case.amount, c.tag("unpreserved") & (c.water_fraction > 0.5))  # noqa: PLR2004
+    unpreserved = weighed_sum(case.amount, c.tag("unpreserved") & (c.water_fraction > 0.5))
     jar = np.array([p.package == "jar" for p in case.profiles])[case.profile]
     low, high = (
         case.system_values(c.systems.column(n)) for n in ("usage_min_percent", "usage_max_percent")
@@ -82,8 +82,8 @@ def compute(case: FormulaArrays) -> Figures:
 def judge(figures: Figures) -> Codes:
     """One code per case. (..., 1)"""
     load, hurdles = figures["load"], figures["hurdles"]
-    high = load >= 2  # noqa: PLR2004
-    enough = np.where(load > 2, ENOUGH_HURDLES + 1, ENOUGH_HURDLES)  # noqa: PLR2004
+    high = load >= 2
+    enough = np.where(load > 2, ENOUGH_HURDLES + 1, ENOUGH_HURDLES)
     return code_where(
         (figures["dry"] > 0, PASS),
         (high & (hurdles == 0), SERIOUS),
@@ -103,7 +103,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         figure("hurdles", one["hurdles"], "of 4"),
     )
     share = c.nutrient * case.amount[0]
-    food = [c.names[i] for i in np.argsort(-share)[:3] if share[i] > 0.02]  # noqa: PLR2004
+    food = [c.names[i] for i in np.argsort(-share)[:3] if share[i] > 0.02]
     level = ("low", "medium", "high", "high")[int(one["load"])]
     named = f" ({join_and(food)})" if food else ""
     jar = ", in an open jar" if one["jar"] else ""

@@ -38,8 +38,7 @@ MODERATE, WEAK = 2, 1
 
 
 def compute(case: FormulaArrays) -> Figures:
-    """Best rating against each group, and the lowest of the four, 0 none to 3 strong. (..., 1)
-    each"""
+    """Best rating against each group, and the lowest; 0 none to 3 strong. (..., 1) each"""
     rating = np.take(
         case.reference.systems.ratings, np.maximum(case.system, 0), axis=0
     )  # (..., P, 4)
@@ -71,8 +70,7 @@ def judge(figures: Figures) -> Codes:
 
 
 def _partners(case: FormulaArrays, gaps: list[str]) -> list[str]:
-    """Systems that the rows in the formula name as partners and that are moderate or better against
-    the gaps."""
+    """Partners named by the systems here that are moderate or better against the gaps."""
     c = case.reference
     every = {s.id: s for s in c.tables.systems}
     named = dict.fromkeys(

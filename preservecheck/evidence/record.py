@@ -132,7 +132,7 @@ def build(
     record = DecisionRecord(
         program=report.program,
         tables_sha256=report.tables_sha256,
-        formula_sha256=report.formula_sha256,
+        formula_sha256=formula.sha256,
         date=today,
         batch_number=batch_number,
         formula=formula_data(formula),

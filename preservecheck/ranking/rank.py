@@ -39,6 +39,7 @@ from preservecheck.errors import Fault, PreservecheckError
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula
 from preservecheck.formula.names import names_of
+from preservecheck.provenance import provenance_of
 from preservecheck.ranking.base import BaseFormula
 from preservecheck.ranking.candidate import Candidate
 from preservecheck.ranking.changes import with_changes, with_dose_for_ph, with_partners
@@ -47,7 +48,6 @@ from preservecheck.ranking.window import Window
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows import System
 from preservecheck.text import join_and, join_or
-from preservecheck.version import program
 
 
 def choose(
@@ -115,11 +115,7 @@ def choose(
     if len(options) < len(wanted):
         wishes.append(f"the best {len(options)} of {len(wanted)}")
     return Choice(
-        program=program(),
-        tables_sha256=tables.digest,
-        formula_sha256=formula.sha256,
-        date=today,
-        name=formula.product.name,
+        **vars(provenance_of(tables, formula, today)),
         ph=formula.measured.ph,
         markets=formula.product.markets,
         order=ORDER,

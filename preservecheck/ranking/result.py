@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass, fields
 from typing import Any, Literal
 
@@ -15,6 +14,7 @@ from preservecheck.checks import CHECKS, with_key, with_lever
 from preservecheck.checks.base import Check, most_critical_first
 from preservecheck.formula.edit import Edit, Replace
 from preservecheck.formula.model import Formula
+from preservecheck.provenance import Provenance
 from preservecheck.ranking.base import BaseFormula, one_each
 from preservecheck.ranking.candidate import Candidate, added_below
 from preservecheck.ranking.changes import GUM
@@ -85,14 +85,9 @@ class Option:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Choice:
+class Choice(Provenance):
     """What ``choose`` says about one formula."""
 
-    program: str
-    tables_sha256: str
-    formula_sha256: str
-    date: dt.date
-    name: str
     ph: float | None
     markets: tuple[str, ...]
     order: str
@@ -102,10 +97,16 @@ class Choice:
 
     def to_json(self) -> dict[str, Any]:
         """The keys that other programs read, in ranked order."""
-        data = {"format": 1, **{f.name: getattr(self, f.name) for f in fields(self)}}
-        lists = {n: list(data[n]) for n in ("markets", "narrowed", "remarks")}
-        systems = [option.to_json() for option in self.systems]
-        return data | lists | {"date": self.date.isoformat(), "systems": systems}
+        return {
+            **super().to_json(),
+            "name": self.name,
+            "ph": self.ph,
+            "markets": list(self.markets),
+            "order": self.order,
+            "narrowed": list(self.narrowed),
+            "remarks": list(self.remarks),
+            "systems": [option.to_json() for option in self.systems],
+        }
 
 
 def rank(option: Option) -> tuple[float, ...]:

@@ -17,11 +17,10 @@ if TYPE_CHECKING:
     from preservecheck.bench.batch_sheet import BatchSheet
     from preservecheck.evidence.drift import Series
     from preservecheck.provenance import Provenance
-    from preservecheck.ranking.result import Choice
     from preservecheck.verdict import Figure, Finding
 
     Judged = Report | Finding | BatchSheet | Series | PastAddition
-    Made = Report | Choice | BatchSheet | Provenance
+    Made = BatchSheet | Provenance
 
 Word = Literal["pass", "unknown", "warn", "serious"]
 VERDICTS: dict[Word, tuple[str, str]] = {

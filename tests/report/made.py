@@ -47,6 +47,7 @@ def made_report(*findings, name="Test lotion", path="lotion.toml", **changes):
         "tables_sha256": "a1" * 32,
         "formula_sha256": "b2" * 32,
         "date": DAY,
+        "name": name,
         "product": Product(
             name=name,
             use="leave-on",
