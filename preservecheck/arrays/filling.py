@@ -43,9 +43,9 @@ def _amounts(recipes: Recipes, reference: TableArrays) -> dict[str, Floats]:
     n, k = recipes.count, len(reference.names)
     substance, fraction, preserving, start = _parts(recipes.materials, reference)
     line, part = spread(recipes.line_material, start)
-    held, of = substance[part], recipes.line_formula[line]
+    substances, of = substance[part], recipes.line_formula[line]
     each = recipes.percent[line] * fraction[part]
-    at = held * n + of
+    at = substances * n + of
 
     def whole(values: Floats) -> Floats:
         # substance by substance in memory: the checks go through it that way
@@ -54,7 +54,7 @@ def _amounts(recipes: Recipes, reference: TableArrays) -> dict[str, Floats]:
     oily = (
         np.bincount(
             recipes.line_phase[line],
-            (each > 0) & (reference.oil_phase[held] > 0),
+            (each > 0) & (reference.oil_phase[substances] > 0),
             len(recipes.heated_c),
         )
         > 0

@@ -232,11 +232,11 @@ class Forms:
     @cached_property
     def k_bind_borrowed(self) -> Bools:
         """Uptake constants taken from ethoxylates for another kind of micelle. (F, B)"""
-        lent = [
+        borrowed = [
             [n in LIKE_ETHOXYLATE[1:] and (f, n) not in self.binding_rows for n in BINDER_CLASSES]
             for f in self.names
         ]
-        return np.array(lent, dtype=bool).reshape(-1, len(BINDER_CLASSES))
+        return np.array(borrowed, dtype=bool).reshape(-1, len(BINDER_CLASSES))
 
     def _stays_in_water(self, form: str) -> bool:
         return self.substances.actives[form].active_form in ("cation", "released formaldehyde")

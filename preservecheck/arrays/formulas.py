@@ -343,8 +343,8 @@ class FormulaArrays:
     @cached_property
     def without_mic(self) -> Bools:
         """True where a system holds nothing whose amount could be compared with an MIC. (...,)"""
-        silent = self.reference.systems.without_mic[np.maximum(self.system, 0)]
-        return np.asarray(((self.system >= 0) & silent).any(axis=-1))
+        without_mic = self.reference.systems.without_mic[np.maximum(self.system, 0)]
+        return np.asarray(((self.system >= 0) & without_mic).any(axis=-1))
 
     @cached_property
     def unpreserved(self) -> Bools:
@@ -382,9 +382,9 @@ class FormulaArrays:
             self.profile
         ]
         low, high = c.stable_ph
-        there = self.amount >= TRACE_PERCENT
-        least = np.where(there, low, -np.inf).max(axis=-1)
-        most = np.where(there, high, np.inf).min(axis=-1)
+        counted = self.amount >= TRACE_PERCENT
+        least = np.where(counted, low, -np.inf).max(axis=-1)
+        most = np.where(counted, high, np.inf).min(axis=-1)
         apart = (least > custom[..., 1]) | (most < custom[..., 0])
         return ProductPhWindow(
             np.where(apart, least, custom[..., 0]),

@@ -188,12 +188,12 @@ def elsewhere_ruled_in(
     substance.
     """
     factor, gap = factors(reference)
-    mine = [
+    columns = [
         r
         for r in np.flatnonzero(applying_in(reference, market, scopes, day))
         if (row := rules(reference)[r].row) is not None and row.purpose == "other"
     ]
-    out = np.asarray(((factor[:, mine] > 0) | gap[:, mine]).any(axis=1))
+    out = np.asarray(((factor[:, columns] > 0) | gap[:, columns]).any(axis=1))
     for row in _in_words(reference, market, scopes, day):
         if row.purpose == "other":
             out[[reference.index[s] for s in row.substances if s in reference.index]] = True
@@ -228,10 +228,10 @@ def covered(reference: TableArrays, profile: Profile, market: str) -> Bools:
 def covered_in(reference: TableArrays, market: str, scopes: frozenset[str], day: dt.date) -> Bools:
     """Substances for which one market has some rule that fits, in figures or in words. (K,)"""
     factor, gap = factors(reference)
-    mine = applying_in(reference, market, scopes, day) & np.array(
+    columns = applying_in(reference, market, scopes, day) & np.array(
         [r.kind != NO_RULE for r in rules(reference)]
     )
-    out = np.asarray(((factor[:, mine] > 0) | gap[:, mine]).any(axis=1))
+    out = np.asarray(((factor[:, columns] > 0) | gap[:, columns]).any(axis=1))
     for row in _in_words(reference, market, scopes, day):
         if row.purpose != "other":
             out[[reference.index[s] for s in row.substances if s in reference.index]] = True

@@ -160,15 +160,15 @@ class Recipes:
         }
         amount = self.percent[line] * column["fraction"]
         declared = column["declared"] > 0
-        there = declared | ((amount > 0) & (amount >= column["least_percent"]))
+        counted = declared | ((amount > 0) & (amount >= column["least_percent"]))
         ids = {s: i for i, s in enumerate(dict.fromkeys(r.system for r in every))}
         number = np.array([ids[r.system] for r in every], dtype=int)
         return Roles(
             tuple(ids),
-            line[there],
-            number[at[there]],
-            (amount / column["share"])[there],
-            declared[there],
+            line[counted],
+            number[at[counted]],
+            (amount / column["share"])[counted],
+            declared[counted],
         )
 
 

@@ -4,6 +4,7 @@ is not covered."""
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,19 @@ from preservecheck.verdict import Evidence, Finding, LabelStatement
 
 TEST_DAYS = (7, 14, 28)
 NO_LABEL_RULE = Evidence(said="no row in label_rules.csv")
+
+
+@dataclass(frozen=True)
+class ChallengeTest:
+    """The reminder: which test, on what, when, and why this formula needs it."""
+
+    needed: bool
+    why: tuple[str, ...] = ()
+    standards: tuple[str, ...] = ()
+    organisms: tuple[str, ...] = ()
+    days: tuple[int, ...] = ()
+    sources: tuple[str, ...] = ()
+    result: str | None = None  # of a test kept beside the formula
 
 
 def keys_of(case: FormulaArrays) -> frozenset[str]:
@@ -92,14 +106,14 @@ def labels(case: FormulaArrays) -> tuple[LabelStatement, ...]:
             or (row.in_force_to and row.in_force_to < profile.on_market)
         ):
             continue
-        held = [s for s in row.substances if s in c.index and case.amount[0, c.index[s]] > 0]
+        present = [s for s in row.substances if s in c.index and case.amount[0, c.index[s]] > 0]
         total = sum(
-            float(case.amount[0, c.index[s]]) * table.get((row.counted_as, s), 1.0) for s in held
+            float(case.amount[0, c.index[s]]) * table.get((row.counted_as, s), 1.0) for s in present
         )
-        if row.substances and (not held or total <= (row.threshold_percent or 0.0)):
+        if row.substances and (not present or total <= (row.threshold_percent or 0.0)):
             continue
         market = row.market if row.region is None else f"{row.market} ({row.region})"
-        why = f"{join_and(held)}, {number(total)} %" if held else None
+        why = f"{join_and(present)}, {number(total)} %" if present else None
         quote = f"“{row.statement}”" if row.statutory_wording == "yes" else row.statement
         out.append(LabelStatement(market, quote, why, c.tables.evidence(row)))
     ruled = {row.market for row in c.tables.label_rules}
@@ -136,41 +150,44 @@ def _needs_no_test(case: FormulaArrays) -> bool:
     return bool(case.water_pct[0] <= 0 or (measured[0] and aw[0] + tolerance[0] < LOW_RISK_AW))
 
 
-def challenge_test(case: FormulaArrays, findings: tuple[Finding, ...]) -> dict[str, Any]:
-    """Whether a challenge test is needed, which one, on what, when and why."""
-    c = case.reference
-    aw, dry = case.aw[0], _needs_no_test(case)
-    why = []
-    if not dry:
-        why.append(f"it is water-based (water activity {aw[0]:.2f}), so microbes can grow in it")
-        tags = [
-            c.names[i]
-            for i in np.flatnonzero(case.amount[0] > 0)
-            if (r := c.rows.get(c.names[i])) is not None
-            and r.nutrient_load == "high"
-            and r.oil_class is None
-        ]
-        if tags:
-            why.append(f"it holds food for microbes ({join_and(tags[:3])})")
-        doubtful = [f.about for f in findings if f.figure("sum_of_ratios") and f.verdict != "pass"]
-        if doubtful:
-            why.append(f"the figures leave {join_and(doubtful[:3])} open")
-        why.append(
-            "every figure here is a screen; only a test on the finished product in its pack shows "
-            "protection"
-        )
-    organisms = [
-        f"{o.organism} ({o.strain})" for o in c.tables.test_organisms if o.iso_11930 == "yes"
-    ]
-    sources = tuple(dict.fromkeys(c.tables.cite(o) for o in c.tables.test_organisms))
-    return {
-        "needed": not dry,
-        "why": tuple(why),
-        "organisms": tuple(organisms) if not dry else (),
-        "standards": tuple(s.name for s in STANDARDS.values()) if not dry else (),
-        "days": TEST_DAYS if not dry else (),
-        "sources": sources if not dry else (),
-    }
+def challenge_test(
+    case: FormulaArrays, findings: tuple[Finding, ...], result: str | None = None
+) -> ChallengeTest:
+    """Whether a challenge test is needed, which one, on what, when and why.
+
+    Parameters
+    ----------
+    case
+        A single formula.
+    findings
+        What the checks said of it.
+    result
+        Of a test kept beside the formula, in one sentence.
+    """
+    if _needs_no_test(case):
+        return ChallengeTest(needed=False, result=result)
+    c, aw = case.reference, case.aw[0]
+    why = [f"it is water-based (water activity {aw[0]:.2f}), so microbes can grow in it"]
+    present = (c.names[i] for i in np.flatnonzero(case.amount[0] > 0))
+    rows = [row for name in present if (row := c.rows.get(name)) is not None]
+    if food := [r.inci for r in rows if r.nutrient_load == "high" and r.oil_class is None]:
+        why.append(f"it holds food for microbes ({join_and(food[:3])})")
+    if doubtful := [f.about for f in findings if f.figure("sum_of_ratios") and f.verdict != "pass"]:
+        why.append(f"the figures leave {join_and(doubtful[:3])} open")
+    why.append(
+        "every figure here is a screen; only a test on the finished product in its pack shows "
+        "protection"
+    )
+    organisms = c.tables.test_organisms
+    return ChallengeTest(
+        needed=True,
+        why=tuple(why),
+        standards=tuple(s.name for s in STANDARDS.values()),
+        organisms=tuple(f"{o.organism} ({o.strain})" for o in organisms if o.iso_11930 == "yes"),
+        days=TEST_DAYS,
+        sources=tuple(dict.fromkeys(c.tables.cite(o) for o in organisms)),
+        result=result,
+    )
 
 
 def not_covered(case: FormulaArrays) -> tuple[str, ...]:
@@ -226,11 +243,10 @@ def _conditions(case: FormulaArrays) -> tuple[str, ...]:
         ):
             continue
         amount = case.amount[0] - case.preserving[0] if row.purpose == "other" else case.amount[0]
-        held = [s for s in row.substances if s in c.index and amount[c.index[s]] > 0]
-        if held or (not row.substances and row.market != "US"):
-            out.append(
-                f"{row.market} {row.entry}{', ' + join_and(held) if held else ''}: {row.conditions}"
-            )
+        present = [s for s in row.substances if s in c.index and amount[c.index[s]] > 0]
+        if present or (not row.substances and row.market != "US"):
+            named = f", {join_and(present)}" if present else ""
+            out.append(f"{row.market} {row.entry}{named}: {row.conditions}")
     return tuple(dict.fromkeys(out))
 
 
@@ -257,12 +273,12 @@ def rows_behind(
 def _material_rows(case: FormulaArrays) -> Iterable[Row]:
     """Rows of the systems, actives and ingredients in the formula, the acids of salts included."""
     c = case.reference
-    held = {c.names[i] for i in np.flatnonzero(case.amount[0] > 0)}
+    present = {c.names[i] for i in np.flatnonzero(case.amount[0] > 0)}
     systems = {c.systems.rows[i].id for i in case.system[0] if i >= 0}
-    acids = {c.actives[n].acid_form for n in held if n in c.actives}
+    acids = {c.actives[n].acid_form for n in present if n in c.actives}
     yield from (row for row in c.tables.systems if row.id in systems)
-    yield from (row for row in c.tables.actives if row.inci in held | acids)
-    yield from (row for row in c.tables.ingredients if row.inci in held)
+    yield from (row for row in c.tables.actives if row.inci in present | acids)
+    yield from (row for row in c.tables.ingredients if row.inci in present)
 
 
 def own_rows(case: FormulaArrays, rows: Iterable[Row]) -> tuple[str, ...]:

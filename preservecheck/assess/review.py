@@ -64,19 +64,6 @@ class Preservative:
         return {"id": self.id, "percent": self.percent, "actives": actives}
 
 
-@dataclass(frozen=True)
-class ChallengeTest:
-    """The reminder: which test, on what, when, and why this formula needs it."""
-
-    needed: bool
-    why: tuple[str, ...]
-    standards: tuple[str, ...]
-    organisms: tuple[str, ...]
-    days: tuple[int, ...]
-    sources: tuple[str, ...]
-    result: str | None = None  # of a test kept beside the formula
-
-
 @dataclass(frozen=True, kw_only=True)
 class Report(Provenance):
     """What ``review`` says about one formula."""
@@ -92,7 +79,7 @@ class Report(Provenance):
     own_rows: tuple[str, ...]
     labels: tuple[LabelStatement, ...]
     cautions: tuple[str, ...]
-    challenge_test: ChallengeTest
+    challenge_test: advice.ChallengeTest
     not_covered: tuple[str, ...]
     # for plots and records; not part of the JSON
     formula: Formula | None = None
@@ -178,9 +165,7 @@ def review(
         own_rows=advice.own_rows(case, rows),
         labels=labels,
         cautions=advice.cautions(case),
-        challenge_test=ChallengeTest(
-            **advice.challenge_test(case, shown), result=stored_sentence(formula)
-        ),
+        challenge_test=advice.challenge_test(case, shown, stored_sentence(formula)),
         not_covered=advice.not_covered(case),
         formula=formula,
         rows=rows,
@@ -188,7 +173,7 @@ def review(
 
 
 @dataclass(frozen=True)
-class Judged:
+class CodedFinding:
     """A finding with its code."""
 
     code: int
@@ -196,7 +181,7 @@ class Judged:
     place: int
 
 
-def findings_of(case: FormulaArrays, checks: Iterable[Check] = CHECKS) -> Iterable[Judged]:
+def findings_of(case: FormulaArrays, checks: Iterable[Check] = CHECKS) -> Iterable[CodedFinding]:
     """Findings of a single case, check by check, subject by subject."""
     cloud = drawn(case)
     for check in checks:
@@ -206,13 +191,13 @@ def findings_of(case: FormulaArrays, checks: Iterable[Check] = CHECKS) -> Iterab
         chance = chances(check, cloud)
         chance = None if chance is None else chance.reshape(codes.shape)
         due = _shares(check, case, chance)
-        found: dict[str, Judged] = {}
+        found: dict[str, CodedFinding] = {}
         # several rows about one matter: the worst is shown, and of several alike the one that
         # presses hardest
         for j in most_critical_first(figures, each):
             finding = finding_of(check, case, figures, j, int(codes[j]), chance, due[j])
             if (shown := found.get(finding.about)) is None:
-                found[finding.about] = Judged(code=int(codes[j]), finding=finding, place=j)
+                found[finding.about] = CodedFinding(code=int(codes[j]), finding=finding, place=j)
             else:
                 used = tuple(
                     Evidence(e.row, own=e.own) for e in finding.evidence if e.row is not None

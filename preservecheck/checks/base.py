@@ -157,9 +157,9 @@ def most_critical_first(figures: Figures, codes: Codes, case: int = 0) -> list[i
     case
         Which case.
     """
-    mine, criticality = codes[case], _criticalities(figures, codes)[case]
+    here, criticality = codes[case], _criticalities(figures, codes)[case]
     return sorted(
-        map(int, np.flatnonzero(mine != ABSENT)), key=lambda j: (-mine[j], -criticality[j])
+        map(int, np.flatnonzero(here != ABSENT)), key=lambda j: (-here[j], -criticality[j])
     )
 
 

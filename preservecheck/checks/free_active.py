@@ -92,14 +92,14 @@ def compute(case: FormulaArrays) -> Figures:
 def _at_best(case: FormulaArrays) -> FormulaArrays:
     """The same cases with every uptake that nobody measured at the favourable end of its error."""
     c = case.reference
-    lent = c.forms.k_bind_borrowed.any(axis=0) & (case.binder_pct > 0).reshape(
+    borrowed = c.forms.k_bind_borrowed.any(axis=0) & (case.binder_pct > 0).reshape(
         -1, len(BINDER_CLASSES)
     ).any(axis=0)
-    if not lent.any() and not (case.oil_ratio > 0).any():
+    if not borrowed.any() and not (case.oil_ratio > 0).any():
         return case
     oil = np.where(c.forms.k_oil_factor == RELATION_FACTOR, c.forms.k_oil_factor, 1.0)
-    held = np.where(c.forms.k_bind_borrowed, c.forms.k_bind_factor, 1.0)
-    return case.with_(k_oil=case.k_oil / oil, k_bind=case.k_bind / held)
+    bound = np.where(c.forms.k_bind_borrowed, c.forms.k_bind_factor, 1.0)
+    return case.with_(k_oil=case.k_oil / oil, k_bind=case.k_bind / bound)
 
 
 def judge(figures: Figures) -> Codes:
@@ -125,15 +125,15 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
+def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one microbe."""
     c = case.reference
     microbe = MICROBES[j]
     present = [f for f in range(len(c.forms.names)) if case.acting_pct[0, f] > 0]
     each = np.array([case.ratio_of(f)[0, j] for f in range(len(c.forms.names))])
-    half_width = (one["sum_high"] - one["sum_low"]) / 2
+    half_width = (values["sum_high"] - values["sum_low"]) / 2
     figures = (
-        figure("sum_of_ratios", one["sum_of_ratios"], tolerance=half_width),
+        figure("sum_of_ratios", values["sum_of_ratios"], tolerance=half_width),
         *(part for f in present for part in _figures(case, f, j)),
         figure("ionic_strength", case.ionic_strength[0], "mol/L"),
         figure("oil_to_water_volume", case.oil_ratio[0].sum()),
@@ -141,62 +141,68 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     )
     ranked = sorted(present, key=lambda f: -np.nan_to_num(each[f]))
     parts = [f"{c.forms.names[f]} {number(each[f], 2)}" for f in ranked if each[f] > 0]
-    total = one["sum_of_ratios"]
+    total = values["sum_of_ratios"]
     times = "under 0.001" if 0 < total < TINY else number(total, 2)
     said = f"free amounts add up to {times} times what stops it" + (
         f" ({join_and(parts)})" if parts else ""
     )
-    because, do = _words(case, one, code, said, j)
+    because, do = _words(case, values, code, said, j)
     if do is None and code in (WARN, SERIOUS):
         do = _remedy(case, ranked)
-    hint = Hint.RANK_SYSTEMS if one["nothing"] and not one["dry"] else None
+    hint = Hint.RANK_SYSTEMS if values["nothing"] and not values["dry"] else None
     return Explanation(microbe, figures, because, do, _evidence(case, present, j), hint=hint)
 
 
 def _words(
-    case: FormulaArrays, one: Mapping[str, float], code: int, said: str, j: int
+    case: FormulaArrays, values: Mapping[str, float], code: int, said: str, j: int
 ) -> tuple[str, str | None]:
     """The reason, and what to do where that is not the usual remedy."""
-    if one["dry"]:
+    if values["dry"]:
         return (
             "Water activity alone holds growth back here; no free preservative is asked for.",
             None,
         )
-    if one["nothing"]:
+    if values["nothing"]:
         return (
             "No active that is known to hold microbes back is in the water phase.",
             "Choose a preservative that fits this formula.",
         )
     if code == UNKNOWN:
-        return _unknown(case, one, said, j)
+        return _unknown(case, values, said, j)
     if code == PASS:
         return f"The {said}.", None
-    if one["sum_of_ratios"] >= ENOUGH:
+    if values["sum_of_ratios"] >= ENOUGH:
         return (
-            f"The {said}, but only {number(one['sum_low'], 2)} at the edge of the pH tolerance: "
+            f"The {said}, but only {number(values['sum_low'], 2)} at the edge of the pH tolerance: "
             "too close to call.",
             None,
         )
-    return _short(case, one, code, said, j, half=bool(below(one["sum_of_ratios"], HALF))), None
+    return _short(
+        case, values, code, said, j, half=bool(below(values["sum_of_ratios"], HALF))
+    ), None
 
 
-def _unknown(case: FormulaArrays, one: Mapping[str, float], said: str, j: int) -> tuple[str, str]:
+def _unknown(
+    case: FormulaArrays, values: Mapping[str, float], said: str, j: int
+) -> tuple[str, str]:
     """What is missing for one microbe, and how to get it."""
     c = case.reference
-    if np.isnan(one["ph"]):
+    if np.isnan(values["ph"]):
         return (
             "The pH was not measured, and the working share of the preservative hangs on it.",
             "Measure the pH of the finished batch at 20 to 25 °C and write it into the formula as "
             "the measured pH.",
         )
     present = np.flatnonzero(case.acting_pct[0] > 0)
-    if np.isfinite(one["sum_of_ratios"]):
-        silent = [c.forms.names[f] for f in present if np.isnan(c.forms.mic_percent[f, j])]
-        silent += [
-            s.id for s, quiet in zip(c.systems.rows, c.systems.without_mic, strict=False) if quiet
+    if np.isfinite(values["sum_of_ratios"]):
+        without_mic = [c.forms.names[f] for f in present if np.isnan(c.forms.mic_percent[f, j])]
+        without_mic += [
+            s.id
+            for s, lacks_mic in zip(c.systems.rows, c.systems.without_mic, strict=False)
+            if lacks_mic
         ]
         return (
-            f"As far as known, the {said}; no figure is known for {join_and(silent)}.",
+            f"As far as known, the {said}; no figure is known for {join_and(without_mic)}.",
             "Ask the supplier for MIC values, or let a challenge test decide; add them to your "
             "own mic.csv.",
         )
@@ -208,26 +214,26 @@ def _unknown(case: FormulaArrays, one: Mapping[str, float], said: str, j: int) -
 
 
 def _short(
-    case: FormulaArrays, one: Mapping[str, float], code: int, said: str, j: int, *, half: bool
+    case: FormulaArrays, values: Mapping[str, float], code: int, said: str, j: int, *, half: bool
 ) -> str:
     """Why it is too little; ``half``: less than half of what is needed."""
     c = case.reference
     because = f"The {said}: " + ("less than half of what is needed." if half else "short of 1.")
-    deaf = [
+    resistant = [
         c.forms.names[f]
         for f in np.flatnonzero(case.acting_pct[0] > 0)
         if np.isinf(c.forms.mic_percent[f, j])
     ]
-    if deaf:
-        because += f" {join_and(deaf)} does not stop it at any usual level."
-    if code == WARN and half and one["maybe_low_risk"]:
+    if resistant:
+        because += f" {join_and(resistant)} does not stop it at any usual level."
+    if code == WARN and half and values["maybe_low_risk"]:
         because += (
             " It hangs on the water activity, which may be low enough by itself: have it measured."
         )
     elif code == WARN and half:
         because += (
             " With less uptake by oil or surfactant than assumed it would be "
-            f"{number(one['sum_at_best'], 2)}."
+            f"{number(values['sum_at_best'], 2)}."
         )
     return because
 

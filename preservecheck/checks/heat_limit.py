@@ -71,7 +71,7 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
+def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one part of one addition."""
     addition, part = divmod(j, case.reference.systems.part_exists.shape[1])
     system = case.reference.systems.rows[int(case.system[0, case.addition[0, addition]])]
@@ -82,9 +82,9 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         parts.append(f"phase {phase.name}")
     about = ", ".join(parts)
     peak, added, limit, cool = (
-        one[n] for n in ("temperature_c", "added_at_c", "limit_c", "preferred_below_c")
+        values[n] for n in ("temperature_c", "added_at_c", "limit_c", "preferred_below_c")
     )
-    tolerance = one["tolerance_c"]
+    tolerance = values["tolerance_c"]
     figures = (
         figure("temperature_c", peak, "°C", tolerance),
         figure("limit_c", limit, "°C"),

@@ -82,20 +82,20 @@ def _rules(reference: TableArrays) -> tuple[tuple[Incompatibility, ...], Floats,
         if r.severity != "advice" and reference.matching(r.first).any()
     )
     if not rows:
-        none, held = (
+        none, holding_first = (
             np.zeros((len(reference.names), 0)),
             np.zeros((len(reference.systems.composition), 0), dtype=bool),
         )
-        return (), none, none, held
+        return (), none, none, holding_first
     first = np.stack([reference.matching(r.first) for r in rows], axis=-1)
     second = np.stack([reference.matching(r.second) for r in rows], axis=-1) & ~first
-    held = weighed_sum(reference.systems.composition, first) > 0
-    return rows, first.astype(float), second.astype(float), held
+    holding_first = weighed_sum(reference.systems.composition, first) > 0
+    return rows, first.astype(float), second.astype(float), holding_first
 
 
 def compute(case: FormulaArrays) -> Figures:
     """Amounts of both sides and the readings that decide. (..., J)"""
-    rows, first, second, held = _rules(case.reference)
+    rows, first, second, holding_first = _rules(case.reference)
     a, b = weighed_sum(case.amount, first), weighed_sum(case.amount, second)
     limit = {
         n: np.array([np.nan if (v := getattr(r, n)) is None else v for r in rows])
@@ -118,19 +118,19 @@ def compute(case: FormulaArrays) -> Figures:
                 state[..., j] |= weighed_sum(case.with_oil, first[:, j]) > TRACE_PERCENT
             elif key.startswith("condition:"):
                 state[..., j] |= conditions[name]
-    there = a >= np.fmax(limit["first_min_percent"], TRACE_PERCENT) - EPSILON
+    first_present = a >= np.fmax(limit["first_min_percent"], TRACE_PERCENT) - EPSILON
     partner = (b >= np.fmax(limit["second_min_percent"], TRACE_PERCENT) - EPSILON) & ~(
         b
         > np.where(np.isnan(limit["second_max_percent"]), np.inf, limit["second_max_percent"])
         + EPSILON
     )
-    both = there & (alone | partner | state)
+    both = first_present & (alone | partner | state)
     shape = np.broadcast_shapes(
         both.shape, (*case.ph.shape, len(rows)), (*case.peak_c.shape[:-1], len(rows))
     )
     slot = np.maximum(case.addition, 0)
     system = np.maximum(np.take_along_axis(case.system, slot, axis=-1), 0)
-    touches = held[system] & (case.addition >= 0)[..., None]  # (..., A, J)
+    touches = holding_first[system] & (case.addition >= 0)[..., None]  # (..., A, J)
     peak = np.where(
         touches, np.where(np.isnan(case.peak_c), np.inf, case.peak_c)[..., None], -np.inf
     ).max(axis=-2)
@@ -184,29 +184,29 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
+def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one row that is met."""
     c = case.reference
     rows, _, second, _ = _rules(c)
     row = rows[j]
     ones, partner = _sides(case, j)
     twos, about = _named(case, second[:, j]), _about(ones, partner)
-    figures = [figure("first_percent", one["first_percent"], "% of the formula")]
+    figures = [figure("first_percent", values["first_percent"], "% of the formula")]
     if twos:
-        figures.append(figure("second_percent", one["second_percent"], "% of the formula"))
-    if np.isfinite(one["ph_from"]) or np.isfinite(one["ph_to"]):
+        figures.append(figure("second_percent", values["second_percent"], "% of the formula"))
+    if np.isfinite(values["ph_from"]) or np.isfinite(values["ph_to"]):
         figures += [
-            figure("ph", one["ph"], tolerance=one["ph_tolerance"]),
-            figure("ph_from", one["ph_from"]),
-            figure("ph_to", one["ph_to"]),
+            figure("ph", values["ph"], tolerance=values["ph_tolerance"]),
+            figure("ph_from", values["ph_from"]),
+            figure("ph_to", values["ph_to"]),
         ]
-    if np.isfinite(one["heat_above_c"]):
+    if np.isfinite(values["heat_above_c"]):
         figures += [
-            figure("temperature_c", one["peak_c"], "°C", one["tolerance_c"]),
-            figure("heat_above_c", one["heat_above_c"], "°C"),
+            figure("temperature_c", values["peak_c"], "°C", values["tolerance_c"]),
+            figure("heat_above_c", values["heat_above_c"], "°C"),
         ]
-    amounts = f"{number(one['first_percent'])} %" + (
-        f" with {number(one['second_percent'])} %" if twos else ""
+    amounts = f"{number(values['first_percent'])} %" + (
+        f" with {number(values['second_percent'])} %" if twos else ""
     )
     effect = "this helps" if row.severity == "benefit" else f"risk: {row.effect}"
     because = f"{about} ({amounts}): {effect}. {row.mechanism.rstrip('.')}."

@@ -76,15 +76,15 @@ def classes(reference: TableArrays) -> Bools:
 def compute(case: FormulaArrays) -> Figures:
     """Charges and the compatibility words that apply. (..., P)"""
     c = case.reference
-    held = weighed_sum(case.amount, classes(c))  # (..., 5)
+    totals = weighed_sum(case.amount, classes(c))  # (..., 5)
     # what the system itself brings does not count against it
     own = np.take(
         weighed_sum(c.systems.composition, classes(c)), np.maximum(case.system, 0), axis=0
     )
-    others = held[..., None, :] - own * np.nan_to_num(case.system_percent)[..., None]
-    there = others >= np.array(CLASS_MIN_PERCENT) - 1e-9
+    others = totals[..., None, :] - own * np.nan_to_num(case.system_percent)[..., None]
+    present = others >= np.array(CLASS_MIN_PERCENT) - 1e-9
     words = np.take(c.systems.compatibility, np.maximum(case.system, 0), axis=0)
-    met = np.where(there, words, 0.0)
+    met = np.where(present, words, 0.0)
     cationic, anionic = case.charge
     charge = _preservative_meq(case)
     shape = charge.shape
@@ -139,26 +139,26 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
+def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one system."""
     c = case.reference
     system = c.systems.rows[int(case.system[0, j])]
     unit = "meq/kg"
     figures = (
-        figure("preservative_meq_kg", one["preservative_meq_kg"], unit),
-        figure("cationic_meq_kg", one["cationic_meq_kg"], unit),
-        figure("anionic_meq_kg", one["anionic_meq_kg"], unit),
-        figure("unpaired_share", one["unpaired_share"]),
+        figure("preservative_meq_kg", values["preservative_meq_kg"], unit),
+        figure("cationic_meq_kg", values["cationic_meq_kg"], unit),
+        figure("anionic_meq_kg", values["anionic_meq_kg"], unit),
+        figure("unpaired_share", values["unpaired_share"]),
     )
     balance = (
-        f"The system carries {number(one['preservative_meq_kg'])} meq/kg; the other surfactants "
-        "and polymers carry "
-        f"{number(one['cationic_meq_kg'])} cationic and {number(one['anionic_meq_kg'])} anionic"
+        f"The system carries {number(values['preservative_meq_kg'])} meq/kg; the other "
+        f"surfactants and polymers carry {number(values['cationic_meq_kg'])} cationic and "
+        f"{number(values['anionic_meq_kg'])} anionic"
     )
     hits = [
         i
         for i in range(len(COMPAT_COLUMNS))
-        if one[f"class_{i}"] == one["worst"] and one["worst"] > 0
+        if values[f"class_{i}"] == values["worst"] and values["worst"] > 0
     ]
     reasons = []
     for i in hits:
@@ -168,7 +168,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     if code in (WARN, SERIOUS) and not hits:
         because = (
             "Anionic surfactants and polymers pair off "
-            f"{number(100 * (1 - one['unpaired_share']), 2)} % of the "
+            f"{number(100 * (1 - values['unpaired_share']), 2)} % of the "
             f"cations, {system.id} among them. {balance}."
         )
         do = (
@@ -193,8 +193,8 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
             "challenge test."
         )
     evidence = (c.tables.evidence(system),)
-    told = code in (WARN, SERIOUS) and bool(hits)
-    return Explanation(system.id, figures, because, do, evidence, subject_told=told)
+    subject_told = code in (WARN, SERIOUS) and bool(hits)
+    return Explanation(system.id, figures, because, do, evidence, subject_told=subject_told)
 
 
 CHECK = Check(

@@ -161,30 +161,34 @@ def _counted(
     """
     purpose = np.array([r.row.purpose if r.row else "no rule" for r in rules(case.reference)])
     formula_arrays = tuple(range(case.amount.ndim - 1))
-    there = case.amount.any(axis=formula_arrays)
+    present = case.amount.any(axis=formula_arrays)
 
-    def held_in(mine: Ints) -> Ints:
-        return np.flatnonzero(factor[:, mine].any(axis=1) & there)
+    def substances_in(columns: Ints) -> Ints:
+        return np.flatnonzero(factor[:, columns].any(axis=1) & present)
 
-    mine = np.flatnonzero(purpose == "any")
-    held = held_in(mine)
-    yield mine, _held(case.amount, held), factor[np.ix_(held, mine)]
-    mine = np.flatnonzero(purpose == "other")
-    held = held_in(mine)
-    yield mine, _held(case.amount, held) - _held(case.preserving, held), factor[np.ix_(held, mine)]
+    columns = np.flatnonzero(purpose == "any")
+    substances = substances_in(columns)
+    yield columns, _by_column(case.amount, substances), factor[np.ix_(substances, columns)]
+    columns = np.flatnonzero(purpose == "other")
+    substances = substances_in(columns)
+    yield (
+        columns,
+        _by_column(case.amount, substances) - _by_column(case.preserving, substances),
+        factor[np.ix_(substances, columns)],
+    )
     partly = (case.amount != case.preserving).any(axis=formula_arrays)
     for law in laws:
-        mine = law.rules[purpose[law.rules] == "preservative"]
-        held = held_in(mine)
-        counts = _held(case.preserving, held)
-        for_other = np.flatnonzero(partly[held])
-        some = held[for_other]
-        other = _held(case.amount, some) - _held(case.preserving, some)
-        counts[..., for_other] += np.where(law.of(elsewhere_ruled_in, some), 0.0, other)
-        yield mine, counts, factor[np.ix_(held, mine)]
+        columns = law.rules[purpose[law.rules] == "preservative"]
+        substances = substances_in(columns)
+        counts = _by_column(case.preserving, substances)
+        for_other = np.flatnonzero(partly[substances])
+        uncovered = substances[for_other]
+        other = _by_column(case.amount, uncovered) - _by_column(case.preserving, uncovered)
+        counts[..., for_other] += np.where(law.of(elsewhere_ruled_in, uncovered), 0.0, other)
+        yield columns, counts, factor[np.ix_(substances, columns)]
 
 
-def _held(array: NDArray[Any], columns: Ints) -> NDArray[Any]:
+def _by_column(array: NDArray[Any], columns: Ints) -> NDArray[Any]:
     """Some columns, each by itself in memory. (..., n)"""
     return np.moveaxis(np.moveaxis(array, -1, 0)[columns], 0, -1)
 
@@ -192,15 +196,16 @@ def _held(array: NDArray[Any], columns: Ints) -> NDArray[Any]:
 def _without_rule(case: FormulaArrays, laws: list[_Law], totals: Floats) -> None:
     """Put the largest preservative without any rule at each market's place."""
     every = rules(case.reference)
-    held = np.flatnonzero(case.preserving.any(axis=tuple(range(case.preserving.ndim - 1))))
-    preserving = _held(case.preserving, held)
+    substances = np.flatnonzero(case.preserving.any(axis=tuple(range(case.preserving.ndim - 1))))
+    preserving = _by_column(case.preserving, substances)
     for law in laws:
         known = np.stack(
-            [covered_in(case.reference, law.market, *asked)[held] for asked in law.asked], axis=-1
+            [covered_in(case.reference, law.market, *asked)[substances] for asked in law.asked],
+            axis=-1,
         )  # (n, A)
-        some = np.flatnonzero(~known.all(axis=-1))
-        free = np.moveaxis(~known[some][:, law.each] & law.sold, 0, -1)
-        largest = np.where(free, preserving[..., some], 0.0).max(axis=-1, initial=0.0)
+        uncovered = np.flatnonzero(~known.all(axis=-1))
+        free = np.moveaxis(~known[uncovered][:, law.each] & law.sold, 0, -1)
+        largest = np.where(free, preserving[..., uncovered], 0.0).max(axis=-1, initial=0.0)
         for r in law.rules:
             if every[r].kind == NO_RULE:
                 totals[..., r] = largest
@@ -218,10 +223,10 @@ def _gate(case: FormulaArrays, applies: Bools) -> None:
 def judge(figures: Figures) -> Codes:
     """Codes per rule. (..., R)"""
     total, kind, limit = figures["percent_as_limited"], figures["kind"], figures["percent_max"]
-    there = figures["applies"].astype(bool) & ((total > 0) | figures["gap"].astype(bool))
+    present = figures["applies"].astype(bool) & ((total > 0) | figures["gap"].astype(bool))
     over = above(total, limit * (1 + ROUNDING))
     return code_where(
-        (~there, ABSENT),
+        (~present, ABSENT),
         ((kind == NO_RULE) | (kind == UNCONFIRMED), UNKNOWN),
         (over & ((kind == LIMIT) | (kind == CLOSED)), SERIOUS),
         (over | (kind == CLOSED), WARN),
@@ -230,12 +235,12 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
+def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one rule."""
     c = case.reference
     rule = rules(c)[j]
     profile = case.profiles[int(case.profile[0])]
-    total, limit = one["percent_as_limited"], one["percent_max"]
+    total, limit = values["percent_as_limited"], values["percent_max"]
     unit = "% of the product"
     figures = (
         figure("percent_as_limited", total, unit),
@@ -244,27 +249,27 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     row = rule.row
     if row is None:
         return _no_rule(case, rule, figures)
-    held, where = _named(case, rule), _where(row)
+    substances, where = _named(case, rule), _where(row)
     basis = "" if row.counted_as == AS_WEIGHED else f", counted as {row.counted_as}"
     about = subject(case, j)
-    entry = f"{row.entry}"
+    entry = row.entry
     since = f"; in force from {row.in_force_from}" if row.in_force_from else ""
     evidence = (
         c.tables.evidence(row, note=(f"; state of {row.state}" if row.state else "") + since),
         *(
             c.tables.used(conversion)
             for conversion in c.tables.conversions
-            if conversion.basis_name == row.counted_as and conversion.substance in held
+            if conversion.basis_name == row.counted_as and conversion.substance in substances
         ),
     )
     amount = f"{number(total)} %{basis}"
     do = None
     if rule.kind == UNCONFIRMED:
         because = f"{where}, {entry}: no figure could be confirmed. {row.conditions or ''}".rstrip()
-        do = f"Look {join_and(held)} up in the law of {where} before you sell there."
+        do = f"Look {join_and(substances)} up in the law of {where} before you sell there."
     elif code == UNKNOWN:
         because = (
-            f"{where}, {entry}: how {join_and(held)} is converted to {row.counted_as} is not "
+            f"{where}, {entry}: how {join_and(substances)} is converted to {row.counted_as} is not "
             "in the tables."
         )
         do = "Work the sum out by hand from the molar masses, or ask your safety assessor."
@@ -303,18 +308,18 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         do = "Use another pack, or let your safety assessor judge the droplet size."
     elif limit == 0:
         because = (
-            f"{where}, {entry}: {join_and(held)} is not allowed in this product ({profile.use} "
-            f"{profile.type}"
+            f"{where}, {entry}: {join_and(substances)} is not allowed in this product "
+            f"({profile.use} {profile.type}"
             + (f", users {profile.users}" if profile.users != "adults" else "")
             + f"); there is {amount}."
         )
-        do = f"Take {join_and(held)} out" + (
-            f": {_origins(case, held)}." if _origins(case, held) else "."
+        do = f"Take {join_and(substances)} out" + (
+            f": {_origins(case, substances)}." if _origins(case, substances) else "."
         )
     else:
         because = f"{where}, {entry}: {amount}; at most {number(limit)} % is allowed."
-        do = _less(case, held, limit / total)
-    return Explanation(about, figures, because, do, evidence, (*held, where))
+        do = _less(case, substances, limit / total)
+    return Explanation(about, figures, because, do, evidence, (*substances, where))
 
 
 def subject(case: FormulaArrays, j: int, i: int = 0) -> str:
@@ -323,7 +328,7 @@ def subject(case: FormulaArrays, j: int, i: int = 0) -> str:
     if rule.row is None and not _is_ruled(case.reference, rule.market):
         return rule.market
     if rule.row is None:
-        return f"{join_and(_loose(case, rule, i))} × {rule.market}"
+        return f"{join_and(_unruled(case, rule, i))} × {rule.market}"
     return f"{join_and(_named(case, rule, i))} × {_where(rule.row)}"
 
 
@@ -332,7 +337,7 @@ def _named(case: FormulaArrays, rule: Rule, i: int = 0) -> list[str]:
     return [s for s in rule.substances if s in index and case.amount[i, index[s]] > 0]
 
 
-def _loose(case: FormulaArrays, rule: Rule, i: int = 0) -> list[str]:
+def _unruled(case: FormulaArrays, rule: Rule, i: int = 0) -> list[str]:
     """Preservatives of a case that no rule of a market names."""
     known = covered(case.reference, case.profiles[int(case.profile[i])], rule.market)
     return [
@@ -344,11 +349,11 @@ def _where(row: LegalLimit) -> str:
     return row.market if row.region is None else f"{row.market} ({row.region})"
 
 
-def _less(case: FormulaArrays, held: list[str], share: float) -> str:
+def _less(case: FormulaArrays, substances: list[str], share: float) -> str:
     """What to weigh instead, where all of it comes from one place; else where it comes from."""
     composition = case.compositions[0] if case.compositions else None
     lines = (
-        {p.line for p in composition.portions if p.substance in held and p.percent > 0}
+        {p.line for p in composition.portions if p.substance in substances and p.percent > 0}
         if composition
         else set()
     )
@@ -361,23 +366,23 @@ def _less(case: FormulaArrays, held: list[str], share: float) -> str:
             else ""
         )
         return f"Use at most {number(most)} % of {line.name}{grams}."
-    return f"Keep {share * 100:.0f} % of it or less; it comes from {_origins(case, held)}."
+    return f"Keep {share * 100:.0f} % of it or less; it comes from {_origins(case, substances)}."
 
 
-def _origins(case: FormulaArrays, held: list[str]) -> str:
+def _origins(case: FormulaArrays, substances: list[str]) -> str:
     portions = case.compositions[0].portions if case.compositions else ()
     found: dict[str, float] = {}
     for p in portions:
-        if p.substance in held and p.percent > 0:
+        if p.substance in substances and p.percent > 0:
             found[p.origin] = found.get(p.origin, 0.0) + p.percent
     return join_and([f"{o} ({number(v)} %)" for o, v in found.items()]) if found else ""
 
 
 def _no_rule(case: FormulaArrays, rule: Rule, figures: tuple[Figure, ...]) -> Explanation:
     tables = case.reference.tables
-    loose = _loose(case, rule)
+    without_rule = _unruled(case, rule)
     ruled = _is_ruled(case.reference, rule.market)
-    what = f"no rule for {join_and(loose)}" if ruled else "nothing of its law"
+    what = f"no rule for {join_and(without_rule)}" if ruled else "nothing of its law"
     because = f"{rule.market}: the tables hold {what}."
     do = "Ask a safety assessor who knows that market; a missing rule is not a permission."
     if any(market.positive_list == "yes" for market in tables.markets if market.id == rule.market):
@@ -387,7 +392,7 @@ def _no_rule(case: FormulaArrays, rule: Rule, figures: tuple[Figure, ...]) -> Ex
             "show what it does."
         )
     about = subject(case, rules(case.reference).index(rule))
-    return Explanation(about, figures, because, do, (NO_ROW,), (*loose, rule.market))
+    return Explanation(about, figures, because, do, (NO_ROW,), (*without_rule, rule.market))
 
 
 def _is_ruled(reference: TableArrays, market: str) -> bool:

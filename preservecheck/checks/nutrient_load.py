@@ -93,38 +93,38 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
+def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for the formula."""
     c = case.reference
     figures = (
-        figure("nutrient_percent", one["nutrient_percent"], "% of the formula, dry"),
-        figure("unpreserved_percent", one["unpreserved_percent"], "% of the formula"),
-        figure("chelator_percent", one["chelator_percent"], "% of the formula"),
-        figure("hurdles", one["hurdles"], "of 4"),
+        figure("nutrient_percent", values["nutrient_percent"], "% of the formula, dry"),
+        figure("unpreserved_percent", values["unpreserved_percent"], "% of the formula"),
+        figure("chelator_percent", values["chelator_percent"], "% of the formula"),
+        figure("hurdles", values["hurdles"], "of 4"),
     )
     share = c.nutrient * case.amount[0]
     food = [c.names[i] for i in np.argsort(-share)[:3] if share[i] > 0.02]
-    level = ("low", "medium", "high", "high")[int(one["load"])]
+    level = ("low", "medium", "high", "high")[int(values["load"])]
     named = f" ({join_and(food)})" if food else ""
-    jar = ", in an open jar" if one["jar"] else ""
+    jar = ", in an open jar" if values["jar"] else ""
     missing = []
-    if not one["upper_dose"]:
+    if not values["upper_dose"]:
         missing.append("dose in the upper half of its range")
-    if one["chelator_percent"] < CHELATOR_PERCENT:
+    if values["chelator_percent"] < CHELATOR_PERCENT:
         missing.append(
             "add 0.1 % of a chelator such as Sodium Phytate or Disodium EDTA (check the "
             "incompatibilities)"
         )
-    if not one["ph"] <= LOW_PH:
+    if not values["ph"] <= LOW_PH:
         missing.append("bring the pH to 5 or below")
-    if one["jar"]:
+    if values["jar"]:
         missing.append("use a pump or tube instead of a jar")
     because = (
-        f"The load of food for microbes is {level}: {number(one['nutrient_percent'], 2)} % "
+        f"The load of food for microbes is {level}: {number(values['nutrient_percent'], 2)} % "
         f"nutrients{named}"
-        f"{jar}; {int(one['hurdles'])} of 4 further hurdles stand against it."
+        f"{jar}; {int(values['hurdles'])} of 4 further hurdles stand against it."
     )
-    if one["dry"]:
+    if values["dry"]:
         because = (
             "There is too little free water for microbes to grow, so food for them does not count."
         )

@@ -50,10 +50,15 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
+def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one system."""
     system = case.reference.systems.rows[int(case.system[0, j])]
-    ph, tolerance, low, high = one["ph"], one["ph_tolerance"], one["ph_min"], one["ph_max"]
+    ph, tolerance, low, high = (
+        values["ph"],
+        values["ph_tolerance"],
+        values["ph_min"],
+        values["ph_max"],
+    )
     figures = (
         figure("ph", ph, tolerance=tolerance),
         figure("ph_min", low),

@@ -57,23 +57,28 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
+def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for the formula."""
     c, profile = case.reference, case.profiles[int(case.profile[0])]
     row = customary_ph(c.tables, profile.type, profile.use)
-    ph, tolerance, low, high = one["ph"], one["ph_tolerance"], one["ph_min"], one["ph_max"]
+    ph, tolerance, low, high = (
+        values["ph"],
+        values["ph_tolerance"],
+        values["ph_min"],
+        values["ph_max"],
+    )
     figures = (
         figure("ph", ph, tolerance=tolerance),
         figure("ph_min", low),
         figure("ph_max", high),
-        figure("material_min", one["material_min"]),
-        figure("material_max", one["material_max"]),
+        figure("material_min", values["material_min"]),
+        figure("material_max", values["material_max"]),
     )
     mins, maxs = c.stable_ph
-    there = case.amount[0] >= TRACE_PERCENT
+    counted = case.amount[0] >= TRACE_PERCENT
     hurt = [
         i
-        for i in np.flatnonzero(there)
+        for i in np.flatnonzero(counted)
         if ph - tolerance < mins[i] - 1e-9 or ph + tolerance > maxs[i] + 1e-9
     ]
     evidence = (
@@ -82,9 +87,9 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     )
     reading = f"pH {number(ph)} ± {number(tolerance)}"
     custom = f"the customary {number(low)} to {number(high)} of a {profile.type} ({profile.use})"
-    if one["apart"]:
+    if values["apart"]:
         custom = f"what its raw materials bear ({_span(low, high)})"
-    if one["dry"]:
+    if values["dry"]:
         return Explanation(
             "formula", figures, "There is no water in it, so there is no pH to judge.", None, ()
         )
@@ -110,21 +115,23 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
             None,
             evidence,
         )
-    said = []
+    reasons = []
     if ph - tolerance < low - 1e-9 or ph + tolerance > high + 1e-9:
-        said.append(f"{reading} is not clearly inside {custom}")
+        reasons.append(f"{reading} is not clearly inside {custom}")
     if hurt:
-        said.append(join_and([f"{c.names[i]} wants {_span(mins[i], maxs[i])}" for i in hurt[:4]]))
+        reasons.append(
+            join_and([f"{c.names[i]} wants {_span(mins[i], maxs[i])}" for i in hurt[:4]])
+        )
     best_low, best_high = (
-        np.nanmax([low, one["material_min"]]),
-        np.nanmin([high, one["material_max"]]),
+        np.nanmax([low, values["material_min"]]),
+        np.nanmin([high, values["material_max"]]),
     )
     do = (
         f"Aim for pH {number(best_low)} to {number(best_high)}."
         if best_low < best_high
         else "No pH suits all of them: change one of the materials named here."
     )
-    return Explanation("formula", figures, "; ".join(said) + ".", do, evidence)
+    return Explanation("formula", figures, "; ".join(reasons) + ".", do, evidence)
 
 
 def _span(low: float, high: float) -> str:

@@ -75,14 +75,14 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
+def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one active."""
     c = case.reference
     name = c.forms.names[j]
-    dissolved, limit = one["dissolved_g_l"], one["solubility_g_l"]
+    dissolved, limit = values["dissolved_g_l"], values["solubility_g_l"]
     figures = (
         figure("dissolved_g_l", dissolved, "g/L of the water phase"),
-        figure("solubility_g_l", limit, "g/L", (one["factor"] - 1) * limit),
+        figure("solubility_g_l", limit, "g/L", (values["factor"] - 1) * limit),
     )
     form = f"undissociated {name}" if c.forms.kind[j] == ACID else name
     do = None
@@ -97,7 +97,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         because = f"Whether all of it stays dissolved is not known: {missing}."
         do = "Keep a sample at 4 °C for two weeks and look for crystals."
     else:
-        over = dissolved > limit * one["factor"]
+        over = dissolved > limit * values["factor"]
         end = "" if code == PASS else ": over" if over else ": too close to call"
         because = (
             f"{number(dissolved)} g/L of {form} in the water phase; water holds about "
@@ -115,8 +115,8 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
                 "4 °C."
             )
     evidence = (c.tables.evidence(c.actives[name], f"solubility of {name}"),)
-    told = code == PASS and bool(np.isinf(limit))
-    return Explanation(name, figures, because, do, evidence, subject_told=told)
+    subject_told = code == PASS and bool(np.isinf(limit))
+    return Explanation(name, figures, because, do, evidence, subject_told=subject_told)
 
 
 CHECK = Check(

@@ -42,9 +42,9 @@ def compute(case: FormulaArrays) -> Figures:
     rating = np.take(
         case.reference.systems.ratings, np.maximum(case.system, 0), axis=0
     )  # (..., P, 4)
-    there = case.has_system[..., None]
-    best = np.where(there & ~np.isnan(rating), rating, 0.0).max(axis=-2)
-    unrated = np.asarray((there & np.isnan(rating)).any(axis=-2))
+    present = case.has_system[..., None]
+    best = np.where(present & ~np.isnan(rating), rating, 0.0).max(axis=-2)
+    unrated = np.asarray((present & np.isnan(rating)).any(axis=-2))
     out = {group: best[..., i, None] for i, group in enumerate(GROUPS)}
     lowest, open_ = best.min(axis=-1), (unrated & (best < MODERATE)).any(axis=-1)
     # where a group is open, only a gap that is sure says how weak the weakest is
@@ -81,16 +81,16 @@ def _partners(case: FormulaArrays, gaps: list[str]) -> list[str]:
     ]
 
 
-def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
+def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for the formula."""
-    figures = tuple(figure(name, one[name], UNIT) for name in ("weakest", *GROUPS))
+    figures = tuple(figure(name, values[name], UNIT) for name in ("weakest", *GROUPS))
     systems = [case.reference.systems.rows[i] for i in case.system[0] if i >= 0]
-    gaps = [NAMES[g] for g in GROUPS if one[g] == 0 and not one[f"{g}_unrated"]]
-    weak = [NAMES[g] for g in GROUPS if one[g] == WEAK]
-    words = ", ".join(f"{NAMES[g]} {RATING_WORDS[int(one[g])]}" for g in GROUPS)
-    partners = _partners(case, gaps=[g for g in GROUPS if one[g] <= WEAK])
+    gaps = [NAMES[g] for g in GROUPS if values[g] == 0 and not values[f"{g}_unrated"]]
+    weak = [NAMES[g] for g in GROUPS if values[g] == WEAK]
+    words = ", ".join(f"{NAMES[g]} {RATING_WORDS[int(values[g])]}" for g in GROUPS)
+    partners = _partners(case, gaps=[g for g in GROUPS if values[g] <= WEAK])
     do = None
-    if one["dry"]:
+    if values["dry"]:
         because = "There is too little free water for microbes to grow; no spectrum is asked for."
     elif not systems:
         because = "There is no preservative system in it."
@@ -113,7 +113,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
             f", such as {join_or(partners)}." if partners else "."
         )
     evidence = tuple(case.reference.tables.evidence(s) for s in systems)
-    hint = None if systems or one["dry"] else Hint.RANK_SYSTEMS
+    hint = None if systems or values["dry"] else Hint.RANK_SYSTEMS
     return Explanation("formula", figures, because, do, evidence, hint=hint)
 
 

@@ -54,10 +54,10 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
+def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one system."""
     system = case.reference.systems.rows[int(case.system[0, j])]
-    percent, low, high = one["percent"], one["percent_min"], one["percent_max"]
+    percent, low, high = values["percent"], values["percent_min"], values["percent_max"]
     unit = "% of the formula"
     figures = (
         figure("percent", percent, unit),

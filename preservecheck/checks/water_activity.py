@@ -78,9 +78,9 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
+def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for the formula."""
-    aw, tolerance, measured = one["water_activity"], one["tolerance"], one["measured"] > 0
+    aw, tolerance, measured = values["water_activity"], values["tolerance"], values["measured"] > 0
     rows = [
         row
         for row in case.reference.tables.growth_limits
@@ -89,10 +89,10 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     figures = (
         figure("water_activity", aw, tolerance=tolerance),
         figure("low_risk_below", LOW_RISK),
-        figure("water_percent", one["water_percent"], "% of the formula"),
+        figure("water_percent", values["water_percent"], "% of the formula"),
     )
     evidence = tuple(_evidence(case))
-    if one["water_percent"] <= EPSILON:
+    if values["water_percent"] <= EPSILON:
         return Explanation(
             "formula",
             figures,
@@ -120,7 +120,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         )
         do = (
             None
-            if one["preserved"]
+            if values["preserved"]
             else "Water that gets in later (wet hands, drops under the lid) undoes this."
         )
     elif code == WARN and aw - tolerance < LOW_RISK:
@@ -131,7 +131,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
     elif code == SERIOUS:
         because = f"{reading}: {growing} can grow and there is no preservative in it."
         do = "Do not fill it. Choose a preservative that fits this formula."
-    elif one["boosters_percent"] >= BOOSTER_PERCENT:
+    elif values["boosters_percent"] >= BOOSTER_PERCENT:
         because = f"{reading}: {growing} can grow, and only boosters stand against them."
         do = (
             "Add a preservative system; boosters help one, they rarely replace it. Only a "

@@ -55,20 +55,20 @@ def judge(figures: Figures) -> Codes:
     )
 
 
-def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) -> Explanation:
+def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one system."""
     system = case.reference.systems.rows[int(case.system[0, j])]
-    grams, error, step = one["grams"], one["error_percent"], one["scale_step_g"]
+    grams, error, step = values["grams"], values["error_percent"], values["scale_step_g"]
     figures = (figure("grams", grams, "g", step), figure("error_percent", error, "%"))
     do = None
     if code == UNKNOWN:
         missing = [
             what
-            for what, there in (
+            for what, given in (
                 ("the smallest step of your scale (scale_step)", np.isfinite(step)),
                 ("the size of the batch (batch)", np.isfinite(grams)),
             )
-            if not there
+            if not given
         ]
         verb = "is" if len(missing) == 1 else "are"
         because = (
@@ -83,7 +83,7 @@ def explain(case: FormulaArrays, one: Mapping[str, float], j: int, code: int) ->
         )
         if code != PASS:
             wanted = step / (WARN_PERCENT / 100)
-            batch = wanted / one["grams"] * case.batch_g[0]
+            batch = wanted / values["grams"] * case.batch_g[0]
             do = (
                 f"Use a scale with a step of {number(grams * WARN_PERCENT / 100, 1)} g or less, "
                 "or make at least "

@@ -2,7 +2,8 @@
 
 import datetime as dt
 
-from preservecheck.assess.review import ChallengeTest, Part, Preservative, Report
+from preservecheck.assess.advice import ChallengeTest
+from preservecheck.assess.review import Part, Preservative, Report
 from preservecheck.formula.model import Product
 from preservecheck.verdict import Evidence, Figure, Finding
 
