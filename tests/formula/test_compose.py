@@ -42,7 +42,7 @@ class TestAmounts:
         """Of 250 g, 0.8 % are 2 g."""
         c = lines(WATER, {"preservative": "phenoxyethanol", "percent": 0.8}, batch="250 g")
         assert [w.grams for w in c.lines] == pytest.approx([248, 2])
-        assert c.systems.rows[0].grams == pytest.approx(2)
+        assert c.systems[0].grams == pytest.approx(2)
 
     def test_grams_without_rest_are_the_whole(self):
         """150 g and 50 g are 75 % and 25 % of 200 g."""
@@ -103,7 +103,7 @@ class TestBlends:
         assert [(p.percent, p.carried_in, p.preserving) for p in carried] == [
             (pytest.approx(0.05), True, True)
         ]
-        assert (c.systems.rows, c.additions) == ((), ())
+        assert (c.systems, c.additions) == ((), ())
 
     def test_usual_blend_of_the_tables(self):
         """A name that always means a blend is opened by the tables' split, and the report says
@@ -184,14 +184,14 @@ class TestSystems:
             ("Dehydroacetic Acid", 0.064, "benzyl-alcohol-dehydroacetic-acid"),
             ("Aqua", 0.04, "benzyl-alcohol-dehydroacetic-acid"),
         ]
-        assert [(s.id, s.percent, s.declared) for s in c.systems.rows] == [
+        assert [(s.id, s.percent, s.declared) for s in c.systems] == [
             ("benzyl-alcohol-dehydroacetic-acid", 0.8, True)
         ]
 
     def test_recognised(self):
         """A plain line of a single active is its system, not declared."""
         c = compose(make_formula({"Phenoxyethanol": 0.7}))
-        assert [(s.id, s.percent, s.declared) for s in c.systems.rows] == [
+        assert [(s.id, s.percent, s.declared) for s in c.systems] == [
             ("phenoxyethanol", 0.7, False)
         ]
         assert [(a.system, a.line) for a in c.additions] == [(0, 1)]
@@ -199,15 +199,13 @@ class TestSystems:
     def test_recognised_in_a_solution(self):
         """DMDM hydantoin 0.11 % pure is 0.2 % of the system, which is a 55 % solution."""
         c = compose(make_formula({"DMDM Hydantoin": 0.11}))
-        assert [(s.id, pytest.approx(s.percent)) for s in c.systems.rows] == [
-            ("dmdm-hydantoin", 0.2)
-        ]
+        assert [(s.id, pytest.approx(s.percent)) for s in c.systems] == [("dmdm-hydantoin", 0.2)]
 
     def test_named_and_recognised_add_up(self):
         """0.4 % by name and 0.3 % by its INCI name are 0.7 % of one declared system with two
         additions."""
         c = compose(make_formula({"Phenoxyethanol": 0.3}, {"phenoxyethanol": 0.4}))
-        assert [(s.id, pytest.approx(s.percent), s.declared) for s in c.systems.rows] == [
+        assert [(s.id, pytest.approx(s.percent), s.declared) for s in c.systems] == [
             ("phenoxyethanol", 0.7, True)
         ]
         assert len(c.additions) == 2
@@ -216,9 +214,7 @@ class TestSystems:
         """An active without a system row gets one for this formula: what is not known stays
         unknown."""
         c = compose(make_formula({"o-Cymen-5-ol": 0.1}))
-        assert [(s.id, s.percent, s.declared) for s in c.systems.rows] == [
-            ("o-cymen-5-ol", 0.1, False)
-        ]
+        assert [(s.id, s.percent, s.declared) for s in c.systems] == [("o-cymen-5-ol", 0.1, False)]
         (row,) = c.extra_systems
         assert (row.id, row.composition) == ("o-cymen-5-ol", (("o-Cymen-5-ol", 1.0),))
         assert (row.usage_min_percent, row.usage_max_percent, row.heat_limit_c, row.mould) == (
@@ -261,7 +257,7 @@ class TestSystems:
         """A preservative that only this formula knows is recognised and stands in for itself."""
         own = {"Secret blend": {"role": "preservative"}}
         c = compose(make_formula({"Secret blend": 0.5}, own=own))
-        assert [(s.id, s.percent) for s in c.systems.rows] == [("secret-blend", 0.5)]
+        assert [(s.id, s.percent) for s in c.systems] == [("secret-blend", 0.5)]
 
 
 def phase(name, **fields):
