@@ -28,7 +28,7 @@ SYSTEM_HEADS = (
     "++ moderate, + weak, - none.",
 )
 RATINGS = {"strong": "+++", "moderate": "++", "weak": "+", "none": "-", None: "?"}
-# columns of the short list of each table, beside its key
+# columns of the short list of a table, beside its key
 COLUMNS = {
     "actives": ("role", "active_form", "pka_25c", "log_p"),
     "ingredients": ("role", "charge", "sold_as_percent"),
@@ -75,6 +75,8 @@ HEADS = {
     "ph_min": "pH from",
     "ph_max": "to",
 }
+# columns of a list that none are named for
+FEW = 4
 # longest cell of a list, and of what a search found [characters]
 BRIEF, FOUND = 44, 90
 # a word of so many letters is looked for inside other words as well
@@ -109,7 +111,7 @@ def listing(tables: Tables, name: str) -> Document:
     table = table_named(name)
     if table == "systems":
         return _systems(tables)
-    rows, columns = tables.rows(table), COLUMNS[table]
+    rows, columns = tables.rows(table), _columns(table)
     heads = [
         *(HEADS.get(c, c.replace("_", " ")) for c in columns),
         " / ".join(TABLES[table].key).replace("_", " "),
@@ -119,6 +121,13 @@ def listing(tables: Tables, name: str) -> Document:
     ]
     numbers = [i for i, c in enumerate(columns) if isinstance(getattr(rows[0], c, None), float)]
     return Document(table, [Table(heads, cells, numbers=numbers)], foot=[f"{len(rows)} rows"])
+
+
+def _columns(table: str) -> Sequence[str]:
+    """Columns of the short list of a table: those that are named for it, else its first ones."""
+    model = TABLES[table]
+    others = [c for c in model.columns if c not in (*model.key, *NOTES)]
+    return COLUMNS.get(table, others[:FEW])
 
 
 def listing_data(tables: Tables, name: str) -> list[dict[str, Any]]:
