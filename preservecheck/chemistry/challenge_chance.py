@@ -190,14 +190,14 @@ def combined_log_sd(*parts: ArrayLike) -> Floats:
     return result
 
 
-def water_activity_share(water_activity: ArrayLike, least: ArrayLike, most: float = 3.0) -> Floats:
+def water_activity_share(aw: ArrayLike, least: ArrayLike, most: float = 3.0) -> Floats:
     """What the water activity adds to the sum: its share of the hurdle.
 
     ((1 - aw) / (1 - aw,min))³, 1 at the microbe's growth limit and at most ``most`` below it.
 
     Parameters
     ----------
-    water_activity
+    aw
         Water activity of the product. [-]
     least
         Lowest water activity at which the microbe grows; nan where unknown. [-]
@@ -226,7 +226,7 @@ def water_activity_share(water_activity: ArrayLike, least: ArrayLike, most: floa
     >>> water_activity_share([0.98, 0.96, 0.90, 1.0], 0.96).round(3).tolist()
     [0.125, 1.0, 3.0, 0.0]
     """
-    aw, limit = np.asarray(water_activity, dtype=np.float64), np.asarray(least, dtype=np.float64)
-    share = (np.maximum(1.0 - aw, 0.0) / (1.0 - limit)) ** 3
+    limit = np.asarray(least, dtype=np.float64)
+    share = (np.maximum(1.0 - np.asarray(aw, dtype=np.float64), 0.0) / (1.0 - limit)) ** 3
     result: Floats = np.where(np.isnan(limit), 0.0, np.minimum(share, most))
     return result[()]

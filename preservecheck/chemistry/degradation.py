@@ -17,10 +17,10 @@ _REFERENCE_K: Final = 298.15
 HOURS_A_MONTH: Final = 730.5
 
 
-def rate_per_month(  # noqa: PLR0913, PLR0917
+def loss_rate(  # noqa: PLR0913, PLR0917
     ph: ArrayLike,
-    temperature_c: ArrayLike,
-    rate_at_reference: ArrayLike,
+    temp_c: ArrayLike,
+    reference_rate_per_month: ArrayLike,
     ph_reference: ArrayLike,
     ph_slope: ArrayLike,
     activation_kj_mol: ArrayLike,
@@ -37,9 +37,9 @@ def rate_per_month(  # noqa: PLR0913, PLR0917
     ----------
     ph
         pH of the product. [-]
-    temperature_c
+    temp_c
         Storage temperature. [°C]
-    rate_at_reference
+    reference_rate_per_month
         Rate at 25 °C and the reference pH. [1/month]
     ph_reference, ph_slope
         Reference pH [-] and rise of log10 k per unit of pH: 1 for hydroxide, -1 for acid. [-]
@@ -68,9 +68,9 @@ def rate_per_month(  # noqa: PLR0913, PLR0917
     0.0248 a month at pH 7.33 with slope 0.88, no pKa: at pH 6.33 0.0248 / 10^0.88 = 0.003269.
     A factor 4 for 10 °C (102.4 kJ/mol, from 20 to 30 °C): exp(-12.316 x -0.11252) = 4.0.
 
-    >>> round(float(rate_per_month(6.33, 25, 0.0248, 7.33, 0.88, 102.0)), 6)
+    >>> round(float(loss_rate(6.33, 25, 0.0248, 7.33, 0.88, 102.0)), 6)
     0.003269
-    >>> hot, cold = (rate_per_month(7, t, 1.0, 7, 0, 102.4) for t in (30, 20))
+    >>> hot, cold = (loss_rate(7, t, 1.0, 7, 0, 102.4) for t in (30, 20))
     >>> round(float(hot / cold), 2)
     4.0
     """
@@ -81,22 +81,25 @@ def rate_per_month(  # noqa: PLR0913, PLR0917
         form = (1.0 + 10.0 ** (reference - np.asarray(pka))) / (
             1.0 + 10.0 ** (at - np.asarray(pka))
         )
-    inverse = 1.0 / (np.asarray(temperature_c, dtype=np.float64) + 273.15) - 1.0 / _REFERENCE_K
+    inverse = 1.0 / (np.asarray(temp_c, dtype=np.float64) + 273.15) - 1.0 / _REFERENCE_K
     energy = np.nan_to_num(np.asarray(activation_kj_mol, dtype=np.float64))
     result: Floats = (
-        np.asarray(rate_at_reference) * 10.0**shift * form * np.exp(-energy / _GAS_KJ * inverse)
+        np.asarray(reference_rate_per_month)
+        * 10.0**shift
+        * form
+        * np.exp(-energy / _GAS_KJ * inverse)
     )
     return result
 
 
-def left_fraction(rate: ArrayLike, months: ArrayLike) -> Floats:
+def left_fraction(rate_per_month: ArrayLike, months: ArrayLike) -> Floats:
     """Share that is left after some months.
 
     exp(-k t).
 
     Parameters
     ----------
-    rate
+    rate_per_month
         First-order rate constant. [1/month]
     months
         Time. [month]
@@ -117,18 +120,18 @@ def left_fraction(rate: ArrayLike, months: ArrayLike) -> Floats:
     >>> round(float(left_fraction(0.0239735, 30)), 3)
     0.487
     """
-    result: Floats = np.exp(-np.asarray(rate, dtype=np.float64) * np.asarray(months))
+    result: Floats = np.exp(-np.asarray(rate_per_month, dtype=np.float64) * np.asarray(months))
     return result
 
 
-def half_life_months(rate: ArrayLike) -> Floats:
+def half_life_months(rate_per_month: ArrayLike) -> Floats:
     """Time in which half is lost.
 
     ln 2 / k; inf where nothing is lost.
 
     Parameters
     ----------
-    rate
+    rate_per_month
         First-order rate constant. [1/month]
 
     Returns
@@ -145,7 +148,7 @@ def half_life_months(rate: ArrayLike) -> Floats:
     >>> half_life_months([0.1, 0.0]).round(2).tolist()
     [6.93, inf]
     """
-    k = np.asarray(rate, dtype=np.float64)
+    k = np.asarray(rate_per_month, dtype=np.float64)
     with np.errstate(divide="ignore"):
         result: Floats = np.log(2.0) / k
     return result
@@ -177,14 +180,14 @@ def rate_from_half_life(months: ArrayLike) -> Floats:
     return result
 
 
-def band(rate: ArrayLike, factor: ArrayLike, months: ArrayLike) -> tuple[Floats, Floats]:
+def band(rate_per_month: ArrayLike, factor: ArrayLike, months: ArrayLike) -> tuple[Floats, Floats]:
     """Least and most that may be left, the rate off by a factor either way.
 
     exp(-k factor t), exp(-k t / factor).
 
     Parameters
     ----------
-    rate
+    rate_per_month
         First-order rate constant. [1/month]
     factor
         How far the rate may be off, times and divided by. [-]
@@ -207,5 +210,5 @@ def band(rate: ArrayLike, factor: ArrayLike, months: ArrayLike) -> tuple[Floats,
     >>> [round(float(x), 3) for x in band(0.03, 3.0, 10)]
     [0.407, 0.905]
     """
-    k, f = np.asarray(rate, dtype=np.float64), np.asarray(factor, dtype=np.float64)
+    k, f = np.asarray(rate_per_month, dtype=np.float64), np.asarray(factor, dtype=np.float64)
     return left_fraction(k * f, months), left_fraction(k / f, months)

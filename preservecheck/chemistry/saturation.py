@@ -48,7 +48,7 @@ def dissolved(
 
     References
     ----------
-    Definition of solubility; figures of ``solubility_limits.csv``, 25 °C.
+    Definition of solubility; figures of ``solutes.csv``, 25 °C.
 
     Examples
     --------
@@ -64,18 +64,16 @@ def dissolved(
     return Dissolved(inside, m - inside)
 
 
-def held_at_saturation(
-    water_activity: ArrayLike, solid: ArrayLike, saturated_aw: ArrayLike
-) -> Floats:
+def held_at_saturation(aw: ArrayLike, solid_mol_kg: ArrayLike, saturated_aw: ArrayLike) -> Floats:
     """Water activity beside undissolved solute: no higher than over its own saturated solution.
 
     min(aw, least saturated aw of the solutes of which some is solid).
 
     Parameters
     ----------
-    water_activity
+    aw
         Estimate with the dissolved part, shape (...). [-]
-    solid
+    solid_mol_kg
         Solid part of each solute, shape (..., S). [mol/kg]
     saturated_aw
         Water activity over the saturated solution of each, shape (S,); nan where unknown. [-]
@@ -100,10 +98,10 @@ def held_at_saturation(
     >>> held_at_saturation([0.28, 0.28], [[1.0], [0.0]], [0.225]).tolist()
     [0.225, 0.28]
     """
-    over = np.asarray(solid, dtype=np.float64) > 0
+    over = np.asarray(solid_mol_kg, dtype=np.float64) > 0
     table = np.asarray(saturated_aw, dtype=np.float64)
     least = np.where(over & ~np.isnan(table), table, np.inf).min(axis=-1, initial=np.inf)
-    result: Floats = np.minimum(np.asarray(water_activity, dtype=np.float64), least)
+    result: Floats = np.minimum(np.asarray(aw, dtype=np.float64), least)
     return result
 
 
