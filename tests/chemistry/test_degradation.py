@@ -9,8 +9,8 @@ from preservecheck.chemistry.degradation import (
     band,
     half_life_months,
     left_fraction,
-    rate_from_half_life,
     loss_rate,
+    rate_from_half_life,
 )
 
 # ids: methylparaben, bronopol; numbers of degradation.csv
