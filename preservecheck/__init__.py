@@ -9,7 +9,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from preservecheck.assess.review import Report, review
     from preservecheck.errors import (
         FormulaError,
         PreservecheckError,
@@ -19,6 +18,7 @@ if TYPE_CHECKING:
     )
     from preservecheck.formula.load import load_formula
     from preservecheck.formula.model import Formula
+    from preservecheck.plan.review import Report, review
     from preservecheck.ranking.rank import choose
     from preservecheck.ranking.result import Choice, Option
     from preservecheck.reference.load import Tables, load_tables
@@ -56,13 +56,13 @@ _HOME = {
     "FormulaError": "errors",
     "PreservecheckError": "errors",
     "ReadingsError": "errors",
-    "Report": "assess.review",
+    "Report": "plan.review",
     "TableError": "errors",
     "Tables": "reference.load",
     "UnitError": "errors",
     "load_formula": "formula.load",
     "load_tables": "reference.load",
-    "review": "assess.review",
+    "review": "plan.review",
 }
 
 

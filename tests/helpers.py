@@ -14,7 +14,7 @@ import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.arrays.law import rules
-from preservecheck.assess.review import composer_for, findings_of, table_arrays_for
+from preservecheck.assess.findings import composer_for, findings_of, table_arrays_for
 from preservecheck.assess.uncertainty import DRAWS
 from preservecheck.checks import BY_ID, incompatibilities
 from preservecheck.formula.build import build

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
-from preservecheck.assess.review import composer_for, table_arrays_for
+from preservecheck.assess.findings import composer_for, table_arrays_for
 from preservecheck.bench.adjustment_effects import Effect, effects_of, warnings_of
 from preservecheck.bench.buffers import (
     Ionic,

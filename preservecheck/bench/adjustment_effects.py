@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
-from preservecheck.assess.review import composer_for, findings_of, table_arrays_for
+from preservecheck.assess.findings import composer_for, findings_of, table_arrays_for
 from preservecheck.bench.buffers import Ionic
 from preservecheck.bench.titration import Titration
 from preservecheck.formula.edit import as_written, at_ph, with_line

@@ -16,7 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.assess import advice
-from preservecheck.assess.review import Report, composer_for, review, table_arrays_for
+from preservecheck.assess.findings import composer_for, table_arrays_for
 from preservecheck.assess.targets import ph_window
 from preservecheck.bench.addition_window import Mark, marks_of
 from preservecheck.checks import with_lever
@@ -27,6 +27,7 @@ from preservecheck.formula.edit import lines_of, rescaled
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula, Phase
 from preservecheck.formula.names import folded
+from preservecheck.plan.review import Report, review
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.text import number
 from preservecheck.units import duration_text, temperature_text

@@ -12,7 +12,7 @@ from typing import Any
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.arrays.recipes import THERMOMETER_C
 from preservecheck.arrays.systems import parts_of
-from preservecheck.assess.review import composer_for, table_arrays_for
+from preservecheck.assess.findings import composer_for, table_arrays_for
 from preservecheck.bench.addition_window import (
     COOL_DOWN_C,
     AdditionWindow,

@@ -13,8 +13,8 @@ import typer
 from preservecheck.cli import common as c
 
 if TYPE_CHECKING:
-    from preservecheck.assess.review import Report
     from preservecheck.errors import Fault
+    from preservecheck.plan.review import Report
     from preservecheck.reference.load import Tables
 
 
@@ -127,8 +127,8 @@ def _reviewed(
     files: Iterable[Path], tables: Tables
 ) -> tuple[list[Report], dict[Path, tuple[Fault, ...]]]:
     """Reports of the files that can be read, and the faults of the others."""
-    from preservecheck.assess.review import review as judged
     from preservecheck.errors import FormulaError, UnitError
+    from preservecheck.plan.review import review as judged
 
     reports: list[Report] = []
     faults: dict[Path, tuple[Fault, ...]] = {}

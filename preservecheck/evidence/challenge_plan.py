@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
-from preservecheck.assess.review import composer_for, table_arrays_for
+from preservecheck.assess.findings import composer_for, table_arrays_for
 from preservecheck.evidence.challenge import criterion_name, inoculum_log
 from preservecheck.formula.model import Formula
 from preservecheck.provenance import Provenance, provenance_of

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from preservecheck.arrays.formulas import formula_arrays
-from preservecheck.assess.review import composer_for, table_arrays_for
+from preservecheck.assess.findings import composer_for, table_arrays_for
 from preservecheck.bench.ph_target import window_of
 from preservecheck.chemistry.trend import FittedLine, fitted_line, predicted, rounding_of
 from preservecheck.errors import Hint, UnitError

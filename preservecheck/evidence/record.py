@@ -18,12 +18,13 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict
 
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
-from preservecheck.assess.review import Report, composer_for, review, table_arrays_for
+from preservecheck.assess.findings import composer_for, table_arrays_for
 from preservecheck.checks import CHECKS
 from preservecheck.evidence.calculation import composition_of, working_of
 from preservecheck.evidence.table_rows import digests_of, rows_used, values_of
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula
+from preservecheck.plan.review import Report, review
 from preservecheck.ranking.candidate import counts_of, fits
 from preservecheck.ranking.rank import choose
 from preservecheck.ranking.result import Choice, Option

@@ -13,7 +13,7 @@ from preservecheck.reference.load import Tables
 from preservecheck.reference.rows import TABLES, table_of
 
 if TYPE_CHECKING:
-    from preservecheck.assess.review import Report
+    from preservecheck.plan.review import Report
 
 # letters of a row's digest that are kept
 SHORT = 8

@@ -11,7 +11,7 @@ from copy import deepcopy
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from preservecheck.assess.review import composer_for
+from preservecheck.assess.findings import composer_for
 from preservecheck.formula.amounts import line_percents
 from preservecheck.formula.edit import (
     Add,

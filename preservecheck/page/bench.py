@@ -253,7 +253,7 @@ def _added(bench: Bench, course: Course, faults: list[FieldFault]) -> str | None
 def _windows_alone(sent: Submission) -> tuple[AdditionWindow, ...]:
     """The temperatures to wait for, without readings."""
     from preservecheck.arrays.formulas import formula_arrays
-    from preservecheck.assess.review import composer_for, table_arrays_for
+    from preservecheck.assess.findings import composer_for, table_arrays_for
     from preservecheck.bench.addition_window import addition_windows
 
     tables = sent.site.tables

@@ -106,10 +106,10 @@ def _made_ready(tables: Tables, link: str | None) -> None:
     """Open the browser, and judge the example once, so that the first real answer is quick."""
     if link is not None:
         webbrowser.open(link)
-    from preservecheck.assess.review import review
     from preservecheck.page.context import templates
     from preservecheck.page.draft_outcome import formula_of
     from preservecheck.page.editor import example
+    from preservecheck.plan.review import review
 
     review(formula_of(example(), tables), tables)
     templates().get_template("formula.html")

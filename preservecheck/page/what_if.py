@@ -8,14 +8,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from preservecheck.assess.review import composer_for, review
+from preservecheck.assess.findings import composer_for
 from preservecheck.formula.amounts import line_percents
 from preservecheck.formula.edit import at_ph, filled, lines_of, with_percents
 from preservecheck.formula.model import Formula
+from preservecheck.plan.review import review
 from preservecheck.report import words
 
 if TYPE_CHECKING:
-    from preservecheck.assess.review import Report
+    from preservecheck.plan.review import Report
     from preservecheck.reference.load import Tables
     from preservecheck.report.document import Verdict
     from preservecheck.verdict import Finding

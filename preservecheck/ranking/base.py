@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
-from preservecheck.assess.review import composer_for, table_arrays_for
+from preservecheck.assess.findings import composer_for, table_arrays_for
 from preservecheck.assess.uncertainty import drawn
 from preservecheck.checks import CHECKS
 from preservecheck.checks.base import Check, Figures, most_critical_first

@@ -9,7 +9,7 @@ import numpy as np
 
 from preservecheck.arrays.forms import MICROBES
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
-from preservecheck.assess.review import finding_of, table_arrays_for
+from preservecheck.assess.findings import finding_of, table_arrays_for
 from preservecheck.checks import CHECKS, with_key, with_lever
 from preservecheck.checks.base import Check, most_critical_first
 from preservecheck.formula.edit import Edit, Replace

@@ -13,8 +13,8 @@ from preservecheck.text import join_and, number
 from preservecheck.verdict import sources_of
 
 if TYPE_CHECKING:
-    from preservecheck.assess.review import Report
     from preservecheck.errors import Hint
+    from preservecheck.plan.review import Report
     from preservecheck.reference.load import Tables
     from preservecheck.report.plots.chart import Chart
     from preservecheck.verdict import Figure, Finding
@@ -120,7 +120,7 @@ def to_do(pieces_: Pieces) -> d.Block:
 def charts_of(report: Report, tables: Tables | None = None) -> Sequence[Chart]:
     """The charts of a formula that was reviewed."""
     from preservecheck.arrays.formulas import formula_arrays
-    from preservecheck.assess.review import composer_for, table_arrays_for
+    from preservecheck.assess.findings import composer_for, table_arrays_for
     from preservecheck.reference.load import load_tables
     from preservecheck.report.plots import formula
 

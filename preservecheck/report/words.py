@@ -12,10 +12,10 @@ from preservecheck.report.document import Verdict
 from preservecheck.text import number
 
 if TYPE_CHECKING:
-    from preservecheck.assess.review import Report
     from preservecheck.bench.addition_window import PastAddition
     from preservecheck.bench.batch_sheet import BatchSheet
     from preservecheck.evidence.drift import Series
+    from preservecheck.plan.review import Report
     from preservecheck.provenance import Provenance
     from preservecheck.verdict import Figure, Finding
 

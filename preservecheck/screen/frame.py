@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from preservecheck.arrays.formulas import formula_arrays_of, table_arrays_of
 from preservecheck.arrays.recipes import Recipes, recipes_of
 from preservecheck.arrays.tables import TableArrays
-from preservecheck.assess.review import composer_for, table_arrays_for
+from preservecheck.assess.findings import composer_for, table_arrays_for
 from preservecheck.checks import CHECKS, with_lever
 from preservecheck.errors import Fault, FormulaError, Hint, PreservecheckError
 from preservecheck.formula.compose import Composer, Composition

@@ -5,7 +5,7 @@ import datetime as dt
 import pytest
 
 from preservecheck.assess import advice
-from preservecheck.assess.review import review
+from preservecheck.plan.review import review
 from tests.helpers import TODAY, case_of, make_formula
 
 PLAIN = {"items": {"Glycerin": 3}, "systems": {"phenoxyethanol": 0.8}}

@@ -8,7 +8,7 @@ import datetime as dt
 
 import pytest
 
-from preservecheck.assess.review import review
+from preservecheck.plan.review import review
 from preservecheck.reference.load import load_tables
 from tests.helpers import (
     TODAY,

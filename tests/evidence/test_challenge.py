@@ -9,7 +9,6 @@ import json
 import pytest
 from typer.testing import CliRunner
 
-from preservecheck.assess.review import review
 from preservecheck.cli.main import app
 from preservecheck.errors import ReadingsError
 from preservecheck.evidence.challenge import challenge, standard_id
@@ -18,6 +17,7 @@ from preservecheck.evidence.counts import read_counts
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.starter import starter_toml
 from preservecheck.formula.stored_result import store, stored_for, stored_path, stored_sentence
+from preservecheck.plan.review import review
 from preservecheck.reference.load import load_tables
 from tests.helpers import TODAY
 

@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pytest
 
-from preservecheck.assess.review import review
 from preservecheck.formula.starter import (
     starter_sheets,
     starter_toml,
@@ -20,6 +19,7 @@ from preservecheck.page.draft import draft_of, from_raw, pairs_of
 from preservecheck.page.draft_outcome import formula_of
 from preservecheck.page.files import tame
 from preservecheck.page.what_if import sliders, tried
+from preservecheck.plan.review import review
 from preservecheck.reference.load import load_tables
 from preservecheck.report import words as report_words
 

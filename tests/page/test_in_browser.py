@@ -8,7 +8,6 @@ import tomllib
 import pytest
 from playwright.sync_api import expect
 
-from preservecheck.assess.review import review
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.starter import (
     starter_sheets,
@@ -17,6 +16,7 @@ from preservecheck.formula.starter import (
     write_starter,
 )
 from preservecheck.page.context import VIEWS
+from preservecheck.plan.review import review
 from preservecheck.reference.load import load_tables
 from preservecheck.report import words as report_words
 from tests.page.browser import PATIENCE_MS, Program, check_looks, tab_to, violations, write

@@ -11,12 +11,12 @@ from pathlib import Path
 
 import pytest
 
-from preservecheck.assess.review import review
 from preservecheck.formula.starter import starter_toml
 from preservecheck.page.apply_option import applied_to
 from preservecheck.page.draft import draft_of, from_raw, new_draft, pairs_of
 from preservecheck.page.draft_outcome import formula_of
 from preservecheck.page.views import ranking as views_which
+from preservecheck.plan.review import review
 from preservecheck.ranking.rank import choose
 from preservecheck.reference.load import load_tables
 from preservecheck.report import choice as words

@@ -16,12 +16,12 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from preservecheck.assess.review import Report, review
 from preservecheck.assess.uncertainty import drawn
 from preservecheck.cli.main import app
 from preservecheck.errors import PreservecheckError
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula
+from preservecheck.plan.review import Report, review
 from preservecheck.ranking.rank import choose
 from preservecheck.ranking.result import Choice, Option
 from preservecheck.reference.load import load_tables, tables_root
@@ -138,7 +138,7 @@ def few_draws(monkeypatch):
     """Let ``review`` draw a few times only: hundreds of reports are made here and no chance is
     looked at."""
     monkeypatch.setattr(
-        sys.modules["preservecheck.assess.review"], "drawn", lambda case: drawn(case, draws=8)
+        sys.modules["preservecheck.assess.findings"], "drawn", lambda case: drawn(case, draws=8)
     )
 
 

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from preservecheck.arrays.forms import MICROBES
-from preservecheck.assess.review import review
 from preservecheck.errors import TableError
+from preservecheck.plan.review import review
 from preservecheck.reference.load import ENV, load_tables
 from preservecheck.reference.rows import TABLES
 from preservecheck.reference.validate import validate_tables

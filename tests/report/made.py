@@ -3,8 +3,9 @@
 import datetime as dt
 
 from preservecheck.assess.advice import ChallengeTest
-from preservecheck.assess.review import Part, Preservative, Report
+from preservecheck.assess.findings import Part, Preservative
 from preservecheck.formula.model import Product
+from preservecheck.plan.review import Report
 from preservecheck.verdict import Evidence, Figure, Finding
 
 DAY = dt.date(2026, 11, 25)

@@ -6,7 +6,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from preservecheck.assess.review import findings_of
+from preservecheck.assess.findings import findings_of
 from preservecheck.checks import CHECKS
 from preservecheck.report.plots.chart import broken, fitted
 from preservecheck.report.plots.formula import charts_of

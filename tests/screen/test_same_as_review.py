@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from preservecheck import load_tables, review
-from preservecheck.assess.review import composer_for
+from preservecheck.assess.findings import composer_for
 from preservecheck.checks import CHECKS
 from preservecheck.formula.build import build
 from preservecheck.ranking.base import BaseFormula
@@ -122,7 +122,7 @@ def tables():
 @pytest.fixture
 def without_chances(monkeypatch):
     """From the call on, reviews draw no chances: no verdict rests on them, and a screen has none."""
-    return lambda: monkeypatch.setattr("preservecheck.assess.review.chances", lambda *_: None)
+    return lambda: monkeypatch.setattr("preservecheck.assess.findings.chances", lambda *_: None)
 
 
 def formulas_of(tables, lines, products):

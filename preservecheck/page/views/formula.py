@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from starlette.responses import Response
     from starlette.routing import Route
 
-    from preservecheck.assess.review import Report
     from preservecheck.page.apply_option import Applied
+    from preservecheck.plan.review import Report
     from preservecheck.report.plots.chart import Chart
 
 # the browser wraps the paragraphs
@@ -146,7 +146,7 @@ def whole_page(
 
 def _report(sent: Submission) -> Report | None:
     """The formula judged; ``None`` where there is none."""
-    from preservecheck.assess.review import review
+    from preservecheck.plan.review import review
 
     if sent.formula is None:
         return None

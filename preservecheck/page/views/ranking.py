@@ -96,7 +96,7 @@ def _undo(sent: Submission) -> Response:
 
 def _checks(sent: Submission) -> Response:
     """What all checks say of the formula with one system in it."""
-    from preservecheck.assess.review import review
+    from preservecheck.plan.review import review
     from preservecheck.report.review import pieces
 
     system, wishes = sent.address["system"], wishes_of(sent)
@@ -151,7 +151,7 @@ def _without_formula(sent: Submission) -> dict[str, Any]:
 
 def _ranked(sent: Submission, formula: Formula, wishes: Wishes) -> dict[str, Any]:
     """What the template of the ranking shows."""
-    from preservecheck.assess.review import composer_for
+    from preservecheck.assess.findings import composer_for
     from preservecheck.report import choice as words
     from preservecheck.report.words import footer
 

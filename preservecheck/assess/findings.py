@@ -1,30 +1,22 @@
-"""The main job: one formula through all checks, as a report."""
+"""What the checks say of one formula, in words, and what preserves it."""
 
 from __future__ import annotations
 
-import datetime as dt
-import os
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
-from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
+from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.tables import TableArrays
-from preservecheck.assess import advice
 from preservecheck.assess.uncertainty import INPUTS, READINGS, SURE, chances, drawn, shares
 from preservecheck.checks import CHECKS
 from preservecheck.checks.base import Check, most_critical_first
 from preservecheck.formula.compose import Composer, Composition
-from preservecheck.formula.load import load_formula
-from preservecheck.formula.model import Formula, Product
-from preservecheck.formula.stored_result import stored_sentence
-from preservecheck.provenance import Provenance, provenance_of
-from preservecheck.reference.load import Tables, load_tables
-from preservecheck.reference.rows import Row
+from preservecheck.reference.load import Tables
 from preservecheck.verdict import (
     PASS,
     SERIOUS,
@@ -34,9 +26,6 @@ from preservecheck.verdict import (
     Evidence,
     Finding,
     Floats,
-    LabelStatement,
-    Word,
-    fold,
 )
 
 
@@ -64,45 +53,6 @@ class Preservative:
         return {"id": self.id, "percent": self.percent, "actives": actives}
 
 
-@dataclass(frozen=True, kw_only=True)
-class Report(Provenance):
-    """What ``review`` says about one formula."""
-
-    product: Product
-    path: str | None
-    verdict: Word
-    serious: bool
-    counts: dict[str, int]
-    preservatives: tuple[Preservative, ...]
-    checks: tuple[Finding, ...]
-    remarks: tuple[str, ...]
-    own_rows: tuple[str, ...]
-    labels: tuple[LabelStatement, ...]
-    cautions: tuple[str, ...]
-    challenge_test: advice.ChallengeTest
-    not_covered: tuple[str, ...]
-    # for plots and records; not part of the JSON
-    formula: Formula | None = None
-    rows: tuple[Row, ...] = ()  # of the tables, that it rests on
-
-    def to_json(self) -> dict[str, Any]:
-        """The report with the keys that other programs read, in a fixed order."""
-        return {
-            **super().to_json(),
-            "product": self.product.model_dump(mode="json"),
-            "verdict": self.verdict,
-            "counts": self.counts,
-            "preservatives": [p.to_json() for p in self.preservatives],
-            "checks": [finding.to_json() for finding in self.checks],
-            "remarks": list(self.remarks),
-            "own_rows": list(self.own_rows),
-            "labels": [label.line for label in self.labels],
-            "cautions": list(self.cautions),
-            "challenge_test": asdict(self.challenge_test),
-            "not_covered": list(self.not_covered),
-        }
-
-
 @lru_cache(maxsize=4)
 def table_arrays_for(tables: Tables) -> TableArrays:
     """The reference arrays of a set of tables, built once."""
@@ -113,63 +63,6 @@ def table_arrays_for(tables: Tables) -> TableArrays:
 def composer_for(tables: Tables) -> Composer:
     """The composer of a set of tables, built once."""
     return Composer(tables)
-
-
-def review(
-    formula: Formula | str | os.PathLike[str],
-    tables: Tables | None = None,
-    *,
-    today: dt.date | None = None,
-) -> Report:
-    """Judge one formula by all checks.
-
-    Parameters
-    ----------
-    formula
-        A formula, or the path of its file.
-    tables
-        The tables; default the shipped ones, with the user's own rows named in
-        ``PRESERVECHECK_TABLES``.
-    today
-        Date of the report, and of the law where the formula names no day.
-
-    Raises
-    ------
-    FormulaError
-        The file cannot be used; all faults at once.
-    TableError
-        A table has a fault.
-    """
-    tables = tables or load_tables()
-    today = today or dt.date.today()
-    if not isinstance(formula, Formula):
-        formula = load_formula(formula, tables, today=today)
-    composition = composer_for(tables).compose(formula)
-    case = formula_arrays([composition], table_arrays_for(tables), today)
-    findings = list(findings_of(case))
-    codes = [f.code for f in findings]
-    worst = int(fold(np.array(codes, dtype=np.int8)))
-    shown = tuple(f.finding for f in findings)
-    labels = advice.labels(case)
-    rows = advice.rows_behind(case, shown, labels)
-    return Report(
-        **vars(provenance_of(tables, formula, today)),
-        product=formula.product,
-        path=formula.path,
-        verdict=WORDS[worst] or "unknown",
-        serious=worst == SERIOUS,
-        counts=_counts(codes),
-        preservatives=preservatives(composition, case),
-        checks=shown,
-        remarks=composition.remarks,
-        own_rows=advice.own_rows(case, rows),
-        labels=labels,
-        cautions=advice.cautions(case),
-        challenge_test=advice.challenge_test(case, shown, stored_sentence(formula)),
-        not_covered=advice.not_covered(case),
-        formula=formula,
-        rows=rows,
-    )
 
 
 @dataclass(frozen=True)
@@ -284,7 +177,8 @@ def _at(array: Floats, j: int) -> float:
     return float(flat[j if flat.size > 1 else 0])
 
 
-def _counts(codes: list[int]) -> dict[str, int]:
+def counts_of(codes: list[int]) -> dict[str, int]:
+    """How many findings pass, warn and are unknown; a serious one warns as well."""
     return {
         "pass": codes.count(PASS),
         "warn": codes.count(WARN) + codes.count(SERIOUS),

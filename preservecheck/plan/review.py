@@ -1,0 +1,124 @@
+"""The main job: one formula through all checks, as a report with a plan."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from preservecheck.arrays.formulas import formula_arrays
+from preservecheck.assess import advice
+from preservecheck.assess.findings import (
+    Preservative,
+    composer_for,
+    counts_of,
+    findings_of,
+    preservatives,
+    table_arrays_for,
+)
+from preservecheck.formula.load import load_formula
+from preservecheck.formula.model import Formula, Product
+from preservecheck.formula.stored_result import stored_sentence
+from preservecheck.provenance import Provenance, provenance_of
+from preservecheck.reference.load import Tables, load_tables
+from preservecheck.reference.rows import Row
+from preservecheck.verdict import SERIOUS, WORDS, Finding, LabelStatement, Word, fold
+
+
+@dataclass(frozen=True, kw_only=True)
+class Report(Provenance):
+    """What ``review`` says about one formula."""
+
+    product: Product
+    path: str | None
+    verdict: Word
+    serious: bool
+    counts: dict[str, int]
+    preservatives: tuple[Preservative, ...]
+    checks: tuple[Finding, ...]
+    remarks: tuple[str, ...]
+    own_rows: tuple[str, ...]
+    labels: tuple[LabelStatement, ...]
+    cautions: tuple[str, ...]
+    challenge_test: advice.ChallengeTest
+    not_covered: tuple[str, ...]
+    # for plots and records; not part of the JSON
+    formula: Formula | None = None
+    rows: tuple[Row, ...] = ()  # of the tables, that it rests on
+
+    def to_json(self) -> dict[str, Any]:
+        """The report with the keys that other programs read, in a fixed order."""
+        return {
+            **super().to_json(),
+            "product": self.product.model_dump(mode="json"),
+            "verdict": self.verdict,
+            "counts": self.counts,
+            "preservatives": [p.to_json() for p in self.preservatives],
+            "checks": [finding.to_json() for finding in self.checks],
+            "remarks": list(self.remarks),
+            "own_rows": list(self.own_rows),
+            "labels": [label.line for label in self.labels],
+            "cautions": list(self.cautions),
+            "challenge_test": asdict(self.challenge_test),
+            "not_covered": list(self.not_covered),
+        }
+
+
+def review(
+    formula: Formula | str | os.PathLike[str],
+    tables: Tables | None = None,
+    *,
+    today: dt.date | None = None,
+) -> Report:
+    """Judge one formula by all checks.
+
+    Parameters
+    ----------
+    formula
+        A formula, or the path of its file.
+    tables
+        The tables; default the shipped ones, with the user's own rows named in
+        ``PRESERVECHECK_TABLES``.
+    today
+        Date of the report, and of the law where the formula names no day.
+
+    Raises
+    ------
+    FormulaError
+        The file cannot be used; all faults at once.
+    TableError
+        A table has a fault.
+    """
+    tables = tables or load_tables()
+    today = today or dt.date.today()
+    if not isinstance(formula, Formula):
+        formula = load_formula(formula, tables, today=today)
+    composition = composer_for(tables).compose(formula)
+    case = formula_arrays([composition], table_arrays_for(tables), today)
+    findings = list(findings_of(case))
+    codes = [f.code for f in findings]
+    worst = int(fold(np.array(codes, dtype=np.int8)))
+    shown = tuple(f.finding for f in findings)
+    labels = advice.labels(case)
+    rows = advice.rows_behind(case, shown, labels)
+    return Report(
+        **vars(provenance_of(tables, formula, today)),
+        product=formula.product,
+        path=formula.path,
+        verdict=WORDS[worst] or "unknown",
+        serious=worst == SERIOUS,
+        counts=counts_of(codes),
+        preservatives=preservatives(composition, case),
+        checks=shown,
+        remarks=composition.remarks,
+        own_rows=advice.own_rows(case, rows),
+        labels=labels,
+        cautions=advice.cautions(case),
+        challenge_test=advice.challenge_test(case, shown, stored_sentence(formula)),
+        not_covered=advice.not_covered(case),
+        formula=formula,
+        rows=rows,
+    )
