@@ -25,7 +25,7 @@ from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.formula.compose import Composition
 from preservecheck.formula.materials import Material
 from preservecheck.reference.load import Tables
-from preservecheck.reference.rows import Ingredient, ProductPh, System
+from preservecheck.reference.rows import Ingredient, ProductKind, ProductPh, System
 from preservecheck.verdict import Bools, Floats, Ints
 
 # water density in g/mL; polyols raise it to 1.05 at most
@@ -37,6 +37,8 @@ LOW_RISK_AW = 0.75
 ROOM_C = 25.0
 # traces do not decide a pH; common practice, no source [%]
 TRACE_PERCENT = 0.1
+# any of it at all [%]
+TRACE = 1e-9
 # cached figures that depend on nothing but the amounts
 FROM_AMOUNTS = frozenset(
     (
@@ -51,6 +53,7 @@ FROM_AMOUNTS = frozenset(
         "paired_kinds",
         "unpaired",
         "aw_estimate",
+        "kind",
     )
 )
 
@@ -225,6 +228,55 @@ class FormulaArrays:
         """True where the water activity may or may not lie below 0.75. (...,)"""
         aw, tolerance, _ = self.aw
         return np.asarray(~self.dry & (aw - tolerance < LOW_RISK_AW))
+
+    @cached_property
+    def kind(self) -> Ints:
+        """The kind of product: index into ``reference.kinds``, -1 for none. (...,)
+
+        As the file names it, or a finer one whose conditions the recipe meets; where it names none,
+        the first kind whose conditions it meets.
+        """
+        kinds = self.reference.kinds
+        places = {kind.id: i for i, kind in enumerate(kinds)}
+        named = [p.kind for p in self.profiles]
+        given = np.array([places.get(n or "", -1) for n in named], dtype=int)
+        out = np.broadcast_to(given[self.profile], self.water_pct.shape)
+        for i in reversed(range(len(kinds))):
+            may = [n is None or n in kinds[i].finer_than for n in named]
+            if any(may):
+                open_to = np.array(may, dtype=bool)[self.profile]
+                out = np.where(open_to & self._looks_like(i), i, out)
+        return out
+
+    def _looks_like(self, i: int) -> Bools:
+        """Whether the recipe meets every condition of a kind; a blank one holds. (...,)"""
+        c, kind = self.reference, self.reference.kinds[i]
+        fits = np.array(
+            [
+                p.type in kind.types
+                and (not kind.uses or p.use in kind.uses)
+                and (not kind.users or p.users in kind.users)
+                and (not kind.packages or p.package in kind.packages)
+                for p in self.profiles
+            ],
+            dtype=bool,
+        )[self.profile]
+        if not fits.any():
+            return fits
+        for keys, least in ((kind.has, kind.has_min_percent), (kind.also, kind.also_min_percent)):
+            if keys:
+                fits = fits & (weighed_sum(self.amount, c.matching(keys)) >= (least or TRACE))
+        if kind.without:
+            most = kind.without_from_percent or TRACE
+            fits = fits & (weighed_sum(self.amount, c.matching(kind.without)) < most)
+        if kind.water_below_percent is not None:
+            fits = fits & (self.water_pct < kind.water_below_percent)
+        return fits
+
+    def kind_of(self, n: int = 0) -> ProductKind | None:
+        """The row of one case's kind of product."""
+        at = int(self.kind.reshape(-1)[n])
+        return self.reference.kinds[at] if at >= 0 else None
 
     # ---- free active -----------------------------------------------------------------------------
 

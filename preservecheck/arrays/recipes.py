@@ -45,6 +45,7 @@ class Profile:
     users: str
     package: str | None
     on_market: dt.date
+    kind: str | None = None  # as the file names it; see FormulaArrays.kind
 
     @classmethod
     def of(cls, product: Product, today: dt.date) -> Profile:
@@ -56,6 +57,7 @@ class Profile:
             product.users,
             product.package,
             product.on_market or today,
+            product.kind,
         )
 
 

@@ -10,7 +10,7 @@ from typing import get_args
 import numpy as np
 
 from preservecheck.reference.load import Tables
-from preservecheck.reference.rows import Active, BinderClass, Ingredient
+from preservecheck.reference.rows import Active, BinderClass, Ingredient, ProductKind
 from preservecheck.verdict import Bools, Floats
 
 OIL_CLASSES = ("vegetable", "ester", "hydrocarbon", "silicone", "fatty-alcohol")
@@ -76,6 +76,11 @@ class Substances:
         return tuple(
             sorted(every if self.only_substances is None else every & self.only_substances)
         )
+
+    @cached_property
+    def kinds(self) -> tuple[ProductKind, ...]:
+        """Kinds of product in the order in which they are tried."""
+        return tuple(sorted(self.tables.product_kinds, key=lambda row: row.match_order))
 
     @cached_property
     def index(self) -> Mapping[str, int]:

@@ -21,7 +21,7 @@ from preservecheck.formula.model import (
     AmountKind,
     Formula,
 )
-from preservecheck.formula.names import Form, FormulaNames, UnknownNames, names_of
+from preservecheck.formula.names import Form, FormulaNames, UnknownNames, folded, names_of
 from preservecheck.formula.own_materials import read_blends, read_own_ingredients
 from preservecheck.text import join_or
 from preservecheck.units import (
@@ -38,7 +38,18 @@ if TYPE_CHECKING:
 
 FORMAT = 1
 TOP = ("format", "product", "measured", "phase", "blend", "ingredient")
-PRODUCT = ("name", "use", "type", "markets", "users", "package", "batch", "scale_step", "on_market")
+PRODUCT = (
+    "name",
+    "use",
+    "type",
+    "kind",
+    "markets",
+    "users",
+    "package",
+    "batch",
+    "scale_step",
+    "on_market",
+)
 MEASURED = ("ph", "ph_tolerance", "temperature", "water_activity", "water_activity_tolerance")
 PHASE = ("name", "heated_to", "held", "added_at", "items")
 LINE = ("ingredient", "preservative", "percent", "grams", "rest", "strength", "note")
@@ -133,6 +144,7 @@ def _product(section: Section, tables: Tables, today: dt.date | None) -> dict[st
         ),
         "use": section.choice("use", USES, needed=True),
         "type": section.choice("type", PRODUCT_TYPES, needed=True),
+        "kind": _kind(section, tables),
         "markets": _markets(section, tuple(market.id for market in tables.markets)),
         "users": section.choice("users", USERS),
         "package": section.choice("package", PACKAGES),
@@ -141,6 +153,21 @@ def _product(section: Section, tables: Tables, today: dt.date | None) -> dict[st
         "on_market": _day(section) or today or dt.date.today(),
     }
     return {k: v for k, v in values.items() if v is not None or k == "batch_g"}
+
+
+def _kind(section: Section, tables: Tables) -> str | None:
+    """The kind of product by id or name, whatever the case and the hyphens."""
+    if "kind" not in section.raw:
+        return None
+    value = section.raw["kind"]
+    kinds = {_plain(n): k.id for k in tables.product_kinds for n in (k.id, k.name, *k.aliases)}
+    if isinstance(value, str) and (found := kinds.get(_plain(value))):
+        return found
+    return section.one_of("kind", value, tuple(k.id for k in tables.product_kinds))
+
+
+def _plain(name: str) -> str:
+    return folded(name.replace("-", " "))
 
 
 def _mass(section: Section, key: str, give: str) -> float | None:

@@ -35,6 +35,7 @@ class Product(_Part):
     name: str
     use: Use
     type: ProductType
+    kind: str | None = None  # key of tables/product_kinds.csv; None: what the recipe looks like
     markets: tuple[str, ...]  # keys of tables/markets.csv
     users: Users = "adults"
     package: Package | None = None

@@ -42,6 +42,7 @@ PRODUCT_FIELDS = {
     "name": "name",
     "use": "use",
     "type": "type",
+    "kind": "kind",
     "markets": "markets",
     "users": "users",
     "package": "package",
@@ -58,7 +59,7 @@ MEASURED_FIELDS = {
 }
 FIELDS = (*PRODUCT_FIELDS, *MEASURED_FIELDS)
 NUMBER_FIELDS = {"ph", "ph tolerance", "water activity", "water activity tolerance"}
-TEXT_FIELDS = {"name", "use", "type", "users", "package"}
+TEXT_FIELDS = {"name", "use", "type", "kind", "users", "package"}
 # the unit in a heading stands for cells that hold a bare number
 UNIT_COLUMNS = {"heated to", "added at", "held", "batch", "scale step", "sample temperature"}
 _OTHER_NAMES = {

@@ -33,6 +33,7 @@ format = 1
 name = "Oat rinse conditioner for the market stall"
 use = "rinse-off"                 # $uses
 type = "conditioner"              # $types
+# kind = "co-wash"                # finer, from the table product_kinds
 markets = ["EU", "GB"]            # where you sell: $markets
 users = "adults"                  # $users
 package = "bottle"                # $packages

@@ -29,7 +29,7 @@ Pairs = list[tuple[str, str]]
 
 # a formula of five thousand lines
 MAX_FIELDS = 60_000
-PRODUCT_TEXTS = ("name", "use", "type", "users", "package")
+PRODUCT_TEXTS = ("name", "use", "type", "kind", "users", "package")
 PRODUCT_MASSES = ("batch", "scale_step")
 MEASURED_NUMBERS = ("ph", "ph_tolerance", "water_activity", "water_activity_tolerance")
 PHASE_QUANTITIES = ("heated_to", "held", "added_at")

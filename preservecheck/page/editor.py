@@ -86,6 +86,7 @@ def editor_view(draft: Draft, site: Site) -> dict[str, Any]:
         "choices": {
             "use": USES,
             "type": PRODUCT_TYPES,
+            "kind": {k.id: k.name for k in site.tables.product_kinds},
             "users": USERS,
             "package": PACKAGES,
             "markets": site.markets,

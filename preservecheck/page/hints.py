@@ -31,6 +31,7 @@ FIELD_WORDS = {
     "product.name": "Name of the product",
     "product.use": "Use",
     "product.type": "Kind of product",
+    "product.kind": "More exactly",
     "product.markets": "Where it is sold",
     "product.users": "For whom",
     "product.package": "Pack",

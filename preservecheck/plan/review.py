@@ -24,7 +24,7 @@ from preservecheck.formula.model import Formula, Product
 from preservecheck.formula.stored_result import stored_sentence
 from preservecheck.provenance import Provenance, provenance_of
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.reference.rows import Row
+from preservecheck.reference.rows import ProductKind, Row
 from preservecheck.verdict import SERIOUS, WORDS, Finding, LabelStatement, Word, fold
 
 
@@ -33,6 +33,7 @@ class Report(Provenance):
     """What ``review`` says about one formula."""
 
     product: Product
+    kind: ProductKind | None  # of product, as named or as the recipe looks
     path: str | None
     verdict: Word
     serious: bool
@@ -53,7 +54,11 @@ class Report(Provenance):
         """The report with the keys that other programs read, in a fixed order."""
         return {
             **super().to_json(),
-            "product": self.product.model_dump(mode="json"),
+            "product": {
+                **self.product.model_dump(mode="json"),
+                "kind": None if self.kind is None else self.kind.id,
+                "kind_given": self.product.kind is not None,
+            },
             "verdict": self.verdict,
             "counts": self.counts,
             "preservatives": [p.to_json() for p in self.preservatives],
@@ -107,6 +112,7 @@ def review(
     return Report(
         **vars(provenance_of(tables, formula, today)),
         product=formula.product,
+        kind=case.kind_of(),
         path=formula.path,
         verdict=WORDS[worst] or "unknown",
         serious=worst == SERIOUS,

@@ -579,6 +579,114 @@ class ProductPh(Row):
         self.ordered("ph_min", "ph_max")
 
 
+# ---- custom ----
+
+KindUse = Literal[Use, "any"]
+PhSet = Literal["free", "measured", "none"]
+Standing = Literal["usual", "possible", "unusual", "avoid"]
+PracticeUsers = Literal["any", "children"]
+Counted = Literal["as supplied", "active"]
+
+
+class ProductKind(Row):
+    """A kind of product: its customary pH, and how a formula that names none is recognised.
+
+    The first row in `match_order` whose conditions all hold is the kind; a blank one holds.
+    """
+
+    id: str = slug()
+    name: str = text(needed=True)
+    aliases: Names = names()  # what else a formula may call it
+    types: Names = names(needed=True)  # product types it belongs to
+    default_use: KindUse = choice(KindUse, needed=True)
+    match_order: float = number(0, needed=True)
+    # wider kinds that mean this one where a formula names them and meets its conditions
+    finer_than: Names = names()
+    uses: Names = names()
+    users: Names = names()
+    packages: Names = names()
+    # inci:, tag:, role: keys, in % of the pure substances together
+    has: Names = names()
+    has_min_percent: float | None = number(0, 100)
+    also: Names = names()
+    also_min_percent: float | None = number(0, 100)
+    without: Names = names()  # their sum below without_from_percent
+    without_from_percent: float | None = number(0, 100)
+    water_below_percent: float | None = number(0, 100)
+    ph_min: float | None = number(0, 14)  # customary window
+    ph_max: float | None = number(0, 14)
+    aim_low: float | None = number(0, 14)
+    aim_ph: float | None = number(0, 14)
+    aim_high: float | None = number(0, 14)
+    aim_ph_flat: float | None = number(0, 14)  # for systems whose action does not hang on the pH
+    # free: a lever; measured: the base sets it; none: there is nothing to set
+    ph_set: PhSet = choice(PhSet, needed=True)
+    low_risk: str | None = text()
+
+    def check(self) -> None:
+        """Raise ``ValueError`` where columns contradict each other."""
+        for low, high in (
+            ("ph_min", "ph_max"),
+            ("ph_min", "aim_low"),
+            ("aim_low", "aim_ph"),
+            ("aim_ph", "aim_high"),
+            ("aim_low", "aim_high"),
+            ("aim_high", "ph_max"),
+        ):
+            self.ordered(low, high)
+
+
+class Practice(Row):
+    """How usual a system is in a kind of product."""
+
+    key: ClassVar[tuple[str, ...]] = ("system", "kind", "users")
+    system: str = text(needed=True)
+    kind: str = text(needed=True)  # id of product_kinds.csv, or any
+    users: PracticeUsers = choice(PracticeUsers, needed=True)
+    standing: Standing = choice(Standing, needed=True)
+    start_rank: float | None = number(1, 2)  # where a formulator starts: first or second
+    why: str = text(needed=True)
+    survey_substance: str | None = text()
+    survey_percent: float | None = number(0, 100)  # share of products that carry it
+    survey_products: float | None = number(1)  # how many were looked at
+    survey_of: str | None = text()
+    survey_source: str | None = text()
+
+    def check(self) -> None:
+        """Raise ``ValueError`` where columns contradict each other."""
+        if (self.survey_percent is None) != (self.survey_source is None):
+            raise ValueError("a survey figure and its source belong together")
+        if self.start_rank is not None and self.standing not in ("usual", "possible"):
+            raise ValueError(f"a {self.standing} system is no first or second choice")
+
+
+class Pair(Row):
+    """Two systems or a system and a booster that close each other's gaps."""
+
+    id: str = slug()
+    first: Names = names(needed=True)  # system:, inci: or tag: keys, any of which counts
+    second: Names = names(needed=True)
+    standing: Standing = choice(Standing, needed=True)
+    same_as: str | None = text()  # the system that is sold as this pair
+    first_counted: Counted = choice(Counted, needed=True)
+    first_min_percent: float | None = number(0, 100)
+    first_max_percent: float | None = number(0, 100)
+    second_counted: Counted = choice(Counted, needed=True)
+    second_min_percent: float | None = number(0, 100)
+    second_max_percent: float | None = number(0, 100)
+    ph_min: float | None = number(0, 14)
+    ph_max: float | None = number(0, 14)
+    kinds: Names = names()  # blank: every kind
+    why: str = text(needed=True)
+    caution: str | None = text()
+
+    def check(self) -> None:
+        """Raise ``ValueError`` where columns contradict each other."""
+        self.ordered("ph_min", "ph_max")
+        self.ordered("first_min_percent", "first_max_percent")
+        self.ordered("second_min_percent", "second_max_percent")
+
+
 CautionAbout = Literal["handling", "product", "user", "legal", "hygiene"]
 
 
@@ -684,6 +792,9 @@ TABLES: dict[str, type[Record]] = {
     "label_rules": LabelRule,
     "incompatibilities": Incompatibility,
     "product_ph": ProductPh,
+    "product_kinds": ProductKind,
+    "practice": Practice,
+    "pairs": Pair,
     "cautions": Caution,
     "challenge_criteria": ChallengeCriterion,
     "test_organisms": TestOrganism,

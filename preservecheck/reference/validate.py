@@ -3,10 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from typing import get_args
 
 from preservecheck.errors import Fault, TableError
 from preservecheck.reference import rows as r
 from preservecheck.reference.load import OWN_SOURCE, Tables
+
+# what the columns of product_kinds.csv that hold several words may name
+WORDS_OF_KINDS: dict[str, tuple[str, ...]] = {
+    "types": get_args(r.ProductType),
+    "uses": get_args(r.Use),
+    "users": get_args(r.Users),
+    "packages": get_args(r.Package),
+}
 
 
 def validate_tables(tables: Tables) -> list[Fault]:
@@ -19,7 +28,7 @@ def validate_tables(tables: Tables) -> list[Fault]:
             faults += error.faults
     if faults:
         return faults
-    questions = (_sources, _markets, _systems, _substances, _aliases)
+    questions = (_sources, _markets, _systems, _substances, _aliases, _custom)
     return [fault for question in questions for fault in question(tables)]
 
 
@@ -32,6 +41,12 @@ def _sources(tables: Tables) -> Iterator[Fault]:
             used.add(row.source)
             if row.source not in tables.sources and row.source != OWN_SOURCE:
                 yield _fault(name, row.key_text, f"source {row.source!r} is not in sources.csv")
+    for survey in tables.practice:
+        if survey.survey_source is not None:
+            used.add(survey.survey_source)
+            if survey.survey_source not in tables.sources:
+                found = f"survey {survey.survey_source!r} is not in sources.csv"
+                yield _fault("practice", survey.key_text, found)
     for source in sorted(set(tables.sources) - used):
         yield _fault("sources", source, "no row refers to it")
 
@@ -74,6 +89,38 @@ def _substances(tables: Tables) -> Iterator[Fault]:
         for inci, _ in i.composition:
             if inci not in names:
                 yield _fault("ingredients", i.inci, f"{inci!r} is not in ingredients.csv")
+
+
+def _custom(tables: Tables) -> Iterator[Fault]:
+    """Whether kinds of product, what is usual in them and pairs name what there is."""
+    systems, kinds = {s.id for s in tables.systems}, {k.id for k in tables.product_kinds}
+    known = {f"system:{s}" for s in systems} | {f"inci:{n}" for n in _names(tables)}
+    known |= {k for i in tables.ingredients for k in (f"role:{i.role}", *_tags(i))}
+    for kind in tables.product_kinds:
+        for name in sorted(set(kind.finer_than) - kinds):
+            yield _fault("product_kinds", kind.id, f"{name!r} is not in product_kinds.csv")
+        for name, allowed in WORDS_OF_KINDS.items():
+            for word in sorted(set(getattr(kind, name)) - set(allowed)):
+                found = f"{name}: {word!r} is none of {', '.join(allowed)}"
+                yield _fault("product_kinds", kind.id, found)
+        for key in sorted({*kind.has, *kind.also, *kind.without} - known):
+            yield _fault("product_kinds", kind.id, f"{key!r} names nothing in the tables")
+    for row in tables.practice:
+        if row.system not in systems:
+            yield _fault("practice", row.key_text, f"{row.system!r} is not in systems.csv")
+        if row.kind not in kinds | {"any"}:
+            yield _fault("practice", row.key_text, f"{row.kind!r} is not in product_kinds.csv")
+    for pair in tables.pairs:
+        for key in sorted({*pair.first, *pair.second} - known):
+            yield _fault("pairs", pair.id, f"{key!r} names nothing in the tables")
+        for name in sorted(set(pair.kinds) - kinds):
+            yield _fault("pairs", pair.id, f"{name!r} is not in product_kinds.csv")
+        if pair.same_as is not None and pair.same_as not in systems:
+            yield _fault("pairs", pair.id, f"{pair.same_as!r} is not in systems.csv")
+
+
+def _tags(row: r.Ingredient) -> Iterable[str]:
+    return (f"tag:{tag}" for tag in row.tags)
 
 
 def _aliases(tables: Tables) -> Iterator[Fault]:

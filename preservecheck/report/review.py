@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from preservecheck.errors import Hint
     from preservecheck.plan.review import Report
     from preservecheck.reference.load import Tables
+    from preservecheck.reference.rows import ProductKind
     from preservecheck.report.plots.chart import Chart
     from preservecheck.verdict import Figure, Finding
 
@@ -255,12 +256,18 @@ def _product(report: Report) -> str:
     p = report.product
     parts = [
         f"{p.use} {p.type}",
+        *([] if report.kind is None else [kind_taken(report.kind, given=p.kind is not None)]),
         f"for {p.users}",
         *([p.package] if p.package else []),
         f"sold in {', '.join(p.markets)}" + (f" from {p.on_market}" if p.on_market else ""),
         *([f"batch {number(p.batch_g)} g"] if p.batch_g is not None else []),
     ]
     return ", ".join(parts)
+
+
+def kind_taken(kind: ProductKind, *, given: bool) -> str:
+    """Which kind of product was taken, and whether the formula names it."""
+    return kind.name if given else f"taken as: {kind.name}"
 
 
 def _preservatives(report: Report) -> str:

@@ -53,6 +53,7 @@ PRODUCTS: dict[str, Field] = {
     "name": Field("text", "name of the product; the formula's where it is left out"),
     "use": Field("text", "leave-on or rinse-off", needed=True),
     "type": Field("text", "conditioner, shampoo, leave-in, styling, scalp or mask", needed=True),
+    "kind": Field("text", "a row of product_kinds.csv; what the recipe looks like if left out"),
     "markets": Field("text", "such as EU GB", needed=True),
     "users": Field("text", "adults, under-3 or under-10"),
     "package": Field("text", "jar, pump, tube, spray or bottle"),
@@ -73,7 +74,7 @@ ROW = ("formula", "system", "percent", "verdict", "serious", "limiting_check", "
 PRODUCT_KEYS = tuple(PRODUCT_FIELDS.values())
 MEASURED_KEYS = tuple(MEASURED_FIELDS.values())
 # what a product is, in words; few combinations of them occur
-IDENTITY = ("use", "type", "markets", "users", "package", "on_market")
+IDENTITY = ("use", "type", "kind", "markets", "users", "package", "on_market")
 
 
 def columns_of(table: Mapping[str, Field]) -> dict[str, Field]:
