@@ -139,19 +139,7 @@ def answer(
     document: Callable[[], Document | Sequence[Document]],
     data: Callable[[], Any],
 ) -> None:
-    """Show a result in one format, or write it to a file.
-
-    Parameters
-    ----------
-    form
-        The format.
-    output
-        The file, where one is given.
-    document
-        Makes what is shown.
-    data
-        Makes what JSON holds.
-    """
+    """Show a result in one format, or write it to a file."""
     from preservecheck.report.formats import render
 
     file = output is not None and str(output) != "-"
@@ -173,13 +161,8 @@ def _with_hints(made: Document | Sequence[Document]) -> Document | Sequence[Docu
 
 
 def write_chart(chart: Chart | None, path: Path | None) -> None:
-    """Write the chart that ``--plot`` asks for.
-
-    Raises
-    ------
-    PreservecheckError
-        There is nothing to draw, or the name ends in something else than .svg and .png.
-    """
+    """Write the chart that ``--plot`` asks for; a ``PreservecheckError`` where there is nothing to
+    draw, or the name ends in something else than .svg and .png."""
     if path is None:
         return
     from preservecheck.errors import Fault, Hint, PreservecheckError

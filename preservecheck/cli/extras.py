@@ -14,13 +14,8 @@ EXTRAS = {
 
 
 def need(extra: str) -> None:
-    """Refuse before the work begins what could not be finished.
-
-    Raises
-    ------
-    ModuleNotFoundError
-        A library of the extra is not installed.
-    """
+    """Refuse before the work begins what could not be finished; a ``ModuleNotFoundError`` where a
+    library of the extra is not installed."""
     for library in EXTRAS[extra]:
         if find_spec(library) is None:
             raise ModuleNotFoundError(f"No module named {library!r}", name=library)

@@ -101,13 +101,8 @@ def screen(
 
 
 def _form(written: str, output: Path | None) -> str:
-    """The form that is meant; everything that can be refused is refused here.
-
-    Raises
-    ------
-    PreservecheckError
-        There is no such form, or a terminal cannot show it.
-    """
+    """The form that is meant; a ``PreservecheckError`` where there is none, or a terminal cannot
+    show it."""
     from preservecheck.cli.extras import need
     from preservecheck.errors import Fault, PreservecheckError
     from preservecheck.text import join_or

@@ -122,26 +122,8 @@ def challenge(
     formula: Formula | None = None,
     today: dt.date | None = None,
 ) -> Challenge:
-    """Judge a laboratory's counts.
-
-    Parameters
-    ----------
-    results
-        File of counts.
-    standard
-        ``iso-11930``, ``usp-51`` or ``ph-eur-5.1.3``; default what the file says itself.
-    tables
-        The tables with the criteria; default the shipped ones.
-    formula
-        The product, for what the result means.
-    today
-        Date of the result.
-
-    Raises
-    ------
-    ReadingsError
-        The file cannot be used; all faults at once.
-    """
+    """Judge a file of a laboratory's counts by ``iso-11930``, ``usp-51`` or ``ph-eur-5.1.3``, or by
+    what the file says itself; a ``ReadingsError`` with all faults."""
     tables = tables or load_tables()
     counts = read_counts(results, tables)
     written = standard or counts.standard
@@ -171,13 +153,8 @@ def challenge(
 
 
 def standard_id(written: str) -> str:
-    """The id of a standard, however it is written.
-
-    Raises
-    ------
-    ReadingsError
-        It is none of the three.
-    """
+    """The id of a standard, however it is written; a ``ReadingsError`` where it is none of the
+    three."""
     plain = _letters(written)
     for id_ in STANDARDS:
         if _letters(id_) in plain:

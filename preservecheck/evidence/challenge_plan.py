@@ -90,21 +90,8 @@ def plan(
     formula: Formula | None = None,
     today: dt.date | None = None,
 ) -> Plan:
-    """The plan of a test.
-
-    Parameters
-    ----------
-    standard
-        ``iso-11930``, ``usp-51`` or ``ph-eur-5.1.3``.
-    start
-        Day of the inoculation.
-    tables
-        The tables; default the shipped ones.
-    formula
-        The product, for the neutraliser and what to send.
-    today
-        Date of the plan.
-    """
+    """The plan of a test that is inoculated on the day ``start``; a formula says which neutraliser
+    and what to send."""
     tables = tables or load_tables()
     rows = [o for o in tables.test_organisms if o.belongs_to(standard)]
     lines = [r for r in tables.challenge_criteria if r.standard == standard]

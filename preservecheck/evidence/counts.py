@@ -93,20 +93,8 @@ class Counts:
 
 
 def read_counts(path: str | Path, tables: Tables) -> Counts:
-    """The counts in a file, under the names of the tables where they are known.
-
-    Parameters
-    ----------
-    path
-        A ``.csv`` or ``.xlsx`` file.
-    tables
-        For the names and strain numbers of the test organisms.
-
-    Raises
-    ------
-    ReadingsError
-        All faults at once.
-    """
+    """The counts in a ``.csv`` or ``.xlsx`` file, organisms by their names in the tables where they
+    are known there; a ``ReadingsError`` with all faults."""
     table = read_readings(path, COLUMNS)
     if table.has("cfu") and table.has("log10_cfu"):
         table.faults.add("there is a column of counts and one of logarithms", "keep one")

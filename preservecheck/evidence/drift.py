@@ -159,24 +159,8 @@ def drift(
     *,
     today: dt.date | None = None,
 ) -> Drift:
-    """Read pH over weeks against the window of a formula.
-
-    Parameters
-    ----------
-    readings
-        File with the columns date, ph and storage_c.
-    formula
-        Brings the effective range of its preservatives and the window of the product.
-    tables
-        The tables; default the shipped ones.
-    today
-        Date of the result.
-
-    Raises
-    ------
-    ReadingsError
-        The file cannot be used; all faults at once.
-    """
+    """Read pH over weeks, in a file with the columns date, ph and storage_c, against the window of
+    a formula; a ``ReadingsError`` with all faults."""
     tables = tables or load_tables()
     case = formula_arrays(
         [composer_for(tables).compose(formula)], table_arrays_for(tables), today or dt.date.today()
@@ -203,21 +187,9 @@ def series_of(
     window: tuple[float, float] | None,
     step: float = 0.0,
 ) -> Series:
-    """What the readings of one storage temperature tell.
-
-    Parameters
-    ----------
-    name
-        Of the storage.
-    celsius
-        Its temperature, where it is known. [°C]
-    points
-        Days and pH, in the order of the days. [pH]
-    window
-        Lowest and highest pH that suit the product, where they are known. [pH]
-    step
-        What the pH is read to; its rounding is the least scatter. [pH]
-    """
+    """What the readings of one storage [°C] tell: days and pH in their order, the window of the
+    product where it is known, and the step that the pH is read to, whose rounding is the least
+    scatter."""
     dates, ph = tuple(d for d, _ in points), tuple(p for _, p in points)
     last, span = dates[-1], (dates[-1] - dates[0]).days
     outside = window is not None and not window[0] <= ph[-1] <= window[1]
@@ -356,13 +328,7 @@ class PhCourse:
 
 
 def read_ph(path: str | Path) -> Mapping[tuple[str, float | None], PhCourse]:
-    """Days and pH by storage.
-
-    Raises
-    ------
-    ReadingsError
-        All faults at once.
-    """
+    """Days and pH by storage; a ``ReadingsError`` with all faults."""
     table = read_readings(path, COLUMNS)
     by_storage: dict[tuple[str, float | None], dict[dt.date, tuple[float, int]]] = {}
     decimals: dict[tuple[str, float | None], int] = {}

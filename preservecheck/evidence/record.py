@@ -99,27 +99,10 @@ def build(
     reason: str | None = None,
     challenge: Mapping[str, Any] | None = None,
 ) -> Built:
-    """The decision record of a formula.
+    """The decision record of a formula, or of the file it is in.
 
-    Parameters
-    ----------
-    formula
-        A formula, or the path of its file.
-    tables
-        The tables; default the shipped ones with the user's own rows.
-    today
-        Date of the record.
-    batch_number
-        Printed where it is known, else a blank.
-    reason
-        Why the maker chose it, in the maker's own words.
-    challenge
-        What ``challenge`` says of the laboratory's counts, in its JSON form, where they are there.
-
-    Raises
-    ------
-    FormulaError
-        The file cannot be used.
+    The reason is in the maker's own words; ``challenge`` is what the laboratory's counts came to,
+    in its JSON form. A ``FormulaError`` where the file cannot be used.
     """
     tables = tables or load_tables()
     today = today or dt.date.today()
@@ -171,13 +154,7 @@ def formula_data(formula: Formula) -> dict[str, Any]:
 
 
 def formula_from(data: Mapping[str, Any]) -> Formula:
-    """The formula that a record holds.
-
-    Raises
-    ------
-    ValueError
-        It does not hold together.
-    """
+    """The formula that a record holds; a ``ValueError`` where it does not hold together."""
     own = []
     for cells in data.get("own_ingredients", ()):
         row, faults = read_cells(Ingredient, [(str(n), str(v)) for n, v in cells.items()])
@@ -288,12 +265,8 @@ def content_digest(text: str) -> str:
     """SHA-256 over the content of a record: every letter and digit of it, spaces between values
     apart.
 
-    Numbers count as they are written, so a digit that changes no binary number is seen as well.
-
-    Raises
-    ------
-    ValueError
-        The text is no JSON object, or names a key twice.
+    Numbers count as they are written, so a digit that changes no binary number is seen as well. A
+    ``ValueError`` where the text is no JSON object, or names a key twice.
     """
     data = json.loads(
         text,

@@ -81,20 +81,8 @@ class Verification:
 
 
 def verify(path: Path, tables: Tables | None = None) -> Verification:
-    """Compare a record with what this program and these tables say of the formula inside it.
-
-    Parameters
-    ----------
-    path
-        The JSON file of a record.
-    tables
-        The tables; default the shipped ones with the user's own rows.
-
-    Raises
-    ------
-    ReadingsError
-        The file is no decision record.
-    """
+    """Compare a record, a JSON file, with what this program and these tables say of the formula
+    inside it; a ``ReadingsError`` where the file is no decision record."""
     tables = tables or load_tables()
     data, digest = _read(path)
     edited = data.get(DIGEST) != digest

@@ -26,13 +26,8 @@ OWN_FIELDS = ("role", "water_fraction", "charge", "nutrient_load", "usual_phase"
 
 
 def formula_of(draft: Draft, tables: Tables, today: dt.date | None = None) -> Formula:
-    """The formula that a draft describes; its digest is that of the file it is saved as.
-
-    Raises
-    ------
-    FormulaError
-        All faults at once.
-    """
+    """The formula that a draft describes, its digest that of the file it is saved as; a
+    ``FormulaError`` with all faults where it describes none."""
     twice = list(_twice(draft))
     raw = to_raw(draft)
     try:

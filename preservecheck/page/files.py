@@ -40,13 +40,7 @@ def opened(
     files: Sequence[tuple[str, bytes]], tables: Tables
 ) -> tuple[dict[str, Any], tuple[Fault, ...]]:
     """The formula in one file, or in a set of CSV sheets, as nested dictionaries, and what is wrong
-    with it.
-
-    Raises
-    ------
-    FormulaError
-        Nothing can be read.
-    """
+    with it; a ``FormulaError`` where nothing can be read."""
     files = [(tame(name), data) for name, data in files if name]
     names = ", ".join(name for name, _ in files)
     if not files:

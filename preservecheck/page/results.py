@@ -134,13 +134,8 @@ def acted(after: After, do: str) -> None:
 
 
 def text_of_file(upload: Upload) -> str:
-    """What a picked or dropped file holds, as text to be judged.
-
-    Raises
-    ------
-    ReadingsError
-        It cannot be read.
-    """
+    """What a picked or dropped file holds, as text to be judged; a ``ReadingsError`` where it
+    cannot be read."""
     from preservecheck.formula.readings import readings_text
 
     name, data = upload
@@ -185,14 +180,8 @@ def result_of(part: Part, after: After, sent: Submission) -> Result:
 
 
 def judged_of(part: Part, after: After, sent: Submission) -> Challenge | Drift | None:
-    """The judged result of one part; ``None`` for readings that can be used but have no formula to
-    be judged by.
-
-    Raises
-    ------
-    PreservecheckError
-        What was pasted cannot be used; all faults at once.
-    """
+    """The judged result of one part, ``None`` for readings that have no formula to be judged by; a
+    ``PreservecheckError`` with all faults where what was pasted cannot be used."""
     from preservecheck.evidence.challenge import challenge
     from preservecheck.evidence.drift import drift, read_ph
 

@@ -26,24 +26,8 @@ LAST_ANSWERS_S = 2
 
 
 def serve(tables: Tables, *, port: int | None, browser: bool, say: Callable[[str], None]) -> None:
-    """Run the page until Ctrl-C.
-
-    Parameters
-    ----------
-    tables
-        The tables.
-    port
-        Where to listen; ``None`` for the usual port, or any free one where that is taken.
-    browser
-        Whether to open the browser.
-    say
-        Takes what the user is told.
-
-    Raises
-    ------
-    PreservecheckError
-        The port that is asked for is taken.
-    """
+    """Run the page until Ctrl-C, on a port that is free where none is asked for; ``say`` takes what
+    the user is told. A ``PreservecheckError`` where the port asked for is taken."""
     import uvicorn
 
     from preservecheck.page.app import create_app
@@ -75,13 +59,8 @@ def serve(tables: Tables, *, port: int | None, browser: bool, say: Callable[[str
 
 
 def listening(port: int | None) -> socket.socket:
-    """A socket that listens on this computer alone.
-
-    Raises
-    ------
-    PreservecheckError
-        The port that is asked for cannot be had.
-    """
+    """A socket that listens on this computer alone; a ``PreservecheckError`` where the port that is
+    asked for cannot be had."""
     for wanted in (PREFERRED_PORT, 0) if port is None else (port,):
         # named as TCP, so that answers are sent at once: asyncio asks for no delay of a socket by
         # its protocol alone

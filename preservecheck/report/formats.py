@@ -26,24 +26,9 @@ def render(
     data: Callable[[], Any],
     **layout: Any,
 ) -> str:
-    """A result in one format.
-
-    Parameters
-    ----------
-    form
-        One of ``RENDERERS``, or ``json``.
-    documents
-        Makes the documents, for all formats but JSON.
-    data
-        Makes the data, for JSON.
-    layout
-        What the text format wants: ``width`` [characters] and ``colour``.
-
-    Raises
-    ------
-    PreservecheckError
-        There is no such format.
-    """
+    """A result in one of ``RENDERERS`` or as JSON; documents and data are made only where the
+    format wants them. The layout (``width`` [characters], ``colour``) is that of the text
+    format."""
     if form == JSON:
         return json_text(data())
     if form not in RENDERERS:

@@ -42,13 +42,8 @@ def style(paper: str) -> str:
 
 @lru_cache(maxsize=2)
 def environment(*beside: str) -> jinja2.Environment:
-    """The templates of the reports, with those of other packages beside them.
-
-    Parameters
-    ----------
-    beside
-        Packages with a folder ``templates``; ours win over theirs.
-    """
+    """The templates of the reports, with the folders ``templates`` of other packages beside them;
+    ours win."""
     from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
     from markupsafe import Markup
 

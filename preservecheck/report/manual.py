@@ -32,13 +32,7 @@ def overview_data() -> list[dict[str, Any]]:
 
 
 def document(name: str) -> Document:
-    """The manual page of a check.
-
-    Raises
-    ------
-    PreservecheckError
-        There is no such check; the nearest names are given.
-    """
+    """The manual page of a check."""
     return Document(id_of(name), [Rule(rule(name))])
 
 
@@ -79,13 +73,8 @@ def rule(name: str) -> str:
 
 
 def id_of(name: str) -> str:
-    """The id of a check, however it is written.
-
-    Raises
-    ------
-    PreservecheckError
-        There is none; the nearest names are given.
-    """
+    """The id of a check, however it is written; a ``PreservecheckError`` with the nearest names
+    where there is none."""
     wanted = current_id(name.strip().casefold().replace("_", "-"))
     if wanted in BY_ID or wanted in OTHERS:
         return wanted

@@ -49,17 +49,8 @@ def head(job: Job, summary: Summary) -> dict[str, Any]:
 
 
 def document(job: Job, rows: Sequence[dict[str, Any]], summary: Summary) -> Document:
-    """The rows that are given, and the summary.
-
-    Parameters
-    ----------
-    job
-        What was asked.
-    rows
-        As ``shards.rows_shown`` gives them; none shows the summary alone.
-    summary
-        The counts.
-    """
+    """The rows that are given, as ``shards.rows_shown`` gives them, and the summary; without rows
+    the summary alone."""
     if job.against == ("own",):
         asked = "each as it stands"
     elif job.against == ("all",):

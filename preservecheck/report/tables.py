@@ -162,13 +162,7 @@ def _systems(tables: Tables) -> Document:
 
 
 def full_row(tables: Tables, name: str, key: str) -> Document:
-    """One row in full: every field with its unit, what is recalled, and its source.
-
-    Raises
-    ------
-    TableError
-        No such table or row; the nearest names are given.
-    """
+    """One row in full: every field with its unit, what is recalled, and its source."""
     table = table_named(name)
     row = row_named(tables, table, key)
     own = " (your own row)" if row.key_text in tables.own(table) else ""
@@ -199,13 +193,8 @@ def row_data(tables: Tables, name: str, key: str) -> dict[str, Any]:
 
 
 def search(tables: Tables, words: Sequence[str]) -> Document:
-    """Rows of all tables that hold every word somewhere, whatever their case, accents and spaces.
-
-    Raises
-    ------
-    TableError
-        There is no word to look for.
-    """
+    """Rows of all tables that hold every word somewhere, whatever their case, accents and
+    spaces."""
     sections, count = [], 0
     for table, rows in _found(tables, words).items():
         lines = [
@@ -343,13 +332,8 @@ def _holds(text: str, wanted: Sequence[str]) -> int:
 
 
 def table_named(written: str) -> str:
-    """The table of that name, also with a hyphen or without its last letter.
-
-    Raises
-    ------
-    TableError
-        There is none.
-    """
+    """The table of that name, also with a hyphen or without its last letter; a ``TableError`` with
+    the nearest names where there is none."""
     plain = written.strip().casefold().replace("-", "_").removesuffix(".csv")
     for name in TABLES:
         if plain in (name, name.removesuffix("s")):
@@ -362,13 +346,7 @@ def table_named(written: str) -> str:
 
 def row_named(tables: Tables, table: str, key: str) -> Any:
     """The row with that key, without regard to case, accents and spacing; an alias of an ingredient
-    will do.
-
-    Raises
-    ------
-    TableError
-        There is none, or several.
-    """
+    will do. A ``TableError`` with the nearest names where there is none, or several."""
     rows = tables.rows(table)
     plain = folded(key)
     found = (

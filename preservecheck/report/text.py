@@ -25,17 +25,8 @@ _CONTINUES = 4
 
 
 def render(documents: Sequence[d.Document], *, width: int = WIDTH, colour: bool = False) -> str:
-    """Documents one after the other.
-
-    Parameters
-    ----------
-    documents
-        What to show; several stand between lines.
-    width
-        Longest line. [characters]
-    colour
-        Colour the verdict words, for a terminal.
-    """
+    """Documents one after the other, between lines; ``width`` is that of the longest line
+    [characters], and verdict words are coloured for a terminal."""
     width = max(width, NARROWEST)
     pages = ["\n".join(_Page(width, colour).lines(d)).rstrip("\n") for d in documents]
     return f"\n\n{'=' * width}\n\n".join(pages) + "\n"

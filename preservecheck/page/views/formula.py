@@ -194,13 +194,7 @@ def _wanted(pairs: Pairs) -> dict[str, float]:
 
 def _behind(sent: Submission, check: str) -> dict[str, Any]:
     """Charts and sources of a check, where the formula can be judged, and its rule with formula and
-    constants.
-
-    Raises
-    ------
-    PreservecheckError
-        There is no such check.
-    """
+    constants; a ``PreservecheckError`` where there is no such check."""
     from preservecheck.report import manual
     from preservecheck.report.review import pieces
     from preservecheck.report.text import flowed

@@ -97,12 +97,7 @@ class Chart:
 
     def svg(self, prefix: str = "") -> str:
         """For a page, with its text alternative; empty where matplotlib is not installed.
-
-        Parameters
-        ----------
-        prefix
-            Begins its ids, where several of a kind stand in one page.
-        """
+        ``prefix`` begins its ids, where several of a kind stand in one page."""
         try:
             svg = self._inline(prefix + self.id)
         except ModuleNotFoundError as error:
