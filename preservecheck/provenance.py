@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from typing import TYPE_CHECKING, Any
 
 from preservecheck.version import program
@@ -34,20 +34,26 @@ class Provenance:
         }
 
 
+def plain(value: Any) -> Any:
+    """A value in the types of JSON: a record is an object, a date a text, a tuple a list."""
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    if isinstance(value, list | tuple):
+        return [plain(v) for v in value]
+    if is_dataclass(value):
+        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
+    return value
+
+
+def keys_of(result: Any, *names: str) -> dict[str, Any]:
+    """Fields of a result under their own names, in the types of JSON."""
+    return {name: plain(getattr(result, name)) for name in names}
+
+
 def provenance_of(
     tables: Tables, formula: Formula | None, today: dt.date | None = None
 ) -> Provenance:
-    """The head of a result.
-
-    Parameters
-    ----------
-    tables
-        The tables that were used.
-    formula
-        The formula, where one was given.
-    today
-        Date of the result; default is the clock's.
-    """
+    """The head of a result; without a date of its own that of the clock."""
     return Provenance(
         program(),
         today or dt.date.today(),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -10,12 +11,13 @@ from typing import Any
 
 import numpy as np
 
-from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.assess.uncertainty import INPUTS, READINGS, SURE, chances, drawn, shares
 from preservecheck.checks import CHECKS
 from preservecheck.checks.base import Check, most_critical_first
 from preservecheck.formula.compose import Composer, Composition
+from preservecheck.formula.model import Formula
 from preservecheck.reference.load import Tables
 from preservecheck.verdict import (
     PASS,
@@ -63,6 +65,11 @@ def table_arrays_for(tables: Tables) -> TableArrays:
 def composer_for(tables: Tables) -> Composer:
     """The composer of a set of tables, built once."""
     return Composer(tables)
+
+
+def arrays_of(formula: Formula, tables: Tables, today: dt.date) -> FormulaArrays:
+    """One formula as the arrays that the checks judge."""
+    return formula_arrays([composer_for(tables).compose(formula)], table_arrays_for(tables), today)
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ formula.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -17,17 +18,17 @@ from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES
 from preservecheck.assess.uncertainty import DRAWS, SEED
 from preservecheck.chemistry.speciation import GAS_CONSTANT_J_MOL_K
 from preservecheck.chemistry.water_activity import A_PHI_25C, MOLAR_MASS_WATER_KG_MOL
-from preservecheck.formula.compose import Composition
+from preservecheck.verdict import Floats
 
 KINDS = {ACID: "acid", BASE: "base", CATION: "cation"}
 
 
-def composition_of(composition: Composition, case: FormulaArrays) -> dict[str, Any]:
+def composition_of(case: FormulaArrays) -> dict[str, Any]:
     """Lines with their solved amounts, and what they are made of once blends are opened."""
-    c, formula = case.reference, composition.formula
+    c, composition = case.reference, case.compositions[0]
     lines = [
         {
-            "phase": formula.phases[w.phase].name,
+            "phase": composition.formula.phases[w.phase].name,
             "name": w.name,
             "is": w.inci or w.system or "blend",
             "percent": w.percent,
@@ -36,35 +37,32 @@ def composition_of(composition: Composition, case: FormulaArrays) -> dict[str, A
         }
         for w in composition.lines
     ]
-    substances = []
-    for k in np.argsort(-case.amount[0], kind="stable"):
-        if case.amount[0, k] <= 0:
-            continue
-        row = c.rows.get(c.names[k])
-        parts = [p for p in composition.portions if p.substance == c.names[k] and p.percent > 0]
-        substances.append(
-            {
-                "inci": c.names[k],
-                "role": row.role if row else None,
-                "percent": _plain(case.amount[0, k]),
-                "preserving_percent": _plain(case.preserving[0, k]),
-                "from": [
-                    {
-                        "line": composition.lines[p.line].name,
-                        "origin": p.origin,
-                        "percent": p.percent,
-                        "carried_in": p.carried_in,
-                    }
-                    for p in parts
-                ],
-                "molar_mass_g_mol": _plain(c.molar_mass[k]),
-                "water_fraction": _plain(c.water_fraction[k]),
-                "water_phase_fraction": _plain(1 - c.oil_phase[k] - c.powder[k]),
-                "ionic_mol_g": _plain(c.solutes.ion_strength[k]),
-                "charge_meq_g": _plain(c.meq_g[k]) if case.paired_kinds[k] else None,
-                "nutrient_fraction": _plain(c.nutrient[k]),
-            }
-        )
+    substances = [
+        {
+            "inci": c.names[k],
+            "role": row.role if (row := c.rows.get(c.names[k])) else None,
+            "percent": _plain(case.amount[0, k]),
+            "preserving_percent": _plain(case.preserving[0, k]),
+            "from": [
+                {
+                    "line": composition.lines[p.line].name,
+                    "origin": p.origin,
+                    "percent": p.percent,
+                    "carried_in": p.carried_in,
+                }
+                for p in composition.portions
+                if p.substance == c.names[k] and p.percent > 0
+            ],
+            "molar_mass_g_mol": _plain(c.molar_mass[k]),
+            "water_fraction": _plain(c.water_fraction[k]),
+            "water_phase_fraction": _plain(1 - c.oil_phase[k] - c.powder[k]),
+            "ionic_mol_g": _plain(c.solutes.ion_strength[k]),
+            "charge_meq_g": _plain(c.meq_g[k]) if case.paired_kinds[k] else None,
+            "nutrient_fraction": _plain(c.nutrient[k]),
+        }
+        for k in np.argsort(-case.amount[0], kind="stable")
+        if case.amount[0, k] > 0
+    ]
     return {
         "lines": lines,
         "substances": substances,
@@ -79,10 +77,6 @@ def working_of(case: FormulaArrays) -> dict[str, Any]:
     """Shared figures, one entry for each active, the parts of the water activity, and the
     constants."""
     aw, tolerance, measured = case.aw
-    oils = {n: _plain(v) for n, v in zip(OIL_CLASSES, case.oil_ratio[0], strict=True) if v > 0}
-    binders = {
-        n: _plain(v) for n, v in zip(BINDER_CLASSES, case.binder_pct[0], strict=True) if v > 0
-    }
     cationic, anionic = case.charge
     return {
         "ph": _plain(case.ph[0]),
@@ -91,8 +85,8 @@ def working_of(case: FormulaArrays) -> dict[str, Any]:
         "water_percent": _plain(case.water_pct[0]),
         "water_phase_percent": _plain(case.water_phase_pct[0]),
         "ionic_strength_mol_kg": _plain(case.ionic_strength[0]),
-        "oil_to_water_volume": oils,
-        "binder_percent_w_v": binders,
+        "oil_to_water_volume": _of_classes(case.oil_ratio[0], OIL_CLASSES, case.oil_ratio[0]),
+        "binder_percent_w_v": _of_classes(case.binder_pct[0], BINDER_CLASSES, case.binder_pct[0]),
         "cationic_meq_kg": _plain(cationic[0]),
         "anionic_meq_kg": _plain(anionic[0]),
         "unpaired_share": _plain(case.unpaired[0]),
@@ -122,14 +116,14 @@ def working_of(case: FormulaArrays) -> dict[str, Any]:
 def _active(case: FormulaArrays, f: int) -> dict[str, Any]:
     c, name = case.reference, case.reference.forms.names[f]
     row = c.actives[name]
+    acting = c.forms.acting[:, f]
     parts = [
         {
-            "substance": n,
+            "substance": c.names[k],
             "percent": _plain(case.amount[0, k]),
-            "factor": _plain(c.forms.acting[k, f]),
+            "factor": _plain(acting[k]),
         }
-        for k, n in enumerate(c.names)
-        if c.forms.acting[k, f] > 0 and case.amount[0, k] > 0
+        for k in np.flatnonzero((acting > 0) & (case.amount[0] > 0))
     ]
     mic = case.mic_percent.reshape(-1, *c.forms.mic_percent.shape)[0, f]
     ratios = case.ratio_of(f)[0]
@@ -145,17 +139,9 @@ def _active(case: FormulaArrays, f: int) -> dict[str, Any]:
         "pka_used": _plain(case.pka[0, f]) if protonates else None,
         "working_fraction": _plain(case.working_fraction.reshape(-1, len(c.forms.names))[0, f]),
         "charge_meq_g": _plain(c.forms.meq_g[f]),
-        "k_oil": {
-            n: _plain(c.forms.k_oil[f, i])
-            for i, n in enumerate(OIL_CLASSES)
-            if case.oil_ratio[0, i] > 0
-        },
+        "k_oil": _of_classes(c.forms.k_oil[f], OIL_CLASSES, case.oil_ratio[0]),
         "oil_term": _plain(case.oil_term[0, f]),
-        "k_bind": {
-            n: _plain(c.forms.k_bind[f, i])
-            for i, n in enumerate(BINDER_CLASSES)
-            if case.binder_pct[0, i] > 0
-        },
+        "k_bind": _of_classes(c.forms.k_bind[f], BINDER_CLASSES, case.binder_pct[0]),
         "bound_ratio": _plain(case.bound_ratio[0, f]),
         "solubility_g_l": _plain(c.forms.solubility_g_l[f]),
         "free_uncapped_percent": _plain(case.free_uncapped[0, f]),
@@ -172,39 +158,34 @@ def _active(case: FormulaArrays, f: int) -> dict[str, Any]:
     }
 
 
+def _of_classes(values: Floats, classes: Sequence[str], present: Floats) -> dict[str, float | None]:
+    """Values of the classes of oil or binder that are present."""
+    return {n: _plain(v) for n, v, there in zip(classes, values, present, strict=True) if there > 0}
+
+
 def _solutes(case: FormulaArrays) -> list[dict[str, Any]]:
     """Mol per kg of water of everything that lowers the water activity, with its model."""
-    c, out = case.reference, []
+    c = case.reference
     if not case.water_pct[0] > 0:
         return []
     per_kg = 1000 / case.water_pct[0]
-    for rows, matrix, model in (
-        (c.solutes.norrish_rows, c.solutes.norrish, "norrish"),
-        (c.solutes.salt_rows, c.solutes.salts, "pitzer"),
-    ):
-        for j, solute in enumerate(rows):
-            amount = float((case.amount[0] * matrix[:, j]).sum() * per_kg)
-            if amount > 0:
-                out.append(
-                    {
-                        "inci": solute.inci,
-                        "model": solute.model if model == "norrish" else model,
-                        "mol_kg": amount,
-                        "k": solute.k_norrish if model == "norrish" else None,
-                        "k3": solute.k3_norrish if model == "norrish" else None,
-                    }
-                )
-    for k in np.flatnonzero((c.solutes.osmol > 0) & (case.amount[0] > 0)):
-        out.append(
-            {
-                "inci": c.names[k],
-                "model": "ideal particles",
-                "mol_kg": float(case.amount[0, k] * c.solutes.osmol[k] * per_kg),
-                "k": None,
-                "k3": None,
-            }
+    modelled = (
+        (solute, float((case.amount[0] * mol_g[:, j]).sum() * per_kg))
+        for rows, mol_g in (
+            (c.solutes.norrish_rows, c.solutes.norrish),
+            (c.solutes.salt_rows, c.solutes.salts),
         )
-    return out
+        for j, solute in enumerate(rows)
+    )
+    found = [
+        (solute.inci, solute.model, amount, solute.k_norrish, solute.k3_norrish)
+        for solute, amount in modelled
+        if amount > 0
+    ]
+    for k in np.flatnonzero((c.solutes.osmol > 0) & (case.amount[0] > 0)):
+        particles = float(case.amount[0, k] * c.solutes.osmol[k] * per_kg)
+        found.append((c.names[k], "ideal particles", particles, None, None))
+    return [dict(zip(("inci", "model", "mol_kg", "k", "k3"), s, strict=True)) for s in found]
 
 
 def _plain(value: Any) -> float | None:

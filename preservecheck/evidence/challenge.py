@@ -11,14 +11,14 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
 from preservecheck.errors import Fault, Hint, ReadingsError
 from preservecheck.evidence.counts import Count, Counts, read_counts
 from preservecheck.formula.model import Formula
-from preservecheck.provenance import Provenance, provenance_of
+from preservecheck.provenance import Provenance, keys_of, provenance_of
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows import STANDARDS, ChallengeCriterion
 from preservecheck.text import join_and, join_or, sentence
@@ -67,17 +67,18 @@ class OrganismResult:
 
     def to_json(self) -> dict[str, Any]:
         """The keys that other programs read."""
-        return {
-            "name": self.name,
-            "group": self.group,
-            "verdict": self.verdict,
-            "log_reductions": self.log_reductions,
-            "at_least": list(self.at_least),
-            "because": self.because,
-            "notes": list(self.notes),
-            "lines": [asdict(line) for line in self.lines],
-            "log10_cfu": {str(d): round(c.log10, 3) for d, c in self.counts.items()},
-        }
+        keys = (
+            "name",
+            "group",
+            "verdict",
+            "log_reductions",
+            "at_least",
+            "because",
+            "notes",
+            "lines",
+        )
+        log10_cfu = {str(d): round(c.log10, 3) for d, c in self.counts.items()}
+        return {**keys_of(self, *keys), "log10_cfu": log10_cfu}
 
 
 @dataclass(frozen=True)
@@ -104,13 +105,9 @@ class Challenge:
         """The keys that other programs read."""
         return {
             **self.head.to_json(),
-            "standard": self.standard,
-            "verdict": self.verdict,
+            **keys_of(self, "standard", "verdict"),
             "organisms": [o.to_json() for o in self.organisms],
-            "missing": list(self.missing),
-            "because": self.because,
-            "meaning": list(self.meaning),
-            "sources": list(self.sources),
+            **keys_of(self, "missing", "because", "meaning", "sources"),
         }
 
 
@@ -204,10 +201,11 @@ def judged(
         missing += [f"{result.name}: {_day_name(d)}" for d in sorted(days)]
     asked = [r for r in results if r.verdict != "not judged"]
     verdict = _verdict([r.verdict for r in asked], missing, _criteria(rows))
-    reach: dict[str, dict[str, float]] = {f"{r.criterion} {r.organism_group}": {} for r in rows}
+    reach: dict[str, dict[str, float]] = {}
     for r in rows:
+        days_of = reach.setdefault(f"{r.criterion} {r.organism_group}", {})
         if r.since_day is None:
-            reach[f"{r.criterion} {r.organism_group}"][str(int(r.day))] = r.value
+            days_of[str(int(r.day))] = r.value
     return Challenge(
         head=provenance_of(tables, formula, today),
         standard=standard,

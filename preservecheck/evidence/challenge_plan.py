@@ -5,16 +5,16 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
 
-from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
-from preservecheck.assess.findings import composer_for, table_arrays_for
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.assess.findings import arrays_of
 from preservecheck.evidence.challenge import criterion_name, inoculum_log
 from preservecheck.formula.model import Formula
-from preservecheck.provenance import Provenance, provenance_of
+from preservecheck.provenance import Provenance, keys_of, provenance_of
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows import ChallengeCriterion
 from preservecheck.text import join_and, number
@@ -69,16 +69,8 @@ class Plan:
         """The keys that other programs read."""
         return {
             **self.head.to_json(),
-            "standard": self.standard,
             "plan": True,
-            "start": self.start.isoformat(),
-            "organisms": [asdict(o) for o in self.organisms],
-            "samplings": [{**asdict(s), "date": s.date.isoformat()} for s in self.samplings],
-            "criteria": list(self.criteria),
-            "neutraliser": list(self.neutraliser),
-            "sample_g": self.sample_g,
-            "send": list(self.send),
-            "before": list(self.before),
+            **keys_of(self, *(f.name for f in fields(self) if f.name != "head")),
         }
 
 
@@ -95,31 +87,22 @@ def plan(
     tables = tables or load_tables()
     rows = [o for o in tables.test_organisms if o.belongs_to(standard)]
     lines = [r for r in tables.challenge_criteria if r.standard == standard]
-    organisms = tuple(
-        PlannedOrganism(
-            o.organism,
-            o.group,
-            o.strain,
-            o.other_collections,
-            *(10.0**e for e in inoculum_log(standard, o.group)),
-        )
-        for o in rows
-    )
+    organisms = []
+    for o in rows:
+        low, high = inoculum_log(standard, o.group)
+        names = (o.organism, o.group, o.strain, o.other_collections)
+        organisms.append(PlannedOrganism(*names, 10.0**low, 10.0**high))
     samplings = [Sampling(0, start, f"{start:%A}", ("the start count",))]
     for day in sorted({int(r.day) for r in lines}):
         date = start + dt.timedelta(days=day)
         on_it = (f"{r.criterion} {r.organism_group}" for r in lines if int(r.day) == day)
         samplings.append(Sampling(day, date, f"{date:%A}", tuple(dict.fromkeys(on_it))))
-    case = None
-    if formula is not None:
-        case = formula_arrays(
-            [composer_for(tables).compose(formula)], table_arrays_for(tables), today or start
-        )
+    case = arrays_of(formula, tables, today or start) if formula else None
     return Plan(
         provenance_of(tables, formula, today),
         standard,
         start,
-        organisms,
+        tuple(organisms),
         tuple(samplings),
         tuple(_criteria(lines)),
         _neutraliser(case),

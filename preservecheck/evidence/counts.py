@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,45 +19,27 @@ from preservecheck.reference.load import Tables
 # nobody counts more; a larger number is a slip
 MAX_LOG10 = 12.0
 MAX_DAY = 400
-_CFU = (
-    "cfu per g",
-    "cfu per ml",
-    "cfu/g",
-    "cfu/ml",
-    "cfu g",
-    "cfu ml",
-    "cfu",
-    "count",
-    "count cfu/g",
-    "count cfu/ml",
-    "kbe/g",
-)
-_LOG = (
-    "log10 cfu",
-    "log cfu",
-    "log10",
-    "log10 cfu/g",
-    "log10 cfu/ml",
-    "log cfu/g",
-    "log cfu/ml",
-    "log10 cfu per g",
-    "log10 cfu per ml",
-)
+_RANGES = {
+    "cfu": "colonies per g or mL, 1 or more, or <10",
+    "log10_cfu": "a logarithm from 0 to 12",
+}
+_NAMES: Mapping[tuple[str, str | None], Sequence[str]] = {
+    ("organism", None): ("organism", "strain", "microbe", "microorganism", "test organism"),
+    ("day", "d"): ("day", "days", "time", "time d", "time days", "day d", "contact time d"),
+    ("cfu", None): (
+        *(f"cfu{per}" for per in ("", " per g", " per ml", "/g", "/ml", " g", " ml")),
+        *("count", "count cfu/g", "count cfu/ml", "kbe/g"),
+    ),
+    ("log10_cfu", None): (
+        "log10",
+        *(f"log10 cfu{per}" for per in ("", "/g", "/ml", " per g", " per ml")),
+        *("log cfu", "log cfu/g", "log cfu/ml"),
+    ),
+    ("replicate", None): ("replicate", "rep", "plate", "replica"),
+    ("standard", None): ("standard",),
+}
 COLUMNS = Columns(
-    names={
-        **{
-            n: ("organism", None)
-            for n in ("organism", "strain", "microbe", "microorganism", "test organism")
-        },
-        **{
-            n: ("day", "d")
-            for n in ("day", "days", "time", "time d", "time days", "day d", "contact time d")
-        },
-        **{n: ("cfu", None) for n in _CFU},
-        **{n: ("log10_cfu", None) for n in _LOG},
-        **{n: ("replicate", None) for n in ("replicate", "rep", "plate", "replica")},
-        "standard": ("standard", None),
-    },
+    names={name: column for column, names in _NAMES.items() for name in names},
     needed=(("organism",), ("day",), ("cfu", "log10_cfu")),
     header=("standard",),
     example="organism,day,cfu_per_g",
@@ -120,17 +102,12 @@ def read_counts(path: str | Path, tables: Tables) -> Counts:
         (text(r.cells["standard"]) for r in table.rows if not is_missing(r.cells.get("standard"))),
         "",
     )
-    return Counts(
-        table.where,
-        header or None,
-        {
-            name: {
-                day: _together(values, table.has("log10_cfu"))
-                for day, values in sorted(days.items())
-            }
-            for name, days in counts.items()
-        },
-    )
+    logs = table.has("log10_cfu")
+    means = {
+        name: {day: _together(values, logs) for day, values in sorted(days.items())}
+        for name, days in counts.items()
+    }
+    return Counts(table.where, header or None, means)
 
 
 def _names(tables: Tables) -> dict[str, str]:
@@ -174,14 +151,11 @@ def _day(table: Table, row: Row) -> int | None:
     match = re.fullmatch(r"(?:day|d|t)?\s*(\d{1,3})(?:[.,]0+)?\s*(?:d|days?)?", written)
     if match and int(match.group(1)) <= MAX_DAY:
         return int(match.group(1))
-    missing = is_missing(cell)
-    table.fault(
-        row,
-        "day",
-        "is missing" if missing else "",
-        "give the day as a whole number, 0 for the inoculum",
-        value="" if missing else shown(cell),
-    )
+    allowed = "give the day as a whole number, 0 for the inoculum"
+    if is_missing(cell):
+        table.fault(row, "day", "is missing", allowed)
+    else:
+        table.fault(row, "day", "", allowed, value=shown(cell))
     return None
 
 
@@ -207,24 +181,17 @@ def _value(table: Table, row: Row) -> tuple[float, bool] | None:
         return None
     log = number if column == "log10_cfu" else math.log10(number) if number > 0 else -math.inf
     if not 0 <= log <= MAX_LOG10:
-        give = (
-            "a logarithm from 0 to 12"
-            if column == "log10_cfu"
-            else "colonies per g or mL, 1 or more, or <10"
-        )
-        table.fault(row, column, "", f"give {give}", value=shown(cell))
+        table.fault(row, column, "", f"give {_RANGES[column]}", value=shown(cell))
         return None
     return log, below
 
 
 def _together(values: list[tuple[float, bool]], logs: bool) -> Count:
     """The mean of the replicates: of the counts, or of the logarithms where those were given."""
-    below = all(b for _, b in values)
-    if below:
-        return Count(max(v for v, _ in values), True, len(values))
-    mean = (
-        sum(v for v, _ in values) / len(values)
-        if logs
-        else math.log10(sum(10**v for v, _ in values) / len(values))
-    )
-    return Count(mean, False, len(values), any(b for _, b in values))
+    found, below = zip(*values, strict=True)
+    if all(below):
+        return Count(max(found), True, len(values))
+    mean = sum(found) / len(values)
+    if not logs:
+        mean = math.log10(sum(10**v for v in found) / len(values))
+    return Count(mean, False, len(values), any(below))

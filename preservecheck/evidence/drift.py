@@ -8,20 +8,20 @@ import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from preservecheck.arrays.formulas import formula_arrays
-from preservecheck.assess.findings import composer_for, table_arrays_for
+from preservecheck.assess.findings import arrays_of
 from preservecheck.bench.ph_target import window_of
 from preservecheck.chemistry.trend import FittedLine, fitted_line, predicted, rounding_of
 from preservecheck.errors import Hint, UnitError
 from preservecheck.formula.grid import text
 from preservecheck.formula.model import Formula
 from preservecheck.formula.readings import Columns, Row, Table, is_missing, read_readings, rows_text
-from preservecheck.provenance import Provenance, provenance_of
+from preservecheck.provenance import Provenance, keys_of, provenance_of
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.text import number, sentence
 from preservecheck.units import temperature, temperature_text
@@ -35,30 +35,21 @@ WATCHED_DAYS, FARTHEST_DAYS = 365, 3650
 # no source)
 RECHECK_DAYS = (7, 90)
 _MONTH = 30.4  # days
+MOVED = (
+    " A move of 0.3 needs a reason: a lactone that opens, an ester or urea that splits, microbes, "
+    "glass."
+)
 _DECIMALS = re.compile(r"[.,]([0-9]+)\s*$")
 _UNSTATED = "storage not stated"
 _ROOM = ("room", "room temperature", "rt", "ambient")
-_STORAGE = (
-    "storage c",
-    "storage",
-    "storage °c",
-    "storage temperature",
-    "storage temperature c",
-    "storage temperature °c",
-    "temperature",
-    "temperature c",
-    "temperature °c",
-    "stored at",
-)
+_STORAGE = ("storage", "storage temperature", "temperature")
+_UNITS = {"": None, " c": "c", " °c": "c", " f": "f", " °f": "f"}
 COLUMNS = Columns(
     names={
-        **{n: ("date", None) for n in ("date", "day", "when", "measured on")},
+        **dict.fromkeys(("date", "day", "when", "measured on"), ("date", None)),
         "ph": ("ph", None),
-        **{n: ("storage", "c" if n.endswith(" c") or "°c" in n else None) for n in _STORAGE},
-        **{
-            n: ("storage", "f")
-            for n in ("storage f", "storage °f", "temperature f", "storage temperature f")
-        },
+        "stored at": ("storage", None),
+        **{n + end: ("storage", unit) for n in _STORAGE for end, unit in _UNITS.items()},
     },
     needed=(("date",), ("ph",)),
     example="date,ph,storage_c",
@@ -108,20 +99,10 @@ class Series:
 
     def to_json(self) -> dict[str, Any]:
         """The keys that other programs read."""
-
-        def day(value: dt.date | None) -> str | None:
-            return value.isoformat() if value else None
-
         keys = ("storage", "storage_c", "slope_per_day", "slope_low", "slope_high", "moves")
+        days = ("leaves_on", "leaves_on_early", "recheck_on")
         return {
-            **{k: getattr(self, k) for k in keys},
-            "leaves_on": day(self.leaves_on),
-            "leaves_on_early": day(self.leaves_on_early),
-            "recheck_on": day(self.recheck_on),
-            "verdict": self.verdict,
-            "serious": self.serious,
-            "because": self.because,
-            "do": self.do,
+            **keys_of(self, *keys, *days, "verdict", "serious", "because", "do"),
             "readings": len(self.ph),
         }
 
@@ -145,9 +126,7 @@ class Drift:
         """The keys that other programs read."""
         return {
             **self.head.to_json(),
-            "verdict": self.verdict,
-            "window": list(self.window) if self.window else None,
-            "window_because": self.window_because,
+            **keys_of(self, "verdict", "window", "window_because"),
             "storage": [s.to_json() for s in self.series],
         }
 
@@ -162,10 +141,7 @@ def drift(
     """Read pH over weeks, in a file with the columns date, ph and storage_c, against the window of
     a formula; a ``ReadingsError`` with all faults."""
     tables = tables or load_tables()
-    case = formula_arrays(
-        [composer_for(tables).compose(formula)], table_arrays_for(tables), today or dt.date.today()
-    )
-    window = window_of(case)
+    window = window_of(arrays_of(formula, tables, today or dt.date.today()))
     courses = sorted(read_ph(readings).items(), key=lambda i: (i[0][1] or 0, i[0][0]))
     series = tuple(
         series_of(name, celsius, course.points, window.span, course.step)
@@ -193,18 +169,21 @@ def series_of(
     dates, ph = tuple(d for d, _ in points), tuple(p for _, p in points)
     last, span = dates[-1], (dates[-1] - dates[0]).days
     outside = window is not None and not window[0] <= ph[-1] <= window[1]
+    series = partial(
+        Series,
+        storage=name,
+        storage_c=celsius,
+        dates=dates,
+        ph=ph,
+        hint=Hint.ADJUST_PH if outside else None,
+    )
     if len(ph) < LEAST_READINGS or span < LEAST_DAYS:
         recheck = last + dt.timedelta(days=max(RECHECK_DAYS[0], LEAST_DAYS - span))
-        return Series(
-            storage=name,
-            storage_c=celsius,
-            dates=dates,
-            ph=ph,
+        return series(
             recheck_on=recheck,
             code=SERIOUS if outside else UNKNOWN,
             because=_too_few(ph, span, window if outside else None),
             do=f"Read again on {recheck}, and weekly until there are {LEAST_READINGS}.",
-            hint=Hint.ADJUST_PH if outside else None,
         )
     line = fitted_line([(d - dates[0]).days for d in dates], ph, rounding_of(step))
     low, high = line.slope - line.slope_error, line.slope + line.slope_error
@@ -212,29 +191,20 @@ def series_of(
     leaves, early = _leaving(line, dates, window, moves) if window else (None, None)
     soon = early is not None and (early - last).days <= WATCHED_DAYS
     recheck = _recheck(last, early, span, outside)
-    said = _movement(line.slope, low, high, moves)
-    do = f"Read again on {recheck} at the latest."
-    if moves:
-        do += (
-            " A move of 0.3 needs a reason: a lactone that opens, an ester or urea that splits, "
-            "microbes, glass."
-        )
+    because, do = _movement(line.slope, low, high, moves), f"Read again on {recheck}"
     if window is None:
-        because = f"{said} There is no window to compare it with."
-        do = f"Read again on {recheck}."
+        because += " There is no window to compare it with."
+        do += "."
     elif outside:
-        because = f"{said} The last reading, pH {number(ph[-1])}, lies outside {_span(window)}."
+        because += f" The last reading, pH {number(ph[-1])}, lies outside {_span(window)}."
         do = (
             "Do not sell this batch as it is; adjust the pH, find what moves it, and start the "
             "readings anew."
         )
     else:
-        because = f"{said} {_outlook(window, leaves, early, soon)}"
-    return Series(
-        storage=name,
-        storage_c=celsius,
-        dates=dates,
-        ph=ph,
+        because += f" {_outlook(window, leaves, early, soon)}"
+        do += f" at the latest.{MOVED if moves else ''}"
+    return series(
         line=line,
         slope_low=low,
         slope_high=high,
@@ -244,7 +214,6 @@ def series_of(
         code=SERIOUS if outside else WARN if soon else UNKNOWN if window is None else PASS,
         because=because,
         do=do,
-        hint=Hint.ADJUST_PH if outside else None,
     )
 
 

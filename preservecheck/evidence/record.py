@@ -17,8 +17,8 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from pydantic import BaseModel, ConfigDict
 
-from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
-from preservecheck.assess.findings import composer_for, table_arrays_for
+from preservecheck.arrays.formulas import FormulaArrays
+from preservecheck.assess.findings import arrays_of
 from preservecheck.checks import CHECKS
 from preservecheck.evidence.calculation import composition_of, working_of
 from preservecheck.evidence.table_rows import digests_of, rows_used, values_of
@@ -41,6 +41,7 @@ NOT_AN_ASSESSMENT = (
     "preservative was chosen."
 )
 DIGEST = "content_sha256"
+ABOVE = ("format", "program", "tables_sha256", "formula_sha256", "date", "product")
 
 
 class Alternative(BaseModel):
@@ -109,10 +110,9 @@ def build(
     if not isinstance(formula, Formula):
         formula = load_formula(formula, tables, today=today)
     report = review(formula, tables, today=today)
-    composition = composer_for(tables).compose(formula)
-    case = formula_arrays([composition], table_arrays_for(tables), today)
+    case = arrays_of(formula, tables, today)
     choice = choose(formula, tables, today=today)
-    chosen = tuple(s.id for s in composition.systems)
+    chosen = tuple(s.id for s in case.compositions[0].systems)
     record = DecisionRecord(
         program=report.program,
         tables_sha256=report.tables_sha256,
@@ -120,9 +120,10 @@ def build(
         date=today,
         batch_number=batch_number,
         formula=formula_data(formula),
-        composition=composition_of(composition, case),
+        composition=composition_of(case),
         working=working_of(case),
-        report=_report_data(report),
+        # without what stands at the head of the record already
+        report={k: v for k, v in report.to_json().items() if k not in ABOVE},
         chosen=chosen,
         reason=reason,
         order=choice.order,
@@ -132,12 +133,6 @@ def build(
         row_digests=digests_of(tables),
     )
     return Built(record=record, report=report, case=case, tables=tables)
-
-
-def _report_data(report: Report) -> dict[str, Any]:
-    """The report without what stands at the head of the record already."""
-    above = ("format", "program", "tables_sha256", "formula_sha256", "date", "product")
-    return {k: v for k, v in report.to_json().items() if k not in above}
 
 
 # ---- the formula inside --------------------------------------------------------------------------
@@ -184,21 +179,19 @@ class _Standing(NamedTuple):
     counts: Mapping[str, int]
     weakest: float
 
-
-def _standing(case: FormulaArrays) -> _Standing:
-    codes = {check.id: np.atleast_2d(check.judge(check.compute(case)))[0] for check in CHECKS}
-    sums = case.sums[0]
-    return _Standing(
-        bool(fits({check: fold(code) for check, code in codes.items()})),
-        counts_of(codes),
-        0.0 if np.isnan(sums).all() else float(np.nanmin(sums)),
-    )
+    @classmethod
+    def of(cls, case: FormulaArrays) -> _Standing:
+        codes = {check.id: np.atleast_2d(check.judge(check.compute(case)))[0] for check in CHECKS}
+        weakest = 0.0 if np.isnan(case.sums[0]).all() else float(np.nanmin(case.sums[0]))
+        passes = bool(fits({check: fold(code) for check, code in codes.items()}))
+        return cls(passes, counts_of(codes), weakest)
 
 
 def _alternatives(
     choice: Choice, chosen: tuple[str, ...], case: FormulaArrays
 ) -> tuple[Alternative, ...]:
-    standing = _standing(case)
+    standing = _Standing.of(case)
+    shown = choice.to_json()["systems"]
     return tuple(
         Alternative(
             id=option.id,
@@ -208,9 +201,7 @@ def _alternatives(
             reason=_reason(option, standing, option.id in chosen, bool(chosen)),
             figures={k: v for k, v in data.items() if k not in ("id", "outcome", "own", "why")},
         )
-        for rank, (option, data) in enumerate(
-            zip(choice.systems, choice.to_json()["systems"], strict=True), 1
-        )
+        for rank, (option, data) in enumerate(zip(choice.systems, shown, strict=True), 1)
     )
 
 

@@ -3,12 +3,12 @@ of the law."""
 
 from __future__ import annotations
 
-import datetime as dt
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from preservecheck.provenance import plain
 from preservecheck.reference.load import Tables
 from preservecheck.reference.rows import TABLES, table_of
 
@@ -29,28 +29,16 @@ def rows_used(report: Report, tables: Tables) -> list[dict[str, Any]]:
             "source": tables.cite(row),
             "basis": row.basis,
             "recalled": row.recalled,
-            "state": row_state(row),
+            "state": plain(getattr(row, "state", None)),  # date of the state of the law
             "values": values_of(row),
         }
         for row in report.rows
     ]
 
 
-def row_state(row: Any) -> str | None:
-    """Date of the state of the law that a row gives, where it is a row of law."""
-    state = getattr(row, "state", None)
-    return state.isoformat() if state is not None else None
-
-
 def values_of(row: Any) -> dict[str, Any]:
     """Filled cells of a row as plain values."""
-    return {n: _plain(v) for n in row.columns if (v := getattr(row, n)) is not None and v != ()}
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, dt.date):
-        return value.isoformat()
-    return [_plain(v) for v in value] if isinstance(value, tuple) else value
+    return {n: plain(v) for n in row.columns if (v := getattr(row, n)) is not None and v != ()}
 
 
 def digests_of(tables: Tables) -> dict[str, str]:
@@ -73,13 +61,10 @@ def changed_rows(tables: Tables, digests: Mapping[str, str]) -> dict[str, tuple[
     gone or changed."""
     out = {}
     for name in TABLES:
-        old = set(_cut(digests.get(name, "")))
+        marks = digests.get(name, "")
+        old = {marks[i : i + SHORT] for i in range(0, len(marks), SHORT)}
         now = {row_digest(row): row.key_text for row in tables.rows(name)}
         fresh, gone = [key for mark, key in now.items() if mark not in old], len(old - set(now))
         if fresh or gone:
             out[name] = (fresh, gone)
     return out
-
-
-def _cut(text: str) -> Iterable[str]:
-    return (text[i : i + SHORT] for i in range(0, len(text), SHORT))

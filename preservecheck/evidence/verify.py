@@ -46,10 +46,7 @@ class Difference:
     @property
     def is_figure(self) -> bool:
         """Whether it is a number, now or in the record."""
-        return any(
-            isinstance(v, (int, float)) and not isinstance(v, bool)
-            for v in (self.recorded, self.now)
-        )
+        return _is_number(self.recorded) or _is_number(self.now)
 
 
 @dataclass(frozen=True)
@@ -69,15 +66,8 @@ class Verification:
     @property
     def agrees(self) -> bool:
         """Whether all is as it was."""
-        return not (
-            self.edited
-            or self.program
-            or self.tables
-            or self.rows
-            or self.figures
-            or self.words
-            or self.obstacle
-        )
+        differing = (self.program, self.rows, self.figures, self.words, self.obstacle)
+        return not (self.edited or self.tables or any(differing))
 
 
 def verify(path: Path, tables: Tables | None = None) -> Verification:
@@ -85,11 +75,10 @@ def verify(path: Path, tables: Tables | None = None) -> Verification:
     inside it; a ``ReadingsError`` where the file is no decision record."""
     tables = tables or load_tables()
     data, digest = _read(path)
-    edited = data.get(DIGEST) != digest
-    current = program()
-    recorded = str(data.get("program"))
+    current, recorded = program(), str(data.get("program"))
     now, obstacle = _again(data, tables)
     marks = data.get("row_digests")
+    digests = {n: str(m) for n, m in marks.items()} if isinstance(marks, dict) else None
     rows: list[Difference] = []
     rest: list[Difference] = []
     if now is not None:
@@ -98,12 +87,10 @@ def verify(path: Path, tables: Tables | None = None) -> Verification:
         rest += differences(old, new)
     return Verification(
         name=path.name,
-        edited=edited,
+        edited=data.get(DIGEST) != digest,
         program=(recorded, current) if recorded != current else None,
         tables=data.get("tables_sha256") != tables.digest,
-        changed=changed_rows(tables, {n: str(m) for n, m in marks.items()})
-        if isinstance(marks, dict)
-        else {},
+        changed={} if digests is None else changed_rows(tables, digests),
         rows=tuple(rows),
         figures=tuple(d for d in rest if d.is_figure),
         words=tuple(d for d in rest if not d.is_figure),
@@ -131,21 +118,16 @@ def _again(data: Mapping[str, Any], tables: Tables) -> tuple[dict[str, Any] | No
         built = build(formula, tables, today=day)
     except ValidationError as error:
         first = error.errors()[0]
-        return (
-            None,
-            f"the formula inside is not one: {'.'.join(map(str, first['loc']))}: {first['msg']}",
-        )
+        why = f"is not one: {'.'.join(map(str, first['loc']))}: {first['msg']}"
     except PreservecheckError as error:
-        return None, f"the formula inside cannot be used: {error.messages[0]}"
+        why = f"cannot be used: {error.messages[0]}"
     except KeyError as error:
-        return (
-            None,
-            f"the formula inside names {error}, which the tables do not know or the record does "
-            "not hold",
-        )
+        why = f"names {error}, which the tables do not know or the record does not hold"
     except (ValueError, TypeError, AttributeError, ArithmeticError) as error:
-        return None, f"the formula inside cannot be used: {error}"
-    return json.loads(built.record.model_dump_json()), None
+        why = f"cannot be used: {error}"
+    else:
+        return json.loads(built.record.model_dump_json()), None
+    return None, f"the formula inside {why}"
 
 
 def _compared(data: Mapping[str, Any]) -> dict[str, Any]:
@@ -175,10 +157,13 @@ def differences(recorded: Any, now: Any) -> Iterator[Difference]:
 
 
 def _same(a: Any, b: Any) -> bool:
-    numbers = all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in (a, b))
-    if numbers:
+    if _is_number(a) and _is_number(b):
         return math.isclose(a, b, rel_tol=SAME, abs_tol=1e-12)
     return type(a) is type(b) and bool(a == b)
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
 def leaves(value: Any, path: str = "") -> Iterator[tuple[str, Any]]:

@@ -252,18 +252,13 @@ def _added(bench: Bench, course: Course, faults: list[FieldFault]) -> str | None
 
 def _windows_alone(sent: Submission) -> tuple[AdditionWindow, ...]:
     """The temperatures to wait for, without readings."""
-    from preservecheck.arrays.formulas import formula_arrays
-    from preservecheck.assess.findings import composer_for, table_arrays_for
+    from preservecheck.assess.findings import arrays_of
     from preservecheck.bench.addition_window import addition_windows
 
-    tables = sent.site.tables
     if sent.formula is None:
         return addition_windows(None, None)
-    composition = composer_for(tables).compose(sent.formula)
-    day = sent.site.today or dt.date.today()
-    return addition_windows(
-        composition, formula_arrays([composition], table_arrays_for(tables), day)
-    )
+    case = arrays_of(sent.formula, sent.site.tables, sent.site.today or dt.date.today())
+    return addition_windows(case.compositions[0], case)
 
 
 def _compositions(tables: Tables) -> dict[str, str]:

@@ -120,16 +120,13 @@ def to_do(pieces_: Pieces) -> d.Block:
 
 def charts_of(report: Report, tables: Tables | None = None) -> Sequence[Chart]:
     """The charts of a formula that was reviewed."""
-    from preservecheck.arrays.formulas import formula_arrays
-    from preservecheck.assess.findings import composer_for, table_arrays_for
+    from preservecheck.assess.findings import arrays_of
     from preservecheck.reference.load import load_tables
     from preservecheck.report.plots import formula
 
     if report.formula is None:
         return ()
-    tables = tables or load_tables()
-    composition = composer_for(tables).compose(report.formula)
-    case = formula_arrays([composition], table_arrays_for(tables), report.date)
+    case = arrays_of(report.formula, tables or load_tables(), report.date)
     return formula.charts_of(case, report.checks)
 
 
