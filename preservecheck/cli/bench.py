@@ -51,10 +51,12 @@ def cooldown(
         from preservecheck.bench.cooling import cooldown as cooled
         from preservecheck.report import cooling as built
         from preservecheck.report.plots import readings as charts
+        from preservecheck.units import temperature_c
 
         known = c.load(tables)
         product = c.read_formula(formula, known)
-        found = cooled(readings, product, known, room_c=_celsius(room), start=start, added=added)
+        room_c = c.quantity(temperature_c, room, "--room")
+        found = cooled(readings, product, known, room_c=room_c, start=start, added=added)
         c.write_chart(charts.cooling(found), plot)
         c.answer(form, output, partial(built.document, found), found.to_json)
         raise typer.Exit(c.ALL_PASS if found.verdict == "pass" else c.NOT_ALL_PASS)
@@ -91,29 +93,15 @@ def adjust(
     """
     with c.user_errors():
         from preservecheck.bench.adjust import adjust as adjusted
+        from preservecheck.formula.load import load_formula
         from preservecheck.report import adjust as built
         from preservecheck.report.plots import readings as charts
 
         known = c.load(tables)
         solution: dict[str, Any] = {"agent": agent, "agent_percent": agent_percent}
         aim: dict[str, Any] = {"target_ph": target, "batch_g": c.grams(batch)}
-        product = c.load_formula(formula, known)
+        product = load_formula(formula, known)
         found = adjusted(product, known, titration=titration, **solution, **aim)
         c.write_chart(charts.titration(found), plot)
         c.answer(form, output, partial(built.document, found), found.to_json)
         raise typer.Exit(c.ALL_PASS if found.complete else c.NOT_ALL_PASS)
-
-
-# ---- between the commands and the library --------------------------------------------------------
-
-
-def _celsius(room: str | None) -> float | None:
-    from preservecheck.errors import ReadingsError, UnitError
-    from preservecheck.units import temperature_c
-
-    if room is None:
-        return None
-    try:
-        return temperature_c(room)
-    except UnitError as error:
-        raise ReadingsError(f.within(where="--room") for f in error.faults) from None

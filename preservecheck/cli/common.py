@@ -9,6 +9,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -21,6 +22,13 @@ if TYPE_CHECKING:
     from preservecheck.report.document import Document
     from preservecheck.report.plots.chart import Chart
 
+# extra of pyproject.toml: the libraries that it brings, by the names that are imported
+EXTRAS = {
+    "bench": ("scipy",),
+    "page": ("fastapi", "starlette", "uvicorn", "python_multipart"),
+    "plots": ("matplotlib",),
+    "parquet": ("pyarrow",),
+}
 # exit statuses of every command that judges
 ALL_PASS, NOT_ALL_PASS, UNREADABLE = range(3)
 # of a text report: at most, and in a file [characters]
@@ -82,7 +90,6 @@ TablesOption = Annotated[
 def user_errors() -> Iterator[None]:
     """Turn a fault of the user's input, or an extra that is not installed, into messages and exit
     status 2; a real bug shows its traceback."""
-    from preservecheck.cli.extras import line_to_type
     from preservecheck.errors import PreservecheckError
 
     try:
@@ -98,6 +105,23 @@ def user_errors() -> Iterator[None]:
         raise typer.Exit(UNREADABLE) from None
 
 
+def need(extra: str) -> None:
+    """Refuse before the work begins what could not be finished; a ``ModuleNotFoundError`` where a
+    library of the extra is not installed."""
+    for library in EXTRAS[extra]:
+        if find_spec(library) is None:
+            raise ModuleNotFoundError(f"No module named {library!r}", name=library)
+
+
+def line_to_type(library: str | None) -> str | None:
+    """What installs a library that is missing; ``None`` for one that belongs to no extra."""
+    name = (library or "").partition(".")[0]
+    extra = next((e for e, libraries in EXTRAS.items() if name in libraries), None)
+    if extra is None:
+        return None
+    return f"This needs {name}, which is not installed. Type: pip install 'preservecheck[{extra}]'"
+
+
 def load(own_dir: Path | None) -> Tables:
     """The tables, with the user's own rows."""
     from preservecheck.reference.load import load_tables
@@ -105,29 +129,28 @@ def load(own_dir: Path | None) -> Tables:
     return load_tables(own_dir)
 
 
-def load_formula(path: Path, tables: Tables) -> Formula:
-    """The formula of a file."""
-    from preservecheck.formula.load import load_formula as loaded
-
-    return loaded(path, tables)
-
-
 def read_formula(path: Path | None, tables: Tables) -> Formula | None:
     """The formula of an option."""
+    from preservecheck.formula.load import load_formula
+
     return None if path is None else load_formula(path, tables)
+
+
+def quantity(parse: Callable[[str], float], written: str | None, option: str) -> float | None:
+    """The quantity that an option gives."""
+    from preservecheck.errors import PreservecheckError, UnitError
+
+    try:
+        return None if written is None else parse(written)
+    except UnitError as error:
+        raise PreservecheckError(f.within(where=option) for f in error.faults) from None
 
 
 def grams(batch: str | None) -> float | None:
     """The mass that ``--batch`` gives."""
-    from preservecheck.errors import PreservecheckError, UnitError
     from preservecheck.units import batch_mass_g
 
-    if batch is None:
-        return None
-    try:
-        return batch_mass_g(batch)
-    except UnitError as error:
-        raise PreservecheckError(f.within(where="--batch") for f in error.faults) from None
+    return quantity(batch_mass_g, batch, "--batch")
 
 
 # ---- what goes out -------------------------------------------------------------------------------
@@ -198,6 +221,15 @@ def print_errors(faults: Iterable[Fault]) -> None:
 
     for message in dict.fromkeys(fault.text(HINTS) for fault in faults):
         typer.echo("".join(c if c.isprintable() or c == "\n" else "?" for c in message), err=True)
+
+
+def faults_data(faults: Iterable[Fault]) -> dict[str, Any]:
+    """Faults as data: place, what was found, what is allowed, and all of it as a sentence."""
+    from preservecheck.cli.hints import HINTS
+    from preservecheck.provenance import keys_of
+
+    names = ("where", "path", "place", "name", "value", "found", "allowed")
+    return {"faults": [{**keys_of(f, *names), "text": f.text(HINTS)} for f in faults]}
 
 
 def terminal_width() -> int:

@@ -28,9 +28,8 @@ def page(
 
     Nothing that you type leaves the computer. Ctrl-C stops it.
     """
-    from preservecheck.cli.extras import need
     from preservecheck.page.serve import serve
 
     with c.user_errors():
-        need("page")
+        c.need("page")
         serve(c.load(tables), port=port, browser=not no_browser, say=c.write_output)

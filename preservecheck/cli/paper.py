@@ -188,20 +188,14 @@ def _record_files(
     stem = Path(built.record.formula["path"] or "formula").stem
     files = {folder / f"{stem}.record{ENDINGS[form]}": form for form in forms}
     if there := [file for file in files if file.exists() and not force]:
-        raise PreservecheckError(
-            Fault(
-                "exists already",
-                "a record is kept. Choose another folder, or --force",
-                where=str(there[0]),
-            )
-        )
+        allowed = "a record is kept. Choose another folder, or --force"
+        raise PreservecheckError(Fault("exists already", allowed, where=str(there[0])))
     texts = {file: _record(built, form).encode() for file, form in files.items()}
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise PreservecheckError(
-            Fault(f"cannot be made: {error.strerror or error}", where=str(folder))
-        ) from None
+        found = f"cannot be made: {error.strerror or error}"
+        raise PreservecheckError(Fault(found, where=str(folder))) from None
     write_all(texts)
     return list(files)
 

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -21,8 +21,6 @@ if TYPE_CHECKING:
 
 # rows that a terminal shows
 SHOWN = 30
-
-
 # forms that a run writes row by row; the others show the first rows and the summary
 ROWS = ("csv", "parquet", "json")
 FORMS = ("text", "markdown", "html", *ROWS)
@@ -35,8 +33,7 @@ def screen(
         typer.Argument(
             metavar="PATH",
             help="Formula files, folders of them, or a long table (.csv, .parquet) with the "
-            "columns formula, phase, "
-            "ingredient, percent.",
+            "columns formula, phase, ingredient, percent.",
         ),
     ],
     against: Annotated[
@@ -44,9 +41,8 @@ def screen(
         typer.Option(
             metavar="own|all|ID",
             help="own: each formula as it stands (default). all, or the id of a system, may be "
-            "repeated: that system "
-            "in place of the formula's own, at the middle of its range or at what the law allows "
-            "if that is less.",
+            "repeated: that system in place of the formula's own, at the middle of its range or "
+            "at what the law allows if that is less.",
         ),
     ] = None,
     products: Annotated[
@@ -54,8 +50,7 @@ def screen(
         typer.Option(
             metavar="FILE",
             help="Products of a long table, a row a formula. Default: NAME.products.csv beside "
-            "NAME.csv, else the "
-            "table's own columns.",
+            "NAME.csv, else the table's own columns.",
         ),
     ] = None,
     since: Annotated[
@@ -103,7 +98,6 @@ def screen(
 def _form(written: str, output: Path | None) -> str:
     """The form that is meant; a ``PreservecheckError`` where there is none, or a terminal cannot
     show it."""
-    from preservecheck.cli.extras import need
     from preservecheck.errors import Fault, PreservecheckError
     from preservecheck.text import join_or
 
@@ -116,7 +110,7 @@ def _form(written: str, output: Path | None) -> str:
             Fault("a terminal cannot show it", "name a file with --output", where=where)
         )
     if form == "parquet":
-        need("parquet")
+        c.need("parquet")
     return form
 
 
@@ -149,11 +143,7 @@ def _run(
     if since is not None:
         former_tables(since, known)
     sources = sources_of(paths, products)
-    folder = (
-        Path(tempfile.mkdtemp(prefix="preservecheck-"))
-        if output is None
-        else Path(f"{output}.parts")
-    )
+    folder = f"{output}.parts" if output else tempfile.mkdtemp(prefix="preservecheck-")
     job = Job(
         None if known.own_dir is None else str(known.own_dir.resolve()),
         against,
@@ -162,7 +152,7 @@ def _run(
         None if since is None else str(since.resolve()),
         HINTS,
     )
-    return Run(job, sources, folder, jobs or os.cpu_count() or 1)
+    return Run(job, sources, Path(folder), jobs or os.cpu_count() or 1)
 
 
 def _done(run: Run, form: str, output: Path | None, *, resume: bool) -> Summary:
@@ -172,11 +162,8 @@ def _done(run: Run, form: str, output: Path | None, *, resume: bool) -> Summary:
     from preservecheck.errors import Fault, PreservecheckError
 
     if resume and output is None:
-        raise PreservecheckError(
-            Fault(
-                "--resume goes with --output FILE", "without a file nothing is kept to go on with"
-            )
-        )
+        allowed = "without a file nothing is kept to go on with"
+        raise PreservecheckError(Fault("--resume goes with --output FILE", allowed))
     try:
         run.prepare(resume=resume)
         total = run.total()
@@ -187,11 +174,8 @@ def _done(run: Run, form: str, output: Path | None, *, resume: bool) -> Summary:
         _written(run, form, output, summary)
     except KeyboardInterrupt:
         if output is not None:
-            typer.echo(
-                f"Stopped. Nothing was written to {output}; the same command with --resume goes "
-                "on.",
-                err=True,
-            )
+            told = f"Stopped. Nothing was written to {output}; the same command with --resume goes "
+            typer.echo(told + "on.", err=True)
         raise typer.Exit(130) from None
     finally:
         if output is None:
@@ -224,21 +208,11 @@ def _progress(total: int) -> Iterator[Callable[[int], None]]:
     if not sys.stderr.isatty():
         yield lambda _: None
         return
+    from rich import progress as p
     from rich.console import Console
-    from rich.progress import (
-        BarColumn,
-        MofNCompleteColumn,
-        Progress,
-        TextColumn,
-        TimeRemainingColumn,
-    )
 
-    columns: list[Any] = [
-        TextColumn("formulas"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TimeRemainingColumn(),
-    ]
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    columns = p.TextColumn("formulas"), p.BarColumn(), p.MofNCompleteColumn()
+    left = p.TimeRemainingColumn()
+    with p.Progress(*columns, left, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("formulas", total=total)
         yield lambda count: bar.advance(task, count)

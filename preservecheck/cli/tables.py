@@ -93,8 +93,15 @@ def validate(
         from preservecheck.errors import TableError
         from preservecheck.reference.validate import validate_tables
         from preservecheck.report import tables as t
+        from preservecheck.report.formats import json_text
 
-        known = c.load(tables or context.obj)
-        if faults := validate_tables(known):
-            raise TableError(faults)
+        try:
+            known = c.load(tables or context.obj)
+            if faults := validate_tables(known):
+                raise TableError(faults)
+        except TableError as error:
+            if form is not c.Format.json:
+                raise
+            c.write_output(json_text(c.faults_data(error.faults)), output)
+            raise typer.Exit(c.UNREADABLE) from None
         c.answer(form, output, partial(t.sound, known), partial(t.overview_data, known))

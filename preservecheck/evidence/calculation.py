@@ -177,7 +177,7 @@ def _solutes(case: FormulaArrays) -> list[dict[str, Any]]:
         )
         for j, solute in enumerate(rows)
     )
-    found = [
+    found: list[tuple[Any, ...]] = [
         (solute.inci, solute.model, amount, solute.k_norrish, solute.k3_norrish)
         for solute, amount in modelled
         if amount > 0

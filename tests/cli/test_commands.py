@@ -334,6 +334,20 @@ def test_tables_validate_tells_every_fault(tmp_path):
     assert "product_ph.csv: row 3: column type is 'lotion'" in result.stderr
 
 
+def test_tables_validate_puts_faults_into_json(tmp_path):
+    """Who asks for JSON gets the faults in it, on standard output; the exit status is the same."""
+    (tmp_path / "product_ph.csv").write_text(
+        "type,use,ph_min,ph_max\nscalp,any,4,99\nlotion,any,4,5\n", encoding="utf-8"
+    )
+    result = run("tables", "validate", "--tables", tmp_path, "--format", "json")
+    assert (result.exit_code, result.stderr) == (2, "")
+    first, second = json.loads(result.stdout)["faults"]
+    assert first["where"].endswith("product_ph.csv")
+    assert (first["place"], first["name"], first["value"]) == ("row 2", "column ph_max", "'99'")
+    assert (second["place"], second["name"]) == ("row 3", "column type")
+    assert second["text"].endswith(second["allowed"])
+
+
 @pytest.mark.parametrize(
     "arguments",
     [

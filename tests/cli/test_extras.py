@@ -13,8 +13,7 @@ from typing import NamedTuple
 import pytest
 import typer
 
-from preservecheck.cli.common import user_errors
-from preservecheck.cli.extras import EXTRAS, line_to_type
+from preservecheck.cli.common import EXTRAS, line_to_type, user_errors
 from preservecheck.cli.main import app
 
 ROOT = Path(__file__).parents[2]
