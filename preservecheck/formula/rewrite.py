@@ -11,7 +11,6 @@ import csv
 import datetime as dt
 import difflib
 import io
-import json
 import math
 import re
 import tempfile
@@ -562,7 +561,7 @@ def _toml(data: bytes, plan: _Plan, today: dt.date) -> bytes:
     for name, fields in (("product", plan.product), ("measured", plan.measured)):
         if fields and name not in document:
             end += f"\n[{name}]\n" + "".join(
-                f"{f.key} = {_toml_text(f.new.plain)}  # {f.change.remark}\n"
+                f"{f.key} = {toml_value(f.new.plain)}  # {f.change.remark}\n"
                 for f in fields
                 if f.new
             )
@@ -577,31 +576,30 @@ def _toml(data: bytes, plan: _Plan, today: dt.date) -> bytes:
     return mark + (text.replace("\n", "\r\n") if windows else text).encode()
 
 
-def _toml_text(value: Any) -> str:
+def toml_value(value: Any) -> str:
     """A value as TOML."""
     import tomlkit
 
     if isinstance(value, Mapping):
-        return (
-            "{ " + ", ".join(f"{_toml_key(k)} = {_toml_text(v)}" for k, v in value.items()) + " }"
-        )
+        return "{ " + ", ".join(f"{toml_key(k)} = {toml_value(v)}" for k, v in value.items()) + " }"
     if isinstance(value, list):
-        return "[" + ", ".join(map(_toml_text, value)) + "]"
+        return "[" + ", ".join(map(toml_value, value)) + "]"
     if isinstance(value, float):
-        text = _positional(value)
-        return text if "." in text else f"{text}.0"
+        text = _positional(value) if float(_positional(value)) == value else repr(value)
+        return text if "." in text or "e" in text else f"{text}.0"
     return str(tomlkit.item(value).as_string())
 
 
-def _toml_key(key: str) -> str:
-    return key if re.fullmatch(r"[\w-]+", key, re.ASCII) else json.dumps(key, ensure_ascii=False)
+def toml_key(key: str) -> str:
+    """A key as TOML, in quotation marks where it needs them."""
+    return key if re.fullmatch(r"[\w-]+", key, re.ASCII) else toml_value(key)
 
 
 def _parsed(value: Any) -> Any:
     """A value as an item that can be put into a document."""
     import tomlkit
 
-    return tomlkit.parse(f"x = {_toml_text(value)}\n").item("x")
+    return tomlkit.parse(f"x = {toml_value(value)}\n").item("x")
 
 
 def _set(table: Any, changed: _Field) -> None:
@@ -693,9 +691,9 @@ def _insert_phase(phases: Any, at: int, whole: Mapping[str, Any]) -> None:
     import tomlkit
 
     text = "[[phase]]\n" + "".join(
-        f"{_toml_key(k)} = {_toml_text(v)}\n" for k, v in whole.items() if k != "items"
+        f"{toml_key(k)} = {toml_value(v)}\n" for k, v in whole.items() if k != "items"
     )
-    lines = "".join(f"  {_toml_text(item)},\n" for item in whole["items"])
+    lines = "".join(f"  {toml_value(item)},\n" for item in whole["items"])
     table = tomlkit.parse(f"{text}items = [\n{lines}]\n")["phase"][0]
     table.trivia.indent = "\n" if at else ""
     if at:
@@ -757,7 +755,7 @@ def _set_headed_line(items: Any, at: int, new: bool, item: Mapping[str, Any]) ->
     import tomlkit
 
     if new:
-        keys = "".join(f"{_toml_key(k)} = {_toml_text(v)}\n" for k, v in item.items())
+        keys = "".join(f"{toml_key(k)} = {toml_value(v)}\n" for k, v in item.items())
         document = tomlkit.parse(f"[[phase]]\n\n[[phase.items]]\n{keys}")
         table = document["phase"][0]["items"][0]
         if at and at == len(items):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass, field
@@ -16,7 +17,6 @@ from preservecheck.page.draft import MAX_FIELDS, Draft, Pairs, draft_of
 from preservecheck.page.draft_outcome import field_fault, formula_of, is_untouched
 from preservecheck.page.guard import MAX_BODY
 from preservecheck.page.hints import FieldFault, hinted
-from preservecheck.page.svg import as_attributes
 
 if TYPE_CHECKING:
     import asyncio
@@ -46,6 +46,9 @@ KINDS = {
     "toml": "application/toml",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }
+# styles in a drawing
+_STYLE_BLOCK = re.compile(r"<defs>\s*<style[^>]*>.*?</style>\s*</defs>", re.DOTALL)
+_STYLE = re.compile(r'\bstyle="([^"]*)"')
 # more files than are read are answered with a message, up to this many
 MAX_FILES = 50
 
@@ -183,6 +186,19 @@ def templates() -> jinja2.Environment:
     made.filters["drawing"] = as_attributes
     made.filters["hinted"] = hinted
     return made
+
+
+def as_attributes(svg: str) -> str:
+    """A drawing with its styles as attributes of the elements: the rules for content allow no style
+    written into them."""
+    svg = _STYLE_BLOCK.sub("", svg)
+    svg = _STYLE.sub(lambda found: _attributes(found.group(1)), svg)
+    return svg.replace("<svg ", '<svg stroke-linejoin="round" stroke-linecap="butt" ', 1)
+
+
+def _attributes(style: str) -> str:
+    pairs = (part.partition(":") for part in style.split(";") if part.strip())
+    return " ".join(f'{key.strip()}="{value.strip()}"' for key, _, value in pairs)
 
 
 Upload = tuple[str, bytes]

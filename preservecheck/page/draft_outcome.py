@@ -5,7 +5,8 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from preservecheck.errors import Fault, FormulaError, Hint
@@ -28,17 +29,15 @@ OWN_FIELDS = ("role", "water_fraction", "charge", "nutrient_load", "usual_phase"
 def formula_of(draft: Draft, tables: Tables, today: dt.date | None = None) -> Formula:
     """The formula that a draft describes, its digest that of the file it is saved as; a
     ``FormulaError`` with all faults where it describes none."""
-    twice = list(_twice(draft))
-    raw = to_raw(draft)
+    twice, raw = list(_twice(draft)), to_raw(draft)
     try:
         formula = build(raw, WHERE, tables, today)
     except FormulaError as error:
         raise FormulaError([*error.faults, *twice]) from None
     if twice:
         raise FormulaError(twice)
-    return formula.model_copy(
-        update={"sha256": hashlib.sha256(toml_text(raw).encode()).hexdigest()}
-    )
+    digest = hashlib.sha256(toml_text(raw).encode()).hexdigest()
+    return formula.model_copy(update={"sha256": digest})
 
 
 def is_untouched(draft: Draft) -> bool:
@@ -50,21 +49,24 @@ def is_untouched(draft: Draft) -> bool:
 
 def _twice(draft: Draft) -> Iterator[Fault]:
     """Names that a file could not hold twice."""
-    blends = [b.name.strip() for b in draft.blends if b.name.strip()]
-    for name in dict.fromkeys(n for n in blends if blends.count(n) > 1):
+    for name in _repeated(b.name for b in draft.blends):
         yield Fault("appears twice", "keep one", path=("blend", name), name=f"blend {shown(name)}")
     for blend in draft.blends:
-        inside, place = blend.name.strip(), f"blend {shown(blend.name.strip())}"
-        parts = [p.get("name", "").strip() for p in blend.parts if p.get("name", "").strip()]
-        for name in dict.fromkeys(n for n in parts if parts.count(n) > 1):
-            fault = Fault("appears twice", "keep one", place=place, value=shown(name))
-            yield fault.within(path=("blend", inside, name))
+        inside = blend.name.strip()
+        for name in _repeated(p.get("name", "") for p in blend.parts):
+            path, place = ("blend", inside, name), f"blend {shown(inside)}"
+            yield Fault("appears twice", "keep one", path=path, place=place, value=shown(name))
         if blend.parts and not inside and not all(is_blank(p) for p in blend.parts):
             yield Fault("a blend has no name", "give it the name that is on its line")
-    own = [o.get("name", "").strip() for o in draft.own if o.get("name", "").strip()]
-    for name in dict.fromkeys(n for n in own if own.count(n) > 1):
-        fault = Fault("is described twice", "keep one", name=f"ingredient {shown(name)}")
-        yield fault.within(path=("ingredient", name))
+    for name in _repeated(o.get("name", "") for o in draft.own):
+        path, called = ("ingredient", name), f"ingredient {shown(name)}"
+        yield Fault("is described twice", "keep one", path=path, name=called)
+
+
+def _repeated(names: Iterable[str]) -> list[str]:
+    """Names that are there more than once."""
+    counted = Counter(name.strip() for name in names)
+    return [name for name, times in counted.items() if name and times > 1]
 
 
 def field_fault(fault: Fault, draft: Draft) -> FieldFault:

@@ -7,8 +7,6 @@ gone when the answer is.
 
 from __future__ import annotations
 
-import datetime as dt
-import json
 import re
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
@@ -21,6 +19,7 @@ from preservecheck.errors import Fault, FormulaError, PreservecheckError
 from preservecheck.formula.build import build
 from preservecheck.formula.load import read_raw
 from preservecheck.formula.names import folded, names_of
+from preservecheck.formula.rewrite import toml_key, toml_value
 
 if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
@@ -28,7 +27,6 @@ if TYPE_CHECKING:
 MAX_FILES = 10
 MAX_NAME = 100
 _NOT_TAME = re.compile(r"[^\w .()+-]")
-_PLAIN_KEY = re.compile(r"[A-Za-z0-9_-]+")
 # XML 1.0, production 2; a line end of the old kind too, which a cell shows as a sign
 _NOT_IN_XML = re.compile("[^\t\n\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
@@ -129,38 +127,18 @@ def toml_text(raw: Mapping[str, Any]) -> str:
 
 def _lines(raw: Mapping[str, Any]) -> Iterator[str]:
     yield "# A formula for preservecheck."
-    yield f"format = {_value(raw.get('format', 1))}"
+    yield f"format = {raw.get('format', 1)}"
     for section in ("product", "measured"):
         if section in raw:
             yield from ("", f"[{section}]", *_pairs(raw[section]))
     for phase in raw.get("phase", ()):
         yield from ("", "[[phase]]", *_pairs({k: v for k, v in phase.items() if k != "items"}))
-        yield from ("items = [", *(f"  {_value(item)}," for item in phase.get("items", ())), "]")
+        items = (f"  {toml_value(item)}," for item in phase.get("items", ()))
+        yield from ("items = [", *items, "]")
     for section in ("blend", "ingredient"):
         for name, block in raw.get(section, {}).items():
-            yield from ("", f"[{section}.{_quoted(name)}]", *_pairs(block))
+            yield from ("", f"[{section}.{toml_key(name)}]", *_pairs(block))
 
 
 def _pairs(table: Mapping[str, Any]) -> Iterator[str]:
-    for key, value in table.items():
-        yield f"{key if _PLAIN_KEY.fullmatch(key) else _quoted(key)} = {_value(value)}"
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007F")
-
-
-def _value(value: Any) -> str:
-    match value:
-        case bool():
-            return "true" if value else "false"
-        case int() | float():
-            return repr(value)
-        case dt.date():
-            return value.isoformat()
-        case list() | tuple():
-            return f"[{', '.join(_value(v) for v in value)}]"
-        case dict():
-            return f"{{ {', '.join(_pairs(value))} }}"
-        case _:
-            return _quoted(str(value))
+    return (f"{toml_key(key)} = {toml_value(value)}" for key, value in table.items())

@@ -9,16 +9,11 @@ from __future__ import annotations
 
 import asyncio
 import hmac
-from collections.abc import Awaitable, Callable, MutableMapping
-from typing import Any
 
+from starlette.datastructures import Headers
 from starlette.requests import ClientDisconnect
-
-Scope = MutableMapping[str, Any]
-Message = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[Message]]
-Send = Callable[[Message], Awaitable[None]]
-App = Callable[[Scope, Receive, Send], Awaitable[None]]
+from starlette.responses import PlainTextResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 # the longest formula that is read is a tenth of this; an upload may be a workbook [bytes]
 MAX_BODY = 3_000_000
@@ -44,6 +39,7 @@ OLD_LINK = (
     "The program was started anew since this page was opened. Open the link that it printed in "
     "its window in another tab, then reload this page: nothing that you typed is lost."
 )
+ELSEWHERE = "This can only be sent from the page itself. Open the link that the program printed."
 STOPPED = (
     "The program was stopped before it could answer. Start it again, and open the link that "
     "it prints."
@@ -62,10 +58,9 @@ class Guard:
     """Refuses what is not ours, before the application sees it, and puts the rules for content on
     every answer; a request that posts carries the token of this start in its cookie."""
 
-    def __init__(self, app: App, port: int, token: str) -> None:
+    def __init__(self, app: ASGIApp, port: int, token: str) -> None:
         self._app = app
-        self._hosts = {f"127.0.0.1:{port}".encode(), f"localhost:{port}".encode()}
-        self._origins = {b"http://" + host for host in self._hosts}
+        self._hosts = {f"127.0.0.1:{port}", f"localhost:{port}"}
         self._cookie, self._token = cookie_name(port), token
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -85,64 +80,54 @@ class Guard:
                 message = {**message, "headers": [*kept, *HEADERS]}
             await send(message)
 
-        refused = self._refused(scope)
+        async def answer(status: int, text: str) -> None:
+            response = PlainTextResponse(text, status, {"connection": "close"})
+            await response(scope, receive, send_with_rules)
+
+        headers = Headers(scope=scope)
+        refused = self._refused(scope["method"], headers)
         limit = MAX_UPLOAD if scope["path"] in UPLOADS else MAX_BODY
-        if refused is None and _stated_length(scope) > limit:
+        if refused is None and _stated_length(headers) > limit:
             refused = (413, _too_large(limit))
         if refused is not None:
-            await _answer(send_with_rules, *refused)
+            await answer(*refused)
             return
         try:
             await self._app(scope, _limited(receive, limit), send_with_rules)
         except _TooLarge:
             if begun:
                 raise
-            await _answer(send_with_rules, 413, _too_large(limit))
+            await answer(413, _too_large(limit))
         except ClientDisconnect:  # nobody is there any more to be answered
             return
         except asyncio.CancelledError:  # Ctrl-C, and the answer took longer than the program waits
             if not begun:
-                await _answer(send_with_rules, 503, STOPPED)
+                await answer(503, STOPPED)
         except Exception:
             if not begun:
-                await _answer(send_with_rules, 500, FAULT)
+                await answer(500, FAULT)
             raise
 
-    def _refused(self, scope: Scope) -> tuple[int, str] | None:
+    def _refused(self, method: str, headers: Headers) -> tuple[int, str] | None:
         """Status and reason where a request is not ours to answer."""
-        headers: dict[bytes, list[bytes]] = {}
-        for name, value in scope["headers"]:
-            headers.setdefault(name.lower(), []).append(value)
-        host, origin = headers.get(b"host", []), headers.get(b"origin", [])
+        host, origin = headers.getlist("host"), headers.getlist("origin")
         if len(host) != 1 or host[0] not in self._hosts:
             return 421, "This page answers only under its own address on this computer."
-        if len(origin) > 1 or (
-            origin and (origin[0] not in self._origins or origin[0] != b"http://" + host[0])
-        ):
+        if origin not in ([], [f"http://{host[0]}"]):
             return 403, "Another page asked for this. Open the link that the program printed."
-        if scope["method"] in ("GET", "HEAD"):
+        if method in ("GET", "HEAD"):
             return None
-        return self._refused_post(scope, headers)
-
-    def _refused_post(
-        self, scope: Scope, headers: dict[bytes, list[bytes]]
-    ) -> tuple[int, str] | None:
-        """The same for what sends something."""
-        if scope["method"] != "POST":
+        if method != "POST":
             return 405, "This is not done here."
-        site = headers.get(b"sec-fetch-site", [])
-        if (site and site != [b"same-origin"]) or not (headers.get(b"origin") or site):
-            return (
-                403,
-                "This can only be sent from the page itself. Open the link that the program "
-                "printed.",
-            )
-        return None if self._known(headers.get(b"cookie", [])) else (403, OLD_LINK)
+        site = headers.getlist("sec-fetch-site")
+        if site not in ([], ["same-origin"]) or not (origin or site):
+            return 403, ELSEWHERE
+        return None if self._known(headers.getlist("cookie")) else (403, OLD_LINK)
 
-    def _known(self, cookies: list[bytes]) -> bool:
+    def _known(self, cookies: list[str]) -> bool:
         """Whether the cookie of this start came along."""
-        pairs = (part.strip().partition(b"=") for line in cookies for part in line.split(b";"))
-        given = [value for name, _, value in pairs if name == self._cookie.encode()]
+        pairs = (part.strip().partition("=") for line in cookies for part in line.split(";"))
+        given = [value.encode() for name, _, value in pairs if name == self._cookie]
         return any(hmac.compare_digest(value, self._token.encode()) for value in given)
 
 
@@ -151,10 +136,9 @@ def cookie_name(port: int) -> str:
     return f"preservecheck-{port}"
 
 
-def _stated_length(scope: Scope) -> int:
-    stated = [v for n, v in scope["headers"] if n.lower() == b"content-length"]
+def _stated_length(headers: Headers) -> int:
     try:
-        return max((int(v) for v in stated), default=0)
+        return max((int(v) for v in headers.getlist("content-length")), default=0)
     except ValueError:
         return MAX_UPLOAD + 1
 
@@ -179,19 +163,3 @@ def _too_large(limit: int) -> str:
         f"That is more than {limit / 1e6:.0f} MB, more than a formula needs. Keep only the "
         "formula in the file."
     )
-
-
-async def _answer(send: Send, status: int, text: str) -> None:
-    body = text.encode()
-    await send(
-        {
-            "type": "http.response.start",
-            "status": status,
-            "headers": [
-                (b"content-type", b"text/plain; charset=utf-8"),
-                (b"content-length", str(len(body)).encode()),
-                (b"connection", b"close"),
-            ],
-        }
-    )
-    await send({"type": "http.response.body", "body": body})

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from importlib.resources import files
 from typing import TYPE_CHECKING, Literal
 
 from preservecheck.errors import Fault, PreservecheckError, ReadingsError
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from preservecheck.evidence.challenge import Challenge
     from preservecheck.evidence.drift import Drift
     from preservecheck.report.document import Block, Document
-    from preservecheck.report.plots.chart import Chart
 
 Part = Literal["counts", "ph"]
 PARTS: tuple[Part, ...] = ("counts", "ph")
@@ -44,46 +44,10 @@ PH_COLUMNS = (
     ("ph", "the pH", "5.02"),
     ("storage_c", "how warm it is kept, or room; may be left out", "40"),
 )
+# invented readings, to look at the view with
 EXAMPLES: dict[Part, str] = {
-    "counts": """# an invented example: no laboratory counted this
-standard,ISO 11930
-organism,day,cfu_per_g
-Pseudomonas aeruginosa,0,480000
-Pseudomonas aeruginosa,7,120
-Pseudomonas aeruginosa,14,<10
-Pseudomonas aeruginosa,28,<10
-Staphylococcus aureus,0,610000
-Staphylococcus aureus,7,90
-Staphylococcus aureus,14,<10
-Staphylococcus aureus,28,<10
-Escherichia coli,0,530000
-Escherichia coli,7,<10
-Escherichia coli,14,<10
-Escherichia coli,28,<10
-Candida albicans,0,52000
-Candida albicans,7,2100
-Candida albicans,14,160
-Candida albicans,28,<10
-Aspergillus brasiliensis,0,47000
-Aspergillus brasiliensis,7,30000
-Aspergillus brasiliensis,14,16000
-Aspergillus brasiliensis,28,9500
-""",
-    "ph": """# an invented example: nobody read this
-date,ph,storage_c
-2026-08-03,4.42,22
-2026-08-10,4.43,22
-2026-08-17,4.42,22
-2026-08-31,4.42,22
-2026-09-14,4.43,22
-2026-09-28,4.42,22
-2026-08-03,4.42,40
-2026-08-10,4.40,40
-2026-08-17,4.39,40
-2026-08-31,4.35,40
-2026-09-14,4.30,40
-2026-09-28,4.26,40
-""",
+    part: (files("preservecheck.page") / "examples" / f"{part}.csv").read_text("utf-8")
+    for part in PARTS
 }
 
 
@@ -222,21 +186,16 @@ def document_of(judged: Challenge | Drift) -> Document:
     return challenge.document(judged) if isinstance(judged, Challenge) else drift.document(judged)
 
 
-def chart_of(judged: Challenge | Drift) -> Chart:
-    """The chart of the command line."""
-    from preservecheck.evidence.challenge import Challenge
-    from preservecheck.report.plots.readings import courses, drifting
-
-    return courses(judged) if isinstance(judged, Challenge) else drifting(judged)
-
-
 def file_of(judged: Challenge | Drift, ending: str) -> bytes:
     """The result as the command line writes it: Markdown, JSON or the chart."""
+    from preservecheck.evidence.challenge import Challenge
     from preservecheck.report import markdown
     from preservecheck.report.formats import json_text
+    from preservecheck.report.plots.readings import courses, drifting
 
     if ending == "json":
         return json_text(judged.to_json()).encode()
     if ending == "md":
         return markdown.render([document_of(judged)]).encode()
-    return chart_of(judged).file(".svg")
+    chart = courses(judged) if isinstance(judged, Challenge) else drifting(judged)
+    return chart.file(".svg")

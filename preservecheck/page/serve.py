@@ -74,7 +74,7 @@ def listening(port: int | None) -> socket.socket:
             place.close()
             if wanted == 0 or port is not None:
                 found = f"port {wanted} cannot be had ({error.strerror})"
-                allowed = "leave --port out, and a free one is taken"
+                allowed = "name no port, and a free one is taken"
                 raise PreservecheckError(Fault(found, allowed)) from None
         else:
             return place

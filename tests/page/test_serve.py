@@ -27,7 +27,7 @@ def test_port_that_is_asked_for_and_taken_is_an_error():
     with listening(0) as one:
         port = one.getsockname()[1]
         with pytest.raises(
-            PreservecheckError, match=f"port {port} cannot be had .*; leave --port out"
+            PreservecheckError, match=f"port {port} cannot be had .*; name no port"
         ):
             listening(port)
 
