@@ -187,18 +187,18 @@ class Cooling:
 
 def cooling(bench: Bench, sent: Submission) -> Cooling:
     """When each preservative may go in."""
+    from preservecheck.arrays.systems import parts_of
     from preservecheck.report.cooling import document
 
     faults: list[FieldFault] = []
     result = _cooldown(bench, sent, faults)
-    if result is None:
-        # of readings that cannot be used nothing is told, but the marks to wait for are still there
-        windows, course = _windows_alone(sent), None
-    else:
-        windows, course = result.gates, result.course
-    named = _compositions(sent.site.tables)
+    # of readings that cannot be used nothing is told, but the marks to wait for are still there
+    windows = result.gates if result else _windows_alone(sent)
+    systems = sent.site.tables.systems
+    named = {part.name: system_name(s) for s in systems for part in parts_of(s)}
+    course = result.course if result else None
     cards = tuple(_card(w, named.get(w.name, ""), course) for w in windows)
-    return Cooling(tuple(faults), cards, None if result is None else document(result))
+    return Cooling(tuple(faults), cards, document(result) if result else None)
 
 
 def _cooldown(bench: Bench, sent: Submission, faults: list[FieldFault]) -> Cooldown | None:
@@ -206,9 +206,8 @@ def _cooldown(bench: Bench, sent: Submission, faults: list[FieldFault]) -> Coold
     from preservecheck.bench.cooling import cooldown
     from preservecheck.formula.cooling_readings import listed_course
 
-    room_c = _quantity(
-        temperature_c, bench.cool.get("room", ""), bench.unit, "the room", "cool-room", faults
-    )
+    typed = _with_unit(bench.cool.get("room", ""), bench.unit)
+    room_c = _parsed(temperature_c, typed, "the room", "cool-room", faults)
     readings = bench.rows["cool"]
     if not readings:
         return None
@@ -261,30 +260,21 @@ def _windows_alone(sent: Submission) -> tuple[AdditionWindow, ...]:
     return addition_windows(case.compositions[0], case)
 
 
-def _compositions(tables: Tables) -> dict[str, str]:
-    """What is in each system that goes in by itself, or in parts."""
-    from preservecheck.arrays.systems import parts_of
-
-    return {part.name: system_name(s) for s in tables.systems for part in parts_of(s)}
-
-
 def _card(window: AdditionWindow, composition: str, course: Course | None) -> WindowCard:
     from preservecheck.report.cooling import window_words
 
-    reach, said = window.reach, window_words(window, course)
-    more = reach.because if reach else ""
+    reach, minutes = window.reach, None
     if reach is None or course is None or reach.minutes is None:
-        return WindowCard(window, composition, "unknown", "no time yet", said, more)
-    if reach.measured:
-        return WindowCard(window, composition, "pass", "may go in", said, more)
-    last, low, high = course.time_min[-1], reach.minutes_low, reach.minutes_high
-    assert low is not None
-    minutes = {
-        "best": reach.minutes - last,
-        "low": low - last,
-        "high": None if high is None else high - last,
-    }
-    return WindowCard(window, composition, "warn", "not yet", said, more, minutes)
+        kind, word = "unknown", "no time yet"
+    elif reach.measured:
+        kind, word = "pass", "may go in"
+    else:
+        kind, word = "warn", "not yet"
+        ends = {"best": reach.minutes, "low": reach.minutes_low, "high": reach.minutes_high}
+        last = course.time_min[-1]
+        minutes = {end: None if at is None else at - last for end, at in ends.items()}
+    said, more = window_words(window, course), reach.because if reach else ""
+    return WindowCard(window, composition, kind, word, said, more, minutes)
 
 
 # ---- pH ------------------------------------------------------------------------------------------
@@ -391,47 +381,39 @@ def _number(
     bench: Bench, key: str, name: str, low: float, high: float, faults: list[FieldFault]
 ) -> float | None:
     """A number that is typed for the titration, or ``None``."""
-    typed = bench.drop.get(key, "").strip().removesuffix("%").strip()
-    if not typed:
-        return None
-    fault = Fault("", f"give a number from {low:g} to {high:g}", value=typed)
-    try:
+
+    def parse(typed: str) -> float:
         value = plain_number(typed)
-    except UnitError as error:
-        (fault, *_) = error.faults
-    else:
         if low <= value <= high:
             return value
-    faults.append(FieldFault(worded(fault, name=name), f"drop-{key}"))
-    return None
+        raise UnitError(Fault("", f"give a number from {low:g} to {high:g}", value=typed))
+
+    typed = bench.drop.get(key, "").strip().removesuffix("%")
+    return _parsed(parse, typed, name, f"drop-{key}", faults)
 
 
 def batch_of(bench: Bench, faults: list[FieldFault]) -> float | None:
     """The size of this batch, where another one than the formula's is typed. [g]"""
-    unit = bench.sheet.get("batch_unit") or "g"
-    typed = bench.sheet.get("batch", "")
-    return _quantity(batch_mass_g, typed, unit, "the size of this batch", "sheet-batch", faults)
+    typed = _with_unit(bench.sheet.get("batch", ""), bench.sheet.get("batch_unit") or "g")
+    return _parsed(batch_mass_g, typed, "the size of this batch", "sheet-batch", faults)
 
 
-def _quantity(
-    parse: Callable[[str], float],
-    typed: str,
-    unit: str,
-    name: str,
-    target: str,
-    faults: list[FieldFault],
-) -> float | None:
+def _with_unit(typed: str, unit: str) -> str:
     """A quantity as typed; a bare number is in the unit that stands beside."""
-    text = typed.strip()
-    if not text:
-        return None
     try:
-        plain_number(text)
-        text = f"{text} {unit}"
+        plain_number(typed.strip())
     except UnitError:
-        pass
+        return typed
+    return f"{typed} {unit}"
+
+
+def _parsed(
+    parse: Callable[[str], float], typed: str, name: str, target: str, faults: list[FieldFault]
+) -> float | None:
+    """What is typed, or ``None``; a fault is noted for its field."""
+    text = typed.strip()
     try:
-        return parse(text)
+        return parse(text) if text else None
     except UnitError as error:
         faults.append(FieldFault(worded(error.faults[0], name=name), target))
         return None

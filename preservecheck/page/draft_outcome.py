@@ -59,8 +59,8 @@ def _twice(draft: Draft) -> Iterator[Fault]:
         if blend.parts and not inside and not all(is_blank(p) for p in blend.parts):
             yield Fault("a blend has no name", "give it the name that is on its line")
     for name in _repeated(o.get("name", "") for o in draft.own):
-        path, called = ("ingredient", name), f"ingredient {shown(name)}"
-        yield Fault("is described twice", "keep one", path=path, name=called)
+        own = f"ingredient {shown(name)}"
+        yield Fault("is described twice", "keep one", path=("ingredient", name), name=own)
 
 
 def _repeated(names: Iterable[str]) -> list[str]:

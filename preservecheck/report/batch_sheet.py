@@ -127,15 +127,14 @@ def _places(sheet: BatchSheet) -> int:
 def workbook(sheet: BatchSheet, paper: Paper = "a4") -> bytes:
     """The sheet as a workbook, set up to print on one page."""
     import openpyxl
-    from openpyxl.utils import get_column_letter
     from openpyxl.worksheet.properties import PageSetupProperties
 
     book = openpyxl.Workbook()
     tab = book.active
     assert tab is not None
     tab.title = "Batch sheet"
-    for at, width in enumerate(WIDTHS, 1):
-        tab.column_dimensions[get_column_letter(at)].width = width
+    for letter, width in zip("ABCDEFG", WIDTHS, strict=True):
+        tab.column_dimensions[letter].width = width
     _fill(_Writer(tab, _places(sheet)), sheet)
     tab.page_setup.paperSize = PAPER_CODES[paper]
     tab.page_setup.orientation = "portrait"
@@ -155,11 +154,11 @@ def _fill(writer: _Writer, sheet: BatchSheet) -> None:
     for warning in sheet.warnings:
         writer.row(f"! {warning}", bold=True)
     for name, known in _signed(sheet):
-        writer.row("", name, "", "", known or "", "", boxed=(5, 6))
+        writer.row("", name, "", "", known or "", boxed=(5, 6))
     writer.row()
     writer.row("", "Fetch", "", "grams", "", "got it", "lot number", heading=True)
     for f in sheet.fetch:
-        writer.row("", f.name, "", f.grams, "", "", "", boxed=(6, 7))
+        writer.row("", f.name, "", f.grams, boxed=(6, 7))
     writer.row()
     writer.list("Before you start", sheet.before, "done", boxed=(6,))
     for at, phase in enumerate(sheet.phases, 1):
@@ -168,7 +167,7 @@ def _fill(writer: _Writer, sheet: BatchSheet) -> None:
     writer.row()
     writer.list("pH", sheet.ph_steps, "read")
     for text in ("pH before", "added, g, of what", "pH after", "temperature of the sample"):
-        writer.row("", text, "", "", "", "", "", boxed=(6, 7))
+        writer.row("", text, boxed=(6, 7))
     writer.list("At the end", sheet.after, "done", boxed=(6,))
     writer.list("Handling", sheet.handling, "", merged=True)
 
@@ -181,21 +180,14 @@ def _fill_phase(writer: _Writer, at: int, phase: SheetPhase) -> None:
     if phase.warning:
         writer.row("", f"! {phase.warning}", bold=True)
     for line in phase.lines:
-        writer.row(
-            PRESERVATIVE if line.preservative else "",
-            line.name,
-            round(line.percent, 6),
-            line.weigh_g,
-            round(line.error_percent, 3),
-            "",
-            "",
-            boxed=(6, 7),
-        )
+        mark = PRESERVATIVE if line.preservative else ""
+        figures = (round(line.percent, 6), line.weigh_g, round(line.error_percent, 3))
+        writer.row(mark, line.name, *figures, boxed=(6, 7))
         for remark in (line.warning, line.note):
             if remark:
                 writer.row("", f"   {remark}")
     for text in phase.reads:
-        writer.row("", text, "", "", "", "", boxed=(6,))
+        writer.row("", text, boxed=(6,))
 
 
 class _Writer:
@@ -209,7 +201,7 @@ class _Writer:
         """A heading and sentences under it."""
         self.row("", title, "", "", "", last, "", heading=True)
         for text in texts:
-            self.row("", text, "", "", "", "", "", **looks)
+            self.row("", text, **looks)
 
     def row(
         self,
@@ -220,11 +212,13 @@ class _Writer:
         boxed: Sequence[int] = (),
         merged: bool = False,
     ) -> None:
+        """The next row, in the columns that have a value or a box."""
         from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 
         self.at += 1
         side = Side(style="thin", color="FF4D5F5D")
-        for column, value in enumerate(values, 1):
+        blanks = [""] * (max((len(values), *boxed)) - len(values))
+        for column, value in enumerate((*values, *blanks), 1):
             cell: Any = self.tab.cell(self.at, column)
             if isinstance(value, str):
                 cell.value = _ILLEGAL.sub("?", value)
@@ -239,10 +233,7 @@ class _Writer:
             if column in boxed:
                 cell.border = Border(left=side, right=side, top=side, bottom=side)
         if merged:
-            last = len(WIDTHS)
-            self.tab.merge_cells(
-                start_row=self.at, start_column=2, end_row=self.at, end_column=last
-            )
+            self.tab.merge_cells(f"B{self.at}:G{self.at}")
             self.tab.cell(self.at, 2).alignment = Alignment(wrap_text=True, vertical="top")
             lines = 1 + len(str(values[1])) // LINE_LETTERS
             self.tab.row_dimensions[self.at].height = 13.0 * lines

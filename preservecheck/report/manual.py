@@ -38,20 +38,21 @@ def document(name: str) -> Document:
 
 def data(name: str) -> dict[str, Any]:
     """The same as data."""
-    check = BY_ID.get(id_of(name))
-    constants = [] if check is None else constants_of(check)
+    id_ = id_of(name)
+    check = BY_ID.get(id_)
+    manual = check.manual if check else import_module(f"preservecheck.{OTHERS[id_]}").__doc__
+    constants = constants_of(check) if check else ()
     return {
-        "id": id_of(name),
-        "rule": _docstring(name),
-        "uncertain": [] if check is None else [INPUTS.get(t, t) for t in check.tolerances],
+        "id": id_,
+        "rule": inspect.cleandoc(manual or ""),
+        "uncertain": [INPUTS.get(t, t) for t in check.tolerances] if check else [],
         "constants": [{"name": n, "value": v, "source": c} for n, v, c in constants],
     }
 
 
 def rules(names: Iterable[str]) -> Iterator[Rule]:
     """Manual pages with their names."""
-    for name in names:
-        yield Rule(rule(name), name)
+    return (Rule(rule(name), name) for name in names)
 
 
 def rule(name: str) -> str:
@@ -83,13 +84,6 @@ def id_of(name: str) -> str:
     raise PreservecheckError(
         Fault(f"there is no check {name!r}", f"{meant}The checks are {', '.join(BY_ID)}")
     )
-
-
-def _docstring(name: str) -> str:
-    wanted = id_of(name)
-    if wanted in BY_ID:
-        return inspect.cleandoc(BY_ID[wanted].manual)
-    return inspect.cleandoc(import_module(f"preservecheck.{OTHERS[wanted]}").__doc__ or "")
 
 
 def constants_of(check: Check) -> Iterator[tuple[str, str, str]]:

@@ -45,6 +45,7 @@ ALTERNATIVE_HEADS = (
 )
 DIGITS = 5  # of figures that can be worked out again
 VERIFIED = "The program can work this record out again from its JSON file alone."
+NO_RESULTS = "Results: none yet. When they are there, write this record again with them."
 NO_LABELS = "None asked for by the tables."
 EVIDENCE = (
     "Figure, limit, verdict, chance of passing under the stated tolerances, and source of each. "
@@ -165,22 +166,20 @@ def _formula(record: DecisionRecord) -> Iterator[d.Block]:
 
 def _measured(record: DecisionRecord) -> d.Block:
     m = record.formula["measured"]
-    step = record.formula["product"]["scale_step_g"]
-    sample, aw = m["temperature_c"], m["water_activity"]
-    ph = "not measured" if m["ph"] is None else f"{number(m['ph'])} ± {number(m['ph_tolerance'])}"
+    step, sample = record.formula["product"]["scale_step_g"], m["temperature_c"]
+
+    def read(name: str) -> str | None:
+        if m[name] is None:
+            return None
+        return f"{number(m[name])} ± {number(m[f'{name}_tolerance'])}"
+
+    temperature = "not written down" if sample is None else temperature_text(sample)
+    estimated = "not measured; estimated, see below"
     return d.Pairs(
         [
-            ("pH", ph),
-            (
-                "Temperature of the pH sample",
-                "not written down" if sample is None else temperature_text(sample),
-            ),
-            (
-                "Water activity",
-                "not measured; estimated, see below"
-                if aw is None
-                else f"{number(aw)} ± {number(m['water_activity_tolerance'])}",
-            ),
+            ("pH", read("ph") or "not measured"),
+            ("Temperature of the pH sample", temperature),
+            ("Water activity", read("water_activity") or estimated),
             ("Thermometer", "± 2 °C"),
             ("Step of the scale", "not given" if step is None else mass_text(step)),
         ]
@@ -188,12 +187,23 @@ def _measured(record: DecisionRecord) -> d.Block:
 
 
 def _composition(record: DecisionRecord) -> d.Block:
-    return d.Table(
-        SUBSTANCE_HEADS,
-        _substance_rows(record.composition),
-        "Substances, and the factors that the sums below take",
-        numbers=(1, 3, 4, 5, 6, 7),
-    )
+    """Substances: amount, where it came from, and the factors that the sums below take."""
+    rows = [
+        [
+            s["inci"],
+            _n(s["percent"]),
+            "; ".join(
+                f"{p['origin']} {_n(p['percent'])} %{' (carried in)' if p['carried_in'] else ''}"
+                for p in s["from"]
+            ),
+            _n(s["water_fraction"]),
+            _n(s["water_phase_fraction"]),
+            *(_n(s[k] or None, "") for k in ("ionic_mol_g", "charge_meq_g", "nutrient_fraction")),
+        ]
+        for s in record.composition["substances"]
+    ]
+    title = "Substances, and the factors that the sums below take"
+    return d.Table(SUBSTANCE_HEADS, rows, title, numbers=(1, 3, 4, 5, 6, 7))
 
 
 def _alternatives(record: DecisionRecord) -> list[d.Block]:
@@ -205,22 +215,20 @@ def _alternatives(record: DecisionRecord) -> list[d.Block]:
 
 
 def _option(a: Alternative) -> list[str]:
-    f, weakest = a.figures, a.figures["weakest"]
-    dose = "" if f["percent"] is None else f"{number(f['percent'])} %"
-    low, high, total = f["ph_low"], f["ph_high"], weakest["sum_of_ratios"]
+    """Dose, span of pH, weakest microbe."""
+    percent, low, high = (a.figures[k] for k in ("percent", "ph_low", "ph_high"))
+    microbe, total = a.figures["weakest"]["microbe"], a.figures["weakest"]["sum_of_ratios"]
     return [
-        dose,
+        "" if percent is None else f"{number(percent)} %",
         "" if low is None or high is None else f"{number(low)} to {number(high)}",
-        "" if total is None else f"{weakest['microbe']} {number(total, 2)}",
+        "" if total is None else f"{microbe} {number(total, 2)}",
     ]
 
 
 def _results(record: DecisionRecord) -> Iterator[d.Block]:
     test = record.challenge
     if test is None:
-        yield d.Paragraph(
-            "Results: none yet. When they are there, write this record again with them."
-        )
+        yield d.Paragraph(NO_RESULTS)
         return
     because = test.get("because") or ""
     yield d.Paragraph(f"Results by {test['standard']}: {test['verdict']}. {because}".rstrip())
@@ -288,7 +296,11 @@ def _working(record: DecisionRecord) -> Iterator[d.Block]:
         yield d.Working(active["inci"], list(_active_lines(active, w)))
     yield d.Working("Water activity", _water_activity_lines(w))
     heads = ("solute", "model", "mol per kg of water", "K", "K3")
-    yield d.Table(heads, _solute_rows(w), "Solutes", numbers=(2, 3, 4))
+    solutes = [
+        [s["inci"], s["model"], _n(s["mol_kg"]), _n(s["k"], ""), _n(s["k3"], "")]
+        for s in w["water_activity"]["solutes"]
+    ]
+    yield d.Table(heads, solutes, "Solutes", numbers=(2, 3, 4))
     yield d.Paragraph(
         f"Chances come from {w['draws']} draws of the readings and table values within their "
         f"tolerances, seed {w['seed']}; see rule chance in appendix B."
@@ -297,29 +309,25 @@ def _working(record: DecisionRecord) -> Iterator[d.Block]:
 
 def _shared_lines(w: Mapping[str, Any]) -> list[str]:
     """Figures that several checks use."""
-    lines = [
-        f"water = sum of % x water share = {_n(w['water_percent'])} % of the formula",
-        f"water phase = sum of % x share in the water phase = {_n(w['water_phase_percent'])} % of "
-        "the formula; "
-        f"its density is taken as {_n(w['constants']['water_density_g_ml'])} g/mL",
-        f"ionic strength I = 1000 x sum of (% x mol of charge strength per g) / water % = "
-        f"{_n(w['ionic_strength_mol_kg'])} mol/kg",
-        f"charges = 10 x sum of (% x meq/g) = +{_n(w['cationic_meq_kg'])} and "
-        f"-{_n(w['anionic_meq_kg'])} meq/kg "
-        "(surfactants, polymers and cationic preservatives); unpaired share of the cations "
-        f"{_n(w['unpaired_share'])}",
-    ]
-    lines += [
-        f"phi, volume of {name} oil over volume of water phase = {_n(phi)}"
-        for name, phi in w["oil_to_water_volume"].items()
-    ]
-    lines += [
-        f"S, {name} in the water phase = 100 x sum of dry % / water phase % = {_n(s)} % w/v"
-        for name, s in w["binder_percent_w_v"].items()
-    ]
+    oils, binders = w["oil_to_water_volume"].items(), w["binder_percent_w_v"].items()
     given = "as written down" if w["temperature_given"] else "not written down, 25 °C taken"
     ph = "not measured" if w["ph"] is None else _n(w["ph"])
-    return [*lines, f"pH of the sample {ph}, temperature {_n(w['temperature_c'])} °C ({given})"]
+    return [
+        f"water = sum of % x water share = {_n(w['water_percent'])} % of the formula",
+        f"water phase = sum of % x share in the water phase = {_n(w['water_phase_percent'])} % of "
+        f"the formula; its density is taken as {_n(w['constants']['water_density_g_ml'])} g/mL",
+        "ionic strength I = 1000 x sum of (% x mol of charge strength per g) / water % = "
+        f"{_n(w['ionic_strength_mol_kg'])} mol/kg",
+        f"charges = 10 x sum of (% x meq/g) = +{_n(w['cationic_meq_kg'])} and "
+        f"-{_n(w['anionic_meq_kg'])} meq/kg (surfactants, polymers and cationic preservatives); "
+        f"unpaired share of the cations {_n(w['unpaired_share'])}",
+        *(f"phi, volume of {o} oil over volume of water phase = {_n(phi)}" for o, phi in oils),
+        *(
+            f"S, {b} in the water phase = 100 x sum of dry % / water phase % = {_n(s)} % w/v"
+            for b, s in binders
+        ),
+        f"pH of the sample {ph}, temperature {_n(w['temperature_c'])} °C ({given})",
+    ]
 
 
 def _active_lines(active: Mapping[str, Any], w: Mapping[str, Any]) -> Iterator[str]:
@@ -347,16 +355,12 @@ def _active_lines(active: Mapping[str, Any], w: Mapping[str, Any]) -> Iterator[s
         share = "(1 - f)" if active["kind"] == "acid" else "1"
         yield f"charge = 10 x total x {_n(active['charge_meq_g'])} meq/g x {share}, in meq/kg"
     for m in active["microbes"]:
-        limit = "no figure known" if m["mic_percent"] is None else f"{_n(m['mic_percent'])} % w/v"
-        yield (
-            f"ratio for {m['name']} = free / MIC = {_n(active['free_percent'])} / {limit} = "
-            f"{_n(m['ratio'])}"
-            + (
-                f"; the MIC is good to a factor {_n(m['factor'])}"
-                if m["mic_percent"] is not None
-                else ""
-            )
-        )
+        limit, good = "no figure known", ""
+        if m["mic_percent"] is not None:
+            limit = f"{_n(m['mic_percent'])} % w/v"
+            good = f"; the MIC is good to a factor {_n(m['factor'])}"
+        free, ratio = _n(active["free_percent"]), _n(m["ratio"])
+        yield f"ratio for {m['name']} = free / MIC = {free} / {limit} = {ratio}{good}"
 
 
 def _share_lines(active: Mapping[str, Any], w: Mapping[str, Any]) -> Iterator[str]:
@@ -364,37 +368,28 @@ def _share_lines(active: Mapping[str, Any], w: Mapping[str, Any]) -> Iterator[st
     if sign is None:
         yield "f = 1: the pH does not change it"
         return
-    warmth = (
-        ""
-        if not active["dh_ion_kj_mol"]
-        else (
+    t, warmth = _n(w["temperature_c"]), ""
+    if active["dh_ion_kj_mol"]:
+        warmth = (
             f" + 1000 x {_n(active['dh_ion_kj_mol'])} / (R ln 10) x (1/T - 1/298.15), R = "
-            f"{w['constants']['gas_constant_j_mol_k']:g} J/(mol K), T = {_n(w['temperature_c'])} "
-            "+ 273.15"
+            f"{w['constants']['gas_constant_j_mol_k']:g} J/(mol K), T = {t} + 273.15"
         )
-    )
-    t = w["temperature_c"]
-    yield f"A = 0.505 + 0.0008 (t - 20) + 0.00001 (t - 20)(t - 25), t = {_n(t)} °C (Davies)"
+    yield f"A = 0.505 + 0.0008 (t - 20) + 0.00001 (t - 20)(t - 25), t = {t} °C (Davies)"
     yield (
         f"pKa' = {_n(active['pka_25c'])}{warmth} {sign[0]} A (sqrt(I)/(1 + sqrt(I)) - 0.3 I), I "
-        "at most 0.5, = "
-        f"{_n(active['pka_used'])}"
+        f"at most 0.5, = {_n(active['pka_used'])}"
     )
     yield f"f = 1 / (1 + 10^({sign[1]})) = {_n(active['working_fraction'])}"
 
 
 def _free_lines(active: Mapping[str, Any], w: Mapping[str, Any]) -> Iterator[str]:
+    rule = "C / (K phi + R + (1 - f)/f)"
     if active["kind"] == "cation":
         rule = f"C / (K phi + R) x unpaired share {_n(w['unpaired_share'])}"
-    else:
-        rule = "C / (K phi + R + (1 - f)/f)"
     yield f"free = {rule} = {_n(active['free_uncapped_percent'])} % w/v"
-    if active["solubility_g_l"] is not None:
-        yield (
-            f"never above its solubility, {_n(active['solubility_g_l'])} g/L = "
-            f"{_n(active['solubility_g_l'] / 10)} % "
-            f"w/v: {_n(active['free_percent'])} % w/v"
-        )
+    if (g_l := active["solubility_g_l"]) is not None:
+        free = _n(active["free_percent"])
+        yield f"never above its solubility, {_n(g_l)} g/L = {_n(g_l / 10)} % w/v: {free} % w/v"
 
 
 def _water_activity_lines(w: Mapping[str, Any]) -> list[str]:
@@ -405,55 +400,15 @@ def _water_activity_lines(w: Mapping[str, Any]) -> list[str]:
     return [
         "aw = aw(uncharged solutes) x aw(salts) x aw(ideal particles); m in mol per kg of water",
         f"uncharged: X = {mass:g} x sum m / (1 + {mass:g} x sum m), ln aw = ln(1 - X) + K X^2 + "
-        "K3 X^3, K and K3 the "
-        "means by mole share; K = K3 = 0 where none is given",
+        "K3 X^3, K and K3 the means by mole share; K = K3 = 0 where none is given",
         f"salts: ln aw = sum of (I_i / I) x ln aw of salt i alone at I, Pitzer with A = "
         f"{w['constants']['a_phi_25c']:g}: phi = 1 - |z+ z-| A sqrt(I)/(1 + 1.2 sqrt(I)) + m (2 "
-        "nu+ nu-/nu) B + "
-        "m^2 (2 (nu+ nu-)^1.5/nu) Cphi, B = beta0 + beta1 exp(-alpha1 sqrt(I)) + beta2 "
-        "exp(-alpha2 sqrt(I)), "
-        f"ln aw = -{mass:g} nu m phi; constants in the rows of solutes",
+        "nu+ nu-/nu) B + m^2 (2 (nu+ nu-)^1.5/nu) Cphi, B = beta0 + beta1 exp(-alpha1 sqrt(I)) + "
+        f"beta2 exp(-alpha2 sqrt(I)), ln aw = -{mass:g} nu m phi; constants in the rows of solutes",
         f"ideal particles: ln aw = -{mass:g} x osmol per kg",
         f"result: {_n(aw['value'])} ± {_n(aw['tolerance'])}",
     ]
 
 
-def _solute_rows(w: Mapping[str, Any]) -> list[list[str]]:
-    """Solute, model, mol per kg of water, constants."""
-    return [
-        [
-            s["inci"],
-            s["model"],
-            _n(s["mol_kg"]),
-            *("" if s[k] is None else _n(s[k]) for k in ("k", "k3")),
-        ]
-        for s in w["water_activity"]["solutes"]
-    ]
-
-
-def _substance_rows(composition: Mapping[str, Any]) -> list[list[str]]:
-    """Substance with its amount, where it came from, and the factors that the sums above take."""
-    return [
-        [
-            s["inci"],
-            _n(s["percent"]),
-            "; ".join(
-                f"{p['origin']} {_n(p['percent'])} %{' (carried in)' if p['carried_in'] else ''}"
-                for p in s["from"]
-            ),
-            _n(s["water_fraction"]),
-            _n(s["water_phase_fraction"]),
-            _blank(s["ionic_mol_g"]),
-            _blank(s["charge_meq_g"]),
-            _blank(s["nutrient_fraction"]),
-        ]
-        for s in composition["substances"]
-    ]
-
-
-def _blank(value: float | None) -> str:
-    return _n(value) if value else ""
-
-
-def _n(value: float | None) -> str:
-    return "unknown" if value is None else number(value, DIGITS)
+def _n(value: float | None, unknown: str = "unknown") -> str:
+    return unknown if value is None else number(value, DIGITS)

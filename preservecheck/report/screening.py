@@ -58,7 +58,7 @@ def document(job: Job, rows: Sequence[dict[str, Any]], summary: Summary) -> Docu
     else:
         asked = ", ".join(job.against)
     return Document(
-        f"{_many(summary.formulas, 'formula')} screened: {asked}",
+        f"{summary.formulas:,} formula{'' if summary.formulas == 1 else 's'} screened: {asked}",
         [Paragraph(_lead(job, summary))],
         [
             Section("Changed" if job.since else "Verdicts", _rows(job, rows, summary)),
@@ -71,20 +71,17 @@ def document(job: Job, rows: Sequence[dict[str, Any]], summary: Summary) -> Docu
 
 
 def _lead(job: Job, summary: Summary) -> str:
-    n = f"{summary.formulas:,}"
+    n, v = f"{summary.formulas:,}", summary.verdicts
     unread = f"; {summary.unread:,} could not be read" if summary.unread else ""
     if job.since:
-        return (
-            f"{summary.changed:,} of {n} come off differently than with the tables in "
-            f"{job.since}{unread}."
-        )
-    v = summary.verdicts
+        than = f"than with the tables in {job.since}"
+        return f"{summary.changed:,} of {n} come off differently {than}{unread}."
     if job.against == ("own",):
         touched = v["warn"] + v["serious"] + v["unknown"]
         return (
             f"{touched:,} of {n} need a look: {v['serious']:,} with a fault, {v['warn']:,} with a "
-            "warning, "
-            f"{v['unknown']:,} with something unknown; {_passes(v['pass'])}{unread}."
+            f"warning, {v['unknown']:,} with something unknown; {v['pass']:,} "
+            f"{'passes' if v['pass'] == 1 else 'pass'} everything{unread}."
         )
     served = summary.formulas - summary.unread - summary.without_any
     return (
@@ -111,13 +108,10 @@ def _rows(job: Job, rows: Sequence[dict[str, Any]], summary: Summary) -> list[Bl
 
 
 def _why(row: dict[str, Any]) -> str:
-    if row["figure_before"] is None and row["figure_after"] is None:
-        return str(row["why"])
     before, after = row["figure_before"], row["figure_after"]
-    moved = (
-        "" if before == after else f"{label(row['figure'])} {_number(before)} -> {_number(after)}; "
-    )
-    return f"{moved}{row['why']}"
+    if before == after:
+        return str(row["why"])
+    return f"{label(row['figure'])} {_number(before)} -> {_number(after)}; {row['why']}"
 
 
 def _number(value: float | None) -> str:
@@ -151,18 +145,10 @@ def _counts(job: Job, summary: Summary) -> list[Section]:
     out = [Section("By check", [Table(heads, rows, numbers=(1, 2, 3, 4))])]
     if summary.systems and job.against != ("own",):
         best = sorted(summary.systems.items(), key=lambda s: (-s[1]["fits"], s[1]["serious"], s[0]))
-        cells = [
-            [s, f"{n['fits']:,}", f"{n['tried']:,}", f"{n['serious']:,}"] for s, n in best[:BEST]
-        ]
-        out.append(
-            Section(
-                "Which serves most",
-                [
-                    Table(["system", "fits", "tried in", "serious in"], cells, numbers=(1, 2, 3)),
-                    Paragraph(FITS),
-                ],
-            )
-        )
+        heads = ["system", "fits", "tried in", "serious in"]
+        cells = [[s, *(f"{n[k]:,}" for k in ("fits", "tried", "serious"))] for s, n in best[:BEST]]
+        table = Table(heads, cells, numbers=(1, 2, 3))
+        out.append(Section("Which serves most", [table, Paragraph(FITS)]))
     return out
 
 
@@ -170,17 +156,5 @@ def _changes(summary: Summary) -> list[Section]:
     rows = [f"{n:,} × {text}" for text, n in summary.reasons.most_common(BEST)]
     left = len(summary.reasons) - len(rows)
     more = f"… and {left:,} other reasons." if left > 0 else ""
-    return [
-        Section(
-            "What changed, how often, and the rows that speak of it",
-            [Bullets(rows), Paragraph(more)],
-        )
-    ]
-
-
-def _passes(count: int) -> str:
-    return f"{count:,} {'passes' if count == 1 else 'pass'} everything"
-
-
-def _many(count: int, word: str) -> str:
-    return f"{count:,} {word}" + ("" if count == 1 else "s")
+    title = "What changed, how often, and the rows that speak of it"
+    return [Section(title, [Bullets(rows), Paragraph(more)])]

@@ -114,23 +114,16 @@ def listing(tables: Tables, name: str) -> Document:
     table = table_named(name)
     if table == "systems":
         return _systems(tables)
-    rows, columns = tables.rows(table), _columns(table)
-    heads = [
-        *(HEADS.get(c, c.replace("_", " ")) for c in columns),
-        " / ".join(TABLES[table].key).replace("_", " "),
-    ]
+    rows, model = tables.rows(table), TABLES[table]
+    first = [c for c in model.columns if c not in (*model.key, *NOTES)][:FEW]
+    columns = COLUMNS.get(table, first)
+    heads = [HEADS.get(c, c.replace("_", " ")) for c in columns]
+    heads.append(" / ".join(model.key).replace("_", " "))
     cells = [
         [*(_brief(getattr(row, c)) for c in columns), _starred(tables, table, row)] for row in rows
     ]
     numbers = [i for i, c in enumerate(columns) if isinstance(getattr(rows[0], c, None), float)]
     return Document(table, [Table(heads, cells, numbers=numbers)], foot=[f"{len(rows)} rows"])
-
-
-def _columns(table: str) -> Sequence[str]:
-    """Columns of the short list of a table: those that are named for it, else its first ones."""
-    model = TABLES[table]
-    others = [c for c in model.columns if c not in (*model.key, *NOTES)]
-    return COLUMNS.get(table, others[:FEW])
 
 
 def listing_data(tables: Tables, name: str) -> list[dict[str, Any]]:
@@ -195,18 +188,18 @@ def row_data(tables: Tables, name: str, key: str) -> dict[str, Any]:
 def search(tables: Tables, words: Sequence[str]) -> Document:
     """Rows of all tables that hold every word somewhere, whatever their case, accents and
     spaces."""
-    sections, count = [], 0
-    for table, rows in _found(tables, words).items():
+    found, wanted = _found(tables, words), " and ".join(words)
+    if not found:
+        return Document(f"Nothing in the tables holds {wanted}.", [])
+    sections = []
+    for table, rows in found.items():
         lines = [
             _starred(tables, table, row)
             + (f": {field} {textwrap.shorten(text, FOUND, placeholder=' …')}" if field else "")
             for row, field, text in rows
         ]
         sections.append(Section(f"{table} ({len(rows)})", [Bullets(lines)]))
-        count += len(rows)
-    if not count:
-        return Document(f"Nothing in the tables holds {' and '.join(words)}.", [])
-    title = f"{' and '.join(words)}: {count} rows"
+    title = f"{wanted}: {sum(map(len, found.values()))} rows"
     return Document(title, [], sections, hints=[Hint.SHOW_ROW])
 
 
@@ -277,11 +270,8 @@ def _pieces(values: tuple[Any, ...]) -> Iterator[str]:
     for value in values:
         match value:
             case PartLimit():
-                below = (
-                    ""
-                    if value.preferred_add_below_c is None
-                    else f", best below {value.preferred_add_below_c:g} °C"
-                )
+                best = value.preferred_add_below_c
+                below = "" if best is None else f", best below {best:g} °C"
                 yield f"{' + '.join(value.substances)} up to {value.heat_limit_c:g} °C{below}"
             case (str() as name, float() as share):
                 yield f"{name} {100 * share:.4g} %"
@@ -349,26 +339,20 @@ def row_named(tables: Tables, table: str, key: str) -> Any:
     will do. A ``TableError`` with the nearest names where there is none, or several."""
     rows = tables.rows(table)
     plain = folded(key)
+
+    def called(row: Any) -> set[str]:
+        return {folded(a.rpartition("@")[0] or a) for a in getattr(row, "aliases", ())}
+
     found = (
         [r for r in rows if r.key_text == key]
         or [r for r in rows if folded(r.key_text) == plain]
-        or [
-            r
-            for r in rows
-            if plain in {folded(a.rpartition("@")[0] or a) for a in getattr(r, "aliases", ())}
-        ]
+        or [r for r in rows if plain in called(r)]
     )
     if len(found) == 1:
         return found[0]
     keys = {folded(r.key_text): r.key_text for r in rows}
     near = [keys[k] for k in difflib.get_close_matches(plain, keys, n=3, cutoff=0.5)]
     near = near or [text for k, text in keys.items() if plain and plain in k][:3]
-    raise TableError(
-        Fault(
-            f"there is no row {key!r}",
-            f"did you mean {' or '.join(near)}?" if near else "",
-            place=table,
-            path=(table, key),
-            hint=None if near else Hint.LIST_TABLE,
-        )
-    )
+    allowed, hint = (f"did you mean {' or '.join(near)}?", None) if near else ("", Hint.LIST_TABLE)
+    where: dict[str, Any] = {"place": table, "path": (table, key)}
+    raise TableError(Fault(f"there is no row {key!r}", allowed, hint=hint, **where))

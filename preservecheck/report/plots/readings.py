@@ -36,11 +36,9 @@ def cooling(found: Cooldown) -> Chart:
 
     def draw(figure: Figure) -> None:
         axes = figure.subplots()
-        end = (
-            max([course.time_min[-1], *(r.minutes_high or r.minutes or 0.0 for r in reach)]) * 1.05
-        )
+        latest = max([course.time_min[-1], *(r.minutes_high or r.minutes or 0.0 for r in reach)])
         if fit is not None:
-            times = np.linspace(fit.time_min[0], end, 120)
+            times = np.linspace(fit.time_min[0], latest * 1.05, 120)
             curve, half = temperature_band(fit, times)
             _band(axes, times, curve, half, d.BAND, 0.18)
             axes.plot(times, curve, color=d.LINES[0], label="fitted")
@@ -68,12 +66,8 @@ def titration(found: Adjustment) -> Chart | None:
     def draw(figure: Figure) -> None:
         axes = figure.subplots()
         grams = np.linspace(0, bench.grams[-1], 120)
-        axes.plot(
-            grams,
-            interpolated(bench.grams, bench.ph, grams),
-            color=d.LINES[0],
-            label="monotone curve",
-        )
+        curve = interpolated(bench.grams, bench.ph, grams)
+        axes.plot(grams, curve, color=d.LINES[0], label="monotone curve")
         axes.plot(bench.grams, bench.ph, d.MARKERS[0], color=d.INK, label="read")
         if found.target_ph is not None:
             axes.axhline(found.target_ph, color=d.MUTED, linestyle=d.DASHES[1], linewidth=1)
