@@ -58,6 +58,7 @@ def made_report(*findings, name="Test lotion", path="lotion.toml", **changes):
             package="pump",
             batch_g=500.0,
         ),
+        "kind": None,
         "path": path,
         "verdict": verdict,
         "serious": serious,
