@@ -74,7 +74,7 @@ def test_departures_say_why():
 @pytest.mark.parametrize(
     ("name", "keep", "least"),
     [
-        ("mic", lambda r: r["preferred"] == "yes", 67 / 215),
+        ("mic", lambda r: r["preferred"] == "yes", 59 / 215),
         ("partition", lambda r: r["preferred"] == "yes", 44 / 68),
         ("partition", lambda r: r["oil_class"] != "octanol", 36 / 86),
         ("legal_limits", lambda r: True, 430 / 613),
