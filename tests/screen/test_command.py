@@ -460,4 +460,7 @@ def test_every_table_is_known_to_touch_checks_or_none():
         "challenge_criteria",
         "test_organisms",
         "sources",
+        "practice",
+        "pairs",
+        "product_kinds",
     }
