@@ -26,9 +26,7 @@ def test_port_that_is_asked_for_and_taken_is_an_error():
     """It is not changed in silence."""
     with listening(0) as one:
         port = one.getsockname()[1]
-        with pytest.raises(
-            PreservecheckError, match=f"port {port} cannot be had .*; name no port"
-        ):
+        with pytest.raises(PreservecheckError, match=f"port {port} cannot be had .*; name no port"):
             listening(port)
 
 
