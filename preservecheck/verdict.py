@@ -86,6 +86,10 @@ class Finding:
     chance_told: bool = False  # whether ``because`` gives the chance of passing itself
     subject_told: bool = False  # whether ``because`` names the subject itself
     hint: Hint | None = None  # what helps further, for a front end to word
+    # checks and subjects of findings that would cause this one, the nearest first, and the one that
+    # does: what mends it mends this one as well
+    causes: tuple[tuple[str, str], ...] = ()
+    root: tuple[str, str] | None = None
 
     @property
     def sources(self) -> tuple[str, ...]:
@@ -118,6 +122,7 @@ class Finding:
             "figures": {f.key: f.to_json() for f in self.figures},
             "because": self.because,
             "do": self.do,
+            "root": None if self.root is None else list(self.root),
             "sources": list(self.sources),
         }
 

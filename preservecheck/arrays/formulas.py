@@ -18,6 +18,7 @@ import numpy as np
 from preservecheck.arrays.filling import filled
 from preservecheck.arrays.forms import ACID, BASE, CATION, MICROBES
 from preservecheck.arrays.recipes import Profile, Recipes, recipes_of
+from preservecheck.arrays.stability import BREAKS, IDLE
 from preservecheck.arrays.systems import Part, parts_of
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.chemistry import free_active, speciation, water_activity
@@ -33,12 +34,17 @@ WATER_DENSITY = 1.0
 # ISO 29621, low-risk criterion: below this water activity no growth is expected that a preservative
 # has to stop
 LOW_RISK_AW = 0.75
+# ISO 29621, low-risk criteria on pH and on alcohol [% w/w]
+LOW_RISK_PH, LOW_RISK_ALCOHOL_PERCENT = (3.0, 10.0), 20.0
+ALCOHOLS = ("inci:Alcohol", "inci:Isopropyl Alcohol")
 # standard laboratory temperature, taken where the sample's was not written down
 ROOM_C = 25.0
 # traces do not decide a pH; common practice, no source [%]
 TRACE_PERCENT = 0.1
 # any of it at all [%]
 TRACE = 1e-9
+# a common part narrower than a meter's tolerance on both sides is none
+NARROW_PH = 0.2
 # cached figures that depend on nothing but the amounts
 FROM_AMOUNTS = frozenset(
     (
@@ -54,6 +60,7 @@ FROM_AMOUNTS = frozenset(
         "unpaired",
         "aw_estimate",
         "kind",
+        "windows",
     )
 )
 
@@ -63,7 +70,7 @@ class ProductPhWindow(NamedTuple):
 
     low: Floats  # of the product type by custom, or of the materials where these lie wholly apart
     high: Floats
-    material_low: Floats  # narrowest stability window of the raw materials; infinite where open
+    material_low: Floats  # beyond these a raw material breaks; infinite where nothing does
     material_high: Floats
     apart: Bools  # whether the materials' window has taken the place of the custom
 
@@ -429,15 +436,21 @@ class FormulaArrays:
     def product_ph(self) -> ProductPhWindow:
         """The pH that suits product and raw materials."""
         c = self.reference
-        rows = [customary_ph(c.tables, p.type, p.use) for p in self.profiles]
-        custom = np.array([[np.nan, np.nan] if r is None else [r.ph_min, r.ph_max] for r in rows])[
-            self.profile
-        ]
-        low, high = c.stable_ph
+        by_type = _ph_ends([customary_ph(c.tables, p.type, p.use) for p in self.profiles])
+        by_kind = _ph_ends([*c.kinds, None])  # the last stands for none
+        custom = np.where((self.kind >= 0)[..., None], by_kind[self.kind], by_type[self.profile])
+        low, high = c.own_stable_ph
         counted = self.amount >= TRACE_PERCENT
         least = np.where(counted, low, -np.inf).max(axis=-1)
         most = np.where(counted, high, np.inf).min(axis=-1)
-        apart = (least > custom[..., 1]) | (most < custom[..., 0])
+        breaks_below, breaks_above = c.stability.edges(BREAKS)
+        least = np.maximum(
+            least, np.where(self.windows, breaks_below, -np.inf).max(axis=-1, initial=-np.inf)
+        )
+        most = np.minimum(
+            most, np.where(self.windows, breaks_above, np.inf).min(axis=-1, initial=np.inf)
+        )
+        apart = np.minimum(most, custom[..., 1]) - np.maximum(least, custom[..., 0]) < NARROW_PH
         return ProductPhWindow(
             np.where(apart, least, custom[..., 0]),
             np.where(apart, most, custom[..., 1]),
@@ -446,12 +459,44 @@ class FormulaArrays:
             apart,
         )
 
+    @cached_property
+    def windows(self) -> Bools:
+        """Which windows of stability hold. (..., W)"""
+        return self.reference.stability.hold(self.amount)
+
+    @cached_property
+    def idle_chelator_pct(self) -> Floats:
+        """Chelators that do not act at this pH. [% w/w of the formula] (...,)"""
+        stability = self.reference.stability
+        low, high = stability.edges(IDLE)
+        ph = self.ph[..., None]
+        idle = ((ph < low) | (ph > high)) & self.windows
+        held = weighed_sum(self.amount, stability.materials)
+        return np.asarray(np.where(idle, held, 0.0).sum(axis=-1))
+
+    @cached_property
+    def low_risk(self) -> Bools:
+        """True where alcohol or pH alone keep microbes from growing. (...,)"""
+        low, high = LOW_RISK_PH
+        alcohol = weighed_sum(self.amount, self.reference.matching(ALCOHOLS).astype(float))
+        return np.asarray(
+            (alcohol >= LOW_RISK_ALCOHOL_PERCENT)
+            | (self.ph + self.ph_tolerance < low)
+            | (self.ph - self.ph_tolerance > high)
+        )
+
     def parts_added(self) -> Iterator[tuple[int, Part]]:
         """Each addition of the first case with each part of its system."""
         for a, slot in enumerate(self.addition[0]):
             if slot >= 0:
                 for part in parts_of(self.reference.systems.rows[int(self.system[0, slot])]):
                     yield a, part
+
+
+def _ph_ends(rows: Sequence[ProductPh | ProductKind | None]) -> Floats:
+    """Lowest and highest customary pH of each row; not-a-number where there is none. (rows, 2)"""
+    ends = [(np.nan, np.nan) if r is None else (r.ph_min, r.ph_max) for r in rows]
+    return np.array(ends, dtype=float).reshape(-1, 2)
 
 
 def over(value: Floats, base: Floats) -> Floats:

@@ -33,7 +33,7 @@ RANKS = {
     "conditioner-or-mask-under-3": 4,
 }
 ELSEWHERE = ("mucous", "oral", "eye", "listed-elsewhere", "shampoo-antidandruff")
-LIMIT, UNCONFIRMED, ADVICE, NO_RULE, DOUBTFUL, NO_LIMIT, CLOSED = range(7)
+LIMIT, UNCONFIRMED, ADVICE, NO_RULE, DOUBTFUL, NO_LIMIT, CLOSED, RECALLED = range(8)
 KINDS = {
     "limit": LIMIT,
     "ban": LIMIT,
@@ -67,6 +67,8 @@ def rules(reference: TableArrays) -> tuple[Rule, ...]:
         kind = KINDS.get(row.kind, ADVICE)
         if row.scope in ("aerosol-spray", "inhalable-spray") and kind == LIMIT:
             kind = DOUBTFUL
+        if kind in (LIMIT, CLOSED) and row.only_recalled:
+            kind = RECALLED
         groups = [row.substances] if row.sum_of == "all" else [(s,) for s in row.substances]
         groups = [g for g in groups if any(s in reference.index for s in g)]
         limit = np.nan if row.max_percent is None or kind == UNCONFIRMED else row.max_percent
@@ -106,7 +108,14 @@ def factors(reference: TableArrays) -> tuple[Floats, Bools]:
 
 @lru_cache(maxsize=4096)
 def fitting(profile: Profile) -> frozenset[str]:
-    """Product scopes of the rules that a product falls under."""
+    """Product scopes of the rules that a product falls under, on the stricter reading of what its
+    file says."""
+    return scopes_of(profile.strict)
+
+
+@lru_cache(maxsize=4096)
+def scopes_of(profile: Profile) -> frozenset[str]:
+    """Product scopes of the rules that a product falls under, taken at its word."""
     scopes = {"all", profile.use, f"hair-{profile.use}"}
     if profile.use == "leave-on":
         scopes |= {"other"}
@@ -175,6 +184,20 @@ def applying_in(reference: TableArrays, market: str, scopes: frozenset[str], day
     for r, key in keys.items():
         row = every[r].row
         out[r] = row is not None and RANKS[row.scope] == best[key]
+    return out
+
+
+def hidden_rules(reference: TableArrays, profile: Profile) -> Bools:
+    """Which rules count for a product on the stricter reading alone. (R,)"""
+    out = np.zeros(len(rules(reference)), dtype=bool)
+    if scopes_of(profile) == fitting(profile):
+        return out
+    for market in profile.markets:
+        strict, plain = (
+            applying_in(reference, market, scopes, profile.on_market)
+            for scopes in (fitting(profile), scopes_of(profile))
+        )
+        out |= strict & ~plain
     return out
 
 
@@ -253,6 +276,6 @@ def lawful_dose(
     applies, kind, limit
         Which rules count, what they are and their limits, shape (..., R) each.
     """
-    binds = (applies > 0) & np.isin(kind, (LIMIT, CLOSED)) & (slope > 0)
+    binds = (applies > 0) & np.isin(kind, (LIMIT, CLOSED, RECALLED)) & (slope > 0)
     room = np.maximum(limit - start, 0.0) / np.where(slope > 0, slope, 1.0)
     return np.asarray(np.where(binds, room, np.inf).min(axis=-1, initial=np.inf))

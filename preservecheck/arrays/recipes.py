@@ -7,7 +7,7 @@ a formula alone and the same formula among a million meet the same sums in the s
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -35,6 +35,32 @@ _OF_FORMULAS = (
 )
 
 
+# what a product's name says of it, in plain words; a name is read for nothing else
+NAME_SAYS: Mapping[str, tuple[str, ...]] = {
+    "leave-on": ("leave in", "leave on", "no rinse", "rinse free"),
+    "rinse-off": ("rinse off", "rinse out"),
+    "under-3": ("baby", "babies", "toddler", "toddlers", "infant", "infants", "newborn"),
+    "under-10": ("kid", "kids", "child", "children", "childrens", "junior"),
+    "spray": ("spray", "mist", "aerosol", "spritz"),
+    "dry": ("dry",),
+}
+# the fine hairs at the hairline of anybody
+_NO_BABY = ("baby hair", "baby hairs")
+
+
+def said_by(name: str) -> frozenset[str]:
+    """What a product's name says of its use, its users and its pack: keys of ``NAME_SAYS``."""
+    plain = "".join(ch if ch.isalnum() else " " for ch in name.casefold().replace("'", ""))
+    words = f" {' '.join(plain.split())} "
+    for phrase in _NO_BABY:
+        words = words.replace(f" {phrase} ", " ")
+    return frozenset(
+        key
+        for key, phrases in NAME_SAYS.items()
+        if any(f" {phrase} " in words for phrase in phrases)
+    )
+
+
 @dataclass(frozen=True)
 class Profile:
     """What the law, the customs and the cautions depend on, apart from amounts."""
@@ -46,6 +72,7 @@ class Profile:
     package: str | None
     on_market: dt.date
     kind: str | None = None  # as the file names it; see FormulaArrays.kind
+    said: frozenset[str] = frozenset()  # by its name
 
     @classmethod
     def of(cls, product: Product, today: dt.date) -> Profile:
@@ -58,6 +85,31 @@ class Profile:
             product.package,
             product.on_market or today,
             product.kind,
+            said_by(product.name),
+        )
+
+    @property
+    def stays_on(self) -> bool:
+        """Whether its type or its name says that it is not rinsed off."""
+        return self.type in ("leave-in", "styling") or "leave-on" in self.said
+
+    @property
+    def young(self) -> str | None:
+        """The children whom its name speaks to, where it is made for older users by its file."""
+        for group, older in (("under-3", ("adults", "under-10")), ("under-10", ("adults",))):
+            if group in self.said and self.users in older:
+                return group
+        return None
+
+    @property
+    def strict(self) -> Profile:
+        """The profile by which the law is judged: where name, type, use and pack contradict each
+        other, the reading under which more is forbidden."""
+        return replace(
+            self,
+            use="leave-on" if self.stays_on else self.use,
+            users=self.young or self.users,
+            package="spray" if "spray" in self.said else self.package,
         )
 
 

@@ -25,8 +25,6 @@ OIL_DENSITY = {
 BINDER_CLASSES: tuple[str, ...] = get_args(BinderClass)
 # food for microbes per gram of dry substance; judgement of this program, common practice, no source
 NUTRIENT_WEIGHTS = {"none": 0.0, "low": 0.02, "medium": 0.3, "high": 1.0}
-# their pH windows tell the pH they bring, not what they bear
-BEAR_ANY_PH = ("water", "botanical", "preservative", "acid", "base", "booster")
 
 
 @dataclass(frozen=True)
@@ -143,11 +141,16 @@ class Substances:
         return weight * (1 - self.water_fraction)
 
     @cached_property
-    def stable_ph(self) -> tuple[Floats, Floats]:
-        """Lowest and highest pH that each raw material bears; open sides are infinite. (K,) each"""
+    def own_stable_ph(self) -> tuple[Floats, Floats]:
+        """Lowest and highest pH of the formula's own materials, as their maker wrote them down;
+        open sides are infinite. (K,) each
+
+        The windows of the table are custom and feel; what breaks stands in stability_windows.csv.
+        """
+        own = {row.inci for row in self.own}
         return (
-            self._vector(lambda r: None if r.role in BEAR_ANY_PH else r.ph_min, -np.inf),
-            self._vector(lambda r: None if r.role in BEAR_ANY_PH else r.ph_max, np.inf),
+            self._vector(lambda r: r.ph_min if r.inci in own else None, -np.inf),
+            self._vector(lambda r: r.ph_max if r.inci in own else None, np.inf),
         )
 
     @cached_property

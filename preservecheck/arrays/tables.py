@@ -11,6 +11,7 @@ from functools import cached_property
 
 from preservecheck.arrays.forms import Forms
 from preservecheck.arrays.solutes import Solutes
+from preservecheck.arrays.stability import Stability
 from preservecheck.arrays.substances import Substances
 from preservecheck.arrays.systems import Systems
 from preservecheck.reference.rows import System
@@ -46,6 +47,11 @@ class TableArrays(Substances):
     def systems(self) -> Systems:
         """Preservatives as they are bought. Axis S"""
         return Systems(self, self.forms, self.extra, self.only_systems)
+
+    @cached_property
+    def stability(self) -> Stability:
+        """The pH that raw materials stand. Axis W"""
+        return Stability(self)
 
     # rules of the law and incompatibilities are kept by tables and asked for many times
     @cached_property

@@ -95,7 +95,7 @@ def _seen_only_by_people(case: FormulaArrays) -> Iterable[str]:
 
 def labels(case: FormulaArrays) -> tuple[LabelStatement, ...]:
     """Statements that a market wants on the pack, with the market and the source."""
-    c, profile = case.reference, case.profiles[int(case.profile[0])]
+    c, profile = case.reference, case.profiles[int(case.profile[0])].strict
     table = {(row.basis_name, row.substance): row.factor for row in c.tables.conversions}
     out = []
     for row in c.tables.label_rules:

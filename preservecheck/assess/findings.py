@@ -82,7 +82,38 @@ class CodedFinding:
 
 
 def findings_of(case: FormulaArrays, checks: Iterable[Check] = CHECKS) -> Iterable[CodedFinding]:
-    """Findings of a single case, check by check, subject by subject."""
+    """Findings of a single case, check by check, subject by subject, each with its root."""
+    return _with_roots(list(_found(case, checks)))
+
+
+def _with_roots(found: list[CodedFinding]) -> list[CodedFinding]:
+    """The findings, each with the one that it comes down to, where there is one that does not pass
+    and is at least as bad."""
+    codes = {(f.finding.id, f.finding.about): f.code for f in found}
+    nearest = {
+        (f.finding.id, f.finding.about): next(
+            (cause for cause in f.finding.causes if codes.get(cause, PASS) >= max(f.code, UNKNOWN)),
+            None,
+        )
+        for f in found
+        if f.code > PASS
+    }
+
+    def root(of: tuple[str, str]) -> tuple[str, str] | None:
+        met, at = {of}, nearest.get(of)
+        while at is not None and (further := nearest.get(at)) is not None and at not in met:
+            met.add(at)
+            at = further
+        return None if at in met else at
+
+    return [
+        replace(f, finding=replace(f.finding, root=root((f.finding.id, f.finding.about))))
+        for f in found
+    ]
+
+
+def _found(case: FormulaArrays, checks: Iterable[Check]) -> Iterable[CodedFinding]:
+    """Findings of a single case without their roots."""
     cloud = drawn(case)
     for check in checks:
         figures = check.compute(case)
@@ -162,6 +193,7 @@ def finding_of(
         chance_told=near,
         subject_told=words.subject_told,
         hint=words.hint,
+        causes=words.causes,
     )
 
 

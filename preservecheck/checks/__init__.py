@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from preservecheck.checks import (
+    contradictions,
     free_active,
     heat_limit,
     incompatibilities,
@@ -39,6 +40,7 @@ CHECKS: tuple[Check, ...] = (
     nutrient_load.CHECK,
     product_ph.CHECK,
     weighing.CHECK,
+    contradictions.CHECK,
 )
 BY_ID: dict[str, Check] = {check.id: check for check in CHECKS}
 # how checks were called before; files and records that name one are read all the same

@@ -5,8 +5,9 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import wraps
 from types import ModuleType
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -18,6 +19,13 @@ from preservecheck.verdict import ABSENT, Bools, Codes, Evidence, Figure, Floats
 # rounding noise of binary numbers, far below any reading
 EPSILON = 1e-9
 Figures = Mapping[str, NDArray[Any]]
+
+
+class Cause(NamedTuple):
+    """A finding that may have caused another one."""
+
+    check: str
+    about: str
 
 
 @dataclass(frozen=True)
@@ -32,6 +40,8 @@ class Explanation:
     parts: tuple[str, ...] = ()  # what ``about`` is put together from, where it has several
     subject_told: bool = False  # whether ``because`` names the subject itself
     hint: Hint | None = None  # what helps further
+    # findings that would be its root, the nearest first: the first that does not pass is it
+    causes: tuple[Cause, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -127,6 +137,20 @@ class Check:
     def pulls(self, lever: Lever, code: int) -> bool:
         """Whether a verdict of this check is answered by a lever."""
         return lever in self.levers and code >= self.levers[lever]
+
+
+def kept(compute: Callable[[FormulaArrays], Figures]) -> Callable[[FormulaArrays], Figures]:
+    """A compute whose figures stay with the formulas, for the checks that rest on another one."""
+
+    @wraps(compute)
+    def once(case: FormulaArrays) -> Figures:
+        held = case.__dict__.setdefault("_figures", {})
+        if compute not in held:
+            held[compute] = compute(case)
+        figures: Figures = held[compute]
+        return figures
+
+    return once
 
 
 def most_critical(figures: Figures, codes: Codes) -> NDArray[np.intp]:

@@ -43,7 +43,9 @@ import numpy as np
 from preservecheck.arrays.forms import ACID, BASE, CATION, MICROBES, RELATION_FACTOR
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES
-from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, below
+from preservecheck.checks import water_activity
+from preservecheck.checks.base import Cause, Check, Explanation, Figures, KeyFigure, below, kept
+from preservecheck.checks.ph_range import ABOVE, beyond_effective
 from preservecheck.errors import Hint
 from preservecheck.text import join_and, number, sentence
 from preservecheck.verdict import (
@@ -150,7 +152,22 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
     if do is None and code in (WARN, SERIOUS):
         do = _remedy(case, ranked)
     hint = Hint.RANK_SYSTEMS if values["nothing"] and not values["dry"] else None
-    return Explanation(microbe, figures, because, do, _evidence(case, present, j), hint=hint)
+    return Explanation(
+        microbe,
+        figures,
+        because,
+        do,
+        _evidence(case, present, j),
+        hint=hint,
+        causes=_causes(case, values) if code > PASS else (),
+    )
+
+
+def _causes(case: FormulaArrays, values: Mapping[str, float]) -> tuple[Cause, ...]:
+    """A pH above the range of a system, or one that nobody measured; else no preservative."""
+    if values["nothing"]:
+        return (Cause(water_activity.CHECK.id, "formula"),)
+    return beyond_effective(case, 0 if np.isnan(values["ph"]) else ABOVE)
 
 
 def _words(
@@ -361,7 +378,7 @@ def _bound(case: FormulaArrays, f: int, i: int) -> Iterator[Evidence]:
 CHECK = Check(
     id="free-active",
     key=KeyFigure("sum_of_ratios", tolerance=lambda f: (f["sum_high"] - f["sum_low"]) / 2),
-    compute=compute,
+    compute=kept(compute),
     judge=judge,
     explain=explain,
     tables={

@@ -13,19 +13,21 @@ most good.
 
 Why: heat breaks some preservatives, drives others into the oil or off with the steam. The heat
 limit is what the molecule or the supplier's text allows, the other figure is where custom adds it;
-they differ. A phase without ``added_at`` that is heated counts with ``heated_to``; a later phase
-brings the batch to its ``added_at``.
+they differ. Salts of acids do not go off with steam and have no such figure. A phase without
+``added_at`` that is heated counts with ``heated_to``; a later phase brings the batch to its
+``added_at``. Where nothing is heated, all of it goes in at room temperature.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Iterator, Mapping
 
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.systems import parts_of
-from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, above, warmer
+from preservecheck.checks.base import Cause, Check, Explanation, Figures, KeyFigure, above, warmer
+from preservecheck.reference.rows import System
 from preservecheck.text import celsius
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
@@ -73,13 +75,7 @@ def judge(figures: Figures) -> Codes:
 
 def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for one part of one addition."""
-    addition, part = divmod(j, case.reference.systems.part_exists.shape[1])
-    system = case.reference.systems.rows[int(case.system[0, case.addition[0, addition]])]
-    parts = [parts_of(system)[part].name]
-    if case.compositions and (case.addition[0] == case.addition[0, addition]).sum() > 1:
-        composition = case.compositions[0]
-        phase = composition.formula.phases[composition.additions[addition].phase]
-        parts.append(f"phase {phase.name}")
+    system, parts = _subject(case, j)
     about = ", ".join(parts)
     peak, added, limit, cool = (
         values[n] for n in ("temperature_c", "added_at_c", "limit_c", "preferred_below_c")
@@ -92,6 +88,8 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
         figure("preferred_below_c", cool, "°C"),
     )
     met = f"It meets {celsius(peak)} ± {tolerance:.0f} °C"
+    if _cold(case):
+        met = f"Nothing is heated, so it meets room temperature ({celsius(peak)})"
     if np.isfinite(added) and added < peak:
         met = f"It goes in at {celsius(added)} but meets {celsius(peak)} ± {tolerance:.0f} °C later"
     target = min(limit, cool) if np.isfinite(cool) else limit
@@ -136,6 +134,36 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
         because += f" Note: {system.exposure_note}."
     evidence = (case.reference.tables.evidence(system),)
     return Explanation(about, figures, because, do, evidence, tuple(parts))
+
+
+def _subject(case: FormulaArrays, j: int) -> tuple[System, list[str]]:
+    """The system of one part of one addition, and what the finding is about: the part, and its
+    phase where the system goes in more than once."""
+    addition, part = divmod(j, case.reference.systems.part_exists.shape[1])
+    system = case.reference.systems.rows[int(case.system[0, case.addition[0, addition]])]
+    parts = [parts_of(system)[part].name]
+    if case.compositions and (case.addition[0] == case.addition[0, addition]).sum() > 1:
+        composition = case.compositions[0]
+        phase = composition.formula.phases[composition.additions[addition].phase]
+        parts.append(f"phase {phase.name}")
+    return system, parts
+
+
+def too_hot(case: FormulaArrays, systems: Collection[str]) -> Iterator[Cause]:
+    """The findings of this check on some systems of the first case that do not pass."""
+    codes = np.atleast_2d(judge(compute(case)))[0]
+    for j in np.flatnonzero(codes > PASS):
+        system, parts = _subject(case, int(j))
+        if system.id in systems:
+            yield Cause(CHECK.id, ", ".join(parts))
+
+
+def _cold(case: FormulaArrays) -> bool:
+    """Whether the first formula names no temperature at all."""
+    if not case.compositions:
+        return False
+    phases = case.compositions[0].formula.phases
+    return all(phase.heated_to_c is None and phase.added_at_c is None for phase in phases)
 
 
 CHECK = Check(

@@ -15,17 +15,19 @@ cannot see (light, copper, the pack's plastic) are printed as cautions instead.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import lru_cache
 
 import numpy as np
 
+from preservecheck.arrays.forms import MICROBES
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.systems import COMPAT_COLUMNS
 from preservecheck.arrays.tables import TableArrays
-from preservecheck.checks.base import EPSILON, Check, Explanation, Figures, KeyFigure
+from preservecheck.checks import free_active, heat_limit, ph_range
+from preservecheck.checks.base import EPSILON, Cause, Check, Explanation, Figures, KeyFigure
 from preservecheck.chemistry.summation import weighed_sum
-from preservecheck.reference.rows import Incompatibility
+from preservecheck.reference.rows import Incompatibility, System
 from preservecheck.text import join_and, number, sentence
 from preservecheck.verdict import (
     ABSENT,
@@ -65,10 +67,23 @@ def _unguarded_oil(case: FormulaArrays) -> Bools:
     return (oil >= EMULSION_MIN_PERCENT) & (guard <= TRACE_PERCENT)
 
 
+TOO_LITTLE = "too little works at this pH"
+
+
+def _too_little_works(case: FormulaArrays) -> Bools:
+    """Where the preservative is outside its pH range or a microbe is not held for certain."""
+    by_ph, by_amount = (
+        (check.judge(check.compute(case)) >= WARN).any(axis=-1)
+        for check in (ph_range.CHECK, free_active.CHECK)
+    )
+    return np.asarray(by_ph | by_amount)
+
+
 CONDITIONS: dict[str, Callable[[FormulaArrays], Bools]] = {
     "cationic emulsion": _cationic_emulsion,
     "liquid oils above 20 %": _rich_in_oil,
     "unsaturated oil without antioxidant": _unguarded_oil,
+    TOO_LITTLE: _too_little_works,
 }
 MELTED = "melted into the oil phase"
 
@@ -108,7 +123,8 @@ def compute(case: FormulaArrays) -> Figures:
             "heat_above_c",
         )
     }
-    conditions = {n: test(case) for n, test in CONDITIONS.items()}
+    named = {key.removeprefix("condition:") for row in rows for key in row.second}
+    conditions = {n: test(case) for n, test in CONDITIONS.items() if n in named}
     alone = np.array([not r.second for r in rows], dtype=bool)
     state = np.zeros(np.broadcast_shapes(a.shape), dtype=bool)
     for j, row in enumerate(rows):
@@ -226,7 +242,57 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
         )
     note = f" ({row.threshold_note})" if row.threshold_note else ""
     evidence, parts = (c.tables.evidence(row, note=note),), (*ones, *partner)
-    return Explanation(about, tuple(figures), because, do, evidence, parts, subject_told=True)
+    causes = tuple(_causes(case, row, j)) if code > PASS else ()
+    return Explanation(
+        about, tuple(figures), because, do, evidence, parts, subject_told=True, causes=causes
+    )
+
+
+def _causes(case: FormulaArrays, row: Incompatibility, j: int) -> Iterator[Cause]:
+    """What is wrong with the pH or the heat of the systems that hold the first side."""
+    holding = _rules(case.reference)[3][:, j]
+    rows = case.reference.systems.rows
+    mine = {rows[int(i)].id for i in case.system[0] if i >= 0 and holding[int(i)]}
+    if row.heat_above_c is not None:
+        yield from heat_limit.too_hot(case, mine)
+    if row.ph_from is not None or row.ph_to is not None:
+        side = ph_range.ABOVE if row.ph_to is None else ph_range.BELOW
+        yield from (c for c in ph_range.beyond_effective(case, side) if c.about in mine)
+        if f"condition:{TOO_LITTLE}" in row.second:
+            yield from (Cause(free_active.CHECK.id, microbe) for microbe in MICROBES)
+
+
+def disabled(case: FormulaArrays, system: System, by: Bools | None = None) -> Iterator[Cause]:
+    """Findings that a system does not get on with something in the first case, whatever its pH.
+
+    Parameters
+    ----------
+    case
+        One formula.
+    system
+        Of that formula.
+    by
+        Substances of which one has to be the other side; without them only what is serious. (K,)
+    """
+    rows, _, second, holding = _rules(case.reference)
+    codes = np.atleast_2d(judge(compute(case)))[0]
+    held = case.reference.systems.index[system.id]
+    least = SERIOUS if by is None else WARN
+    for j in np.flatnonzero((codes >= least) & holding[held]):
+        other = second[:, j] > 0
+        if rows[j].second and (by is None or (other & by & (case.amount[0] > 0)).any()):
+            yield Cause(CHECK.id, subject(case, int(j)))
+
+
+def broken_by_ph(case: FormulaArrays) -> Iterator[Cause]:
+    """Findings on the pH of what is no preservative: soaps, gels, amine conditioners."""
+    rows, _, _, holding = _rules(case.reference)
+    codes = np.atleast_2d(judge(compute(case)))[0]
+    held = [int(i) for i in case.system[0] if i >= 0]
+    for j in np.flatnonzero(codes >= WARN):
+        by_ph = rows[j].ph_from is not None or rows[j].ph_to is not None
+        if by_ph and not holding[held, j].any():
+            yield Cause(CHECK.id, subject(case, int(j)))
 
 
 def subject(case: FormulaArrays, j: int, i: int = 0) -> str:
@@ -256,7 +322,12 @@ CHECK = Check(
     compute=compute,
     judge=judge,
     explain=explain,
-    tables={"systems": ("charge", *COMPAT_COLUMNS), "ingredients": (), "incompatibilities": ()},
+    tables=dict(free_active.CHECK.tables)
+    | {
+        "systems": ("charge", "ph_min", "ph_max", *COMPAT_COLUMNS),
+        "ingredients": (),
+        "incompatibilities": (),
+    },
     tolerances=("ph", "temperature"),
     levers={"ph": SERIOUS, "gum": SERIOUS},
     subject=subject,

@@ -12,8 +12,8 @@ beside it in meq/kg.
 
 Formula: meq/kg = percent * 10 * charge number / molar mass * 1000, or percent * 10 * charge density
 (meq/g) for polymers. Only surfactants, polymers and the preservative count; simple salts do not
-pair off. A weak acid counts with its dissociated share. Classes count from 0.1 % (ethoxylates 1 %,
-salts 0.3 %; common practice, no source).
+pair off. A weak acid counts with its dissociated share. Classes count from 0.1 % (ethoxylates 3 %,
+proteins 0.5 %, salts 0.3 %; common practice, no source).
 
 Why: a cation and a large anion form a pair that neither dissolves nor works.
 """
@@ -29,6 +29,7 @@ from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.systems import COMPAT_COLUMNS
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure
+from preservecheck.checks.incompatibilities import disabled
 from preservecheck.chemistry.summation import ordered_sum, weighed_sum
 from preservecheck.text import join_or, number
 from preservecheck.verdict import (
@@ -45,7 +46,7 @@ from preservecheck.verdict import (
 )
 
 # common practice, no source
-CLASS_MIN_PERCENT = (0.1, 0.1, 1.0, 0.1, 0.3)
+CLASS_MIN_PERCENT = (0.1, 0.1, 3.0, 0.5, 0.3)
 CLASS_WORDS = (
     "cationic surfactant or polymer",
     "anionic surfactant",
@@ -194,7 +195,11 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
         )
     evidence = (c.tables.evidence(system),)
     subject_told = code in (WARN, SERIOUS) and bool(hits)
-    return Explanation(system.id, figures, because, do, evidence, subject_told=subject_told)
+    met = np.asarray(classes(c)[:, hits].any(axis=-1))
+    causes = tuple(disabled(case, system, met)) if subject_told else ()
+    return Explanation(
+        system.id, figures, because, do, evidence, subject_told=subject_told, causes=causes
+    )
 
 
 CHECK = Check(

@@ -5,8 +5,9 @@ market, the total of the substances the rule names, whatever brought them in, on
 prints (the acid, the base, silver, formaldehyde, or as weighed), against the limit.
 
     fault      over the limit, banned, or not allowed for this use (serious)
-    warning    over a panel's advice that is not law; a spray rule that a pump spray may or may not
-               meet
+    warning    over a figure, or against a ban, that was only recalled and not read (the report says
+               so); over a panel's advice that is not law; a spray rule that a pump spray may or
+               may not meet
     unknown    no confirmed figure, a substance whose conversion is not known, or a preservative for
                which the tables
                hold no rule of that market
@@ -39,6 +40,7 @@ from preservecheck.arrays.law import (
     LIMIT,
     NO_LIMIT,
     NO_RULE,
+    RECALLED,
     UNCONFIRMED,
     Rule,
     applying_in,
@@ -50,9 +52,9 @@ from preservecheck.arrays.law import (
     rules,
 )
 from preservecheck.arrays.tables import TableArrays
-from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, above
+from preservecheck.checks.base import Cause, Check, Explanation, Figures, KeyFigure, above
 from preservecheck.chemistry.summation import weighed_sum
-from preservecheck.reference.rows import LegalLimit
+from preservecheck.reference.rows import LegalLimit, System
 from preservecheck.text import join_and, number
 from preservecheck.verdict import (
     ABSENT,
@@ -239,7 +241,7 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
     """Words for one rule."""
     c = case.reference
     rule = rules(c)[j]
-    profile = case.profiles[int(case.profile[0])]
+    profile = case.profiles[int(case.profile[0])].strict
     total, limit = values["percent_as_limited"], values["percent_max"]
     unit = "% of the product"
     figures = (
@@ -288,6 +290,13 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
             f"list. {row.conditions or ''}"
         )
         do = "Make sure that your product is one of them, or take another preservative."
+    elif rule.kind == RECALLED:
+        allowed = f"at most {number(limit)} % is allowed" if limit else "it is not allowed here"
+        because = (
+            f"{where}, {entry}: {amount}; as far as recalled, {allowed}. Nobody read this row for "
+            "these tables, so it bans nothing."
+        )
+        do = f"Look up {entry} in the law of {where}, then decide."
     elif rule.kind == ADVICE:
         asked = (
             "proof is asked for"
@@ -343,6 +352,15 @@ def _unruled(case: FormulaArrays, rule: Rule, i: int = 0) -> list[str]:
     return [
         n for k, n in enumerate(case.reference.names) if case.preserving[i, k] > 0 and not known[k]
     ]
+
+
+def over_the_law(case: FormulaArrays, system: System) -> Iterator[Cause]:
+    """Findings that the first case holds too much of something in a system."""
+    inside = {inci for inci, _ in system.composition}
+    codes = np.atleast_2d(judge(compute(case)))[0]
+    for r in np.flatnonzero(codes >= WARN):
+        if not inside.isdisjoint(rules(case.reference)[r].substances):
+            yield Cause(CHECK.id, subject(case, int(r)))
 
 
 def _where(row: LegalLimit) -> str:

@@ -19,9 +19,11 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, above, below
+from preservecheck.checks.base import Cause, Check, Explanation, Figures, KeyFigure, above, below
 from preservecheck.text import number
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
+
+ABOVE, BELOW = 1, -1
 
 
 def compute(case: FormulaArrays) -> Figures:
@@ -88,6 +90,25 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
         because = f"{reading} lies outside {span}: the preservative does not do its work there."
         do = _move(ph, tolerance, low, high) + ", or choose a system that works at this pH."
     return Explanation(system.id, figures, because, do, (case.reference.tables.evidence(system),))
+
+
+def beyond_effective(case: FormulaArrays, side: int = 0) -> tuple[Cause, ...]:
+    """The findings of this check on systems of the first case that do not pass.
+
+    Parameters
+    ----------
+    case
+        One formula.
+    side
+        ``ABOVE`` or ``BELOW``: only where the pH lies, or may lie, on that side of the range.
+    """
+    figures = compute(case)
+    codes = np.atleast_2d(judge(figures))[0]
+    high = above(figures["ph"] + figures["ph_tolerance"], figures["ph_max"])[0]
+    low = below(figures["ph"] - figures["ph_tolerance"], figures["ph_min"])[0]
+    wanted = {0: codes > PASS, ABOVE: high, BELOW: low}[side] & (codes > PASS)
+    rows = case.reference.systems.rows
+    return tuple(Cause(CHECK.id, rows[int(case.system[0, p])].id) for p in np.flatnonzero(wanted))
 
 
 def _move(ph: float, tolerance: float, low: float, high: float) -> str:

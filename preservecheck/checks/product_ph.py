@@ -1,29 +1,36 @@
 """Does the pH suit the product and its raw materials?
 
-What is judged: the measured pH with its tolerance against the customary window of the product type,
-and against the stability windows of the raw materials in it (0.1 % and more; water and plant juices
-apart). Where a material's window lies wholly outside the custom (a soap, a carbomer gel), the
-material's window takes its place.
+What is judged: the measured pH against the customary window of the product, and with its tolerance
+against the edges beyond which a raw material breaks (soap, soap emulsifiers, carbomer, esterquats
+and other esters). Where what the materials stand lies wholly outside the custom, it takes the
+custom's place.
 
-    warning    outside a window, or the tolerance reaches over its edge
+    warning    outside the custom; or beyond an edge at which something breaks, or the tolerance
+               reaches over it
     unknown    the pH was not measured
-    pass       inside; or there is no water, and so no pH
+    pass       inside; or there is no water, or too little for microbes to grow, and the pH is no
+               lever
 
 Why: hair and scalp take an acid product best, and some materials fall apart outside their window:
-esterquats above pH 5, carbomer gels below about 5, soap below 9. Windows of product types are
-common practice.
+esterquats above pH 5, carbomer gels below 5.5, soap below 9. Edges of thickness or feel (linseed
+gel, quats) yield to the preservative and are not judged. Windows of product types are common
+practice.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
 
 import numpy as np
 
 from preservecheck.arrays.formulas import TRACE_PERCENT, FormulaArrays, customary_ph
+from preservecheck.arrays.stability import BREAKS
 from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, above, below
-from preservecheck.text import join_and, number
-from preservecheck.verdict import PASS, UNKNOWN, WARN, Codes, code_where, figure
+from preservecheck.checks.incompatibilities import broken_by_ph
+from preservecheck.checks.ph_range import ABOVE, BELOW, beyond_effective
+from preservecheck.text import number
+from preservecheck.verdict import PASS, UNKNOWN, WARN, Codes, Evidence, code_where, figure
 
 
 def compute(case: FormulaArrays) -> Figures:
@@ -37,7 +44,7 @@ def compute(case: FormulaArrays) -> Figures:
         "material_min": window.material_low,
         "material_max": window.material_high,
         "apart": window.apart,
-        "dry": case.water_pct <= 0,
+        "dry": case.dry,
     }
     return {n: np.asarray(a, dtype=float)[..., None] for n, a in arrays.items()}
 
@@ -45,22 +52,23 @@ def compute(case: FormulaArrays) -> Figures:
 def judge(figures: Figures) -> Codes:
     """One code per case. (..., 1)"""
     ph, tolerance = figures["ph"], figures["ph_tolerance"]
-    low, high = ph - tolerance, ph + tolerance
-    outside = (
-        below(low, figures["ph_min"])
-        | above(high, figures["ph_max"])
-        | below(low, figures["material_min"])
-        | above(high, figures["material_max"])
+    uncustomary = below(ph, figures["ph_min"]) | above(ph, figures["ph_max"])
+    breaks = below(ph - tolerance, figures["material_min"]) | above(
+        ph + tolerance, figures["material_max"]
     )
     return code_where(
-        (figures["dry"] > 0, PASS), (np.isnan(ph), UNKNOWN), (outside, WARN), otherwise=PASS
+        (figures["dry"] > 0, PASS),
+        (np.isnan(ph), UNKNOWN),
+        (uncustomary | breaks, WARN),
+        otherwise=PASS,
     )
 
 
 def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for the formula."""
     c, profile = case.reference, case.profiles[int(case.profile[0])]
-    row = customary_ph(c.tables, profile.type, profile.use)
+    row = case.kind_of() or customary_ph(c.tables, profile.type, profile.use)
+    product = f"{profile.type} ({profile.use})" if (kind := case.kind_of()) is None else kind.name
     ph, tolerance, low, high = (
         values["ph"],
         values["ph_tolerance"],
@@ -74,25 +82,22 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
         figure("material_min", values["material_min"]),
         figure("material_max", values["material_max"]),
     )
-    mins, maxs = c.stable_ph
-    counted = case.amount[0] >= TRACE_PERCENT
-    hurt = [
-        i
-        for i in np.flatnonzero(counted)
-        if ph - tolerance < mins[i] - 1e-9 or ph + tolerance > maxs[i] + 1e-9
-    ]
+    hurt = list(_broken(case))
     evidence = (
         *((c.tables.evidence(row),) if row is not None else ()),
-        *(c.tables.evidence(c.rows[c.names[i]], c.names[i]) for i in hurt),
+        *(edge.evidence for edge in hurt),
     )
     reading = f"pH {number(ph)} ± {number(tolerance)}"
-    custom = f"the customary {number(low)} to {number(high)} of a {profile.type} ({profile.use})"
+    custom = f"the customary {number(low)} to {number(high)} for this kind of product ({product})"
     if values["apart"]:
         custom = f"what its raw materials bear ({_span(low, high)})"
     if values["dry"]:
-        return Explanation(
-            "formula", figures, "There is no water in it, so there is no pH to judge.", None, ()
+        because = (
+            "There is no water in it, so there is no pH to judge."
+            if case.water_pct[0] <= 0
+            else "There is too little free water for microbes, and the pH is no lever here."
         )
+        return Explanation("formula", figures, because)
     if code == UNKNOWN:
         return Explanation(
             "formula",
@@ -101,6 +106,7 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
             "Measure the pH of the finished batch at 20 to 25 °C and write it into the formula as "
             "the measured pH.",
             evidence,
+            causes=beyond_effective(case),
         )
     if code == PASS:
         text = (
@@ -116,12 +122,9 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
             evidence,
         )
     reasons = []
-    if ph - tolerance < low - 1e-9 or ph + tolerance > high + 1e-9:
-        reasons.append(f"{reading} is not clearly inside {custom}")
-    if hurt:
-        reasons.append(
-            join_and([f"{c.names[i]} wants {_span(mins[i], maxs[i])}" for i in hurt[:4]])
-        )
+    if below(ph, low) or above(ph, high):
+        reasons.append(f"{reading} is outside {custom}")
+    reasons += [f"{edge.name} wants {_span(edge.low, edge.high)}: {edge.why}" for edge in hurt[:4]]
     best_low, best_high = (
         np.nanmax([low, values["material_min"]]),
         np.nanmin([high, values["material_max"]]),
@@ -131,7 +134,39 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
         if best_low < best_high
         else "No pH suits all of them: change one of the materials named here."
     )
-    return Explanation("formula", figures, "; ".join(reasons) + ".", do, evidence)
+    because = "; ".join(reasons) + "."
+    too_high = above(ph, high) or any(above(ph + tolerance, edge.high) for edge in hurt)
+    causes = (*beyond_effective(case, ABOVE if too_high else BELOW), *broken_by_ph(case))
+    return Explanation("formula", figures, because, do, evidence, causes=causes)
+
+
+class _Edge(NamedTuple):
+    """What breaks, between which pH values it does not, and how it breaks."""
+
+    name: str
+    low: float
+    high: float
+    why: str
+    evidence: Evidence
+
+
+def _broken(case: FormulaArrays) -> Iterator[_Edge]:
+    """Materials of the first formula that the pH, or its tolerance, breaks."""
+    c = case.reference
+    low, high = case.ph[0] - case.ph_tolerance[0], case.ph[0] + case.ph_tolerance[0]
+
+    def outside(edges: tuple[float, float]) -> bool:
+        return bool(below(low, edges[0]) or above(high, edges[1]))
+
+    for w, edges in enumerate(zip(*c.stability.edges(BREAKS), strict=True)):
+        if case.windows[0, w] and outside(edges):
+            row = c.stability.rows[w]
+            yield _Edge(row.name, *edges, row.what_happens, c.tables.evidence(row, row.name))
+    for k, edges in enumerate(zip(*c.own_stable_ph, strict=True)):
+        if case.amount[0, k] >= TRACE_PERCENT and outside(edges):
+            name = c.names[k]
+            evidence = c.tables.evidence(c.rows[name], name)
+            yield _Edge(name, *edges, "its own row says so", evidence)
 
 
 def _span(low: float, high: float) -> str:
@@ -148,7 +183,9 @@ CHECK = Check(
     compute=compute,
     judge=judge,
     explain=explain,
-    tables={"ingredients": (), "product_ph": ()},
+    tables=dict.fromkeys(
+        ("ingredients", "product_ph", "product_kinds", "stability_windows", "systems"), ()
+    ),
     tolerances=("ph",),
     plots=("ph",),
 )

@@ -1,16 +1,18 @@
 """Is there something against each kind of microbe?
 
-What is judged: for gram-positive bacteria, gram-negative bacteria, yeasts and moulds, the best
-rating among the systems in the formula.
+What is judged: gram-positive bacteria, gram-negative bacteria, yeasts and moulds. Where the check
+free-active has a sum for every microbe of a group, that decides; only where it has none, the best
+rating among the systems in the formula does.
 
-    fault      none of them does anything against one of the four (serious)
-    warning    the best is weak against one of the four; or the water activity may be too low for
-               growth after all
+    fault      free-active finds a microbe of the group not held back at all, or no system does
+               anything against the group (serious)
+    warning    the best rating is weak, and there is no sum; or the water activity may be too low
+               for growth after all
     unknown    a single active without ratings is the only one that might close a gap
-    pass       strong or moderate against all four
+    pass       every group has something against it, if only thinly: how thinly, free-active says
 
-Why: a gap is where the product spoils. The ratings are the trade's; free-active works out what is
-left of them in this formula.
+Why: a gap is where the product spoils. The ratings are the trade's and know nothing of this formula
+and its pH.
 """
 
 from __future__ import annotations
@@ -19,12 +21,14 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from preservecheck.arrays.forms import MICROBES
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.systems import GROUPS
-from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure
+from preservecheck.checks import free_active, water_activity
+from preservecheck.checks.base import Cause, Check, Explanation, Figures, KeyFigure
 from preservecheck.errors import Hint
 from preservecheck.text import join_and, join_or
-from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
+from preservecheck.verdict import PASS, SERIOUS, UNKNOWN, WARN, Codes, Floats, code_where, figure
 
 UNIT = "0 none, 1 weak, 2 moderate, 3 strong"
 NAMES = {
@@ -33,12 +37,19 @@ NAMES = {
     "yeast": "yeasts",
     "mould": "moulds",
 }
+MICROBES_OF = {
+    "gram_positive": ("Staphylococcus aureus",),
+    "gram_negative": ("Pseudomonas aeruginosa", "Escherichia coli"),
+    "yeast": ("Candida albicans",),
+    "mould": ("Aspergillus brasiliensis",),
+}
 RATING_WORDS = ("none", "weak", "moderate", "strong")
 MODERATE, WEAK = 2, 1
 
 
 def compute(case: FormulaArrays) -> Figures:
-    """Best rating against each group, and the lowest; 0 none to 3 strong. (..., 1) each"""
+    """Best rating against each group, and the lowest; 0 none to 3 strong; and the worst verdict of
+    free-active on each group, not-a-number where it has none. (..., 1) each"""
     rating = np.take(
         case.reference.systems.ratings, np.maximum(case.system, 0), axis=0
     )  # (..., P, 4)
@@ -51,20 +62,35 @@ def compute(case: FormulaArrays) -> Figures:
     sure = np.where(unrated, np.inf, best).min(axis=-1)
     out["weakest"] = np.where(open_, np.where(sure <= WEAK, sure, np.nan), lowest)[..., None]
     out |= {"dry": case.dry[..., None], "maybe_low_risk": case.maybe_low_risk[..., None]}
-    return out | {f"{group}_unrated": unrated[..., i, None] for i, group in enumerate(GROUPS)}
+    out |= {f"{group}_unrated": unrated[..., i, None] for i, group in enumerate(GROUPS)}
+    free = free_active.CHECK.judge(free_active.CHECK.compute(case))
+    nothing = ~case.has_system.any(axis=-1)
+    for group in GROUPS:
+        codes = free[..., [MICROBES.index(microbe) for microbe in MICROBES_OF[group]]]
+        known = (codes != UNKNOWN).all(axis=-1) & ~nothing
+        out[f"{group}_free"] = np.where(known, codes.max(axis=-1), np.nan)[..., None]
+    return out
 
 
 def judge(figures: Figures) -> Codes:
     """One code per case. (..., 1)"""
-    best = np.stack([figures[g] for g in GROUPS])
-    unrated = np.stack([figures[f"{g}_unrated"].astype(bool) for g in GROUPS])
-    none = ((best == 0) & ~unrated).any(axis=0)
+    shape = np.broadcast_shapes(
+        *(figures[f"{g}{end}"].shape for g in GROUPS for end in ("", "_free"))
+    )
+
+    def stacked(end: str) -> Floats:
+        return np.stack([np.broadcast_to(figures[f"{g}{end}"], shape) for g in GROUPS])
+
+    best, free = stacked(""), stacked("_free")
+    unrated, known = stacked("_unrated").astype(bool), ~np.isnan(free)
+    open_ = known & (free == SERIOUS)
+    none = (open_ | (~known & (best == 0) & ~unrated)).any(axis=0)
     return code_where(
         (figures["dry"].astype(bool), PASS),
         (none & figures["maybe_low_risk"].astype(bool), WARN),
         (none, SERIOUS),
-        (((best == WEAK) & ~unrated).any(axis=0), WARN),
-        (((best < MODERATE) & unrated).any(axis=0), UNKNOWN),
+        ((~known & (best == WEAK) & ~unrated).any(axis=0), WARN),
+        ((~known & (best < MODERATE) & unrated).any(axis=0), UNKNOWN),
         otherwise=PASS,
     )
 
@@ -85,10 +111,13 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
     """Words for the formula."""
     figures = tuple(figure(name, values[name], UNIT) for name in ("weakest", *GROUPS))
     systems = [case.reference.systems.rows[i] for i in case.system[0] if i >= 0]
-    gaps = [NAMES[g] for g in GROUPS if values[g] == 0 and not values[f"{g}_unrated"]]
-    weak = [NAMES[g] for g in GROUPS if values[g] == WEAK]
-    words = ", ".join(f"{NAMES[g]} {RATING_WORDS[int(values[g])]}" for g in GROUPS)
-    partners = _partners(case, gaps=[g for g in GROUPS if values[g] <= WEAK])
+    free = {g: values[f"{g}_free"] for g in GROUPS}
+    rated = [g for g in GROUPS if np.isnan(free[g])]
+    gaps = [NAMES[g] for g in rated if values[g] == 0 and not values[f"{g}_unrated"]]
+    short = [g for g in GROUPS if free[g] == SERIOUS]
+    weak = [NAMES[g] for g in rated if values[g] == WEAK]
+    words = ", ".join(f"{NAMES[g]} {RATING_WORDS[int(values[g])]}" for g in rated)
+    partners = _partners(case, [g for g in rated if values[g] <= WEAK] + short)
     do = None
     if values["dry"]:
         because = "There is too little free water for microbes to grow; no spectrum is asked for."
@@ -96,7 +125,15 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
         because = "There is no preservative system in it."
         do = "Choose one that fits this formula."
     elif code == PASS:
-        because = f"Best rating of what is in it: {words}."
+        because = (
+            "The free amounts reach every kind of microbe."
+            if not rated
+            else f"Best rating of what is in it where no free amount is known: {words}."
+        )
+    elif short and not gaps:
+        named = join_and([NAMES[g] for g in short])
+        because = f"What is free in the water does not hold {named} at this dose and pH."
+        do = "Mend what free-active names, or pair it with another system."
     elif code == UNKNOWN:
         because = (
             "No ratings are known for "
@@ -114,7 +151,11 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
         )
     evidence = tuple(case.reference.tables.evidence(s) for s in systems)
     hint = None if systems or values["dry"] else Hint.RANK_SYSTEMS
-    return Explanation("formula", figures, because, do, evidence, hint=hint)
+    none_there = () if systems else (Cause(water_activity.CHECK.id, "formula"),)
+    causes = none_there or tuple(
+        Cause(free_active.CHECK.id, microbe) for g in short for microbe in MICROBES_OF[g]
+    )
+    return Explanation("formula", figures, because, do, evidence, hint=hint, causes=causes)
 
 
 CHECK = Check(
@@ -123,7 +164,7 @@ CHECK = Check(
     compute=compute,
     judge=judge,
     explain=explain,
-    tables={"systems": GROUPS, "ingredients": (), "solutes": ()},
+    tables=dict(free_active.CHECK.tables) | {"systems": GROUPS},
     must_pass=True,
     plots=("microbes",),
 )

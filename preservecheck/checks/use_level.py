@@ -20,6 +20,7 @@ import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, above, below
+from preservecheck.checks.legal_limit import over_the_law
 from preservecheck.text import number
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
@@ -88,7 +89,9 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
     else:
         because = f"{number(percent)} % is below {span}: too little to protect."
         do = f"Use at least {_amount(low, batch)}, or leave it out."
-    return Explanation(system.id, figures, because, do, (case.reference.tables.evidence(system),))
+    causes = tuple(over_the_law(case, system)) if code > PASS and percent > high else ()
+    evidence = (case.reference.tables.evidence(system),)
+    return Explanation(system.id, figures, because, do, evidence, causes=causes)
 
 
 def _amount(percent: float, batch_g: float) -> str:

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from preservecheck.formula.model import Formula, Phase
 
 Ints = NDArray[np.int_]
+# of a workshop, and the warmest that is still called cold processing; common practice, no source
+ROOM_C, COLD_PROCESS_C = 25.0, 30.0
 
 
 @dataclass(frozen=True)
@@ -95,6 +97,7 @@ def hottest(heated_c: Floats, added_c: Floats, formula: Ints, count: int) -> tup
 
     A phase without a temperature of addition that is heated meets its own heat. A later phase
     brings the batch to its temperature of addition, or, where none is given, to at most its heat.
+    Where nothing is heated, what has no temperature goes in at room temperature.
 
     Parameters
     ----------
@@ -106,11 +109,14 @@ def hottest(heated_c: Floats, added_c: Floats, formula: Ints, count: int) -> tup
         How many formulas.
     """
     goes_in = np.where(np.isnan(added_c), heated_c, added_c)
+    warm = (~np.isnan(heated_c) | (added_c > COLD_PROCESS_C)).astype(float)
+    cold = np.bincount(formula, warm, count) == 0
+    goes_in = np.where(np.isnan(goes_in) & cold[formula], ROOM_C, goes_in)
     place = np.arange(len(goes_in)) - np.searchsorted(formula, np.arange(count))[formula]
     later = np.full((count, int(place.max(initial=0)) + 2), np.nan)
     later[formula, place] = goes_in
     later = np.fmax.accumulate(later[:, ::-1], axis=1)[:, ::-1]
-    return goes_in, np.fmax(np.fmax(added_c, heated_c), later[formula, place + 1])
+    return goes_in, np.fmax(np.fmax(goes_in, heated_c), later[formula, place + 1])
 
 
 def line_percents(formula: Formula) -> tuple[list[float], float | None]:

@@ -149,6 +149,7 @@ class Tables:
     product_kinds = _rows_of("product_kinds", r.ProductKind)
     practice = _rows_of("practice", r.Practice)
     pairs = _rows_of("pairs", r.Pair)
+    stability_windows = _rows_of("stability_windows", r.StabilityWindow)
     cautions = _rows_of("cautions", r.Caution)
     challenge_criteria = _rows_of("challenge_criteria", r.ChallengeCriterion)
     test_organisms = _rows_of("test_organisms", r.TestOrganism)

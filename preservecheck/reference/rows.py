@@ -476,6 +476,12 @@ class LegalLimit(Row):
     dates: LegalLimitDates = choice(LegalLimitDates, needed=True)
     state: dt.date | None = day()  # the state of the law that was read
 
+    @property
+    def only_recalled(self) -> bool:
+        """Whether nobody read what it says: the row, its kind or its figure."""
+        recalled = {name.strip() for name in (self.recalled or "").split(",")}
+        return self.basis == "memory" or not recalled.isdisjoint(("kind", "max_percent"))
+
     def check(self) -> None:
         """Raise ``ValueError`` where columns contradict each other."""
         if self.kind in ("limit", "ban") and self.max_percent is None:
@@ -687,6 +693,36 @@ class Pair(Row):
         self.ordered("second_min_percent", "second_max_percent")
 
 
+Edge = Literal["breaks", "feel", "idle"]
+
+
+class StabilityWindow(Row):
+    """The pH that a raw material stands; goes before the window in ingredients.csv."""
+
+    id: str = slug()
+    name: str = text(needed=True)
+    materials: Names = names(needed=True)  # inci:, tag:, role: keys, together
+    min_percent: float = number(0, 100, needed=True)
+    # `beside` and `without`: the window holds only where these are there, or are not
+    beside: Names = names()
+    beside_min_percent: float | None = number(0, 100)
+    without: Names = names()
+    without_from_percent: float | None = number(0, 100)
+    ph_min: float | None = number(0, 14)
+    # breaks: product or material is lost; feel: thickness or feel; idle: it does not act
+    below: Edge | None = choice(Edge)
+    ph_max: float | None = number(0, 14)
+    above: Edge | None = choice(Edge)
+    what_happens: str = text(needed=True)
+
+    def check(self) -> None:
+        """Raise ``ValueError`` where columns contradict each other."""
+        self.ordered("ph_min", "ph_max")
+        for limit, edge in ((self.ph_min, self.below), (self.ph_max, self.above)):
+            if (limit is None) != (edge is None):
+                raise ValueError("an edge needs a pH and what it does")
+
+
 CautionAbout = Literal["handling", "product", "user", "legal", "hygiene"]
 
 
@@ -795,6 +831,7 @@ TABLES: dict[str, type[Record]] = {
     "product_kinds": ProductKind,
     "practice": Practice,
     "pairs": Pair,
+    "stability_windows": StabilityWindow,
     "cautions": Caution,
     "challenge_criteria": ChallengeCriterion,
     "test_organisms": TestOrganism,

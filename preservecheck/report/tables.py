@@ -46,6 +46,7 @@ COLUMNS = {
     "product_kinds": ("name", "aim_low", "aim_ph", "aim_high"),
     "practice": ("standing", "why"),
     "pairs": ("standing", "why"),
+    "stability_windows": ("ph_min", "below", "ph_max", "above"),
     "cautions": ("about", "text"),
     "challenge_criteria": ("organism_group", "day", "requirement", "value"),
     "test_organisms": ("group", "strain"),

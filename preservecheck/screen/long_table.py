@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from preservecheck.arrays.recipes import Profile, Recipes
+from preservecheck.arrays.recipes import NAME_SAYS, Profile, Recipes, said_by
 from preservecheck.errors import Fault, FormulaError, Hint, PreservecheckError, UnitError
 from preservecheck.formula.build import MAX_GRAMS, MAX_LINES, SUM_TOLERANCE, TEMPERATURE_C, build
 from preservecheck.formula.compose import Composition
@@ -144,6 +144,7 @@ class Reader:
         import pandas as pd
 
         words = pd.DataFrame({n: texts(product[n]) if n in product else "" for n in IDENTITY})
+        words["name"] = _telling(product)
         code, kinds = pd.factorize(pd.MultiIndex.from_frame(words.fillna("")))
         profiles: dict[Profile, int] = {}
         number = np.zeros(len(kinds), dtype=int)
@@ -158,7 +159,7 @@ class Reader:
 
     def _profile(self, key: tuple[str, ...]) -> Profile | None:
         """The profile that the words of a product mean, by the reader of formula files."""
-        raw = product_raw(dict(zip(IDENTITY, key, strict=True)) | {"name": "any"})
+        raw = product_raw(dict(zip((*IDENTITY, "name"), key, strict=True)))
         raw["phase"] = [{"name": "all", "items": [{"ingredient": "Aqua", "rest": True}]}]
         try:
             return Profile.of(build(raw, "", self.tables, self.today).product, self.today)
@@ -380,6 +381,18 @@ def _piled(
         rest=cells.rest[lines],
         materials=materials,
     )
+
+
+def _telling(product: pd.DataFrame) -> Any:
+    """What the name of each product says of it, as a name that says just that; few do."""
+    import pandas as pd
+
+    named = texts(product["name"]) if "name" in product else np.full(len(product), "", dtype=object)
+    code, names = pd.factorize(np.where(named == "", texts(product["formula"]), named))
+    said = [
+        " ".join(phrases[0] for k, phrases in NAME_SAYS.items() if k in said_by(n)) for n in names
+    ]
+    return np.array([s or "unnamed" for s in said], dtype=object)[code]
 
 
 def texts(column: pd.Series[Any]) -> Any:

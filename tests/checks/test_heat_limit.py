@@ -82,10 +82,49 @@ def test_figures():
 
 
 def test_no_temperature():
-    """A cool-down phase without a temperature is unknown, and asks for a reading."""
-    found = the(ID, ACID, added_at=None)
+    """A cool-down phase without a temperature is unknown, and asks for a reading, where another
+    phase is hot."""
+    line = [{"preservative": "benzyl-alcohol-dehydroacetic-acid", "percent": 0.8}]
+    found = the(ID, phases(({"heated_to": "75 °C"}, [WATER]), ({}, line)))
     assert (outcome(found), found.chance) == ("unknown", None)
     assert "added_at" in (found.do or "")
+
+
+def test_nothing_is_heated():
+    """A file that names no temperature is a cold process: room temperature, 25 °C."""
+    found = the(ID, ACID, added_at=None)
+    assert (value(found, "temperature_c"), outcome(found)) == (25, "pass")
+    assert "Nothing is heated" in found.because
+
+
+@pytest.mark.parametrize(("first", "expected"), [("30 °C", "pass"), ("31 °C", "unknown")])
+def test_cold_process(first, expected):
+    """Up to 30 °C is still cold; a warmer phase leaves the temperature of the others open."""
+    line = [{"preservative": "benzyl-alcohol-dehydroacetic-acid", "percent": 0.8}]
+    found = the(ID, phases(({"added_at": first}, [WATER]), ({}, line)))
+    assert outcome(found) == expected
+
+
+@pytest.mark.parametrize(
+    "system", ["sodium-benzoate", "potassium-sorbate", "sodium-benzoate-potassium-sorbate"]
+)
+def test_salts_stand_the_heated_phase(system):
+    """Salts of acids do not go off with steam: 70 °C against their limit of 80 °C says nothing,
+    alone or together."""
+    rows = {s.id: s for s in load_tables().systems}
+    assert (rows[system].heat_limit_c, rows[system].preferred_add_below_c) == (80, None)
+    assert outcome(the(ID, {"systems": {system: 0.5}}, added_at="70 °C")) == "pass"
+
+
+def test_sisters_have_one_limit():
+    """Systems of the same substances have the same limit, whatever their suppliers advise."""
+    rows = {s.id: s for s in load_tables().systems}
+    for first, second in (
+        ("sodium-benzoate-potassium-sorbate", "water-sodium-benzoate-potassium-sorbate"),
+        ("phenoxyethanol-caprylyl-glycol", "phenoxyethanol-caprylyl-glycol-hexylene-glycol"),
+    ):
+        assert rows[first].heat_limit_c == rows[second].heat_limit_c
+    assert rows["benzyl-alcohol-benzoic-dehydroacetic"].heat_limit_c == 45
 
 
 def test_limit_not_known():

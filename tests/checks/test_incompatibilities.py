@@ -3,9 +3,11 @@ harmful?"""
 
 import pytest
 
+from preservecheck.assess.findings import findings_of
 from preservecheck.reference.load import load_tables
 from tests.helpers import (
     about,
+    case_of,
     every_row,
     make_formula,
     outcome,
@@ -17,6 +19,8 @@ from tests.helpers import (
 ID = "incompatibilities"
 ROWS = {r.id: r for r in load_tables().incompatibilities}
 BENZOATE = {"sodium-benzoate": 0.4}
+BRONOPOL = "2-Bromo-2-Nitropropane-1,3-Diol"
+TOO_LITTLE = "too little works at this pH"
 
 
 def one(formula, subject, **changes):
@@ -56,26 +60,46 @@ def test_amounts_of_the_row(anionic, expected):
 @pytest.mark.parametrize(
     ("ph", "expected"),
     [
-        (5.09, None),
-        (5.11, "warn"),
-        (5.29, "warn"),
-        (5.31, "serious"),
-        (6.5, "serious"),
+        (6.89, None),
+        (6.91, "warn"),
+        (7.09, "warn"),
+        (7.11, "serious"),
+        (9, "serious"),
         (None, "unknown"),
     ],
 )
 def test_ph_of_the_row(ph, expected):
-    """Benzoate from pH 5.2 up is serious; within ± 0.1 of it only a warning; without a pH
-    unknown."""
-    row = ROWS["benzoic-acid-ph-above-pka"]
-    assert (row.ph_from, row.ph_to, row.first_min_percent) == (5.2, None, 0.2)
-    assert one({"systems": BENZOATE}, "Sodium Benzoate", ph=ph) == expected
+    """Bronopol from pH 7 up is serious; within ± 0.1 of it only a warning; without a pH unknown."""
+    row = ROWS["bronopol-ph-above-7"]
+    assert (row.ph_from, row.ph_to, row.severity) == (7, None, "serious")
+    assert one({"systems": {"bronopol": 0.05}}, BRONOPOL, ph=ph) == expected
 
 
-@pytest.mark.parametrize(("percent", "expected"), [(0.199, None), (0.2, "serious")])
+@pytest.mark.parametrize(("percent", "expected"), [(0.199, None), (0.2, "warn")])
 def test_amount_of_the_first_side(percent, expected):
-    """Below 0.2 % of benzoate that row does not speak."""
-    assert one({"systems": {"sodium-benzoate": percent}}, "Sodium Benzoate", ph=6) == expected
+    """Below 0.2 % of benzoate the row on its pKa does not speak."""
+    assert ROWS["benzoic-acid-ph-above-pka"].first_min_percent == 0.2
+    formula = {"systems": {"sodium-benzoate": percent}}
+    assert one(formula, f"Sodium Benzoate × {TOO_LITTLE}", ph=6) == expected
+
+
+class TestAboveThePka:
+    """An acid one unit above its pKa is a caution with the pH as its root, and nothing where enough
+    of something else works."""
+
+    def test_root(self):
+        """Benzoate alone at pH 6, range up to 5: ph-range is the root."""
+        formula = make_formula({}, BENZOATE, ph=6)
+        found = [f.finding for f in findings_of(case_of(formula)) if f.finding.id == ID]
+        row = about(found, f"Sodium Benzoate × {TOO_LITTLE}")
+        assert (outcome(row), row.root) == ("warn", ("ph-range", "sodium-benzoate"))
+
+    def test_another_active_works(self):
+        """Phenoxyethanol with a little benzoic and dehydroacetic acid at pH 5.6 holds every microbe
+        inside its range: nothing to say of the benzoic acid."""
+        formula = {"systems": {"phenoxyethanol-benzoic-dehydroacetic": 1}}
+        subjects = [f.about for f in run_check(ID, formula, ph=5.6)]
+        assert not [a for a in subjects if TOO_LITTLE in a]
 
 
 @pytest.mark.parametrize(
@@ -94,12 +118,12 @@ def test_row_that_holds_below_a_ph(ph, expected):
         ("38.1 °C", "warn"),
         ("42 °C", "warn"),
         ("42.1 °C", "serious"),
-        (None, "unknown"),
+        (None, None),
     ],
 )
 def test_heat_of_the_row(added_at, expected):
-    """Bronopol above 40 °C: ± 2 °C for the thermometer warns, beyond is serious, no temperature is
-    unknown."""
+    """Bronopol above 40 °C: ± 2 °C for the thermometer warns, beyond is serious; where nothing is
+    heated it is none of it."""
     assert ROWS["bronopol-heat-above-40"].heat_above_c == 40
     found = [
         outcome(f)
@@ -107,6 +131,13 @@ def test_heat_of_the_row(added_at, expected):
         if f.figure("heat_above_c") is not None and value(f, "heat_above_c") == 40
     ]
     assert found == ([expected] if expected else [])
+
+
+def test_heat_has_its_root():
+    """What the heat does to bronopol comes down to the finding on its addition."""
+    formula = make_formula({}, {"bronopol": 0.05}, added_at="60 °C", ph=5)
+    found = [f.finding for f in findings_of(case_of(formula)) if f.finding.id == ID]
+    assert about(found, BRONOPOL).root == ("heat-limit", "bronopol")
 
 
 def test_heat_of_another_system_does_not_count():
@@ -206,7 +237,7 @@ def test_figures():
         "Sodium Benzoate × Ascorbic Acid",
     )
     assert (value(found, "first_percent"), value(found, "second_percent")) == (0.4, 0.5)
-    by_ph = about(run_check(ID, {"systems": BENZOATE}, ph=6), "Sodium Benzoate")
+    by_ph = about(run_check(ID, {"systems": BENZOATE}, ph=6), f"Sodium Benzoate × {TOO_LITTLE}")
     assert (value(by_ph, "ph"), value(by_ph, "ph_from"), by_ph.value("ph_to")) == (
         6,
         5.2,

@@ -43,18 +43,18 @@ def test_rows_behind_the_verdicts_below():
         ({"Behentrimonium Methosulfate": 2}, "pass"),
         ({"Behentrimonium Methosulfate": 2, "Sodium Laureth Sulfate": 0.099}, "pass"),
         ({"Behentrimonium Methosulfate": 2, "Sodium Laureth Sulfate": 0.1}, "serious"),
-        ({"Polysorbate 20": 0.99}, "pass"),
-        ({"Polysorbate 20": 1.0}, "warn"),
-        ({"Hydrolyzed Wheat Protein": 0.099}, "pass"),
-        ({"Hydrolyzed Wheat Protein": 0.1}, "warn"),
+        ({"Polysorbate 20": 2.99}, "pass"),
+        ({"Polysorbate 20": 3.0}, "warn"),
+        ({"Hydrolyzed Wheat Protein": 0.499}, "pass"),
+        ({"Hydrolyzed Wheat Protein": 0.5}, "warn"),
         ({"Sodium Chloride": 0.29}, "pass"),
         ({"Sodium Chloride": 0.3}, "warn"),
         ({"Sodium Chloride": 0.3, "Sodium Laureth Sulfate": 5}, "serious"),
     ],
 )
 def test_classes_of_a_cationic_preservative(items, expected):
-    """Benzalkonium: avoid with anionic surfactant from 0.1 %, care with ethoxylates 1 %, protein
-    0.1 %, salts 0.3 %.
+    """Benzalkonium: avoid with anionic surfactant from 0.1 %, care with ethoxylates 3 %, protein
+    0.5 %, salts 0.3 %.
 
     2 % of a quat beside it (41.7 meq/kg) keeps 0.1 % of laureth sulfate (2.4 meq/kg) from pairing
     off a tenth of it.

@@ -91,12 +91,70 @@ def test_jar(package, expected):
     )
 
 
-@pytest.mark.parametrize(("package", "expected"), [("pump", "pass"), ("jar", "warn")])
-def test_high_load_in_a_jar(package, expected):
-    """A high load in a jar wants three hurdles where two are enough in a pump."""
+@pytest.mark.parametrize(
+    ("package", "hurdles", "expected"), [("pump", 1, "warn"), ("jar", 0, "serious")]
+)
+def test_dose_in_a_jar(package, hurdles, expected):
+    """The dose is the preservative itself: beside a high load in a jar it is no further hurdle."""
+    formula = {"items": {PROTEIN: 2}, "systems": {"phenoxyethanol": 1.0}}
+    found = the(ID, formula, ph=6, package=package)
+    assert (value(found, "hurdles"), outcome(found)) == (hurdles, expected)
+
+
+@pytest.mark.parametrize(
+    ("items", "ph", "expected"),
+    [({}, 6, "serious"), ({}, 4.8, "warn"), ({"Disodium EDTA": 0.1}, 4.8, "pass")],
+)
+def test_high_load_in_a_jar(items, ph, expected):
+    """In a jar one of chelator, low pH and low water activity makes it a warning, two are enough."""
+    found = the(ID, {"items": {PROTEIN: 2} | items, "systems": LOW_DOSE}, ph=ph, package="jar")
+    assert outcome(found) == expected
+
+
+@pytest.mark.parametrize(("ph", "hurdles"), [(5.0, 1), (4.01, 1), (4.0, 2), (3.5, 2)])
+def test_very_low_ph_counts_twice(ph, hurdles):
+    """A pH of 5 is a hurdle, pH 4 is two."""
+    found = the(ID, {"items": {PROTEIN: 2}, "systems": LOW_DOSE}, ph=ph)
+    assert value(found, "hurdles") == hurdles
+
+
+@pytest.mark.parametrize(
+    ("items", "ph", "expected"),
+    [
+        ({}, 2.8, "pass"),
+        ({}, 10.2, "pass"),
+        ({}, 10.05, "serious"),
+        ({"Alcohol": 20}, 6, "pass"),
+        ({"Alcohol": 19.9}, 6, "warn"),
+    ],
+)
+def test_low_risk(items, ph, expected):
+    """20 % of alcohol, or a pH that is surely below 3 or above 10, leave nothing to hold back (ISO
+    29621). 19.9 % is no such line; its water activity (0.9) is one hurdle."""
+    formula = {"items": {PROTEIN: 2} | items, "systems": LOW_DOSE}
+    assert outcome(the(ID, formula, ph=ph)) == expected
+
+
+@pytest.mark.parametrize(("ph", "hurdles"), [(4.0, 3), (3.9, 2)])
+def test_chelator_that_does_not_act(ph, hurdles):
+    """EDTA hardly holds calcium below pH 4: there it is no hurdle (the pH itself is two)."""
     items = {PROTEIN: 2, "Disodium EDTA": 0.1}
-    found = the(ID, {"items": items, "systems": LOW_DOSE}, ph=4.8, package=package)
-    assert (value(found, "hurdles"), outcome(found)) == (2, expected)
+    assert value(the(ID, {"items": items, "systems": LOW_DOSE}, ph=ph), "hurdles") == hurdles
+
+
+@pytest.mark.parametrize(("percent", "expected"), [(4.9, "pass"), (5, "serious")])
+def test_clay_brings_spores(percent, expected):
+    """Clay is no food, but from 5 % on it is a high load of spores."""
+    found = the(ID, {"items": {"Kaolin": percent}, "systems": LOW_DOSE}, ph=7.5)
+    assert (value(found, "nutrient_percent"), outcome(found)) == (0, expected)
+
+
+@pytest.mark.parametrize(("percent", "expected"), [(19, "pass"), (20, "serious")])
+def test_juice_that_is_sold_preserved(percent, expected):
+    """Aloe juice is preserved for itself, not for what it goes into: from 20 % on it is a high load;
+    19 % of it holds 0.19 % dry."""
+    items = {"Aloe Barbadensis Leaf Juice": percent}
+    assert outcome(the(ID, {"items": items, "systems": LOW_DOSE}, ph=6)) == expected
 
 
 def test_dry_product():
@@ -122,8 +180,11 @@ def test_ph_not_measured():
 def test_remedy():
     """The remedy lists what is missing."""
     text = the(ID, {"items": {PROTEIN: 2}, "systems": LOW_DOSE}, ph=6, package="jar").do or ""
-    for words in ("upper half", "chelator", "pH to 5", "pump or tube"):
+    for words in ("chelator", "pH to 5", "pump or tube"):
         assert words in text
+    assert "upper half" not in text  # it would not count there
+    text = the(ID, {"items": {PROTEIN: 2}, "systems": LOW_DOSE}, ph=6).do or ""
+    assert "upper half" in text
 
 
 def test_batch():

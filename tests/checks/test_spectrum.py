@@ -2,8 +2,9 @@
 
 import pytest
 
+from preservecheck.assess.findings import findings_of
 from preservecheck.reference.load import load_tables
-from tests.helpers import make_formula, outcome, same_alone_and_together, the, value
+from tests.helpers import case_of, make_formula, outcome, same_alone_and_together, the, value
 
 ID = "spectrum"
 GROUPS = ("gram_positive", "gram_negative", "yeast", "mould")
@@ -48,6 +49,31 @@ def test_best_rating_counts(systems, expected):
     """Strong or moderate passes, weak warns, none is serious; of several systems the best
     counts."""
     assert outcome(the(ID, {"systems": systems})) == expected
+
+
+class TestFreeActiveDecides:
+    """Where free-active has a sum for every microbe of a group, a rating says nothing."""
+
+    @pytest.mark.parametrize(("ph", "expected"), [(4.5, "pass"), (6.5, "serious")])
+    def test_by_the_free_amount(self, ph, expected):
+        """Benzoate is rated weak on bacteria. Free benzoic acid of 0.5 % (0.424 % as acid): at pH
+        4.5 f = 0.335, 0.142 %; at pH 6.5 f = 0.005, 0.002 %, far below every MIC in the tables."""
+        formula = make_formula({}, {"sodium-benzoate": 0.5}, ph=ph)
+        found = {f.finding.id: f.finding for f in findings_of(case_of(formula))}
+        assert outcome(found[ID]) == expected
+
+    def test_root(self):
+        """It comes down to the pH, by way of the free amount."""
+        formula = make_formula({}, {"sodium-benzoate": 0.5}, ph=6.5)
+        found = {f.finding.id: f.finding for f in findings_of(case_of(formula))}
+        assert found[ID].root is not None
+
+    def test_weak_rating_with_a_sum(self):
+        """Phenoxyethanol + ethylhexylglycerin is rated weak on moulds; the figure passes."""
+        assert (
+            outcome(the(ID, {"systems": {"phenoxyethanol-ethylhexylglycerin-90-10": 1}}, ph=5))
+            == "pass"
+        )
 
 
 def test_no_system():

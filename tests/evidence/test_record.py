@@ -186,7 +186,7 @@ def test_rows_have_source_basis_and_state(data):
         "mic",
         "solutes",
         "growth_limits",
-        "product_ph",
+        "product_kinds",
         "test_organisms",
     }
     here = {"partition", "binding", "legal_limits", "label_rules", "cautions"}
@@ -239,7 +239,7 @@ def test_page_is_sound(built):
     words = text_of(tree)
     for blank in ("Batch number", "Signature", "Date", "Made by (name)"):
         assert blank in words
-    assert len(all_of(tree, "pre")) == 15
+    assert len(all_of(tree, "pre")) == 16
 
 
 def test_both_pages_say_the_same(built, data):

@@ -287,14 +287,14 @@ class TestTemperatures:
                 0,
                 (38, 80),
             ),  # heated by itself before it goes in
-            ((phase("x"),), 0, (None, None)),  # nothing was written down
+            ((phase("x"),), 0, (25, 25)),  # nothing is heated: room temperature
             ((phase("x"), HOT), 0, (None, 75)),  # only a later heat is known
             (
                 (HOT, phase("x")),
                 1,
                 (None, None),
             ),  # an earlier heat says nothing about a later phase
-            ((phase("cold", added_at_c=-5), phase("x")), 0, (-5, -5)),
+            ((phase("cold", added_at_c=-5), phase("x")), 0, (-5, 25)),  # the rest is at room
         ],
     )
     def test_cases(self, phases, at, expected):

@@ -155,14 +155,13 @@ class TestPhInterval:
 
     @staticmethod
     def ends(acid, dose):
-        """PH at which the free acid is the MIC, and at which it is as much as surely dissolves."""
+        """PH at which the free acid is the MIC, and at which it is as much as dissolves."""
         mass = SALT[acid][1]
         total = dose * AS_ACID[acid]
         strength = 1000 * dose / mass / (100 - dose)
         root = math.sqrt(strength)
         pka = ACTIVES[acid].pka_25c - 0.509 * (root / (1 + root) - 0.3 * strength)
         solubility = ACTIVES[acid].water_solubility_g_l / 10
-        solubility /= 1.5 if "water_solubility_g_l" in (ACTIVES[acid].recalled or ()) else 1.15
         high = pka + math.log10(total / max(m for m, _ in mics(acid).values()) - 1)
         low = pka + math.log10(total / solubility - 1) if total > solubility else -math.inf
         return low, high
@@ -268,20 +267,16 @@ class TestHighestDose:
         assert found.why.startswith("legal-limit")
 
     def test_solubility(self, only):
-        """Anisic acid, pH 4.4, usage to 2 %: its undissociated form may reach what surely
+        """Anisic acid, pH 4.4, usage to 2 %: its undissociated form may reach what
         dissolves.
 
         C f = S, f = 1 / (1 + 10^(pH - pKa)); the acid adds no ions, so pKa' = pKa.
         """
         row = ACTIVES["p-Anisic Acid"]
-        sure = (
-            row.water_solubility_g_l
-            / 10
-            / (1.5 if "water_solubility_g_l" in (row.recalled or ()) else 1.15)
-        )
+        most = row.water_solubility_g_l / 10
         tables = only("p-anisic-acid", usage_max_percent=2)
         found = the(make_formula(ph=4.4, ph_tolerance=0), tables, markets=("US",))
-        assert found.percent_high == pytest.approx(sure * (1 + 10 ** (4.4 - row.pka_25c)), rel=1e-5)
+        assert found.percent_high == pytest.approx(most * (1 + 10 ** (4.4 - row.pka_25c)), rel=1e-5)
 
 
 class TestChance:

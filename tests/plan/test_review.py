@@ -55,7 +55,7 @@ def test_rows_behind_a_report():
     assert ("ingredients", "Xanthan Gum") in keys
     # the acids that the two salts act as
     assert {("actives", "Benzoic Acid"), ("actives", "Sorbic Acid")} <= set(keys)
-    assert {"mic", "legal_limits", "product_ph", "growth_limits"} <= {table for table, _ in keys}
+    assert {"mic", "legal_limits", "product_kinds", "growth_limits"} <= {table for table, _ in keys}
     assert all(s.evidence.row in report.rows for s in report.labels)
 
 

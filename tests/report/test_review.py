@@ -36,6 +36,7 @@ FINDING_KEYS = {
     "figures",
     "because",
     "do",
+    "root",
     "sources",
 }
 
