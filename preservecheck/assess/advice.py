@@ -3,6 +3,7 @@ is not covered."""
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
@@ -12,6 +13,7 @@ import numpy as np
 from preservecheck.arrays.formulas import LOW_RISK_AW, FormulaArrays
 from preservecheck.arrays.law import fitting, in_force
 from preservecheck.reference.rows import STANDARDS, TABLES, Caution, LabelRule, Row, table_of
+from preservecheck.reference.state import law_ages
 from preservecheck.text import join_and, number, sentence
 from preservecheck.verdict import Evidence, Finding, LabelStatement
 
@@ -248,6 +250,19 @@ def _conditions(case: FormulaArrays) -> tuple[str, ...]:
             named = f", {join_and(present)}" if present else ""
             out.append(f"{row.market} {row.entry}{named}: {row.conditions}")
     return tuple(dict.fromkeys(out))
+
+
+def law_remarks(case: FormulaArrays, day: dt.date) -> tuple[str, ...]:
+    """Markets of the product whose law in the tables is old on a day, or carries no date."""
+    markets = case.profiles[0].markets
+    old = [a for a in law_ages(case.reference.tables, day) if a.market.id in markets and a.is_old]
+    return tuple(
+        f"{age.market.name}: no date is known for the law in the tables; look it up before you sell"
+        if age.newest is None
+        else f"{age.market.name}: the law in the tables is of {age.newest.isoformat()}, "
+        f"{age.months} months before this report; look up what has changed since"
+        for age in old
+    )
 
 
 def rows_behind(

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import Annotated
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from preservecheck.cli import common as c
 
+if TYPE_CHECKING:
+    from preservecheck.reference.load import Tables
+
 app = typer.Typer(rich_markup_mode=None)
-TableArgument = Annotated[str, typer.Argument(metavar="TABLE")]
 
 
 @app.callback(invoke_without_command=True)
@@ -49,20 +52,20 @@ def list_(
 @app.command()
 def show(
     context: typer.Context,
-    table: TableArgument,
+    table: Annotated[str, typer.Argument(metavar="[TABLE]")],
     key: Annotated[
-        list[str], typer.Argument(metavar="KEY", help="Its key; blanks need no quotes.")
-    ],
+        list[str] | None, typer.Argument(metavar="KEY", help="Its key; blanks need no quotes.")
+    ] = None,
     form: c.FormatOption = c.Format.text,
     output: c.OutputOption = None,
     tables: c.TablesOption = None,
 ) -> None:
-    """Print one row in full, with its source and what is only recalled."""
+    """Print one row in full: where each cell comes from, read or recalled."""
     with c.user_errors():
         from preservecheck.report import tables as t
 
-        row = (c.load(tables or context.obj), table, " ".join(key))
-        c.answer(form, output, partial(t.full_row, *row), partial(t.row_data, *row))
+        row = (c.load(tables or context.obj), table, " ".join(key or ()))
+        c.answer(form, output, partial(t.full_rows, *row), partial(t.rows_data, *row))
 
 
 @app.command()
@@ -90,18 +93,58 @@ def validate(
 ) -> None:
     """Check every row of every table. Exit status: 0 no fault, 2 faults."""
     with c.user_errors():
-        from preservecheck.errors import TableError
-        from preservecheck.reference.validate import validate_tables
         from preservecheck.report import tables as t
-        from preservecheck.report.formats import json_text
 
-        try:
-            known = c.load(tables or context.obj)
-            if faults := validate_tables(known):
-                raise TableError(faults)
-        except TableError as error:
-            if form is not c.Format.json:
-                raise
-            c.write_output(json_text(c.faults_data(error.faults)), output)
-            raise typer.Exit(c.UNREADABLE) from None
+        known = _without_fault(tables or context.obj, form, output)
         c.answer(form, output, partial(t.sound, known), partial(t.overview_data, known))
+
+
+def _without_fault(folder: Path | None, form: c.Format, output: Path | None) -> Tables:
+    """The tables, every row of which is sound; faults end the command, as JSON where that was
+    asked for."""
+    from preservecheck.errors import TableError
+    from preservecheck.reference.validate import validate_tables
+    from preservecheck.report.formats import json_text
+
+    try:
+        known = c.load(folder)
+        if faults := validate_tables(known):
+            raise TableError(faults)
+    except TableError as error:
+        if form is not c.Format.json:
+            raise
+        c.write_output(json_text(c.faults_data(error.faults)), output)
+        raise typer.Exit(c.UNREADABLE) from None
+    return known
+
+
+@app.command()
+def age(
+    context: typer.Context,
+    form: c.FormatOption = c.Format.text,
+    output: c.OutputOption = None,
+    tables: c.TablesOption = None,
+) -> None:
+    """Say how old the law of each market is."""
+    with c.user_errors():
+        import datetime as dt
+
+        from preservecheck.report import tables as t
+
+        known, day = c.load(tables or context.obj), dt.date.today()
+        c.answer(form, output, partial(t.age, known, day), partial(t.age_data, known, day))
+
+
+@app.command()
+def coverage(
+    context: typer.Context,
+    form: c.FormatOption = c.Format.text,
+    output: c.OutputOption = None,
+    tables: c.TablesOption = None,
+) -> None:
+    """Show what was read, what was recalled and what is missing; in HTML with pictures."""
+    with c.user_errors():
+        from preservecheck.report import tables as t
+
+        known = c.load(tables or context.obj)
+        c.answer(form, output, partial(t.covered, known), partial(t.covered_data, known))

@@ -119,7 +119,7 @@ def review(
         counts=counts_of(codes),
         preservatives=preservatives(composition, case),
         checks=shown,
-        remarks=composition.remarks,
+        remarks=(*composition.remarks, *advice.law_remarks(case, today)),
         own_rows=advice.own_rows(case, rows),
         labels=labels,
         cautions=advice.cautions(case),

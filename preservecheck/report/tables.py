@@ -15,7 +15,26 @@ from preservecheck.formula.names import folded
 from preservecheck.reference.columns import Compatibility, PartLimit
 from preservecheck.reference.load import OWN_SOURCE, Tables
 from preservecheck.reference.rows import TABLES, Row
-from preservecheck.report.document import Bullets, Document, Pairs, Paragraph, Section, Table
+from preservecheck.reference.state import (
+    OLD_MONTHS,
+    Coverage,
+    LawAge,
+    Standing,
+    coverage,
+    law_ages,
+    read_shares,
+    standing_of,
+)
+from preservecheck.report.document import (
+    Bullets,
+    Document,
+    Pairs,
+    Paragraph,
+    Plots,
+    Section,
+    Table,
+)
+from preservecheck.report.plots.chart import LINES, Chart, Style, matrix
 
 BASIS = {
     "published": "published: the source was read",
@@ -81,6 +100,30 @@ HEADS = {
 }
 # columns of a list that none are named for
 FEW = 4
+# signs of the coverage of the tables
+SIGNS: dict[Standing, str] = {"read": "R", "recalled": "m", "practice": "p", "missing": "."}
+SIGNS_SAID = "R read, m recalled (from memory), p common practice without a source, . missing"
+# the same as drawn: full, open, small
+MARKS: dict[str, Style] = {
+    "read": {"marker": "s", "color": LINES[0], "markersize": 6},
+    "recalled": {"marker": "s", "color": LINES[1], "markersize": 6, "fillstyle": "none"},
+    "practice": {"marker": "x", "color": LINES[2], "markersize": 5},
+}
+# columns of the systems in the coverage
+SHORT_HEADS = {
+    "ph_min": "pH from",
+    "ph_max": "pH to",
+    "usage_min_percent": "dose from",
+    "usage_max_percent": "dose to",
+    "heat_limit_c": "heat",
+    "with_cationic_surfactant": "cationics",
+    "with_anionic_surfactant": "anionics",
+    "with_nonionic_ethoxylates": "ethoxylates",
+    "with_proteins": "proteins",
+    "with_electrolytes": "salts",
+    "gram_positive": "gram+",
+    "gram_negative": "gram-",
+}
 # longest cell of a list, and of what a search found [characters]
 BRIEF, FOUND = 44, 90
 # a word of so many letters is looked for inside other words as well
@@ -155,17 +198,22 @@ def _systems(tables: Tables) -> Document:
     )
 
 
+def full_rows(tables: Tables, name: str, key: str) -> list[Document]:
+    """The rows of that key in full: every cell with its unit and where it comes from."""
+    return [full_row(tables, *place) for place in places_of(tables, name, key)]
+
+
 def full_row(tables: Tables, name: str, key: str) -> Document:
     """One row in full: every field with its unit, what is recalled, and its source."""
     table = table_named(name)
     row = row_named(tables, table, key)
     own = " (your own row)" if row.key_text in tables.own(table) else ""
     recalled = getattr(row, "recalled", None) or ""
-    marked = {c.strip() for c in re.split("[,|]", recalled)}
     fields = []
     for field in (f for f in row.columns if f not in NOTES):
         text = _cell(getattr(row, field))
-        mark = "  (recalled)" if field in marked else ""
+        known = isinstance(row, Row) and field not in row.key
+        mark = f"  ({standing_of(row, field)})" if known else ""
         fields.append((field, f"{text} {unit_of(field)}".rstrip() + mark if text else "not known"))
     blocks = [Pairs(fields)]
     if isinstance(row, Row):
@@ -180,10 +228,11 @@ def full_row(tables: Tables, name: str, key: str) -> Document:
     return Document(f"{table}: {row.key_text}{own}", blocks)
 
 
-def row_data(tables: Tables, name: str, key: str) -> dict[str, Any]:
-    """One row, every cell in full."""
-    table = table_named(name)
-    return _data(tables, table, row_named(tables, table, key))
+def rows_data(tables: Tables, name: str, key: str) -> dict[str, Any] | list[dict[str, Any]]:
+    """The rows of that key, every cell in full; one row by itself where it is the only one."""
+    places = [(table_named(n), k) for n, k in places_of(tables, name, key)]
+    found = [_data(tables, table, row_named(tables, table, k)) for table, k in places]
+    return found[0] if len(found) == 1 else found
 
 
 def search(tables: Tables, words: Sequence[str]) -> Document:
@@ -222,6 +271,120 @@ def sound(tables: Tables) -> Document:
     """That no table has a fault."""
     rows = sum(len(tables.rows(name)) for name in TABLES)
     return Document(f"No fault in {rows} rows of {len(TABLES)} tables.", [])
+
+
+def age(tables: Tables, day: dt.date) -> Document:
+    """How old the law of each market is on a day."""
+    heads = ["market", "rows", "read", "oldest", "newest", "age"]
+    rows = [
+        [
+            found.market.id,
+            str(found.rows),
+            str(found.read),
+            *("no date" if d is None else d.isoformat() for d in (found.oldest, found.newest)),
+            _age_said(found),
+        ]
+        for found in law_ages(tables, day)
+    ]
+    return Document(
+        f"The law in the tables on {day.isoformat()}",
+        [
+            Table(heads, rows, numbers=(1, 2), key=(0,)),
+            Paragraph(
+                f"Law that is {OLD_MONTHS} months old or carries no date wants looking up again "
+                "before you sell. The official journal decides."
+            ),
+        ],
+    )
+
+
+def _age_said(found: LawAge) -> str:
+    match found.months:
+        case None:
+            return "not known"
+        case 0:
+            return "less than a month"
+        case 1:
+            return "1 month"
+    return f"{found.months} months" + (": look it up" if found.is_old else "")
+
+
+def age_data(tables: Tables, day: dt.date) -> list[dict[str, Any]]:
+    """The age of the law of each market."""
+    return [
+        {
+            "market": found.market.id,
+            "rows": found.rows,
+            "read": found.read,
+            "oldest": found.oldest and found.oldest.isoformat(),
+            "newest": found.newest and found.newest.isoformat(),
+            "months": found.months,
+            "old": found.is_old,
+        }
+        for found in law_ages(tables, day)
+    ]
+
+
+def covered(tables: Tables) -> Document:
+    """What was read, what was recalled and what is missing, as matrices and as a count."""
+    matrices = coverage(tables)
+    counts = [
+        (name, f"{read} of {total} read ({read / total:.0%})")
+        for name, (read, total) in read_shares(tables).items()
+    ]
+    return Document(
+        "Where the ground is firm and where it is thin",
+        [Pairs(counts), Paragraph(SIGNS_SAID), Plots(lambda: coverage_charts(tables))],
+        [Section(found.title, [Paragraph(_counted(found)), _matrix(found)]) for found in matrices],
+    )
+
+
+def covered_data(tables: Tables) -> dict[str, Any]:
+    """The matrices and the counts."""
+    return {
+        "read": {
+            name: {"read": read, "of": total} for name, (read, total) in read_shares(tables).items()
+        },
+        "matrices": [found.to_json() for found in coverage(tables)],
+    }
+
+
+def coverage_charts(tables: Tables) -> list[Chart]:
+    """The matrices as pictures."""
+    return [
+        matrix(
+            f"coverage-{n}",
+            f"{found.title}: {_counted(found)}",
+            found.rows,
+            _heads(found),
+            found.cells,
+            MARKS,
+        )
+        for n, found in enumerate(coverage(tables), 1)
+    ]
+
+
+def _counted(found: Coverage) -> str:
+    counts = [(found.count(standing), standing) for standing in SIGNS]
+    return ", ".join(f"{count} {standing}" for count, standing in counts if count)
+
+
+def _heads(found: Coverage) -> list[str]:
+    """Names of the columns, microbes by initial."""
+    return [
+        re.sub(r"^(\w)\w+ (\w)", r"\1. \2", c) if " " in c else SHORT_HEADS.get(c, c)
+        for c in found.columns
+    ]
+
+
+def _matrix(found: Coverage) -> Table:
+    heads = ["", *(str(n) for n in range(1, len(found.columns) + 1))]
+    rows = [
+        [row, *(SIGNS[cell] for cell in cells)]
+        for row, cells in zip(found.rows, found.cells, strict=True)
+    ]
+    named = "; ".join(f"{n} {head}" for n, head in enumerate(_heads(found), 1))
+    return Table(heads, rows, title=named)
 
 
 # ---- cells ---------------------------------------------------------------------------------------
@@ -333,6 +496,20 @@ def table_named(written: str) -> str:
     meant = f"did you mean {' or '.join(near)}? The" if near else "the"
     allowed = f"{meant} tables are {', '.join(TABLES)}"
     raise TableError(Fault(f"there is no table {written!r}", allowed))
+
+
+def places_of(tables: Tables, written: str, key: str) -> list[tuple[str, str]]:
+    """Table and key of each row meant; a first word that is no table begins the key, which is then
+    looked for in every table."""
+    if key and folded(written.removesuffix(".csv")) in {folded(t) for t in TABLES}:
+        return [(written, key)]
+    whole = folded(f"{written} {key}")
+    found = [(t, r.key_text) for t in TABLES for r in tables.rows(t) if folded(r.key_text) == whole]
+    if found:
+        return found
+    if key:
+        return [(written, key)]
+    raise TableError(Fault(f"no table has a row {written!r}", hint=Hint.LIST_TABLES))
 
 
 def row_named(tables: Tables, table: str, key: str) -> Any:

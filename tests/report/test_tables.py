@@ -1,5 +1,8 @@
 """Rows of the tables for a terminal."""
 
+import datetime as dt
+from collections import Counter
+
 import pytest
 
 from preservecheck.errors import TableError
@@ -99,8 +102,10 @@ def test_recalled_cells_are_marked(tables):
 def test_units_stand_beside_their_figures(tables):
     """A figure has the unit that its column name stands for."""
     lines = shown(rows.full_row(tables, "systems", "phenoxyethanol"), 100).splitlines()
-    assert next(line for line in lines if line.startswith("heat_limit_c")).endswith("°C")
-    assert next(line for line in lines if line.startswith("usage_max_percent")).endswith("1 %")
+    assert next(line for line in lines if line.startswith("heat_limit_c")).endswith("°C  (read)")
+    assert next(line for line in lines if line.startswith("usage_max_percent")).endswith(
+        "1 %  (read)"
+    )
 
 
 @pytest.mark.parametrize(
@@ -193,7 +198,7 @@ def test_own_row_is_marked_everywhere(own):
 
 def test_rows_as_data(tables):
     """As data every cell of a row is given in full, with its table and key."""
-    row = rows.row_data(tables, "systems", "Phenoxyethanol")
+    row = rows.rows_data(tables, "systems", "Phenoxyethanol")
     assert (row["table"], row["key"], row["own"]) == ("systems", "phenoxyethanol", False)
     assert row in rows.listing_data(tables, "systems")
     assert row in rows.search_data(tables, ["phenoxyethanol"])
@@ -201,3 +206,39 @@ def test_rows_as_data(tables):
         row["values"]["heat_limit_c"]
         == tables.systems[[s.id for s in tables.systems].index("phenoxyethanol")].heat_limit_c
     )
+
+
+def test_a_row_is_found_by_its_key_alone(tables):
+    """A key alone finds its row in every table that has one."""
+    found = rows.full_rows(tables, "phenoxyethanol", "")
+    assert [d.title.partition(":")[0] for d in found] == [
+        name
+        for name in TABLES
+        if "phenoxyethanol" in {r.key_text.lower() for r in tables.rows(name)}
+    ]
+    with pytest.raises(TableError, match="no table has a row 'phenoxyethnol'"):
+        rows.full_rows(tables, "phenoxyethnol", "")
+
+
+def test_age_of_the_law(tables):
+    """Markets with the age of their law in full months; old law is to be looked up."""
+    day = dt.date(2026, 12, 1)
+    page = shown(rows.age(tables, day), 80)
+    eu = next(line for line in page.splitlines() if line.startswith("EU"))
+    # state of 2026-10-07: one full month before 2026-12-01
+    assert eu.split()[-4:] == ["2024-05-01", "2026-10-07", "1", "month"]
+    assert {d["market"] for d in rows.age_data(tables, day)} == {m.id for m in tables.markets}
+
+
+def test_coverage_counts_what_is_shown(tables):
+    """The signs of a matrix are as many as its counts say, and the picture has a mark for each."""
+    page = shown(rows.covered(tables), 80)
+    inhibition, systems = rows.covered_data(tables)["matrices"]
+    for matrix in (inhibition, systems):
+        cells = [cell for row in matrix["rows"].values() for cell in row.values()]
+        counted = Counter(cells)
+        said = ", ".join(f"{counted[k]} {k}" for k in rows.SIGNS if counted[k])
+        assert said in page
+    assert "Sodium Benzoate" not in inhibition["rows"]  # works as benzoic acid
+    assert len(rows.coverage_charts(tables)) == 2
+    assert all(chart.svg().startswith("<svg") for chart in rows.coverage_charts(tables))

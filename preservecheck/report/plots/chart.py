@@ -12,7 +12,7 @@ import io
 import re
 import threading
 import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -202,3 +202,36 @@ def broken(text: str, longest: int) -> str:
     cut = max(text.rfind("-", 0, longest), text.rfind(" ", 0, longest - 1))
     cut = longest - 1 if cut < longest // 3 else cut
     return f"{text[: cut + 1].rstrip()}\n{fitted(text[cut + 1 :].lstrip(), longest)}"
+
+
+def matrix(
+    id_: str,
+    title: str,
+    rows: Sequence[str],
+    heads: Sequence[str],
+    cells: Sequence[Sequence[str]],
+    marks: Mapping[str, Style],
+) -> Chart:
+    """A mark for each row and column, by the word that stands there; a word without one is left
+    blank."""
+
+    def draw(figure: Figure) -> None:
+        axes = figure.subplots()
+        axes.grid(visible=False)
+        for word, style in marks.items():
+            at = [(x, y) for y, row in enumerate(cells) for x, w in enumerate(row) if w == word]
+            if at:
+                axes.plot(*zip(*at, strict=True), linestyle="", label=word, **style)
+        axes.set(
+            xlim=(-0.5, len(heads) - 0.5),
+            ylim=(len(rows) - 0.5, -0.5),
+            xticks=range(len(heads)),
+            yticks=range(len(rows)),
+        )
+        axes.set_xticklabels(heads, rotation=60, ha="left", rotation_mode="anchor", fontsize=8)
+        axes.set_yticklabels(rows, fontsize=7)
+        axes.tick_params(length=0, top=False, labeltop=True, bottom=False, labelbottom=False)
+        quiet_frame(axes)
+        figure.legend(loc="outside lower center", ncols=len(marks))
+
+    return Chart(id_, title, title, draw, height=1.6 + 0.16 * len(rows))
