@@ -38,6 +38,7 @@ KINDS = {
     "limit": LIMIT,
     "ban": LIMIT,
     "closed list": CLOSED,
+    "exclusion": LIMIT,
     "unconfirmed": UNCONFIRMED,
     "advice": ADVICE,
     "no limit": NO_LIMIT,
@@ -72,14 +73,30 @@ def rules(reference: TableArrays) -> tuple[Rule, ...]:
         groups = [row.substances] if row.sum_of == "all" else [(s,) for s in row.substances]
         groups = [g for g in groups if any(s in reference.index for s in g)]
         limit = np.nan if row.max_percent is None or kind == UNCONFIRMED else row.max_percent
+        limit = 0.0 if row.kind == "exclusion" else limit
         out += [Rule(row, row.market, group, kind, limit) for group in groups]
     markets = dict.fromkeys(
         (
             *(row.market for row in reference.tables.legal_limits),
-            *(market.id for market in reference.tables.markets),
+            *(whole for whole, _ in reference.tables.places.values()),
         )
     )
     return (*out, *(Rule(None, market, (), NO_RULE, np.nan) for market in markets))
+
+
+@lru_cache(maxsize=64)
+def holding(reference: TableArrays, market: str) -> Bools:
+    """Which rules a market has at all, on whatever product and day. (R,)"""
+    whole, _ = reference.tables.places.get(market, (market, None))
+    return np.array(
+        [
+            rule.market == whole
+            if rule.row is None
+            else reference.tables.holds_in(rule.row, market)
+            for rule in rules(reference)
+        ],
+        dtype=bool,
+    )
 
 
 @lru_cache(maxsize=8)
@@ -157,13 +174,13 @@ def applying(reference: TableArrays, profile: Profile) -> Bools:
 @lru_cache(maxsize=4096)
 def applying_in(reference: TableArrays, market: str, scopes: frozenset[str], day: dt.date) -> Bools:
     """Which rules of one market count for a product that falls under some scopes, on a day. (R,)"""
-    every = rules(reference)
+    every, here = rules(reference), holding(reference, market)
     out = np.zeros(len(every), dtype=bool)
     best: dict[tuple[object, ...], int] = {}
     keys: dict[int, tuple[object, ...]] = {}
     for r, rule in enumerate(every):
         row = rule.row
-        if rule.market != market:
+        if not here[r]:
             continue
         if row is None:
             out[r] = True
@@ -231,9 +248,8 @@ def _in_words(
     return tuple(
         row
         for row in reference.tables.legal_limits
-        if row.market == market
+        if reference.tables.holds_in(row, market)
         and row.kind == "condition"
-        and row.region is None
         and row.hair == "yes"
         and row.scope in scopes
         and in_force(row, day)

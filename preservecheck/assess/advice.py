@@ -102,7 +102,7 @@ def labels(case: FormulaArrays) -> tuple[LabelStatement, ...]:
     out = []
     for row in c.tables.label_rules:
         if (
-            row.market not in profile.markets
+            not any(c.tables.holds_in(row, market) for market in profile.markets)
             or not _in_scope(row, profile)
             or (row.in_force_from and row.in_force_from > profile.on_market)
             or (row.in_force_to and row.in_force_to < profile.on_market)
@@ -123,7 +123,7 @@ def labels(case: FormulaArrays) -> tuple[LabelStatement, ...]:
     out += [
         LabelStatement(market, nothing, None, NO_LABEL_RULE)
         for market in profile.markets
-        if market not in ruled
+        if c.tables.places.get(market, (market, None))[0] not in ruled
     ]
     return tuple({statement.line: statement for statement in out}.values())
 
@@ -222,7 +222,7 @@ def not_covered(case: FormulaArrays) -> tuple[str, ...]:
         out.append("The temperature of the pH sample is not given; 25 °C is taken.")
     conditions = _conditions(case)
     out += [f"A rule in words that you must check yourself: {text}" for text in conditions]
-    if {"US"} & set(profile.markets):
+    if any(c.tables.places.get(m, (m, None))[0] == "US" for m in profile.markets):
         out.append(
             "The United States have no list of allowed preservatives; panel conclusions are "
             "advice, states add rules."
@@ -237,7 +237,7 @@ def _conditions(case: FormulaArrays) -> tuple[str, ...]:
     for row in c.tables.legal_limits:
         if (
             row.kind != "condition"
-            or row.market not in profile.markets
+            or not any(c.tables.holds_in(row, market) for market in profile.markets)
             or row.scope not in scopes
             or (row.hair == "no")
             or not row.conditions
@@ -248,7 +248,8 @@ def _conditions(case: FormulaArrays) -> tuple[str, ...]:
         present = [s for s in row.substances if s in c.index and amount[c.index[s]] > 0]
         if present or (not row.substances and row.market != "US"):
             named = f", {join_and(present)}" if present else ""
-            out.append(f"{row.market} {row.entry}{named}: {row.conditions}")
+            where = row.market if row.region is None else f"{row.market} ({row.region})"
+            out.append(f"{where} {row.entry}{named}: {row.conditions}")
     return tuple(dict.fromkeys(out))
 
 

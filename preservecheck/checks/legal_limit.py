@@ -49,6 +49,7 @@ from preservecheck.arrays.law import (
     elsewhere_ruled_in,
     factors,
     fitting,
+    holding,
     rules,
 )
 from preservecheck.arrays.tables import TableArrays
@@ -83,12 +84,16 @@ def compute(case: FormulaArrays) -> Figures:
     every, (factor, gap) = rules(c), factors(c)
     laws = _laws(case)
     totals, applies, unknown = (_columns(lead, len(every), kind) for kind in (float, bool, bool))
-    for columns, amount, counts_for in _counted(case, laws, factor):
-        totals[..., columns] = weighed_sum(amount, counts_for)
+    for columns, amount, counts_for, sold in _counted(case, laws, factor):
+        total = weighed_sum(amount, counts_for)
+        totals[..., columns] = (
+            total if sold is None else np.where(sold[..., None], total, totals[..., columns])
+        )
     _without_rule(case, laws, totals)
     for law in laws:
-        applies[..., law.rules] = law.of(applying_in, law.rules)
+        applies[..., law.rules] |= law.of(applying_in, law.rules)
     _gate(case, applies)
+    _beside(case, totals)
     gaps = np.flatnonzero(gap.any(axis=0))
     unknown[..., gaps] = weighed_sum(case.amount, gap[:, gaps]) > 0
     for law in laws:
@@ -118,6 +123,11 @@ class _Law:
     each: Ints  # which of them each case meets (...,)
     sold: Bools  # whether a case is sold there at all (...,)
 
+    @property
+    def whole(self) -> str:
+        """The market whose rules these are; a state shares them."""
+        return self.reference.tables.places.get(self.market, (self.market, None))[0]
+
     def of(
         self, question: Callable[[TableArrays, str, frozenset[str], dt.date], Bools], columns: Ints
     ) -> Bools:
@@ -132,18 +142,16 @@ def _laws(case: FormulaArrays) -> list[_Law]:
     each = np.array(
         [asked.setdefault((fitting(p), p.on_market), len(asked)) for p in case.profiles]
     )[case.profile]
-    market = np.array([r.market for r in rules(case.reference)])
     return [
         _Law(
             case.reference,
             name,
-            np.flatnonzero(market == name),
+            np.flatnonzero(holding(case.reference, name)),
             tuple(asked),
             each,
             np.array([name in p.markets for p in case.profiles])[case.profile],
         )
-        for name in dict.fromkeys(market)
-        if any(name in p.markets for p in case.profiles)
+        for name in dict.fromkeys(name for p in case.profiles for name in p.markets)
     ]
 
 
@@ -154,9 +162,9 @@ def _columns(lead: tuple[int, ...], count: int, kind: type) -> NDArray[Any]:
 
 def _counted(
     case: FormulaArrays, laws: list[_Law], factor: Floats
-) -> Iterator[tuple[Ints, Floats, Floats]]:
-    """Rules, the amounts that count in them, and what a gram counts for: (R'), (..., K') and (K',
-    R').
+) -> Iterator[tuple[Ints, Floats, Floats, Bools | None]]:
+    """Rules, the amounts that count in them, what a gram counts for, and the cases that they are
+    for, ``None`` for all: (R'), (..., K'), (K', R') and (...,).
 
     For another purpose what does not preserve counts, else what does. Where a market has no rule
     for another use of a substance, its preservative rules count all of it.
@@ -170,14 +178,17 @@ def _counted(
 
     columns = np.flatnonzero(purpose == "any")
     substances = substances_in(columns)
-    yield columns, _by_column(case.amount, substances), factor[np.ix_(substances, columns)]
+    yield columns, _by_column(case.amount, substances), factor[np.ix_(substances, columns)], None
     columns = np.flatnonzero(purpose == "other")
     substances = substances_in(columns)
     yield (
         columns,
         _by_column(case.amount, substances) - _by_column(case.preserving, substances),
         factor[np.ix_(substances, columns)],
+        None,
     )
+    # a state has rules of the whole
+    shared = len({law.whole for law in laws}) < len(laws)
     partly = (case.amount != case.preserving).any(axis=formula_arrays)
     for law in laws:
         columns = law.rules[purpose[law.rules] == "preservative"]
@@ -187,7 +198,8 @@ def _counted(
         uncovered = substances[for_other]
         other = _by_column(case.amount, uncovered) - _by_column(case.preserving, uncovered)
         counts[..., for_other] += np.where(law.of(elsewhere_ruled_in, uncovered), 0.0, other)
-        yield columns, counts, factor[np.ix_(substances, columns)]
+        sold = law.sold if shared else None
+        yield columns, counts, factor[np.ix_(substances, columns)], sold
 
 
 def _by_column(array: NDArray[Any], columns: Ints) -> NDArray[Any]:
@@ -210,7 +222,7 @@ def _without_rule(case: FormulaArrays, laws: list[_Law], totals: Floats) -> None
         largest = np.where(free, preserving[..., uncovered], 0.0).max(axis=-1, initial=0.0)
         for r in law.rules:
             if every[r].kind == NO_RULE:
-                totals[..., r] = largest
+                totals[..., r] = np.maximum(totals[..., r], largest)
 
 
 def _gate(case: FormulaArrays, applies: Bools) -> None:
@@ -220,6 +232,17 @@ def _gate(case: FormulaArrays, applies: Bools) -> None:
         if rule.row is not None and rule.row.only_with:
             keys = [index[s] for s in rule.row.only_with if s in index]
             applies[..., r] &= (case.amount[..., keys] > 0).any(axis=-1)
+
+
+def _beside(case: FormulaArrays, totals: Floats) -> None:
+    """What stands beside a mixture that excludes it, beyond what the mixture itself brings."""
+    index = case.reference.index
+    for r, rule in enumerate(rules(case.reference)):
+        if rule.row is not None and rule.row.kind == "exclusion":
+            alone = [index[s] for s in rule.substances if s in index]
+            mixture = [index[s] for s in rule.row.only_with if s in index]
+            brought = (rule.row.max_percent or 0.0) / 100 * case.amount[..., mixture].sum(axis=-1)
+            totals[..., r] = np.maximum(case.amount[..., alone].sum(axis=-1) - brought, 0.0)
 
 
 def judge(figures: Figures) -> Codes:
@@ -241,7 +264,6 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
     """Words for one rule."""
     c = case.reference
     rule = rules(c)[j]
-    profile = case.profiles[int(case.profile[0])].strict
     total, limit = values["percent_as_limited"], values["percent_max"]
     unit = "% of the product"
     figures = (
@@ -316,19 +338,33 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
         )
         do = "Use another pack, or let your safety assessor judge the droplet size."
     elif limit == 0:
-        because = (
-            f"{where}, {entry}: {join_and(substances)} is not allowed in this product "
-            f"({profile.use} {profile.type}"
-            + (f", users {profile.users}" if profile.users != "adults" else "")
-            + f"); there is {amount}."
-        )
-        do = f"Take {join_and(substances)} out" + (
-            f": {_origins(case, substances)}." if _origins(case, substances) else "."
-        )
+        because, do = _not_allowed(case, rule, total)
     else:
         because = f"{where}, {entry}: {amount}; at most {number(limit)} % is allowed."
         do = _less(case, substances, limit / total)
     return Explanation(about, figures, because, do, evidence, (*substances, where))
+
+
+def _not_allowed(case: FormulaArrays, rule: Rule, total: float) -> tuple[str, str]:
+    """Why none of it may be in this product, and what to do."""
+    row, substances = rule.row, join_and(_named(case, rule))
+    assert row is not None
+    said, amount = f"{_where(row)}, {row.entry}", f"{number(total)} %"
+    if row.kind == "exclusion":
+        return (
+            f"{said}: {substances} and a mixture with {join_and(row.only_with)} exclude each "
+            f"other in one product; {amount} stands beside the mixture.",
+            "Take one of the two out.",
+        )
+    basis = "" if row.counted_as == AS_WEIGHED else f", counted as {row.counted_as}"
+    profile = case.profiles[int(case.profile[0])].strict
+    users = f", users {profile.users}" if profile.users != "adults" else ""
+    origins = _origins(case, _named(case, rule))
+    return (
+        f"{said}: {substances} is not allowed in this product ({profile.use} {profile.type}"
+        f"{users}); there is {amount}{basis}.",
+        f"Take {substances} out" + (f": {origins}." if origins else "."),
+    )
 
 
 def subject(case: FormulaArrays, j: int, i: int = 0) -> str:
@@ -415,7 +451,7 @@ def _no_rule(case: FormulaArrays, rule: Rule, figures: tuple[Figure, ...]) -> Ex
 
 def _is_ruled(reference: TableArrays, market: str) -> bool:
     """Whether the tables hold anything of the law of a market."""
-    return any(row.market == market for row in reference.tables.legal_limits)
+    return any(reference.tables.holds_in(row, market) for row in reference.tables.legal_limits)
 
 
 CHECK = Check(

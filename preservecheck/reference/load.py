@@ -160,6 +160,17 @@ class Tables:
         return {s.id: s for s in cast(tuple[r.Source, ...], self.rows("sources"))}
 
     @cached_property
+    def places(self) -> Mapping[str, tuple[str, str | None]]:
+        """Markets by id: the market whose rows hold there, and the state of it where it is one."""
+        return {m.id: (m.part_of, m.name) if m.part_of else (m.id, None) for m in self.markets}
+
+    def holds_in(self, row: r.LegalLimit | r.LabelRule, market: str) -> bool:
+        """Whether a row of the law holds in a market: a state has its own rows and those of the
+        whole, the whole has the rows of every state."""
+        whole, state = self.places.get(market, (market, None))
+        return row.market == whole and (None in (row.region, state) or row.region == state)
+
+    @cached_property
     def digest(self) -> str:
         """SHA-256 over all tables and the user's own rows, file by file in a fixed order."""
         total = hashlib.sha256()

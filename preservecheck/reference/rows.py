@@ -428,7 +428,7 @@ LegalLimitDates = Literal["read", "recalled", "mixed", "none"]
 LegalLimitPurpose = Literal["preservative", "other", "any"]
 LegalLimitSumOf = Literal["all", "each"]
 LegalLimitKind = Literal[
-    "limit", "ban", "closed list", "condition", "unconfirmed", "advice", "no limit"
+    "limit", "ban", "closed list", "exclusion", "condition", "unconfirmed", "advice", "no limit"
 ]
 
 
@@ -437,8 +437,10 @@ class Market(Row):
 
     id: str = text(r"[A-Z][A-Z0-9-]*", needed=True)
     name: str = text(needed=True)
+    part_of: str | None = text()  # the market whose law holds here beside that of the state alone
     label_language: str | None = text()
     covers: str | None = text()  # what the tables hold of its law
+    small_maker: str | None = text()  # what somebody who makes little has to do there
     # whether a preservative has to be on a list to be allowed
     positive_list: YesNo | None = choice(YesNo)
     state: dt.date | None = day()  # of the law that was read
@@ -458,7 +460,7 @@ class LegalLimit(Row):
     # closed list: only named product types; no limit: the market sets no figure; advice: a panel's,
     # not law
     kind: LegalLimitKind = choice(LegalLimitKind, needed=True)
-    # % w/w of the finished product, on the printed basis
+    # % w/w of the finished product, on the printed basis; of an exclusion: % of only_with
     max_percent: float | None = number(0, 100)
     # "as weighed", or the INCI or name of the basis of a conversion
     counted_as: str = text(needed=True)
@@ -488,6 +490,8 @@ class LegalLimit(Row):
             raise ValueError(f"a {self.kind} needs max_percent")
         if self.kind == "ban" and self.max_percent != 0:
             raise ValueError("a ban has max_percent 0")
+        if self.kind == "exclusion" and not (self.max_percent and self.only_with):
+            raise ValueError("an exclusion needs max_percent and only_with")
         self.ordered("in_force_from", "in_force_to")
 
 

@@ -58,7 +58,7 @@ def law_ages(tables: Tables, day: dt.date) -> list[LawAge]:
     """The law of each market, in the order of the markets' table."""
     found = []
     for market in tables.markets:
-        rows = [r for r in tables.legal_limits if r.market == market.id]
+        rows = [r for r in tables.legal_limits if tables.holds_in(r, market.id)]
         dates = [d for d in (market.state, *(r.state for r in rows)) if d is not None]
         newest = max(dates, default=None)
         found.append(

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from preservecheck.arrays.formulas import formula_arrays_of
-from preservecheck.arrays.law import fitting, lawful_dose, rules
+from preservecheck.arrays.law import fitting, holding, lawful_dose, rules
 from preservecheck.arrays.recipes import THERMOMETER_C, Profile, Recipes
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.checks import with_key
@@ -78,10 +78,10 @@ def lawful_doses(
     before = with_key("percent_as_limited").compute(formula_arrays_of(base.recipes, reference))
     profiles = base.recipes.profiles
     markets = tuple(dict.fromkeys(r.market for r in rules(reference)))
-    sold = np.array([[m in p.markets for m in markets] for p in profiles], dtype=bool).reshape(
-        len(profiles), -1
-    )
-    market = np.array([markets.index(r.market) for r in rules(reference)])
+    sold = np.zeros((len(profiles), len(rules(reference))), dtype=bool)
+    for i, p in enumerate(profiles):
+        for name in p.markets:
+            sold[i] |= holding(reference, name)
     # products that fall under the same rules on the same day share an answer
     asked: dict[tuple[frozenset[str], dt.date], tuple[int, Profile]] = {}
     each = [asked.setdefault((fitting(p), p.on_market), (len(asked), p))[0] for p in profiles]
@@ -100,8 +100,7 @@ def lawful_doses(
         out[s] = lawful_dose(
             before["percent_as_limited"][at],
             slope[s][law],
-            before["applies"][at]
-            | (applies[s][law] & sold[base.recipes.profile][:, market[touched]]),
+            before["applies"][at] | (applies[s][law] & sold[base.recipes.profile][:, touched]),
             before["kind"][at],
             before["percent_max"][at],
         )

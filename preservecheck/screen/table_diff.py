@@ -281,7 +281,10 @@ def _contents(read: ReadFormulas, screen: Screen) -> dict[int, _Contents]:
             out[int(place)] = _Contents(
                 frozenset().union(*(names[m] for m in materials)),
                 frozenset(systems[n]),
-                recipes.profiles[recipes.profile[n]].markets,
+                tuple(
+                    screen.tables.places.get(m, (m, None))[0]
+                    for m in recipes.profiles[recipes.profile[n]].markets
+                ),
             )
     return out
 

@@ -79,7 +79,9 @@ def test_isothiazolinone_entries_exclude_each_other(market):
     """Footnotes to entries 39 and 57: the mixture and the single one are not used together."""
     (row,) = [r for r in ROWS if r.market == market and r.group == "mci-mi-exclusive"]
     assert row.basis == "published"
-    assert set(row.substances) == {"Methylisothiazolinone", "Methylchloroisothiazolinone"}
+    assert row.kind == "exclusion"
+    assert row.substances == ("Methylisothiazolinone",)
+    assert row.only_with == ("Methylchloroisothiazolinone",)
 
 
 @pytest.mark.parametrize(

@@ -462,5 +462,4 @@ def test_every_table_is_known_to_touch_checks_or_none():
         "sources",
         "practice",
         "pairs",
-        "product_kinds",
     }
