@@ -68,48 +68,21 @@ class Hint(StrEnum):
 
 @dataclass(frozen=True)
 class Fault:
-    """One thing that is wrong.
+    """One thing that is wrong."""
 
-    Parameters
-    ----------
-    found
-        What is wrong, such as ``is missing``; empty where the value alone says it.
-    allowed
-        What is allowed, or what to do.
-    where
-        The file, as the user named it.
-    path
-        Place in what was read, such as ``("phase", 0, "items", 2, "percent")``.
-    place
-        The same in words, without the field: ``phase "heated", line 3 (Glycerin)``.
-    name
-        The field, as the file calls it: ``percent``.
-    value
-        What is in it, as ``shown`` prints it.
-    hint
-        What helps further.
-    paste
-        A block that the user can paste into the file.
-    """
-
-    found: str
-    allowed: str = ""
+    found: str  # such as "is missing"; empty where the value alone says it
+    allowed: str = ""  # or what to do
     _: KW_ONLY
-    where: str = ""
-    path: RawPath = ()
-    place: str = ""
-    name: str = ""
-    value: str = ""
-    hint: Hint | None = None
-    paste: str = ""
+    where: str = ""  # the file, as the user named it
+    path: RawPath = ()  # in what was read: ("phase", 0, "items", 2, "percent")
+    place: str = ""  # the same in words, without the field: phase "heated", line 3 (Glycerin)
+    name: str = ""  # the field, as the file calls it: percent
+    value: str = ""  # what is in it, as ``shown`` prints it
+    hint: Hint | None = None  # what helps further
+    paste: str = ""  # a block for the user's file
 
     def text(self, hints: Mapping[Hint, str] = NO_WORDS) -> str:
-        """The fault in words.
-
-        Parameters
-        ----------
-        hints
-            The hints in the words of a front end; none for the bare fault.
+        """The fault in words, with its hint in those of a front end.
 
         Examples
         --------

@@ -39,11 +39,8 @@ class Kind:
 def file_bytes(path: Path, limit: int, kind: Kind, *, only_look: bool = False) -> bytes:
     """The bytes of a file that may not exceed a limit; of one to be looked at only, none.
 
-    Raises
-    ------
-    PreservecheckError
-        The error of the kind: it is missing, no regular file, empty, too large, or may not be read.
-        A file that is too large is not opened.
+    The error of the kind where it is missing, no regular file, empty, too large, or may not be
+    read. A file that is too large is not opened.
     """
 
     def refused(found: str, allowed: str = "", hint: Hint | None = None) -> PreservecheckError:
@@ -171,14 +168,10 @@ def csv_rows(
 
 @contextmanager
 def replaced(path: Path, error: type[PreservecheckError] = PreservecheckError) -> Iterator[Path]:
-    """A file beside the target to write into, which takes its place when all went well.
+    """A file beside the target to write into, which takes its place when all went well; the error
+    where it cannot be written, and what was there before is untouched.
 
     A link stays a link; a device or a pipe is written to, never replaced.
-
-    Raises
-    ------
-    PreservecheckError
-        The file cannot be written; what was there before is untouched.
     """
     if path.is_dir():
         raise error(Fault("is a folder", "give a file", where=str(path)))

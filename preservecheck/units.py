@@ -58,12 +58,8 @@ def plain_number(text: str, *, comma_is_decimal: bool = False) -> float:
     """A number with a decimal point, or a decimal comma where that can mean nothing else. [-]
 
     Digits may stand in groups of three with spaces between: ``1 200 000``. Where the file is known
-    to use decimal commas, ``1,500`` is one and a half.
-
-    Raises
-    ------
-    UnitError
-        It is no number, or ``1,500`` could mean 1.5 or 1500.
+    to use decimal commas, ``1,500`` is one and a half; else a ``UnitError``, as for what is no
+    number.
 
     Examples
     --------
@@ -84,15 +80,11 @@ def plain_number(text: str, *, comma_is_decimal: bool = False) -> float:
 
 
 def temperature_c(text: str) -> float:
-    """Degrees Celsius from a temperature in °C or °F such as ``75 °C`` or ``167 F``. [°C]
+    """Degrees Celsius from a temperature in °C or °F such as ``75 °C`` or ``167 F``; a
+    ``UnitError`` as of ``temperature``, or without a unit. [°C]
 
     celsius = (fahrenheit - 32) * 5 / 9, rounded to 1e-9 so that 100.4 °F is 38 °C and not a hair
     above it.
-
-    Raises
-    ------
-    UnitError
-        As ``temperature``, or it has no unit.
 
     Examples
     --------
@@ -111,13 +103,8 @@ def temperature(
     """Degrees Celsius, and the scale that a temperature is written in: ``c`` or ``f``. [°C]
 
     A number without a unit is in ``scale``, as a heading gives it; without that either, it comes
-    back as it is, with an empty scale.
-
-    Raises
-    ------
-    UnitError
-        No number, a unit that is not on the list or is another one than that of the heading, or
-        colder than anything can be.
+    back as it is, with an empty scale. A ``UnitError`` where it is no number, in a unit that is not
+    on the list or is another one than that of the heading, or colder than anything can be.
 
     Examples
     --------
@@ -143,12 +130,8 @@ def temperature(
 
 
 def mass_g(text: str) -> float:
-    """Grams from a mass such as ``500 g``, ``0.5 kg``, ``17 oz``, ``1.1 lb`` or ``250 mg``. [g]
-
-    Raises
-    ------
-    UnitError
-        No number, no unit, a unit that is not on the list, or a negative mass.
+    """Grams from a mass such as ``500 g``, ``0.5 kg``, ``17 oz``, ``1.1 lb`` or ``250 mg``; a
+    ``UnitError`` without a number or a unit of the list, or below zero. [g]
 
     Examples
     --------
@@ -159,12 +142,8 @@ def mass_g(text: str) -> float:
 
 
 def batch_mass_g(text: str) -> float:
-    """Grams from the mass of a batch: above zero, and no more than ``MAX_BATCH_G``. [g]
-
-    Raises
-    ------
-    UnitError
-        Not a mass, nothing at all, or more than anybody fills.
+    """Grams from the mass of a batch; a ``UnitError`` unless it is above zero and at most
+    ``MAX_BATCH_G``. [g]
 
     Examples
     --------
@@ -178,12 +157,8 @@ def batch_mass_g(text: str) -> float:
 
 
 def duration_min(text: str) -> float:
-    """Minutes from a length of time such as ``20 min``, ``1 h`` or ``90 s``. [min]
-
-    Raises
-    ------
-    UnitError
-        No number, no unit, a unit that is not on the list, or a negative time.
+    """Minutes from a length of time such as ``20 min``, ``1 h`` or ``90 s``; a ``UnitError``
+    without a number or a unit of the list, or below zero. [min]
 
     Examples
     --------

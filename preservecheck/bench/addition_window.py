@@ -83,16 +83,8 @@ def addition_windows(
     course: Course | None = None,
     forecast: Forecast | None = None,
 ) -> tuple[AdditionWindow, ...]:
-    """A window for each preservative of a formula, hottest first; the customary one where no
-    formula is known.
-
-    Parameters
-    ----------
-    composition, case
-        The formula, where there is one.
-    course, forecast
-        The readings and what they foretell, where there are some.
-    """
+    """A window for each preservative of a formula, hottest first, with what readings foretell; the
+    customary one where no formula is known."""
 
     def window(name: str, phase: str, below_c: float, because: str) -> AdditionWindow:
         reach = reach_of(course, forecast, name, below_c) if course and forecast else None
@@ -142,17 +134,8 @@ class PastAddition:
 def past_additions(
     composition: Composition, case: FormulaArrays, course: Course, moment: float | None
 ) -> Iterator[PastAddition]:
-    """Each preservative that is in by now, with the temperature that the readings give.
-
-    Parameters
-    ----------
-    composition, case
-        The formula.
-    course
-        The readings.
-    moment
-        When the cool-down phase went in, where it was noted. [min]
-    """
+    """Each preservative that is in by now, with the temperature that the readings give. The moment
+    is that of the cool-down phase, where it was noted. [min]"""
     for at, part in case.parts_added():
         met = _met(composition, composition.additions[at], course, moment)
         if met is not None:

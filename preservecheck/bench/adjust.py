@@ -177,30 +177,13 @@ def adjust(
     batch_g: float | None = None,
     today: dt.date | None = None,
 ) -> Adjustment:
-    """How much acid or base a batch needs.
+    """How much acid or base a batch needs; a ``ReadingsError`` where the titration cannot be used,
+    or the agent is not known.
 
-    Parameters
-    ----------
-    formula
-        The formula with its measured pH.
-    tables
-        The tables; default the shipped ones.
-    titration
-        A bench titration, or its file; without one the amount is estimated.
-    target_ph
-        pH to reach; default the nearest edge of the window, moved in by the tolerance of the
-        reading. [-]
-    agent, agent_percent
-        Acid or base and its strength; the file of a titration may say them itself. [-], [%]
-    batch_g
-        Mass of the batch instead of the formula's own. [g]
-    today
-        Date of the result, and of the law.
-
-    Raises
-    ------
-    ReadingsError
-        The titration cannot be used, or the agent is not known.
+    Read off a bench titration or its file; without one the amount is estimated. The target is by
+    default the nearest edge of the window, moved in by the tolerance of the reading. [-] Agent and
+    strength [%] may stand in the file of the titration. ``batch_g`` goes before the formula's own
+    mass. [g]
     """
     tables = tables or load_tables()
     today = today or dt.date.today()

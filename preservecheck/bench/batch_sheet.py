@@ -121,25 +121,10 @@ def batch_sheet(
     batch_number: str | None = None,
     today: dt.date | None = None,
 ) -> BatchSheet:
-    """The batch sheet of a formula.
+    """The batch sheet of a formula or of its file, for a batch of another size than its own if
+    wished [g]; a blank is left for a number that is not known.
 
-    Parameters
-    ----------
-    formula
-        A formula, or the path of its file.
-    tables
-        The tables; default the shipped ones with the user's own rows.
-    batch_g
-        Size of this batch; default the formula's own. [g]
-    batch_number
-        Printed where it is known, else a blank.
-    today
-        Date of the sheet.
-
-    Raises
-    ------
-    FormulaError
-        The file cannot be used, or nobody says how large the batch is.
+    A ``FormulaError`` where the file cannot be used, or nobody says how large the batch is.
     """
     tables = tables or load_tables()
     today = today or dt.date.today()

@@ -141,13 +141,8 @@ def constants(written: str) -> tuple[float, ...]:
 
 
 def agent_of(written: str, tables: Tables) -> tuple[Ionic, float | None]:
-    """An acid or base by its name, and the strength that the name itself means. [-], [%]
-
-    Raises
-    ------
-    ReadingsError
-        It is not known, or no constant of it is.
-    """
+    """An acid or base by its name, and the strength that the name itself means; a ``ReadingsError``
+    where it is not known, or no constant of it is. [-], [%]"""
     names = names_of(tables)
     named = names.ingredient(written)
     rows: Mapping[str, Ingredient] = {i.inci: i for i in tables.ingredients}

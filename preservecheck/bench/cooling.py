@@ -161,29 +161,12 @@ def cooldown(
     added: str | None = None,
     today: dt.date | None = None,
 ) -> Cooldown:
-    """Read a course of temperatures against the limits of a formula.
+    """Read a course of temperatures, a file or pairs such as ``0=74C``, against the limits of a
+    formula; a ``ReadingsError`` with all faults.
 
-    Parameters
-    ----------
-    readings
-        One file, or pairs such as ``0=74C``; or a course that is read already.
-    formula
-        Brings the heat limits and the masses of the phases.
-    tables
-        The tables; default the shipped ones.
-    room_c
-        Temperature of the room or water bath; fitted where it is not given. [°C]
-    start
-        Clock time of minute 0.
-    added
-        Moment at which the cool-down phase went in, as the readings count time.
-    today
-        Date of the result.
-
-    Raises
-    ------
-    ReadingsError
-        The readings cannot be used; all faults at once.
+    The formula brings the heat limits and the masses of the phases. ``room_c`` is the room or water
+    bath; it is fitted where it is not given. [°C] ``start`` is the clock time of minute 0,
+    ``added`` the moment at which the cool-down phase went in, as the readings count time.
     """
     tables = tables or load_tables()
     course = readings if isinstance(readings, Course) else read_course(readings, start)
@@ -309,19 +292,7 @@ def mixing_of(
     composition: Composition, tables: Tables, hot_c: float, cold_c: float
 ) -> Mixing | None:
     """Temperature after all phases that are not heated went into those that are; ``None`` where one
-    kind is absent.
-
-    Parameters
-    ----------
-    composition
-        The formula.
-    tables
-        The tables.
-    hot_c
-        Temperature of the batch when they go in. [°C]
-    cold_c
-        Temperature of what goes in. [°C]
-    """
+    kind is absent. The batch is at ``hot_c`` by then, what goes in at ``cold_c``. [°C]"""
     phases = composition.formula.phases
     heats = phase_heat(composition, tables)
     hot = [

@@ -71,15 +71,8 @@ class Forecast:
 
 
 def forecast_of(course: Course, room_c: float | None) -> Forecast:
-    """Newton's law fitted to what a course allows.
-
-    Parameters
-    ----------
-    course
-        The readings.
-    room_c
-        Temperature of the room or the water bath; ``None`` has it fitted. [°C]
-    """
+    """Newton's law fitted to what a course allows; the room or water bath is fitted where its
+    temperature is ``None``. [°C]"""
     if len(course.time_min) < NEEDED_KNOWN:
         return Forecast(None, "There is one reading; two at least are needed, some minutes apart.")
     start, remark = _start(course)
@@ -211,19 +204,8 @@ def _latest(fit: CoolingFit, least: float, remarks: list[str]) -> Forecast:
 
 
 def reach_of(course: Course, forecast: Forecast, what: str, limit_c: float) -> Reach:
-    """When a batch reaches a temperature: read off where it has, else foretold with a band.
-
-    Parameters
-    ----------
-    course
-        The readings.
-    forecast
-        What they carry.
-    what
-        Name of the limit.
-    limit_c
-        The limit. [°C]
-    """
+    """When a batch reaches the temperature ``what``: read off where it has, else foretold with a
+    band. [°C]"""
     crossed = _crossed(course, limit_c)
     if crossed is not None:
         time, before, after = crossed

@@ -57,19 +57,8 @@ def window_of(case: FormulaArrays) -> Window:
 
 
 def aim_of(case: FormulaArrays, start: float | None, tolerance: float, target: float | None) -> Aim:
-    """The pH to reach.
-
-    Parameters
-    ----------
-    case
-        A single formula.
-    start
-        Measured pH, of the titration or of the formula. [-]
-    tolerance
-        Of the reading, half-width. [-]
-    target
-        What the maker asked for. [-]
-    """
+    """The pH to reach: the target that the maker asked for, else the nearest that suits. The
+    tolerance is the half-width of the reading ``start``. [-]"""
     found = window_of(case)
     window, why = found.span, sentence(found.because)
     if target is not None:

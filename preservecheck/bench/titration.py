@@ -80,13 +80,7 @@ class Titration:
 
 
 def read_titration(path: str | Path) -> Titration:
-    """The titration in a file.
-
-    Raises
-    ------
-    ReadingsError
-        All faults at once.
-    """
+    """The titration in a file; a ``ReadingsError`` with all faults."""
     return _titration(read_readings(path, COLUMNS))
 
 
@@ -98,24 +92,9 @@ def typed_titration(
     percent: str = "",
     where: str = "titration",
 ) -> Titration:
-    """A titration from what is typed.
-
-    Parameters
-    ----------
-    readings
-        Grams added so far and the pH after it, each.
-    sample
-        Grams of product that were titrated.
-    agent, percent
-        What was added, and its strength, where they are known.
-    where
-        Begins the messages.
-
-    Raises
-    ------
-    ReadingsError
-        All faults at once.
-    """
+    """A titration from what is typed: grams added so far and the pH after it, each, and the grams
+    of product that were titrated; ``where`` begins the messages. A ``ReadingsError`` with all
+    faults."""
     rows = [
         Row(at, {name: cell for name, cell in (("grams_added", grams), ("ph", ph)) if text(cell)})
         for at, (grams, ph) in enumerate(readings, 1)

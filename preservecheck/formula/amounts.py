@@ -73,17 +73,11 @@ class Amounts:
         return np.where(self.in_grams[self.formula], amount / whole * 100, amount)
 
     def fillers(self, water: Bools, among: Bools) -> Ints:
-        """The line of each formula that takes the difference when another changes.
+        """The line of each formula that takes the difference when another changes, among those
+        asked for.
 
-        It is the line that fills up, else the one with most water, else the largest. Formulas of
-        which no line is among those asked have none.
-
-        Parameters
-        ----------
-        water
-            Lines that are water, shape (L,).
-        among
-            Lines that may be it, shape (L,).
+        It is the line that fills up, else the one with most ``water``, else the largest. Both masks
+        have the shape (L,); a formula of which no line is asked for has none.
         """
         lines = np.flatnonzero(among)
         kind = np.where(self.fills[lines], 2, np.where(water[lines], 1, 0))
@@ -94,19 +88,12 @@ class Amounts:
 
 def hottest(heated_c: Floats, added_c: Floats, formula: Ints, count: int) -> tuple[Floats, Floats]:
     """Batch temperature when each phase goes in, and the highest that its lines meet from then on.
+    [°C] (H,) each
 
     A phase without a temperature of addition that is heated meets its own heat. A later phase
     brings the batch to its temperature of addition, or, where none is given, to at most its heat.
-    Where nothing is heated, what has no temperature goes in at room temperature.
-
-    Parameters
-    ----------
-    heated_c, added_c
-        Of each phase, shape (H,). [°C]
-    formula
-        That each phase belongs to, shape (H,).
-    count
-        How many formulas.
+    Where nothing is heated, what has no temperature goes in at room temperature. ``count`` is the
+    number of formulas.
     """
     goes_in = np.where(np.isnan(added_c), heated_c, added_c)
     warm = (~np.isnan(heated_c) | (added_c > COLD_PROCESS_C)).astype(float)

@@ -77,16 +77,12 @@ def build(
     form: Form = "toml",
     folder: Path | None = None,
 ) -> Formula:
-    """The formula in nested dictionaries that have the layout of the TOML form.
+    """The formula in nested dictionaries that have the layout of the TOML form; a ``FormulaError``
+    with all faults.
 
     The law of ``today`` is applied where the file names no day; default is the clock's. ``form`` is
     what the file was written in, for what its user is told to write. ``folder`` is where files of
     readings may lie that it names; ``None`` where it may name none.
-
-    Raises
-    ------
-    FormulaError
-        All faults at once.
     """
     faults = Faults(where)
     top = Section(raw, faults, (), TOP)

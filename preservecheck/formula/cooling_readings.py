@@ -84,13 +84,8 @@ class Course:
     degree: float  # size of the unit that was read, 1 for °C and 5/9 for °F
 
     def moment(self, written: str) -> float:
-        """Minutes of a moment written as the readings are: ``14:42``, ``37`` or ``37 min``.
-
-        Raises
-        ------
-        ReadingsError
-            It cannot be understood, or the readings have no clock times.
-        """
+        """Minutes of a moment written as the readings are: ``14:42``, ``37`` or ``37 min``; a
+        ``ReadingsError`` where it is none, or the readings have no clock times."""
         kind, value = _moment(written)
         if kind == "minutes":
             return value
@@ -114,10 +109,7 @@ class Course:
         """Temperature at a time, and whether it was read just then rather than between two
         readings. [°C]
 
-        Raises
-        ------
-        OutsideReadingsError
-            The time is outside the readings: nothing is extrapolated.
+        An ``OutsideReadingsError`` outside the readings: nothing is extrapolated.
         """
         first, last = self.time_min[0], self.time_min[-1]
         if not first <= minutes <= last:
@@ -158,15 +150,9 @@ class Course:
 
 
 def read_course(readings: Sequence[str], start: str | None = None) -> Course:
-    """A course of temperatures from a file, or from pairs as typed such as ``0=74C``.
-
-    ``start`` is the clock time of minute 0, where the readings give minutes.
-
-    Raises
-    ------
-    ReadingsError
-        All faults at once.
-    """
+    """A course of temperatures from a file, or from pairs as typed such as ``0=74C``; a
+    ``ReadingsError`` with all faults. ``start`` is the clock time of minute 0, where the readings
+    give minutes."""
     if any("=" in r for r in readings) or not Path(readings[0]).suffix:
         course = typed_course(readings)
     elif len(readings) > 1:
@@ -243,15 +229,9 @@ def typed_course(pairs: Iterable[str]) -> Course:
 def listed_course(
     rows: Iterable[tuple[str, str, str]], scale: str, where: str = "readings"
 ) -> Course:
-    """A course of temperatures from a list of place, time and temperature.
-
-    The place is as messages name it. Temperatures without a unit are in the scale, ``c`` or ``f``.
-
-    Raises
-    ------
-    ReadingsError
-        All faults at once.
-    """
+    """A course of temperatures from a list of place, as messages name it, time and temperature; a
+    ``ReadingsError`` with all faults. Temperatures without a unit are in the scale, ``c`` or
+    ``f``."""
     faults = Faults(where, ReadingsError)
     items: list[tuple[Place, Cell, Cell]] = []
     for at, (place, time, temp) in enumerate(rows):

@@ -69,14 +69,7 @@ def as_written(formula: Formula, percent: float) -> float:
 
 def filler_of(opened: Composition, fixed: Collection[int] = ()) -> int | None:
     """The line that takes the difference: the rest line, else most of the water, else the largest.
-
-    Parameters
-    ----------
-    opened
-        The formula with its lines recognised.
-    fixed
-        Lines that it cannot be, since their amount is set or they go out.
-    """
+    None of the ``fixed`` ones, whose amount is set or which go out."""
     among = np.array([n not in fixed for n in range(len(opened.lines))], dtype=bool)
     water = np.array([m.inci == WATER for m in opened.materials], dtype=bool)
     found = Amounts.of(opened.formula).fillers(water, among)
@@ -177,13 +170,8 @@ def at_ph(formula: Formula, ph: float) -> Formula:
 
 
 def with_temperature(formula: Formula, phase: str, added_at_c: float) -> Formula:
-    """The formula with a phase that goes in at another temperature. [°C]
-
-    Raises
-    ------
-    FormulaError
-        No phase is called so.
-    """
+    """The formula with a phase that goes in at another temperature; a ``FormulaError`` where no
+    phase is called so. [°C]"""
     at = _phase_at(formula, phase)
     if at is None:
         raise FormulaError(Fault(f"has no phase {phase}", where=formula.product.name))
@@ -287,21 +275,10 @@ Edit: TypeAlias = SetPh | SetTemperature | SetDose | SetScale | Add | Replace | 
 
 
 def apply(formula: Formula, edits: Iterable[Edit], resolver: Opener) -> Formula:
-    """The formula with some edits, one after the other.
+    """The formula with some edits, one after the other; the formula itself stays as it is.
 
-    Parameters
-    ----------
-    formula
-        Stays as it is.
-    edits
-        What to change.
-    resolver
-        Recognises what lines are, such as ``Composer.compose``.
-
-    Raises
-    ------
-    FormulaError
-        The formula does not hold what an edit speaks of, or nothing is left to take the difference.
+    The resolver recognises what lines are, such as ``Composer.compose``. A ``FormulaError`` where
+    the formula does not hold what an edit speaks of, or nothing is left to take the difference.
     """
     edits = list(edits)
     if any(isinstance(e, (SetDose, Add, Replace, Remove)) for e in edits):
@@ -421,13 +398,8 @@ def _share_json(share: Share) -> dict[str, Any]:
 
 
 def from_json(data: Mapping[str, Any]) -> Edit:
-    """An edit from what ``to_json`` gives.
-
-    Raises
-    ------
-    FormulaError
-        It is none of the forms, or a number is out of reach.
-    """
+    """An edit from what ``to_json`` gives; a ``FormulaError`` where it is none of the forms, or a
+    number is out of reach."""
     match dict(data):
         case {"set": str(path), "to": to, **more} if not more:
             return _set_from(path, to, data)

@@ -51,13 +51,7 @@ class Faults:
         return bool(self._faults)
 
     def raise_if_any(self) -> None:
-        """Report all faults together.
-
-        Raises
-        ------
-        PreservecheckError
-            There is at least one fault; by default a ``FormulaError``.
-        """
+        """Report all faults together, by default as a ``FormulaError``."""
         if not self:
             return
         faults = list(self._faults)

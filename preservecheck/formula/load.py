@@ -41,26 +41,11 @@ _OTHER_FORMS = {
 def load_formula(
     path: str | os.PathLike[str], tables: Tables | None = None, today: dt.date | None = None
 ) -> Formula:
-    """The formula in a file.
+    """The formula in a ``.toml`` file, an ``.xlsx`` workbook, or one of a set of CSV files; a
+    ``FormulaError`` with all faults that can be seen at once.
 
-    Parameters
-    ----------
-    path
-        A ``.toml`` file, an ``.xlsx`` workbook, or one of a set of CSV files.
-    tables
-        The tables; default are the shipped ones with the user's own.
-    today
-        Day whose law is applied where the file names none; default is the clock's.
-
-    Returns
-    -------
-    Formula
-        Checked, with every quantity in grams, degrees Celsius, minutes and per cent.
-
-    Raises
-    ------
-    FormulaError
-        Whatever is wrong with the file; all faults that can be seen at once.
+    Every quantity is in grams, degrees Celsius, minutes and per cent. Default are the shipped
+    tables with the user's own, and the law of today where the file names no day.
     """
     if tables is None:
         from preservecheck.reference.load import load_tables

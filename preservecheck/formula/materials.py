@@ -124,14 +124,10 @@ class MaterialResolver:
     def resolve(
         self, name: str, strength: float | None = None, kind: str = "ingredient"
     ) -> Material:
-        """A raw material by a name of the tables, ``ingredient`` or ``preservative``, opened once.
+        """A raw material by a name of the tables, ``ingredient`` or ``preservative``, opened once;
+        a ``KeyError`` where the tables do not know it.
 
         ``strength`` is the per cent of active substance, the rest being water.
-
-        Raises
-        ------
-        KeyError
-            The tables do not know the name.
         """
         key = (name, strength, kind)
         if key not in self._resolved:

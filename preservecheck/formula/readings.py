@@ -122,24 +122,14 @@ class Columns:
 
 
 def read_readings(path: str | Path, columns: Columns) -> Table:
-    """A file of readings with its columns found; the caller judges the cells.
-
-    Raises
-    ------
-    ReadingsError
-        The file cannot be read, or its columns are wrong; all faults at once.
-    """
+    """A file of readings with its columns found, whose cells the caller judges; a ``ReadingsError``
+    with all faults of the file and its columns."""
     return _table(grid_of(path), str(path), columns)
 
 
 def grid_of(path: str | Path) -> Grid:
-    """The cells of a file of readings as they stand.
-
-    Raises
-    ------
-    ReadingsError
-        The file cannot be read.
-    """
+    """The cells of a file of readings as they stand; a ``ReadingsError`` where it cannot be
+    read."""
     path = Path(path)
     suffix = path.suffix.casefold()
     if suffix == ".xlsx":
@@ -155,13 +145,7 @@ def grid_of(path: str | Path) -> Grid:
 
 def readings_text(path: str | Path) -> str:
     """What a file of readings holds: a text as it stands, of a workbook its first sheet with commas
-    between the cells.
-
-    Raises
-    ------
-    ReadingsError
-        The file cannot be read.
-    """
+    between the cells; a ``ReadingsError`` where it cannot be read."""
     path = Path(path)
     grid = grid_of(path)
     if path.suffix.casefold() != ".xlsx":
@@ -299,13 +283,7 @@ def is_missing(cell: Cell) -> bool:
 
 
 def as_number(cell: Cell, comma_is_decimal: bool = False) -> float:
-    """A cell as a number; also ``1.2e5`` and ``1,2E5``.
-
-    Raises
-    ------
-    UnitError
-        It is none.
-    """
+    """A cell as a number, also ``1.2e5`` and ``1,2E5``; a ``UnitError`` where it is none."""
     if isinstance(cell, (int, float)) and not isinstance(cell, bool):
         if not math.isfinite(cell):
             raise UnitError(Fault("is not a number", value=str(cell)))

@@ -383,37 +383,21 @@ def rewritten(
     today: dt.date,
     tables: Tables | None = None,
 ) -> dict[Path, bytes]:
-    """The file of a formula with the changes that an edited formula shows, as bytes to be written.
+    """The file of a formula with the changes that an edited formula shows, as bytes to be written:
+    the new file, or each file of the new set.
 
     Each change is marked: in TOML by a comment or the note of its line and a list on top, in sheets
     by a column of notes, in a workbook by a list on a sheet that is not read too. A phase without
     lines is left out, since no file can hold one.
 
-    Parameters
-    ----------
-    path
-        The file that ``before`` was read from; of a set of CSV sheets any one.
-    output
-        The new file, of the same form; of CSV sheets ``NAME.csv`` or any one of the set.
-    before, after
-        The formula as it was read, and edited.
-    today
-        Day that the list of changes bears.
-    tables
-        Those that the formula was read with; default are the shipped ones with the user's own.
+    ``path`` is the file that ``before`` was read from, ``output`` the new one of the same form; of
+    a set of CSV sheets each may be any one. ``today`` dates the list of changes. ``tables`` are
+    those that the formula was read with; default are the shipped ones with the user's own.
 
-    Returns
-    -------
-    dict[Path, bytes]
-        The new file, or each file of the new set.
-
-    Raises
-    ------
-    FormulaError
-        The new file would overwrite the old one, is of another form or in a folder without the
-        readings that it names; the old one has changed, or holds what would be lost.
-    AssertionError
-        What would be written does not give ``after``: a fault of this program.
+    A ``FormulaError`` where the new file would overwrite the old one, is of another form or in a
+    folder without the readings that it names; or where the old one has changed, or holds what would
+    be lost. An ``AssertionError`` where the result does not give ``after``: a fault of this
+    program.
     """
     path, output = Path(path), Path(output)
     tables = tables or load_tables()
@@ -525,13 +509,7 @@ def _prove(
     tables: Tables,
     day: dt.date | None,
 ) -> None:
-    """Read what would be written, and compare.
-
-    Raises
-    ------
-    AssertionError
-        It is not the edited formula.
-    """
+    """Read what would be written; an ``AssertionError`` where it is not the edited formula."""
     with tempfile.TemporaryDirectory() as name:
         place = Path(name)
         for companion in _companions(raw):

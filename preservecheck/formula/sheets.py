@@ -78,13 +78,7 @@ _REST = {"rest", "qs", "qsto100", "qsad100", "qs100", "ad100", "to100", "adto100
 
 def sheet_files(path: Path) -> dict[str, Path]:
     """The CSV files that belong together with one of them, such as ``cream.Product.csv``, by sheet
-    and in the order of the sheets.
-
-    Raises
-    ------
-    FormulaError
-        The name has no sheet in it.
-    """
+    and in the order of the sheets; a ``FormulaError`` where the name has no sheet in it."""
     by_small = {name.casefold(): name for name in SHEETS}
     stem, dot, sheet = path.stem.rpartition(".")
     if not dot or sheet.casefold() not in by_small:
@@ -171,14 +165,10 @@ class _Row:
 
 
 def sheets_to_raw(grids: Mapping[str, Grid], where: str, names: Names) -> dict[str, Any]:
-    """The sheets, by name, as nested dictionaries in the layout of the TOML form.
+    """The sheets, by name, as nested dictionaries in the layout of the TOML form; a
+    ``FormulaError`` with all sheets, columns and rows that cannot be understood.
 
     The names tell the id of a preservative system from the name of an ingredient.
-
-    Raises
-    ------
-    FormulaError
-        Sheets, columns or rows that cannot be understood; all at once.
     """
     faults = Faults(where)
     for needed in NEEDED_SHEETS:

@@ -185,11 +185,8 @@ def write_starter(
     """Write the starter formula; gives the files that were written.
 
     ``NAME.csv`` becomes a set of CSV files. The hints say what to do next, as a front end words it.
-
-    Raises
-    ------
-    FormulaError
-        A file exists already, the folder does not, or the name ends in something else.
+    A ``FormulaError`` where a file exists already, the folder does not, or the name ends in
+    something else.
     """
     path = Path(path)
     stem = path.stem

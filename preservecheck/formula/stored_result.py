@@ -63,13 +63,8 @@ class ChallengeResult(BaseModel):
 
 
 def read_result(path: Path) -> dict[str, Any]:
-    """A judged challenge test in a JSON file, as a record prints it.
-
-    Raises
-    ------
-    ReadingsError
-        The file is something else.
-    """
+    """A judged challenge test in a JSON file, as a record prints it; a ``ReadingsError`` where it
+    is something else."""
     data = file_bytes(path, MAX_BYTES, _RESULT)
     try:
         return ChallengeResult.model_validate_json(data).model_dump(mode="json")
@@ -123,13 +118,8 @@ def stored_path(formula_path: str | Path) -> Path:
 
 
 def store(result: dict[str, Any], formula: Formula, today: dt.date | None = None) -> Path:
-    """Write a judged challenge test, in its JSON form, beside the formula that was tested.
-
-    Raises
-    ------
-    ReadingsError
-        The formula does not come from a file.
-    """
+    """Write a judged challenge test, in its JSON form, beside the formula that was tested; a
+    ``ReadingsError`` where that does not come from a file."""
     if formula.path is None:
         raise ReadingsError(Fault("a result is stored beside a formula file", hint=Hint.FORMULA))
     path = stored_path(formula.path)
@@ -143,13 +133,8 @@ def store(result: dict[str, Any], formula: Formula, today: dt.date | None = None
 
 
 def stored_for(formula: Formula) -> StoredResult | None:
-    """The result stored beside a formula, or ``None`` where there is none.
-
-    Raises
-    ------
-    ReadingsError
-        There is a file, but it cannot be read.
-    """
+    """The result stored beside a formula, or ``None`` where there is none; a ``ReadingsError``
+    where it cannot be read."""
     if formula.path is None or not (path := stored_path(formula.path)).is_file():
         return None
     try:

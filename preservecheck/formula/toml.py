@@ -20,13 +20,8 @@ _BRACKETS = re.compile(r"[\[{\]}]")
 
 
 def read_toml(data: bytes, where: str) -> dict[str, Any]:
-    """The file, UTF-8, as nested dictionaries.
-
-    Raises
-    ------
-    FormulaError
-        It is not UTF-8, not TOML, or nested deeper than any formula.
-    """
+    """The file as nested dictionaries; a ``FormulaError`` where it is not UTF-8, not TOML, or
+    nested deeper than any formula."""
     text = decoded(data, where, FormulaError)
     if _nesting(text) > MAX_NESTING or _MANY_DOTS.search(text):
         found = f"brackets or dotted names are nested deeper than {MAX_NESTING} levels"

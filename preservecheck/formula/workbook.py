@@ -65,13 +65,8 @@ class _Hidden:
 
 
 def read_workbook(data: bytes, where: str) -> dict[str, Grid]:
-    """The sheets of a workbook that belong to a formula.
-
-    Raises
-    ------
-    FormulaError
-        It is no workbook, is protected, unpacks to too much, or holds what would be misread.
-    """
+    """The sheets of a workbook that belong to a formula; a ``FormulaError`` where it is no
+    workbook, is protected, unpacks to too much, or holds what would be misread."""
     with _opened(data, where, FormulaError) as (book, archive):
         return _sheets(book, archive, where)
 

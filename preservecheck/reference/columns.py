@@ -269,15 +269,8 @@ class CellFault(NamedTuple):
 def read_cells(
     model: type[Record], cells: Iterable[tuple[str, str]]
 ) -> tuple[Record | None, list[CellFault]]:
-    """A row from its cells, or the faults found.
-
-    Parameters
-    ----------
-    model
-        Row class.
-    cells
-        Column and text of each cell; blank ones are unknown.
-    """
+    """A row from the column and text of its cells, blank ones being unknown, or the faults
+    found."""
     row = model.__new__(model)
     values = row.__dict__
     values.update(model.blanks)

@@ -47,16 +47,8 @@ def tables_root() -> Traversable:
 
 @dataclass(frozen=True)
 class Earlier:
-    """A folder with an earlier state of some tables; those that it does not hold are taken as they
-    are now.
-
-    Parameters
-    ----------
-    folder
-        With whole tables, such as ``legal_limits.csv``.
-    now
-        Folder of the tables of today.
-    """
+    """A folder with an earlier state of some whole tables, such as ``legal_limits.csv``; those that
+    it does not hold are taken as they are now."""
 
     folder: Path
     now: Traversable | Earlier
@@ -76,15 +68,7 @@ def _rows_of(name: str, kind: type[AnyRow]) -> cached_property[tuple[AnyRow, ...
 
 @dataclass(frozen=True)
 class Tables:
-    """All tables, read on first use of each, with the user's rows over them.
-
-    Parameters
-    ----------
-    root
-        Folder of the shipped tables.
-    own_dir
-        Folder of the user's own CSV files, or ``None``.
-    """
+    """All tables, read on first use of each, with the rows in the user's folder over them."""
 
     root: Traversable | Earlier
     own_dir: Path | None = None
@@ -92,13 +76,8 @@ class Tables:
     _own: dict[str, frozenset[str]] = field(default_factory=dict, repr=False, compare=False)
 
     def rows(self, name: str) -> tuple[Any, ...]:
-        """All rows of one table, typed.
-
-        Raises
-        ------
-        TableError
-            With every fault of the table: file, line, column, value and what is allowed.
-        """
+        """All rows of one table, typed; a ``TableError`` with every fault of the table: file, line,
+        column, value and what is allowed."""
         if name not in self._cache:
             if name not in r.TABLES:
                 found = f"there is no table {name!r}"
@@ -195,17 +174,8 @@ class Tables:
         return text
 
     def evidence(self, row: r.Row, what: str | None = None, note: str = "") -> Evidence:
-        """A row as something that a statement rests on and cites.
-
-        Parameters
-        ----------
-        row
-            Of one of these tables.
-        what
-            Whose figure it is, where that has to be said.
-        note
-            What stands behind the source.
-        """
+        """A row as something that a statement rests on and cites: whose figure it is, where that
+        has to be said, and a note behind the source."""
         return Evidence(row, what, self.cite(row) + note, self.is_own(row))
 
     def used(self, row: r.Row) -> Evidence:
@@ -224,24 +194,10 @@ class Tables:
 
 
 def read_rows(data: bytes, model: type[Record], where: str, *, own: bool = False) -> list[Any]:
-    """Rows of one CSV file as models.
+    """Rows of one CSV file, UTF-8 with a header line, as models; a ``TableError`` with all faults.
 
-    Parameters
-    ----------
-    data
-        The file, UTF-8 with comma and header line.
-    model
-        Row model of the table.
-    where
-        File name for messages.
-    own
-        The user's own file: ``source`` and ``basis`` may be left out, a byte-order mark and
-        semicolons are accepted.
-
-    Raises
-    ------
-    TableError
-        All faults at once.
+    In the user's own file ``source`` and ``basis`` may be left out; a byte-order mark and
+    semicolons are accepted.
     """
     text = decoded(data, where, TableError)
     dialect = csv_dialect(text) if own else Dialect(",")
@@ -335,18 +291,11 @@ def _fault(where: str, number: int, fault: CellFault) -> Fault:
 
 
 def load_tables(own_dir: str | os.PathLike[str] | None = None) -> Tables:
-    """The shipped tables with the user's rows over them.
+    """The shipped tables with the user's rows over them, from CSV files in a folder; default is the
+    one named in ``PRESERVECHECK_TABLES``, if any.
 
-    Parameters
-    ----------
-    own_dir
-        Folder with the user's own CSV files; default is the one named in ``PRESERVECHECK_TABLES``,
-        if any.
-
-    Raises
-    ------
-    TableError
-        The folder does not exist, or holds a CSV file that is none of the tables.
+    A ``TableError`` where the folder does not exist, or holds a CSV file that is none of the
+    tables.
     """
     chosen = own_dir if own_dir is not None else os.environ.get(ENV) or None
     return _load(None if chosen is None else Path(chosen))

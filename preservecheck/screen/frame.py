@@ -54,24 +54,12 @@ class Rows:
 
 @dataclass(frozen=True)
 class Screen:
-    """What to screen against.
-
-    Parameters
-    ----------
-    tables
-        The tables.
-    systems
-        Systems to try in place of a formula's own; ``None`` judges each formula as it stands.
-    today
-        The day whose law holds where a formula names none.
-    hints
-        What helps where a formula cannot be read, in the words of the front end.
-    """
+    """What to screen against."""
 
     tables: Tables
-    systems: tuple[System, ...] | None
-    today: dt.date
-    hints: Mapping[Hint, str] = field(default_factory=dict)
+    systems: tuple[System, ...] | None  # None: each formula as it stands
+    today: dt.date  # whose law holds where a formula names no day
+    hints: Mapping[Hint, str] = field(default_factory=dict)  # in the words of a front end
     _met: list[TableArrays] = field(default_factory=list, repr=False, compare=False)
 
     @cached_property
@@ -160,13 +148,8 @@ def _as_it_stands(recipes: Recipes, reference: TableArrays) -> Rows:
 
 
 def systems_of(against: str | Sequence[str], tables: Tables) -> tuple[System, ...] | None:
-    """The systems that ``own``, ``all`` or ids name.
-
-    Raises
-    ------
-    PreservecheckError
-        An id that the tables do not know.
-    """
+    """The systems that ``own``, ``all`` or ids name; a ``PreservecheckError`` with an id that the
+    tables do not know."""
     wanted = [against] if isinstance(against, str) else list(against)
     if wanted in ([OWN], []):
         return None
@@ -199,34 +182,16 @@ def screen_frame(
 ) -> pd.DataFrame:
     """Verdicts on the formulas of a long data frame.
 
-    Parameters
-    ----------
-    frame
-        A row a line of a recipe, the product's columns repeated on each line of its formula;
-        columns as in ``LINES`` and ``PRODUCTS``.
-    against
-        ``own`` judges each formula as it stands; ``all``, or ids of systems, puts each system in
-        place of the formula's own, at the middle of its usage range or at what the law allows if
-        that is less.
-    tables
-        The tables; default the shipped ones, with the user's own rows named in
-        ``PRESERVECHECK_TABLES``.
-    today
-        The day whose law holds where a formula names none; default is the clock's.
+    The frame holds a row a line of a recipe, the product's columns repeated on each line of its
+    formula; columns as in ``LINES`` and ``PRODUCTS``. ``own`` judges each formula as it stands;
+    ``all``, or ids of systems, puts each system in place of the formula's own, at the middle of its
+    usage range or at what the law allows if that is less. Default are the shipped tables with the
+    user's own rows, and the law of today where a formula names no day.
 
-    Returns
-    -------
-    pandas.DataFrame
-        A row a formula and system, columns as ``columns`` lists them, formulas in the order of the
-        frame. A formula that cannot be read has one row with the verdict ``unread`` and the fault
-        as its ``note``.
-
-    Raises
-    ------
-    FormulaError
-        Columns are missing or not known.
-    PreservecheckError
-        ``against`` names a system that is not in the tables.
+    Out comes a row a formula and system, columns as ``columns`` lists them, formulas in the order
+    of the frame. A formula that cannot be read has one row with the verdict ``unread`` and the
+    fault as its ``note``. A ``FormulaError`` where columns are missing or not known, a
+    ``PreservecheckError`` where a system is.
     """
     tables = tables or load_tables()
     screen = Screen(tables, systems_of(against, tables), today or dt.date.today())
@@ -235,13 +200,7 @@ def screen_frame(
 
 
 def check_columns(frame: pd.DataFrame, known: Mapping[str, Field], where: str) -> None:
-    """Refuse a table whose columns do not fit.
-
-    Raises
-    ------
-    FormulaError
-        All faults at once.
-    """
+    """Refuse a table whose columns do not fit, by a ``FormulaError`` with all faults."""
     allowed, columns = columns_of(known), [str(c) for c in frame.columns]
     known_ones = f"the columns are {', '.join(allowed)}"
     faults = []

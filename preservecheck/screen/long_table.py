@@ -68,37 +68,18 @@ class ReadFormulas:
 
 @dataclass
 class Reader:
-    """Turns tables into piles; what it has looked up once it keeps.
-
-    Parameters
-    ----------
-    tables
-        The tables.
-    composer
-        Opens formulas against them.
-    today
-        The day whose law holds where a formula names none.
-    hints
-        What helps where a formula cannot be read, in the words of the front end.
-    """
+    """Turns tables into piles; what it has looked up once it keeps."""
 
     tables: Tables
     composer: Composer
-    today: dt.date
-    hints: Mapping[Hint, str] = field(default_factory=dict)
+    today: dt.date  # whose law holds where a formula names no day
+    hints: Mapping[Hint, str] = field(default_factory=dict)  # in the words of a front end
     _materials: dict[Hashable, Material | None] = field(default_factory=dict)
     _profiles: dict[tuple[str, ...], Profile | None] = field(default_factory=dict)
 
     def read(self, lines: pd.DataFrame, products: pd.DataFrame) -> ReadFormulas:
-        """Formulas from a table of lines and one of products, columns as in ``schema``.
-
-        Parameters
-        ----------
-        lines
-            Lines of whole formulas.
-        products
-            A row a formula.
-        """
+        """Formulas from a table of lines and one of products, a row a formula; columns as in
+        ``schema``."""
         import pandas as pd
 
         formula, ids = pd.factorize(texts(lines["formula"]))
@@ -450,22 +431,9 @@ def raw_formula(
     product: Mapping[Hashable, Any],
     resolver: MaterialResolver,
 ) -> dict[str, Any]:
-    """One formula of a long table as nested dictionaries in the layout of the TOML form.
-
-    Parameters
-    ----------
-    lines
-        Its lines, each by column.
-    product
-        Its product, by column.
-    resolver
-        Knows the names of systems.
-
-    Raises
-    ------
-    FormulaError
-        Lines of one phase give different temperatures.
-    """
+    """One formula of a long table, its lines and its product by column, as nested dictionaries in
+    the layout of the TOML form; a ``FormulaError`` where lines of one phase give different
+    temperatures."""
     raw = product_raw({str(k): v for k, v in product.items()})
     phases: dict[str, dict[str, Any]] = {}
     blends: dict[str, dict[str, float]] = {}

@@ -37,29 +37,13 @@ from preservecheck.screen.table_diff import TableDiff, counted, former_tables, t
 
 @dataclass(frozen=True)
 class Job:
-    """What to do with each piece; small enough to be sent to another process.
+    """What to do with each piece; small enough to be sent to another process."""
 
-    Parameters
-    ----------
-    tables
-        Folder of the user's own rows, if any.
-    against
-        ``own``, ``all`` or ids of systems.
-    today
-        The day whose law holds where a formula names none.
-    form
-        Form of the parts: ``csv``, ``parquet``, ``json`` or ``table``.
-    since
-        Folder with an earlier state of the tables; ``None`` screens against today's alone.
-    hints
-        What helps, in the words of the front end.
-    """
-
-    tables: str | None
-    against: tuple[str, ...]
-    today: dt.date
-    form: str
-    since: str | None = None
+    tables: str | None  # folder of the user's own rows
+    against: tuple[str, ...]  # own, all or ids of systems
+    today: dt.date  # whose law holds where a formula names no day
+    form: str  # of the parts: csv, parquet, json or table
+    since: str | None = None  # folder with an earlier state of the tables
     hints: Mapping[Hint, str] = field(default_factory=dict, hash=False, compare=False)
 
     def known(self) -> Tables:
@@ -102,33 +86,17 @@ def work(job: Job, piece: Piece, part: Path) -> Summary:
 
 @dataclass
 class Run:
-    """A screen over sources.
-
-    Parameters
-    ----------
-    job
-        What to do with each piece.
-    sources
-        Where the formulas come from.
-    folder
-        Where the parts are kept.
-    jobs
-        Pieces judged at the same time.
-    """
+    """A screen over sources."""
 
     job: Job
     sources: Sequence[Source]
-    folder: Path
-    jobs: int = 1
+    folder: Path  # of the parts
+    jobs: int = 1  # pieces judged at the same time
 
     def prepare(self, *, resume: bool) -> None:
-        """Make the folder of the parts, or go on with the one that is there.
-
-        Raises
-        ------
-        PreservecheckError
-            There is nothing to go on with, or it was made from other inputs, tables or options.
-        """
+        """Make the folder of the parts, or go on with the one that is there; a
+        ``PreservecheckError`` where there is none, or it was made from other inputs, tables or
+        options."""
         manifest = self.folder / "run.json"
         state = self._manifest()
         if resume:
@@ -180,10 +148,8 @@ class Run:
     def done(self, progress: Callable[[int], None] = lambda _: None) -> Summary:
         """Judge every piece that has no part yet; tells how many formulas are through after each.
 
-        Raises
-        ------
-        PreservecheckError
-            A formula table cannot be read, or a process that helped was ended by the system.
+        A ``PreservecheckError`` where a formula table cannot be read, or a process that helped was
+        ended by the system.
         """
         counts: dict[int, Summary] = {}
         running: dict[Future[Summary], tuple[int, int]] = {}

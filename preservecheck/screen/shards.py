@@ -104,26 +104,8 @@ def _parts(folder: Path) -> list[Path]:
 def put_together(
     folder: Path, form: str, output: Path, columns: Sequence[str], head: dict[str, Any]
 ) -> None:
-    """Write the output from the parts: as a whole or not at all.
-
-    Parameters
-    ----------
-    folder
-        Where the parts are.
-    form
-        ``csv``, ``parquet`` or ``json``.
-    output
-        The file.
-    columns
-        Of the rows.
-    head
-        What stands before the rows in JSON.
-
-    Raises
-    ------
-    PreservecheckError
-        The file cannot be written; what was there before is untouched.
-    """
+    """Write the output, ``csv``, ``parquet`` or ``json``, from the parts: as a whole or not at all.
+    The head stands before the rows in JSON. Raises as ``files.replaced``."""
     with replaced(output) as path:
         if form == "parquet":
             _parquet_together(folder, path)

@@ -158,13 +158,8 @@ def _starts(lines: pd.DataFrame) -> list[int]:
 
 
 def _chunks(path: Path | None, only: list[str] | None = None) -> Iterator[pd.DataFrame]:
-    """A long table in chunks.
-
-    Raises
-    ------
-    FormulaError
-        It cannot be read, or has no column ``formula``.
-    """
+    """A long table in chunks; a ``FormulaError`` where it cannot be read, or has no column
+    ``formula``."""
     import pandas as pd
 
     if path is None:
@@ -228,13 +223,8 @@ def _read_whole(path: Path) -> pd.DataFrame:
 
 
 def sources_of(paths: Sequence[Path], products: Path | None = None) -> list[Source]:
-    """Formula files, folders of them, and long tables.
-
-    Raises
-    ------
-    PreservecheckError
-        A path is not there, or is nothing of the kind; all faults at once.
-    """
+    """Formula files, folders of them, and long tables; a ``PreservecheckError`` with all paths that
+    are not there or are nothing of the kind."""
     files: list[tuple[str, Path]] = []
     tables: list[Source] = []
     faults: list[Fault] = []

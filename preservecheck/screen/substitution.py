@@ -167,19 +167,8 @@ def doses(base: BaseRecipes, systems: Sequence[System], lawful: Floats) -> Float
 def with_each(
     base: BaseRecipes, systems: Sequence[System], dose: Floats, resolver: MaterialResolver
 ) -> Recipes:
-    """Every formula with every system, the formulas of the first system first. (S * N formulas)
-
-    Parameters
-    ----------
-    base
-        The formulas without their own preservatives.
-    systems
-        The systems.
-    dose
-        Of each system in each formula, shape (S, N). [% of the formula]
-    resolver
-        Opens the systems.
-    """
+    """Every formula with every system at its dose [%] (S, N), the formulas of the first system
+    first. (S * N formulas)"""
     recipes, waiting = _with_place(base)
     n, lines = recipes.count, recipes.line_material == waiting
     formula = recipes.line_formula[lines]

@@ -76,15 +76,8 @@ def codes_of(frame: pd.DataFrame) -> dict[str, Codes]:
 
 
 def summed(frame: pd.DataFrame, *, tried: bool) -> Summary:
-    """Counts over a frame of verdicts.
-
-    Parameters
-    ----------
-    frame
-        As ``screen_frame`` gives it.
-    tried
-        Whether the rows are of systems that were put in place of the formulas' own.
-    """
+    """Counts over a frame of verdicts; whether its rows are of systems that were tried in place of
+    the formulas' own."""
     import pandas as pd
 
     out = Summary(rows=len(frame))

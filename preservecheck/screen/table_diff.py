@@ -89,13 +89,8 @@ class Change:
 
 
 def former_tables(folder: Path, now: Tables) -> Tables:
-    """The tables as they were: whole tables from a folder in place of those of today.
-
-    Raises
-    ------
-    TableError
-        The folder is not there or holds none of the tables.
-    """
+    """The tables as they were: whole tables from a folder in place of those of today; a
+    ``TableError`` where it is not there or holds none of the tables."""
     if not folder.is_dir():
         raise TableError(
             Fault(
@@ -161,15 +156,7 @@ def _names(value: Any) -> Iterable[str]:
 
 @dataclass(frozen=True)
 class TableDiff:
-    """Screens against two states of the tables.
-
-    Parameters
-    ----------
-    before, now
-        The screens.
-    changes
-        Rows that differ.
-    """
+    """Screens against two states of the tables."""
 
     before: Screen
     now: Screen
