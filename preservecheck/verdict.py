@@ -7,6 +7,7 @@ passed, and a known fault is never hidden behind an unknown.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -68,6 +69,20 @@ def sources_of(evidence: Iterable[Evidence]) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True)
+class Settlement:
+    """What a trial showed, and whether what it was made on is still the same."""
+
+    on: dt.date
+    by: str
+    saw: str
+    holds: bool
+
+    def to_json(self) -> dict[str, Any]:
+        """Day, initials, what was seen, and whether it still holds."""
+        return {"on": self.on.isoformat(), "by": self.by, "saw": self.saw, "holds": self.holds}
+
+
+@dataclass(frozen=True)
 class Finding:
     """What one check says about one subject: data first, words second."""
 
@@ -90,6 +105,9 @@ class Finding:
     # does: what mends it mends this one as well
     causes: tuple[tuple[str, str], ...] = ()
     root: tuple[str, str] | None = None
+    settled: Settlement | None = None  # the maker's answer by a trial
+    # figures and amounts of a warning that a trial can answer
+    rests_on: dict[str, float] = field(default_factory=dict)
 
     @property
     def sources(self) -> tuple[str, ...]:
@@ -123,6 +141,8 @@ class Finding:
             "because": self.because,
             "do": self.do,
             "root": None if self.root is None else list(self.root),
+            "settled": None if self.settled is None else self.settled.to_json(),
+            "rests_on": dict(self.rests_on),
             "sources": list(self.sources),
         }
 

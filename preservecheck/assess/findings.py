@@ -87,12 +87,12 @@ def findings_of(case: FormulaArrays, checks: Iterable[Check] = CHECKS) -> Iterab
 
 
 def _with_roots(found: list[CodedFinding]) -> list[CodedFinding]:
-    """The findings, each with the one that it comes down to, where there is one that does not pass
-    and is at least as bad."""
+    """The findings, each with the one that it comes down to, where there is one that warns, or for
+    what is unknown one that is unknown."""
     codes = {(f.finding.id, f.finding.about): f.code for f in found}
     nearest = {
         (f.finding.id, f.finding.about): next(
-            (cause for cause in f.finding.causes if codes.get(cause, PASS) >= max(f.code, UNKNOWN)),
+            (cause for cause in f.finding.causes if codes.get(cause, PASS) >= min(f.code, WARN)),
             None,
         )
         for f in found
@@ -216,13 +216,15 @@ def _at(array: Floats, j: int) -> float:
     return float(flat[j if flat.size > 1 else 0])
 
 
-def counts_of(codes: list[int]) -> dict[str, int]:
-    """How many findings pass, warn and are unknown; a serious one warns as well."""
+def counts_of(codes: list[int], settled: int = 0) -> dict[str, int]:
+    """How many findings pass, warn and are unknown; a serious one warns as well, and one that a
+    trial settled passes as well."""
     return {
         "pass": codes.count(PASS),
         "warn": codes.count(WARN) + codes.count(SERIOUS),
         "serious": codes.count(SERIOUS),
         "unknown": codes.count(UNKNOWN),
+        "settled": settled,
     }
 
 

@@ -91,6 +91,9 @@ class Check:
         Whether a check that must pass may stay unknown.
     levers
         What a maker can change to answer it, each with the code from which on it is pulled.
+    by_trial
+        Whether a trial can answer its warnings, so that a maker may settle them; never what is
+        serious.
     lines
         Where the figure that decides begins to warn and where it is serious.
     bar
@@ -114,6 +117,7 @@ class Check:
     must_pass: bool = False
     unknown_will_do: bool = False
     levers: Mapping[Lever, int] = field(default_factory=dict)
+    by_trial: bool = False
     lines: tuple[float, float] | None = None
     bar: tuple[str | None, str, str] | None = None
     plots: tuple[str, ...] = ()

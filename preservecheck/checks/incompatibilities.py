@@ -322,6 +322,7 @@ CHECK = Check(
     compute=compute,
     judge=judge,
     explain=explain,
+    by_trial=True,
     tables=dict(free_active.CHECK.tables)
     | {
         "systems": ("charge", "ph_min", "ph_max", *COMPAT_COLUMNS),

@@ -208,6 +208,7 @@ CHECK = Check(
     compute=compute,
     judge=judge,
     explain=explain,
+    by_trial=True,
     tables={"systems": ("charge", *COMPAT_COLUMNS), "actives": (), "ingredients": ()},
     levers={"gum": SERIOUS},
 )

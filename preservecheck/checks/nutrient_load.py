@@ -157,6 +157,7 @@ CHECK = Check(
     compute=compute,
     judge=judge,
     explain=explain,
+    by_trial=True,
     tables={
         "systems": ("usage_min_percent", "usage_max_percent"),
         "ingredients": (),

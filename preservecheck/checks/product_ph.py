@@ -183,6 +183,7 @@ CHECK = Check(
     compute=compute,
     judge=judge,
     explain=explain,
+    by_trial=True,
     tables=dict.fromkeys(
         ("ingredients", "product_ph", "product_kinds", "stability_windows", "systems"), ()
     ),

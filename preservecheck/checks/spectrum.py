@@ -164,6 +164,7 @@ CHECK = Check(
     compute=compute,
     judge=judge,
     explain=explain,
+    by_trial=True,
     tables=dict(free_active.CHECK.tables) | {"systems": GROUPS},
     must_pass=True,
     plots=("microbes",),

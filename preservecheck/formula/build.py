@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from preservecheck.reference.load import Tables
 
 FORMAT = 1
-TOP = ("format", "product", "measured", "phase", "blend", "ingredient")
+TOP = ("format", "product", "measured", "phase", "settled", "blend", "ingredient")
 PRODUCT = (
     "name",
     "use",
@@ -52,7 +52,8 @@ PRODUCT = (
 )
 MEASURED = ("ph", "ph_tolerance", "temperature", "water_activity", "water_activity_tolerance")
 PHASE = ("name", "heated_to", "held", "added_at", "items")
-LINE = ("ingredient", "preservative", "percent", "grams", "rest", "strength", "note")
+LINE = ("ingredient", "preservative", "percent", "grams", "rest", "strength", "note", "purpose")
+SETTLED = ("check", "about", "on", "by", "saw", "rests_on")
 # coldest store and hottest pot that a cosmetic meets; the same bounds as in the tables
 TEMPERATURE_C = (-50.0, 200.0)
 READINGS_SUFFIXES = (".csv", ".tsv", ".txt", ".xlsx")
@@ -104,6 +105,7 @@ def build(
     )
     phases, amounts = _read_phases(top, names, unknown, batch_g, folder)
     blends = read_blends(raw_blends, own.names, names, unknown, faults)
+    settled = _settled(top)
     unknown.report()
     faults.raise_if_any()
     return Formula.model_validate(
@@ -114,6 +116,7 @@ def build(
             "amounts": amounts,
             "blends": blends,
             "own_ingredients": own.rows,
+            "settled": settled,
         }
     )
 
@@ -146,7 +149,7 @@ def _product(section: Section, tables: Tables, today: dt.date | None) -> dict[st
         "package": section.choice("package", PACKAGES),
         "batch_g": _mass(section, "batch", BATCH_HELP),
         "scale_step_g": _mass(section, "scale_step", STEP_HELP),
-        "on_market": _day(section) or today or dt.date.today(),
+        "on_market": _day(section, "on_market") or today or dt.date.today(),
     }
     return {k: v for k, v in values.items() if v is not None or k == "batch_g"}
 
@@ -187,10 +190,12 @@ def _markets(section: Section, known: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(market for market in markets if market is not None))
 
 
-def _day(section: Section) -> dt.date | None:
-    if "on_market" not in section.raw:
+def _day(section: Section, key: str, *, needed: bool = False) -> dt.date | None:
+    if key not in section.raw:
+        if needed:
+            section.missing(key, _GIVE_DAY)
         return None
-    value = section.raw["on_market"]
+    value = section.raw[key]
     if isinstance(value, dt.datetime):
         value = value.date()
     elif isinstance(value, str):
@@ -199,7 +204,7 @@ def _day(section: Section) -> dt.date | None:
         except ValueError:
             value = None
     if not isinstance(value, dt.date) or not _YEARS[0] <= value.year <= _YEARS[1]:
-        section.fault("on_market", _GIVE_DAY)
+        section.fault(key, _GIVE_DAY)
         return None
     return value
 
@@ -229,6 +234,38 @@ def _measured(section: Section) -> dict[str, float | None]:
             "water_activity_tolerance", 0, 0.2, "give a number from 0 to 0.2, such as 0.005"
         ),
     }
+
+
+def _settled(top: Section) -> list[dict[str, Any]]:
+    """Findings that a trial answered, as plain values for the model; faults are noted."""
+    raw = top.raw.get("settled", [])
+    if not isinstance(raw, list) or not all(isinstance(s, dict) for s in raw):
+        top.fault("settled", "give each answer as a table that starts with the line [[settled]]")
+        return []
+    out, give = [], "name the check and the subject as the report does"
+    seen = "write down what you saw, and after how long"
+    for at, entry in enumerate(raw[:MAX_LINES]):
+        place = f"answer number {at + 1}"
+        section = Section(entry, top.faults, ("settled", at), SETTLED, place)
+        rests_on = entry.get("rests_on", {})
+        if not isinstance(rests_on, dict) or not all(map(_is_number, rests_on.values())):
+            section.fault("rests_on", "give the figures as the report prints them, by name")
+            rests_on = {}
+        out.append(
+            {
+                "check": section.text("check", give, needed=True),
+                "about": section.text("about", give, needed=True),
+                "on": _day(section, "on", needed=True),
+                "by": section.text("by", "give your initials", needed=True),
+                "saw": section.text("saw", seen, needed=True, longest=MAX_NOTE),
+                "rests_on": {str(k): float(v) for k, v in rests_on.items()},
+            }
+        )
+    return out
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
 
 
 # ---- phases and lines ----
@@ -383,6 +420,9 @@ def _line(raw: object, place: str, path: RawPath, reader: _Reader) -> dict[str, 
     if "strength" in raw:
         _check_strength_place(section, name, preservative, names)
     amount, rest = _amount(section, preservative, reader.amounts)
+    if "purpose" in raw and preservative:
+        allowed = "write the substance as an ingredient, or leave its purpose out"
+        section.add("purpose", "a system is there to preserve", allowed)
     return {
         "name": name,
         "kind": "preservative" if preservative else "ingredient",
@@ -390,6 +430,7 @@ def _line(raw: object, place: str, path: RawPath, reader: _Reader) -> dict[str, 
         "rest": rest,
         "strength": _strength(section),
         "note": section.text("note", "give a text, or leave it out", longest=MAX_NOTE),
+        "purpose": section.text("purpose", "say what it is there for, or leave it out"),
     }
 
 

@@ -8,7 +8,7 @@ only multiplies.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from preservecheck.formula.names import Named, folded, names_of
@@ -148,7 +148,15 @@ class FormulaMaterials:
         self._own_names = {folded(n): i.inci for i in own for n in (i.inci, *i.aliases)}
 
     def material(self, line: Line) -> Material:
-        """What the raw material of a line is made of."""
+        """What the raw material of a line is made of; with a purpose of its own it preserves
+        nothing for the law, and stands for no system."""
+        material = self._material(line)
+        if line.purpose is None:
+            return material
+        parts = tuple(replace(part, preserving=False) for part in material.parts)
+        return replace(material, parts=parts, roles=(), extra=())
+
+    def _material(self, line: Line) -> Material:
         if self._own or (line.kind == "ingredient" and folded(line.name) in self._blends):
             return self.resolve(line.name, line.strength, line.kind)
         return self._resolver.resolve(line.name, line.strength, line.kind)

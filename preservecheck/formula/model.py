@@ -65,6 +65,7 @@ class Line(_Part):
         None  # per cent active; what is left is water
     )
     note: str | None = None
+    purpose: str | None = None  # of a listed preservative that is there for another reason
 
 
 class Phase(_Part):
@@ -78,6 +79,18 @@ class Phase(_Part):
     lines: tuple[Line, ...]
 
 
+class Settled(_Part):
+    """A finding that a trial answered."""
+
+    check: str
+    about: str
+    on: dt.date
+    by: str  # initials
+    saw: str
+    # figures and amounts of the day, as a report printed them; a change of one ends it
+    rests_on: dict[str, float] = {}
+
+
 class Formula(_Part):
     """A formula file."""
 
@@ -88,5 +101,6 @@ class Formula(_Part):
     amounts: AmountKind = "percent"
     blends: dict[str, dict[str, float]] = {}  # raw material as written -> its parts in per cent
     own_ingredients: tuple[Ingredient, ...] = ()  # rows for this formula alone
+    settled: tuple[Settled, ...] = ()
     sha256: str = ""  # of the file that it was read from
     path: str | None = None

@@ -21,7 +21,7 @@ _OWN = tuple(c.replace("_", " ") for c in Ingredient.columns if c != "compositio
 # sheet -> columns; the order of the sheets is that of the digest over CSV files
 SHEETS: dict[str, tuple[str, ...]] = {
     "Product": ("field", "value", "note"),
-    "Formula": ("phase", "ingredient", "percent", "grams", "strength", "note"),
+    "Formula": ("phase", "ingredient", "percent", "grams", "strength", "purpose", "note"),
     "Phases": ("phase", "heated to", "added at", "held", "note"),
     "Blends": ("blend", "ingredient", "percent"),
     "Ingredients": ("ingredient", *_OWN),
@@ -343,8 +343,9 @@ def _item(row: _Row, grid: Grid, names: Names, own: set[str]) -> dict[str, Any]:
             item[column] = number(row.cells[column], grid)
     if "strength" in row.cells:
         item["strength"] = number(row.cells["strength"], grid)
-    if "note" in row.cells:
-        item["note"] = row.text("note")
+    for column in ("purpose", "note"):
+        if column in row.cells:
+            item[column] = row.text(column)
     return item
 
 

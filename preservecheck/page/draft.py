@@ -84,6 +84,9 @@ class BlendDraft:
     parts: list[Fields] = field(default_factory=list)
 
 
+LINE_TEXTS = ("strength", "purpose", "note")
+
+
 @dataclass
 class Draft:
     """What is typed of a formula."""
@@ -257,6 +260,8 @@ def _line(line: Fields, amounts: str) -> dict[str, Any]:
         raw["grams" if amounts == "grams" else "percent"] = number_of(amount, AMOUNT_UNITS[amounts])
     if kind == "ingredient" and (strength := line.get("strength", "").strip()):
         raw["strength"] = number_of(strength, "%")
+    if kind == "ingredient" and (purpose := line.get("purpose", "").strip()):
+        raw["purpose"] = purpose
     if note := line.get("note", "").strip():
         raw["note"] = note
     return raw
@@ -346,7 +351,7 @@ def _phase_draft(raw: Mapping[str, Any]) -> PhaseDraft:
 
 def _line_draft(raw: Mapping[str, Any]) -> Fields:
     kind = "preservative" if "preservative" in raw and "ingredient" not in raw else "ingredient"
-    line = {"kind": kind} | {k: text_of(raw[k]) for k in (kind, "strength", "note") if k in raw}
+    line = {"kind": kind} | {k: text_of(raw[k]) for k in (kind, *LINE_TEXTS) if k in raw}
     if raw.get("rest") is True:
         line["rest"] = "yes"
     amount = raw.get("grams", raw.get("percent"))

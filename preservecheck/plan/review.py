@@ -19,6 +19,8 @@ from preservecheck.assess.findings import (
     preservatives,
     table_arrays_for,
 )
+from preservecheck.assess.purpose import purpose_questions
+from preservecheck.assess.settled import settle
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula, Product
 from preservecheck.formula.stored_result import stored_sentence
@@ -103,7 +105,7 @@ def review(
         formula = load_formula(formula, tables, today=today)
     composition = composer_for(tables).compose(formula)
     case = formula_arrays([composition], table_arrays_for(tables), today)
-    findings = list(findings_of(case))
+    findings, unmet = settle(findings_of(case), case, formula.settled)
     codes = [f.code for f in findings]
     worst = int(fold(np.array(codes, dtype=np.int8)))
     shown = tuple(f.finding for f in findings)
@@ -116,10 +118,15 @@ def review(
         path=formula.path,
         verdict=WORDS[worst] or "unknown",
         serious=worst == SERIOUS,
-        counts=counts_of(codes),
+        counts=counts_of(codes, sum(f.settled is not None and f.settled.holds for f in shown)),
         preservatives=preservatives(composition, case),
         checks=shown,
-        remarks=(*composition.remarks, *advice.law_remarks(case, today)),
+        remarks=(
+            *composition.remarks,
+            *purpose_questions(case),
+            *unmet,
+            *advice.law_remarks(case, today),
+        ),
         own_rows=advice.own_rows(case, rows),
         labels=labels,
         cautions=advice.cautions(case),

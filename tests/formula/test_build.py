@@ -228,7 +228,7 @@ def test_measured(raw, faults, key, value, message):
             {"fase": 1},
             (
                 "fase is not known here; did you mean phase? Allowed are format, product, measured,"
-                " phase, blend, ingredient"
+                " phase, settled, blend, ingredient"
             ),
         ),
         (

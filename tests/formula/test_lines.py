@@ -103,7 +103,7 @@ def line(raw, **change):
             {"ingredient": "Glycerin", "percent": 3, "amont": 5},
             (
                 "(Glycerin): amont is not known here; allowed are ingredient, preservative,"
-                " percent, grams, rest, strength, note"
+                " percent, grams, rest, strength, note, purpose"
             ),
         ),
         (

@@ -37,6 +37,8 @@ FINDING_KEYS = {
     "because",
     "do",
     "root",
+    "settled",
+    "rests_on",
     "sources",
 }
 
