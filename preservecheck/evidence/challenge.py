@@ -125,27 +125,16 @@ def challenge(
     counts = read_counts(results, tables)
     written = standard or counts.standard
     if written is None:
-        raise ReadingsError(
-            Fault(
-                "by which standard it was done is not said",
-                f"write a line standard,iso-11930 above the heading; known are "
-                f"{join_or(list(STANDARDS))}",
-                where=counts.where,
-                path=("standard",),
-                hint=Hint.STANDARD,
-            )
-        )
+        found = "by which standard it was done is not said"
+        known = f"known are {join_or(list(STANDARDS))}"
+        allowed = f"write a line standard,iso-11930 above the heading; {known}"
+        fault = Fault(found, allowed, path=("standard",), hint=Hint.STANDARD)
+        raise ReadingsError(fault.within(where=counts.where))
     id_ = standard_id(written)
     if standard and counts.standard and standard_id(counts.standard) != id_:
-        done_by = STANDARDS[standard_id(counts.standard)].name
-        raise ReadingsError(
-            Fault(
-                f"says it was done by {done_by}",
-                f"judging it by {STANDARDS[id_].name} needs counts of that test",
-                where=counts.where,
-                path=("standard",),
-            )
-        )
+        found = f"says it was done by {STANDARDS[standard_id(counts.standard)].name}"
+        allowed = f"judging it by {STANDARDS[id_].name} needs counts of that test"
+        raise ReadingsError(Fault(found, allowed, where=counts.where, path=("standard",)))
     return judged(counts, id_, tables, formula=formula, today=today)
 
 
@@ -156,15 +145,8 @@ def standard_id(written: str) -> str:
     for id_ in STANDARDS:
         if _letters(id_) in plain:
             return id_
-    raise ReadingsError(
-        Fault(
-            "is not known",
-            f"give {join_or(list(STANDARDS))}",
-            path=("standard",),
-            name="the standard",
-            value=f'"{written[:40]}"',
-        )
-    )
+    name, value, give = "the standard", f'"{written[:40]}"', f"give {join_or(list(STANDARDS))}"
+    raise ReadingsError(Fault("is not known", give, path=("standard",), name=name, value=value))
 
 
 def _letters(name: str) -> str:
@@ -299,7 +281,10 @@ def _organism_verdict(lines: Mapping[str, list[LineResult]]) -> tuple[str, str]:
     """Verdict of one organism by the lines of each criterion, and why."""
     criteria = list(lines)
     last = criteria[-1]
-    states = {c: _criterion_state(lines[c]) for c in criteria}
+    # a whole criterion is missed where one line is, else missing or open where one is, else met
+    order = ("missed", "missing", "open")
+    told = {c: {line.state for line in lines[c]} for c in criteria}
+    states = {c: next((s for s in order if s in told[c]), "met") for c in criteria}
     gone = [line.found for c in criteria for line in lines[c] if line.state == "missing"]
     if gone and states[last] != "missed":
         more = len(criteria) > 1 and states[last] == "met"
@@ -319,14 +304,6 @@ def _organism_verdict(lines: Mapping[str, list[LineResult]]) -> tuple[str, str]:
     if states[last] == "open":
         return "incomplete", f"Not to be decided: {_shortfall(lines[last])}."
     return "fails", f"It misses {criterion_name(last)}: {_shortfall(lines[last])}."
-
-
-def _criterion_state(lines: Iterable[LineResult]) -> Literal["met", "missed", "open", "missing"]:
-    """A whole criterion: missed where one line is, else missing or open where one is, else met."""
-    states = {line.state for line in lines}
-    if "missed" in states:
-        return "missed"
-    return "missing" if "missing" in states else "open" if "open" in states else "met"
 
 
 def _shortfall(lines: Iterable[LineResult]) -> str:
@@ -458,42 +435,35 @@ def _meaning(
     verdict: str, standard: str, formula: Formula | None, organisms: Sequence[OrganismResult]
 ) -> tuple[str, ...]:
     """What follows for the product."""
-    package = formula.product.package if formula else None
-    out = []
-    if verdict == "A":
-        does = "protects itself" if standard == "iso-11930" else "reaches the target criterion"
-        out.append(f"The formula {does}, in the pack, batch and pH that were tested.")
-    elif verdict == "B":
-        pack = ""
-        if package is not None:
-            closed = package in _CLOSED_PACKS
-            pack = (
-                f"; your {package} is such a pack" if closed else f"; a {package} does not give it"
-            )
-        out += [
+    iso = standard == "iso-11930"
+    does = "protects itself" if iso else "reaches the target criterion"
+    failed = join_and(sorted({o.group or o.name for o in organisms if o.verdict == "fails"}))
+    pack = formula.product.package if formula else None
+    given = f"your {pack} is such a pack" if pack in _CLOSED_PACKS else f"a {pack} does not give it"
+    told = {
+        "A": (f"The formula {does}, in the pack, batch and pH that were tested.",),
+        "B": (
             "Acceptable only with reasons beside the formula, which your safety assessor has to "
             "accept: a pack that lets nothing in (pump, airless, tube), single use, or a rinse-off "
-            f"product{pack}.",
+            f"product{f'; {given}' if pack else ''}.",
             "To reach A: raise the dose inside its range, lower the pH for an acid, add a "
             "chelator or a second system, and test again.",
-        ]
-    elif verdict == "passes":
-        out.append(
+        ),
+        "passes": (
             "It meets USP category 2, the mildest of the three: it asks no kill of yeast and "
-            "mould, and is no proof of ISO 11930 or Ph. Eur."
-        )
-    elif verdict == "fails":
-        groups = join_and(sorted({o.group or o.name for o in organisms if o.verdict == "fails"}))
-        out.append(
-            f"The product is not protected against {groups}: do not sell it. Change the formula "
-            "and test again."
-        )
-    else:
-        out.append(
+            "mould, and is no proof of ISO 11930 or Ph. Eur.",
+        ),
+        "fails": (
+            f"The product is not protected against {failed}: do not sell it. Change the formula "
+            "and test again.",
+        ),
+        "incomplete": (
             "Nothing can be claimed yet. Ask the laboratory for what is missing, or repeat the "
-            "organisms concerned."
-        )
-    if standard == "iso-11930" and verdict == "A":
+            "organisms concerned.",
+        ),
+    }
+    out = list(told[verdict])
+    if iso and verdict == "A":
         out.append("It is no proof of Ph. Eur. A, which asks for 2 log of bacteria on day 2.")
     if verdict in ("A", "B", "passes"):
         out.append(

@@ -144,34 +144,24 @@ def _neutraliser(case: FormulaArrays | None) -> tuple[str, ...]:
         return (*out, "Name the preservatives to the laboratory; the neutraliser depends on them.")
     c = case.reference
     names = [c.names[i] for i in np.flatnonzero(case.amount[0] > 0)]
-    tags = {t for n in names if (row := c.rows.get(n)) is not None for t in row.tags}
-    forms = {
-        a.active_form
-        for n in names
-        if (a := c.actives.get(n)) is not None and a.role == "preservative"
+    tags = {tag for n in names if n in c.rows for tag in c.rows[n].tags}
+    actives = [c.actives[n] for n in names if n in c.actives]
+    forms = {a.active_form for a in actives if a.role == "preservative"}
+
+    def holds(*words: str) -> bool:
+        return any(word in name.casefold() for name in names for word in words)
+
+    quaternary = bool(case.charge[0][0] > 0) or bool(forms & {"neutral molecule", "cation"})
+    phenol = bool(tags & {"phenoxyethanol", "paraben"}) or holds("paraben", "phenoxy")
+    releaser = "released formaldehyde" in forms or "formaldehyde-releaser" in tags
+    usual = {
+        "organic acids: dilution alone is often enough": "undissociated acid" in forms,
+        "quaternaries, parabens, phenoxyethanol, alcohols and chlorhexidine: polysorbate 80 "
+        "with lecithin": quaternary or phenol,
+        "aldehydes and releasers: histidine or cysteine": releaser,
+        "isothiazolinones: thioglycolate or cysteine": holds("isothiazolinone"),
     }
-    usual = (
-        ("undissociated acid" in forms, "organic acids: dilution alone is often enough"),
-        (
-            bool(tags & {"phenoxyethanol", "paraben"})
-            or any("paraben" in n.casefold() or "phenoxy" in n.casefold() for n in names)
-            or "neutral molecule" in forms
-            or "cation" in forms
-            or bool(case.charge[0][0] > 0),
-            "quaternaries, parabens, phenoxyethanol, alcohols and chlorhexidine: polysorbate 80 "
-            "with lecithin",
-        ),
-        (
-            "released formaldehyde" in forms or "formaldehyde-releaser" in tags,
-            "aldehydes and releasers: histidine or cysteine",
-        ),
-        (
-            any("isothiazolinone" in n.casefold() for n in names),
-            "isothiazolinones: thioglycolate or cysteine",
-        ),
-    )
-    fitting = [text for fits, text in usual if fits]
-    if fitting:
+    if fitting := [text for text, fits in usual.items() if fits]:
         out.append(
             f"Usual for what is in this formula, from memory: {'; '.join(fitting)}. The laboratory "
             "decides."

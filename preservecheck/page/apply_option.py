@@ -25,7 +25,7 @@ from preservecheck.formula.edit import (
 )
 from preservecheck.formula.model import Formula
 from preservecheck.page.context import system_name
-from preservecheck.page.draft import Draft, Fields, PhaseDraft, is_blank, text_of
+from preservecheck.page.draft import Draft, Fields, PhaseDraft, is_blank, new_line, text_of
 from preservecheck.page.editor import whole
 from preservecheck.text import celsius, join_and, number, sentence
 
@@ -87,9 +87,8 @@ def applied_to(draft: Draft, formula: Formula, option: Option, tables: Tables) -
     # a phase that held nothing else is gone, unless the new one has taken its place
     after.phases = [p for p in after.phases if p.filled or not any(p is e for e in emptied)]
     done = [f"Put in: {join_and(put_in)}, {place}."]
-    done += [f"Taken out: {text}." for text in removed] or [
-        "There was no preservative of its own to take out."
-    ]
+    none = "There was no preservative of its own to take out."
+    done += [f"Taken out: {text}." for text in removed] or [none]
     done += [sentence(text) for text in changed]
     if filled := whole(after)["said"]:
         done.append(f"The formula is filled to 100 % again. {filled}.")
@@ -119,22 +118,18 @@ def _filled_up(after: Draft, kept: list[Fields], formula: Formula, base: Formula
 
 def _without(after: Draft, gone: list[Fields]) -> list[PhaseDraft]:
     """Take lines out of the draft; says which phases have lost all of theirs."""
-    emptied = []
-    for phase in after.filled:
+    held = after.filled
+    for phase in held:
         phase.lines = [line for line in phase.lines if not any(line is g for g in gone)]
-        if not phase.filled:
-            emptied.append(phase)
-    return emptied
+    return [phase for phase in held if not phase.filled]
 
 
 def _host(after: Draft, name: str, emptied: list[PhaseDraft]) -> PhaseDraft:
     """The phase that takes the new lines: the one called so, or one of its own behind the others,
     an empty one that is there if there is one."""
-    named = [
-        p for p in after.phases if p.name == name and (p.filled or any(p is e for e in emptied))
-    ]
-    if named:
-        return named[0]
+    for phase in after.phases:
+        if phase.name == name and (phase.filled or any(phase is e for e in emptied)):
+            return phase
     last = max((i for i, p in enumerate(after.phases) if p.filled), default=-1)
     taken = [p.name.casefold() for p in after.phases]
     free = [
@@ -155,35 +150,26 @@ def _host(after: Draft, name: str, emptied: list[PhaseDraft]) -> PhaseDraft:
 def _add(host: PhaseDraft, system: str, amount: float) -> None:
     """Write a line with a system behind those that are filled in; a line that waits for a
     preservative has got it."""
-    line = {
-        "kind": "preservative",
-        "preservative": system,
-        "amount": text_of(round(amount, PLACES)),
-    }
+    written = {"preservative": system, "amount": text_of(round(amount, PLACES))}
+    line = new_line("preservative") | written
     blank = [x for x in host.lines if is_blank(x) and x.get("kind") != "preservative"]
     host.lines = [*host.filled, line, *blank]
 
 
 def _set_temperature(after: Draft, host: PhaseDraft, celsius_: float) -> None:
     """Write when a phase goes in, in °F where the maker writes °F."""
-    fahrenheit = any(_in_fahrenheit(p.fields) for p in after.phases)
-    at = celsius_ * 1.8 + 32 if fahrenheit else celsius_
-    host.fields |= {
-        "added_at": text_of(round(at, PLACES)),
-        "added_at_unit": "°F" if fahrenheit else "°C",
-    }
+    typed = [
+        (text, phase.fields.get(f"{key}_unit"))
+        for phase in after.phases
+        for key in ("heated_to", "added_at")
+        if (text := phase.fields.get(key, "").strip())
+    ]
+    fahrenheit = any(unit == "°F" or "f" in text.casefold() for text, unit in typed)
+    at, unit = (celsius_ * 1.8 + 32, "°F") if fahrenheit else (celsius_, "°C")
+    host.fields |= {"added_at": text_of(round(at, PLACES)), "added_at_unit": unit}
 
 
 def _called(system: System) -> str:
     """A system by its id with what is in it; by its one substance alone where it is one."""
     name = system_name(system)
     return name if len(system.composition) == 1 else f"{system.id} ({name})"
-
-
-def _in_fahrenheit(fields: Fields) -> bool:
-    """Whether a temperature of a phase is given in °F."""
-    return any(
-        fields.get(key, "").strip()
-        and (fields.get(f"{key}_unit") == "°F" or "f" in fields[key].casefold())
-        for key in ("heated_to", "added_at")
-    )

@@ -166,20 +166,18 @@ def convert_amounts(draft: Draft, kind: str) -> None:
     are not 7 %."""
     if kind == draft.amounts or kind not in AMOUNT_UNITS:
         return
-    lines = [line for line in draft.lines if line.get("amount", "").strip()]
-    values = [number_of(line["amount"], AMOUNT_UNITS[draft.amounts]) for line in lines]
-    numbers = [v for v in values if not isinstance(v, str)]
+    typed = [line for line in draft.lines if line.get("amount", "").strip()]
+    values = [(line, number_of(line["amount"], AMOUNT_UNITS[draft.amounts])) for line in typed]
+    numbers = [(line, v) for line, v in values if not isinstance(v, str)]
     size = batch_g(draft)
     if kind == "percent" and numbers and not any(line.get("rest") for line in draft.lines):
-        size = sum(numbers)
+        size = sum(v for _, v in numbers)
     if numbers and not size:
         return
     draft.amounts = kind
-    if not size:
-        return
-    factor = size / 100 if kind == "grams" else 100 / size
-    for line, value in zip(lines, values, strict=True):
-        if not isinstance(value, str):
+    if size:
+        factor = size / 100 if kind == "grams" else 100 / size
+        for line, value in numbers:
             line["amount"] = text_of(round(value * factor, 9))
 
 
