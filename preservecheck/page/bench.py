@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 from preservecheck.errors import Fault, PreservecheckError, ReadingsError, UnitError
 from preservecheck.page.context import Submission, system_name
-from preservecheck.page.draft import Fields
+from preservecheck.page.draft import Fields, text_in
 from preservecheck.page.hints import COLUMN_WORDS, FieldFault, worded
 from preservecheck.units import batch_mass_g, plain_number, temperature_c, temperature_text
 
@@ -74,7 +74,7 @@ class Bench:
 
 
 def _is_dated(reading: Fields) -> bool:
-    return bool(_DAY.fullmatch(reading.get("day", "")) and reading.get("time", "").strip())
+    return bool(_DAY.fullmatch(reading.get("day", "")) and text_in(reading, "time"))
 
 
 def bench_of(pairs: Iterable[tuple[str, str]]) -> Bench:
@@ -119,7 +119,7 @@ def _taken_in(bench: Bench) -> str:
         # a time that stands there by itself is no reading, nor are the grams that are proposed
         if not fresh.get(KEYS[part][1], "").strip() or len(bench.rows[part]) >= MAX_READINGS:
             continue
-        row = {k: v for k in (*KEYS[part], "day") if (v := fresh.get(k, "").strip())}
+        row = {k: v for k in (*KEYS[part], "day") if (v := text_in(fresh, k))}
         bench.rows[part].append(row)
         fresh.clear()
         went = went or _next_field(part)
@@ -233,7 +233,7 @@ def _added(bench: Bench, course: Course, faults: list[FieldFault]) -> str | None
     """When it went in, where the readings go that far."""
     from preservecheck.formula.cooling_readings import OutsideReadingsError
 
-    typed = bench.cool.get("added", "").strip()
+    typed = text_in(bench.cool, "added")
     if not typed:
         return None
     try:
@@ -388,7 +388,7 @@ def _number(
             return value
         raise UnitError(Fault("", f"give a number from {low:g} to {high:g}", value=typed))
 
-    typed = bench.drop.get(key, "").strip().removesuffix("%")
+    typed = text_in(bench.drop, key).removesuffix("%")
     return _parsed(parse, typed, name, f"drop-{key}", faults)
 
 

@@ -68,7 +68,7 @@ class PhaseDraft:
     @property
     def name(self) -> str:
         """What it is called."""
-        return self.fields.get("name", "").strip()
+        return text_in(self.fields, "name")
 
     @property
     def filled(self) -> list[Fields]:
@@ -101,7 +101,7 @@ class Draft:
     @property
     def name(self) -> str:
         """What the product is called."""
-        return self.product.get("name", "").strip()
+        return text_in(self.product, "name")
 
     @property
     def filled(self) -> list[PhaseDraft]:
@@ -131,6 +131,16 @@ def new_draft() -> Draft:
 def new_line(kind: str = "ingredient") -> Fields:
     """An empty line."""
     return {"kind": kind}
+
+
+def text_in(fields: Fields, key: str) -> str:
+    """What is typed in a field, without the blanks around it."""
+    return fields.get(key, "").strip()
+
+
+def kind_of(line: Fields) -> str:
+    """``preservative`` or ``ingredient``."""
+    return "preservative" if line.get("kind") == "preservative" else "ingredient"
 
 
 def is_blank(line: Fields) -> bool:
@@ -224,23 +234,23 @@ def to_raw(draft: Draft) -> dict[str, Any]:
     raw["phase"] = [_phase(p, draft.amounts) for p in draft.filled]
     if blends := {b.name: _parts(b) for b in draft.blends if b.name.strip()}:
         raw["blend"] = blends
-    if own := {o["name"]: _own(o) for o in draft.own if o.get("name", "").strip()}:
+    if own := {o["name"]: _own(o) for o in draft.own if text_in(o, "name")}:
         raw["ingredient"] = own
     return raw
 
 
 def _product(fields: Fields) -> dict[str, Any]:
-    raw: dict[str, Any] = {k: v for k in PRODUCT_TEXTS if (v := fields.get(k, "").strip())}
+    raw: dict[str, Any] = {k: v for k in PRODUCT_TEXTS if (v := text_in(fields, k))}
     if markets := [m.strip() for m in fields.get("markets", "").split(",") if m.strip()]:
         raw["markets"] = markets
     raw |= _quantities(fields, PRODUCT_MASSES)
-    if day := fields.get("on_market", "").strip():
+    if day := text_in(fields, "on_market"):
         raw["on_market"] = _day(day)
     return raw
 
 
 def _measured(fields: Fields) -> dict[str, Any]:
-    raw = {k: number_of(v) for k in MEASURED_NUMBERS if (v := fields.get(k, "").strip())}
+    raw = {k: number_of(v) for k in MEASURED_NUMBERS if (v := text_in(fields, k))}
     return raw | _quantities(fields, ("temperature",))
 
 
@@ -252,26 +262,26 @@ def _phase(phase: PhaseDraft, amounts: str) -> dict[str, Any]:
 
 
 def _line(line: Fields, amounts: str) -> dict[str, Any]:
-    kind = "preservative" if line.get("kind") == "preservative" else "ingredient"
-    raw: dict[str, Any] = {kind: name} if (name := line.get(kind, "").strip()) else {}
+    kind = kind_of(line)
+    raw: dict[str, Any] = {kind: name} if (name := text_in(line, kind)) else {}
     if line.get("rest"):
         raw["rest"] = True
-    elif amount := line.get("amount", "").strip():
+    elif amount := text_in(line, "amount"):
         raw["grams" if amounts == "grams" else "percent"] = number_of(amount, AMOUNT_UNITS[amounts])
-    if kind == "ingredient" and (strength := line.get("strength", "").strip()):
+    if kind == "ingredient" and (strength := text_in(line, "strength")):
         raw["strength"] = number_of(strength, "%")
-    if kind == "ingredient" and (purpose := line.get("purpose", "").strip()):
+    if kind == "ingredient" and (purpose := text_in(line, "purpose")):
         raw["purpose"] = purpose
-    if note := line.get("note", "").strip():
+    if note := text_in(line, "note"):
         raw["note"] = note
     return raw
 
 
 def _parts(blend: BlendDraft) -> dict[str, Any]:
     return {
-        name: number_of(part.get("percent", "").strip(), "%")
+        name: number_of(text_in(part, "percent"), "%")
         for part in blend.parts
-        if (name := part.get("name", "").strip())
+        if (name := text_in(part, "name"))
     }
 
 
@@ -279,7 +289,7 @@ def _own(fields: Fields) -> dict[str, Any]:
     return {
         c: number_of(v) if Ingredient.columns[c].numeric else v
         for c in OWN_COLUMNS
-        if (v := fields.get(c, "").strip())
+        if (v := text_in(fields, c))
     }
 
 
@@ -287,7 +297,7 @@ def _quantities(fields: Fields, keys: tuple[str, ...]) -> dict[str, str]:
     """Texts with their units; a unit that is typed wins over the one that stands beside."""
     out = {}
     for key in keys:
-        if text := fields.get(key, "").strip():
+        if text := text_in(fields, key):
             unit = fields.get(f"{key}_unit") or next(iter(UNITS[KIND_OF[key]]))
             out[key] = f"{text} {unit}" if _BARE.fullmatch(text) else text
     return out

@@ -14,7 +14,7 @@ from preservecheck.formula.build import build
 from preservecheck.formula.faults import shown
 from preservecheck.formula.model import Formula
 from preservecheck.formula.names import folded
-from preservecheck.page.draft import PHASE_QUANTITIES, Draft, Fields, is_blank, to_raw
+from preservecheck.page.draft import PHASE_QUANTITIES, Draft, Fields, is_blank, kind_of, to_raw
 from preservecheck.page.files import toml_text
 from preservecheck.page.hints import FIELD_WORDS, LINE_WORDS, OWN_WORDS, FieldFault, worded
 
@@ -110,8 +110,8 @@ def _phase_field(draft: Draft, at: int, rest: Sequence[str | int]) -> str | None
 def _line_key(line: Fields, key: str | None) -> str:
     if key is not None:
         return "amount" if key in ("percent", "grams") else key
-    kind = "preservative" if line.get("kind") == "preservative" else "ingredient"
-    return "amount" if line.get(kind, "").strip() and not line.get("amount", "").strip() else kind
+    named, amount = line.get(kind_of(line), ""), line.get("amount", "")
+    return "amount" if named.strip() and not amount.strip() else kind_of(line)
 
 
 def _blend_field(

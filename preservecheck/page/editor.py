@@ -20,9 +20,11 @@ from preservecheck.page.draft import (
     Fields,
     PhaseDraft,
     from_raw,
+    kind_of,
     new_draft,
     new_line,
     number_of,
+    text_in,
     text_of,
     to_raw,
 )
@@ -105,7 +107,7 @@ def whole(draft: Draft) -> dict[str, str]:
     amounts = [
         number_of(line["amount"], unit)
         for line in draft.lines
-        if not line.get("rest") and line.get("amount", "").strip()
+        if not line.get("rest") and text_in(line, "amount")
     ]
     if any(isinstance(a, str) or a < 0 for a in amounts):
         return {"said": "", "rest": ""}
@@ -122,7 +124,7 @@ def whole(draft: Draft) -> dict[str, str]:
         said, left = f"The other lines come to {total:.6g} {unit}, more than {full:g} {unit}.", "0"
     else:
         left = f"{full - total:.6g}"
-        name = rest.get("ingredient", "").strip() or "The line that fills up"
+        name = text_in(rest, "ingredient") or "The line that fills up"
         said = f"{name}: {left} {unit}"
     return {"said": said, "rest": left}
 
@@ -166,7 +168,7 @@ def convert_amounts(draft: Draft, kind: str) -> None:
     are not 7 %."""
     if kind == draft.amounts or kind not in AMOUNT_UNITS:
         return
-    typed = [line for line in draft.lines if line.get("amount", "").strip()]
+    typed = [line for line in draft.lines if text_in(line, "amount")]
     values = [(line, number_of(line["amount"], AMOUNT_UNITS[draft.amounts])) for line in typed]
     numbers = [(line, v) for line, v in values if not isinstance(v, str)]
     size = batch_g(draft)
@@ -288,7 +290,7 @@ def _name(place: tuple[str, int, int], line: Fields, value: str) -> str:
     if part == "blend":
         line["name"] = value
         return f"blend-{at}-part-{below}-percent"
-    line["preservative" if line.get("kind") == "preservative" else "ingredient"] = value
+    line[kind_of(line)] = value
     return f"phase-{at}-line-{below}-amount"
 
 

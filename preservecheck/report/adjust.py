@@ -20,28 +20,28 @@ def document(found: Adjustment) -> Document:
     rows = [
         [
             str(at),
-            _grams(a.grams) if a.grams is not None else f"{number(a.grams_per_kg)} g/kg",
-            _grams(a.total_grams) if a.total_grams is not None else "",
+            f"{number(a.grams_per_kg)} g/kg" if a.grams is None else _grams(a.grams),
+            "" if a.total_grams is None else _grams(a.total_grams),
             f"{a.expected_ph:.1f}",
             a.then,
         ]
         for at, a in enumerate(found.additions, 1)
     ]
-    capacity = found.buffer_capacity_mmol_kg_ph
-    estimated = "" if found.basis == "titration" else ", by the estimate"
-    buffer = (
-        ""
-        if capacity is None
-        else f"It takes {number(capacity)} mmol of {found.agent} per kg to move the pH by 1 near "
-        f"the target{estimated}."
-    )
+    capacity, buffer = found.buffer_capacity_mmol_kg_ph, ""
+    if capacity is not None:
+        buffer = (
+            f"It takes {number(capacity)} mmol of {found.agent} per kg to move the pH by 1 near "
+            f"the target{'' if found.basis == 'titration' else ', by the estimate'}."
+        )
+    chart = readings.titration(found)
+    plots = [] if chart is None else [Plots(lambda: [chart], told=True)]
     effects = [
         f"{e.check}, {e.about}: {e.before} becomes {e.after}. {e.because}" for e in found.effects
     ]
     heads = ["step", "add", "total so far", "expect pH", "then"]
     return Document(
         f"pH of {found.head.name}",
-        [*map(Paragraph, _lead(found)), Paragraph(found.because), *_plots(found)],
+        [*map(Paragraph, _lead(found)), Paragraph(found.because), *plots],
         [
             Section("Steps", [Table(heads, rows, numbers=(0, 1, 2, 3))]),
             Section("Buffer capacity", [Paragraph(buffer)]),
@@ -51,12 +51,6 @@ def document(found: Adjustment) -> Document:
         words.footer(found.head),
         found.hints,
     )
-
-
-def _plots(found: Adjustment) -> list[Plots]:
-    """The titration, where there was one."""
-    chart = readings.titration(found)
-    return [] if chart is None else [Plots(lambda: [chart], told=True)]
 
 
 def _lead(found: Adjustment) -> Iterator[str]:

@@ -39,8 +39,9 @@ def document(found: Challenge) -> d.Document:
         ]
         for o in found.organisms
     ]
+    heads = ["organism", "start", *(f"day {d}" for d in days), "verdict"]
     counts = d.Table(
-        ["organism", "start", *(f"day {d}" for d in days), "verdict"],
+        heads,
         rows,
         numbers=range(1, 2 + len(days)),
         title="start: log10 CFU per g or mL",

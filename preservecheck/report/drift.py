@@ -2,18 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import TYPE_CHECKING
 
+from preservecheck.report import document as d
 from preservecheck.report import words
-from preservecheck.report.document import (
-    Bullets,
-    Document,
-    Paragraph,
-    Plots,
-    Section,
-    Table,
-    Verdict,
-)
 from preservecheck.report.plots import readings
 from preservecheck.text import number
 
@@ -28,31 +21,27 @@ APART = (
 )
 
 
-def document(found: Drift) -> Document:
+def document(found: Drift) -> d.Document:
     """The pH over time, storage by storage."""
-    worst = _worst(found)
     word = "serious" if any(s.serious for s in found.series) else found.verdict
     sentences = [f"{s.storage}: {s.because}{f' {s.do}' if s.do else ''}" for s in found.series]
-    window = (
-        ""
-        if found.window is None
-        else f"Window: pH {number(found.window[0])} to {number(found.window[1])}. "
-    )
-    rows = [_row(s) for s in found.series]
-    return Document(
+    apart = APART if len(found.series) > 1 else ""
+    table = d.Table(HEADS, [_row(s) for s in found.series], numbers=(1,), key=(3, 4, 5))
+    window = found.window_because
+    if found.window is not None:
+        low, high = map(number, found.window)
+        window = f"Window: pH {low} to {high}. {window}"
+    return d.Document(
         f"pH over time: {found.head.name}",
         [
-            Verdict(word, word),
-            Paragraph(_worst_words(worst)),
-            Paragraph(window + found.window_because),
-            Plots(lambda: [readings.drifting(found)], told=True),
+            d.Verdict(word, word),
+            d.Paragraph(_worst_words(_worst(found))),
+            d.Paragraph(window),
+            d.Plots(lambda: [readings.drifting(found)], told=True),
         ],
         [
-            Section("By storage", [Table(HEADS, rows, numbers=(1,), key=(3, 4, 5))]),
-            Section(
-                "In words",
-                [Bullets(sentences), Paragraph(APART if len(found.series) > 1 else "")],
-            ),
+            d.Section("By storage", [table]),
+            d.Section("In words", [d.Bullets(sentences), d.Paragraph(apart)]),
         ],
         words.footer(found.head),
         found.hints,
@@ -76,14 +65,9 @@ def _row(s: Series) -> list[str]:
 def _worst(found: Drift) -> Series:
     """The storage that is worst off: by verdict, then by the day on which it leaves the window."""
 
-    def badness(s: Series) -> tuple[bool, bool, bool, int]:
-        leaving = s.leaves_on_early or s.leaves_on
-        return (
-            s.serious,
-            s.verdict == "warn",
-            s.verdict == "unknown",
-            -leaving.toordinal() if leaving else -4_000_000,
-        )
+    def badness(s: Series) -> tuple[int, int]:
+        leaving = s.leaves_on_early or s.leaves_on or dt.date.max
+        return s.code, -leaving.toordinal()
 
     return max(found.series, key=badness)
 
