@@ -7,8 +7,8 @@ most good.
 
     fault      the temperature is above the heat limit even if the thermometer reads 2 °C too high
                (serious)
-    warning    within 2 °C of the limit: too close to call; or above the temperature below which it
-               does most good
+    warning    within 2 °C of the limit: too close to call; or the reading is above the temperature
+               below which it does most good (a custom: the thermometer's error does not count)
     unknown    no temperature is given
 
 Why: heat breaks some preservatives, drives others into the oil or off with the steam. The heat
@@ -67,7 +67,7 @@ def judge(figures: Figures) -> Codes:
         (above(peak - tolerance, figures["limit_c"]), SERIOUS),
         (unknown, UNKNOWN),
         (above(peak + tolerance, figures["limit_c"]), WARN),
-        (above(figures["added_at_c"] + tolerance, figures["preferred_below_c"]), WARN),
+        (above(figures["added_at_c"], figures["preferred_below_c"]), WARN),
         (np.isnan(figures["added_at_c"]), UNKNOWN),
         otherwise=PASS,
     )

@@ -7,7 +7,9 @@ beside it in meq/kg.
     fault      the row says avoid, and the formula holds that class; or anionic surfactants and
                polymers pair off more
                than half of a cationic preservative (serious)
-    warning    the row says caution; or they pair off more than a tenth of it
+    warning    the row says caution (of an acid system with cationic surfactants only where its
+               anions could pair off more than a tenth of them); or they pair off more than a tenth
+               of it
     unknown    nothing is known about that class
 
 Formula: meq/kg = percent * 10 * charge number / molar mass * 1000, or percent * 10 * charge density
@@ -85,11 +87,16 @@ def compute(case: FormulaArrays) -> Figures:
     others = totals[..., None, :] - own * np.nan_to_num(case.system_percent)[..., None]
     present = others >= np.array(CLASS_MIN_PERCENT) - 1e-9
     words = np.take(c.systems.compatibility, np.maximum(case.system, 0), axis=0)
-    met = np.where(present, words, 0.0)
     cationic, anionic = case.charge
     charge = _preservative_meq(case)
     shape = charge.shape
     own_cation = ordered_sum(np.maximum(np.nan_to_num(charge), 0.0))
+    others_cationic = np.maximum(cationic - own_cation, 0.0)
+    # too few anions to upset the cations are none; without a pH all may be there
+    few = (-charge < (1 - NEARLY_FREE) * others_cationic[..., None]) & (charge < 0)
+    present = np.broadcast_to(present, (*shape, len(COMPAT_COLUMNS))).copy()
+    present[..., 0] &= ~few
+    met = np.where(present, words, 0.0)
     cation = np.array(
         [
             any(
@@ -101,7 +108,6 @@ def compute(case: FormulaArrays) -> Figures:
         or [False]
     )[np.maximum(case.system, 0)]
     free = np.where(cation, case.unpaired[..., None], 1.0)
-    others_cationic = np.maximum(cationic - own_cation, 0.0)
     out = {
         "unpaired_share": np.broadcast_to(free, shape),
         "preservative_meq_kg": charge,

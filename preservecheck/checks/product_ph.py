@@ -1,12 +1,12 @@
 """Does the pH suit the product and its raw materials?
 
-What is judged: the measured pH against the customary window of the product, and with its tolerance
+What is judged: the measured pH with its tolerance against the customary window of the product, and
 against the edges beyond which a raw material breaks (soap, soap emulsifiers, carbomer, esterquats
 and other esters). Where what the materials stand lies wholly outside the custom, it takes the
 custom's place.
 
-    warning    outside the custom; or beyond an edge at which something breaks, or the tolerance
-               reaches over it
+    warning    all of pH ± tolerance lies outside the custom; or it is beyond an edge at
+               which something breaks, or the tolerance reaches over it
     unknown    the pH was not measured
     pass       inside; or there is no water, or too little for microbes to grow, and the pH is no
                lever
@@ -52,7 +52,9 @@ def compute(case: FormulaArrays) -> Figures:
 def judge(figures: Figures) -> Codes:
     """One code per case. (..., 1)"""
     ph, tolerance = figures["ph"], figures["ph_tolerance"]
-    uncustomary = below(ph, figures["ph_min"]) | above(ph, figures["ph_max"])
+    uncustomary = below(ph + tolerance, figures["ph_min"]) | above(
+        ph - tolerance, figures["ph_max"]
+    )
     breaks = below(ph - tolerance, figures["material_min"]) | above(
         ph + tolerance, figures["material_max"]
     )
@@ -109,8 +111,9 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
             causes=beyond_effective(case),
         )
     if code == PASS:
+        clear = not (below(ph - tolerance, low) or above(ph + tolerance, high))
         text = (
-            f"{reading} lies inside {custom}"
+            f"{reading} lies {'inside' if clear else 'at the edge of'} {custom}"
             if np.isfinite(low)
             else f"{reading} suits the raw materials"
         )
@@ -122,7 +125,7 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
             evidence,
         )
     reasons = []
-    if below(ph, low) or above(ph, high):
+    if below(ph + tolerance, low) or above(ph - tolerance, high):
         reasons.append(f"{reading} is outside {custom}")
     reasons += [f"{edge.name} wants {_span(edge.low, edge.high)}: {edge.why}" for edge in hurt[:4]]
     best_low, best_high = (
@@ -135,7 +138,7 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
         else "No pH suits all of them: change one of the materials named here."
     )
     because = "; ".join(reasons) + "."
-    too_high = above(ph, high) or any(above(ph + tolerance, edge.high) for edge in hurt)
+    too_high = above(ph - tolerance, high) or any(above(ph + tolerance, edge.high) for edge in hurt)
     causes = (*beyond_effective(case, ABOVE if too_high else BELOW), *broken_by_ph(case))
     return Explanation("formula", figures, because, do, evidence, causes=causes)
 

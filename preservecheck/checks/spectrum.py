@@ -43,6 +43,8 @@ MICROBES_OF = {
     "yeast": ("Candida albicans",),
     "mould": ("Aspergillus brasiliensis",),
 }
+# tags of what protects oils or smells clean, and holds no microbe back in a cream
+NO_PRESERVATIVES = ("essential-oil", "antioxidant", "weak-antimicrobial")
 RATING_WORDS = ("none", "weak", "moderate", "strong")
 MODERATE, WEAK = 2, 1
 
@@ -107,6 +109,14 @@ def _partners(case: FormulaArrays, gaps: list[str]) -> list[str]:
     ]
 
 
+def _taken_for_one(case: FormulaArrays) -> str:
+    """That what makers take for a preservative is none, where something of the kind is in it."""
+    c = case.reference
+    here = [c.names[k] for k in np.flatnonzero(c.tag(*NO_PRESERVATIVES) & (case.amount[0] > 0))]
+    verb = "is" if len(here) == 1 else "are"
+    return f" {join_and(here[:4])} {verb} none." if here else ""
+
+
 def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int) -> Explanation:
     """Words for the formula."""
     figures = tuple(figure(name, values[name], UNIT) for name in ("weakest", *GROUPS))
@@ -122,7 +132,7 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
     if values["dry"]:
         because = "There is too little free water for microbes to grow; no spectrum is asked for."
     elif not systems:
-        because = "There is no preservative system in it."
+        because = "There is no preservative system in it." + _taken_for_one(case)
         do = "Choose one that fits this formula."
     elif code == PASS:
         because = (

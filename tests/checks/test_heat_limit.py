@@ -66,10 +66,10 @@ def test_limit_with_the_thermometer(added_at, expected):
 
 
 @pytest.mark.parametrize(
-    ("added_at", "expected"), [("43 °C", "pass"), ("43.1 °C", "warn"), ("75 °C", "warn")]
+    ("added_at", "expected"), [("45 °C", "pass"), ("45.1 °C", "warn"), ("75 °C", "warn")]
 )
 def test_where_it_does_most_good(added_at, expected):
-    """Above 45 - 2 °C phenoxyethanol only warns: its limit of 85 °C is far off."""
+    """Above 45 °C by the reading phenoxyethanol only warns: its limit of 85 °C is far off."""
     assert outcome(the(ID, {"systems": {"phenoxyethanol": 0.8}}, added_at=added_at)) == expected
 
 

@@ -51,6 +51,15 @@ def test_best_rating_counts(systems, expected):
     assert outcome(the(ID, {"systems": systems})) == expected
 
 
+def test_what_is_no_preservative():
+    """An essential oil and an antioxidant are named as none."""
+    items = {"Melaleuca Alternifolia Leaf Oil": 0.5, "Tocopherol": 0.2}
+    found = the(ID, {"items": items})
+    assert outcome(found) == "serious"
+    for name in items:
+        assert name in found.because
+
+
 class TestFreeActiveDecides:
     """Where free-active has a sum for every microbe of a group, a rating says nothing."""
 

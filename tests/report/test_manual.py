@@ -34,7 +34,7 @@ def test_constants_have_their_sources():
     """A figure of the rule is printed with the comment that says where it comes from."""
     page = shown(manual.document("weighing"), 100)
     assert "serious percent: 10 (fixed for this program, no outside source)" in page
-    assert "warn percent: 5 (common practice, no source)" in page
+    assert "warn percent: 8 (common practice, no source)" in page
 
 
 def test_constants_on_one_line_share_their_source():
@@ -107,6 +107,6 @@ def test_page_as_data():
     """As data a page has the rule, the uncertain values and the constants apart."""
     found = manual.data("weighing")
     assert found["id"] == "weighing"
-    assert {"name": "warn percent", "value": "5", "source": "common practice, no source"} in (
+    assert {"name": "warn percent", "value": "8", "source": "common practice, no source"} in (
         found["constants"]
     )
