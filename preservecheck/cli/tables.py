@@ -60,7 +60,10 @@ def show(
     output: c.OutputOption = None,
     tables: c.TablesOption = None,
 ) -> None:
-    """Print one row in full: where each cell comes from, read or recalled."""
+    """Print one row in full.
+
+    With where each cell comes from, read or recalled.
+    """
     with c.user_errors():
         from preservecheck.report import tables as t
 
@@ -142,7 +145,10 @@ def coverage(
     output: c.OutputOption = None,
     tables: c.TablesOption = None,
 ) -> None:
-    """Show what was read, what was recalled and what is missing; in HTML with pictures."""
+    """Show what was read, recalled, or is missing.
+
+    In HTML with pictures.
+    """
     with c.user_errors():
         from preservecheck.report import tables as t
 
