@@ -55,9 +55,11 @@ def read_json(path):
     return json.loads(path.read_text(encoding="utf-8"))
 
 
-def test_a_folder_of_formula_files():
+def test_a_folder_of_formula_files(tmp_path):
     """Four example files, one of which passes everything; the bad one has a fault."""
-    done = screen(EXAMPLES)
+    for path in EXAMPLES.glob("*.toml"):
+        shutil.copy(path, tmp_path)
+    done = screen(tmp_path)
     assert done.exit_code == 1
     assert "4 formulas screened" in done.stdout
     assert "passing-leave-in.toml" in done.stdout
@@ -129,6 +131,8 @@ def test_an_unknown_name_in_a_long_table_is_answered_for_a_long_table(shelf, tmp
 
 
 def test_a_bad_formula_is_told_and_the_rest_goes_on(shelf, tmp_path):
+    """0.9 % of phenoxyethanol is above every inhibition figure (0.64 % for S. aureus); 1.5 % is over
+    the law; the formula that cannot be read is named."""
     shelf.write_text(
         CREAM + "odd one,all,Water,rest,,,,\nodd one,all,Moonbeam,2,,,,\n", encoding="utf-8"
     )
@@ -142,7 +146,7 @@ def test_a_bad_formula_is_told_and_the_rest_goes_on(shelf, tmp_path):
     with out.open(encoding="utf-8", newline="") as file:
         rows = {r["formula"]: r for r in csv.DictReader(file)}
     assert {n: r["verdict"] for n, r in rows.items()} == {
-        "hair milk": "warn",
+        "hair milk": "pass",
         "tonic": "warn",
         "odd one": "unread",
     }
