@@ -10,8 +10,8 @@ from functools import cached_property
 import numpy as np
 
 from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES, Substances
-from preservecheck.chemistry import partition, speciation
-from preservecheck.reference.rows import Binding, Mic, Partition
+from preservecheck.chemistry import partition, speciation, uptake
+from preservecheck.reference.rows import Active, Binding, Descriptor, Mic, Partition
 from preservecheck.verdict import Bools, Floats, Ints
 
 MICROBES = (
@@ -21,9 +21,10 @@ MICROBES = (
     "Candida albicans",
     "Aspergillus brasiliensis",
 )
-# roles whose antimicrobial part is added up; humectants act through water activity and are not
-# counted twice
-COUNTED_ROLES = ("preservative", "booster", "solvent")
+# roles whose antimicrobial part is added up; a humectant only where it has an MIC of its own
+COUNTED_ROLES = ("preservative", "booster", "solvent", "humectant")
+# pH at which each grows best; recalled, food microbiology
+BEST_PH = (7.0, 7.0, 7.0, 6.0, 5.5)
 NEUTRAL, ACID, BASE, CATION = range(4)
 FORM_CODES = {
     "neutral molecule": NEUTRAL,
@@ -45,12 +46,37 @@ LIKE_ETHOXYLATE = (
     "nonionic glucoside",
     "anionic surfactant",
     "amphoteric surfactant",
+    "cationic surfactant",
 )
 # half-widths that the tables' own uncertainty adds, as factors (times and divided by); facts on the
 # relations' scatter
 MEASURED_FACTOR = 1.5
 RELATION_FACTOR = 2.5
 BINDING_FACTOR = 2.0
+# by kind of oil where that is wider: no measured value to hold silicones and layers against, three
+# recalled ones for esters
+WIDE_FACTOR = {"ester": 4.0, "fatty-alcohol": 4.0, "silicone": 6.1, "lamella": 7.6}
+# another micelle, mole for mole: 0.35 in log10
+MICELLE_FACTOR = 4.9
+# molar masses that stand for a class of micelle, against that of polysorbate 80 [g/mol]
+POLYSORBATE_MASS = 1310.0
+MICELLE_MASS = {
+    "nonionic glucoside": 420.0,
+    "anionic surfactant": 420.0,
+    "amphoteric surfactant": 356.0,
+    "cationic surfactant": 320.0,
+}
+# mineral oil by the five descriptors: e, s, a, b, v and c, fitted on 104 values in n-dodecane
+# (brown-2022); 0.13 off in log10 on five values in liquid paraffin
+MINERAL_OIL = (0.875, -1.935, -3.609, -4.851, 4.435)
+MINERAL_OIL_CONSTANT = 0.168
+# ionic strength of a nutrient broth [mol/L]; common practice, no source
+BROTH_MOL_L = 0.12
+# an MIC that is only said to be above a bound, or at most there, is taken at so many times the
+# bound; judgement of this program
+BEYOND_BOUND = {">": 2.0, "<=": 1 / 1.5}
+# how far a figure of a single laboratory is good; scatter between laboratories
+ONE_LABORATORY = 3.8
 
 
 @dataclass(frozen=True)
@@ -65,9 +91,19 @@ class Forms:
         counted = (
             a
             for a in self.substances.actives.values()
-            if a.role in COUNTED_ROLES and a.inci in self.substances.index
+            if self._counts(a) and a.inci in self.substances.index
         )
         return tuple(sorted({a.acid_form or a.inci for a in counted}))
+
+    @cached_property
+    def _with_mic(self) -> frozenset[str]:
+        return frozenset(active for active, _ in self.mic_rows)
+
+    def _counts(self, active: Active) -> bool:
+        """Whether an active is added up."""
+        if active.role == "humectant":
+            return active.inci in self._with_mic
+        return active.role in COUNTED_ROLES
 
     @cached_property
     def index(self) -> Mapping[str, int]:
@@ -80,7 +116,7 @@ class Forms:
         out = np.zeros((len(self.substances.names), len(self.names)))
         for a in self.substances.held_actives:
             acid = a.acid_form or a.inci
-            if a.role in COUNTED_ROLES:
+            if self._counts(a):
                 ratio = speciation.acid_equivalent(
                     1.0, a.molar_mass_g_mol, self.substances.actives[acid].molar_mass_g_mol
                 )
@@ -99,6 +135,7 @@ class Forms:
     pka = cached_property(lambda self: self._form_column("pka_25c"))
     pka_error = cached_property(lambda self: self._form_column("pka_uncertainty", 0.05))
     dh_ion_kj_mol = cached_property(lambda self: self._form_column("dh_ion_kj_mol", 0.0))
+    molar_mass = cached_property(lambda self: self._form_column("molar_mass_g_mol"))
     log_p = cached_property(lambda self: self._form_column("log_p"))
     solubility_g_l = cached_property(lambda self: self._form_column("water_solubility_g_l"))
 
@@ -134,33 +171,46 @@ class Forms:
         """Least effective concentration of the form that acts. [% w/v] (F, M); not-a-number where
         none is known.
 
-        A figure for total acid at a stated pH is brought to the undissociated form of that pH, of a
-        range of pH at its lower end (the cautious side). A figure that says only ``more than`` is
-        infinite: that substance does not count against that microbe.
+        A range counts at its geometric mean; a bound at twice (``>``) or two thirds (``<=``) of it,
+        which lie within its spread. A figure for total acid at a stated pH is brought to the
+        undissociated form of that pH, of a range of pH at its middle, with the pKa of a broth.
         """
         out = np.full((len(self.names), len(MICROBES)), np.nan)
+        broth = speciation.pka_mixed(
+            self.pka, np.where(self.kind == BASE, 1, 0), np.array(BROTH_MOL_L), np.array(25.0)
+        )
         for (active, microbe), row in self.mic_rows.items():
             if active not in self.index or microbe not in MICROBES:
                 continue
             f = self.index[active]
-            value = row.mic_mg_l / 10_000
+            value = _taken_at(row) / 10_000
             if (
                 self.kind[f] == ACID
                 and row.of_form == "total"
                 and (ph := _number(row.test_ph)) is not None
             ):
-                value *= float(speciation.undissociated_fraction(ph, self.pka[f]))
-            out[f, MICROBES.index(microbe)] = np.inf if row.comparator == ">" else value
+                value *= float(speciation.undissociated_fraction(ph, broth[f]))
+            out[f, MICROBES.index(microbe)] = value
         return out
 
     @cached_property
     def mic_factor(self) -> Floats:
-        """Published spread of each figure, times and divided by. [-] (F, M)"""
+        """Spread of each figure, times and divided by: as published, of a bound or of a single
+        laboratory's figure at least 3.8. [-] (F, M)"""
         out = np.ones((len(self.names), len(MICROBES)))
         for (active, microbe), row in self.mic_rows.items():
             if active in self.index and microbe in MICROBES:
-                out[self.index[active], MICROBES.index(microbe)] = row.uncertainty_factor
+                bound = row.comparator in BEYOND_BOUND
+                factor = max(row.uncertainty_factor, ONE_LABORATORY if bound else 1.0)
+                out[self.index[active], MICROBES.index(microbe)] = factor
         return out
+
+    @cached_property
+    def growth_limits(self) -> Floats:
+        """Lowest water activity and lowest pH at which each microbe grows. [-] (2, M)"""
+        rows = {g.organism: g for g in self.substances.tables.growth_limits}
+        columns = ([getattr(rows.get(m), n, None) for m in MICROBES] for n in ("aw_min", "ph_min"))
+        return np.array([[np.nan if v is None else v for v in column] for column in columns])
 
     @cached_property
     def partition_rows(self) -> Mapping[tuple[str, str], Partition]:
@@ -176,8 +226,9 @@ class Forms:
         """Oil-water partition coefficient of the uncharged form. [-] (F, C)
 
         From the table; for esters and liquid fatty alcohols else from the table's vegetable oil,
-        times 2 and 3; else from log P by the relation of that oil class. Cations and releasers stay
-        in the water. Not-a-number where nothing is known.
+        times 2 and 3; for mineral oil and silicone else from the five descriptors; else from log P
+        by the relation of that oil class, or of ordered skin lipid for layers of fatty alcohol.
+        Cations and releasers stay in the water. Not-a-number where nothing is known.
         """
         out = np.full((len(self.names), len(OIL_CLASSES)), np.nan)
         for f, form in enumerate(self.names):
@@ -188,6 +239,10 @@ class Forms:
                 vegetable = self.partition_rows.get((form, "vegetable"))
                 if self._stays_in_water(form):
                     out[f, c] = 0.0
+                elif oil == "lamella":
+                    out[f, c] = uptake.lamellar_partition(self.log_p[f])
+                elif oil in ("hydrocarbon", "silicone") and form in self.descriptor_rows:
+                    out[f, c] = self._in_mineral_oil(self.descriptor_rows[form])
                 elif vegetable is not None and oil in ("ester", "fatty-alcohol"):
                     out[f, c] = vegetable.k_oil_water * partition.ESTER_TO_VEGETABLE[oil]
                 else:
@@ -207,11 +262,27 @@ class Forms:
             ]
             for f in self.names
         ]
+        else_ = np.array([WIDE_FACTOR.get(oil, RELATION_FACTOR) for oil in OIL_CLASSES])
         return np.where(
-            np.array(measured, dtype=bool).reshape(-1, len(OIL_CLASSES)),
-            MEASURED_FACTOR,
-            RELATION_FACTOR,
+            np.array(measured, dtype=bool).reshape(-1, len(OIL_CLASSES)), MEASURED_FACTOR, else_
         )
+
+    @cached_property
+    def k_oil_measured(self) -> Bools:
+        """Whether a coefficient was measured. (F, C)"""
+        return np.asarray(self.k_oil_factor == MEASURED_FACTOR)
+
+    @cached_property
+    def descriptor_rows(self) -> Mapping[str, Descriptor]:
+        """The five descriptors of each acting form."""
+        return {d.inci: d for d in self.substances.tables.descriptors}
+
+    @staticmethod
+    def _in_mineral_oil(row: Descriptor) -> float:
+        log_k = uptake.linear_free_energy(
+            [row.e, row.s, row.a, row.b, row.v], MINERAL_OIL, MINERAL_OIL_CONSTANT
+        )
+        return float(10**log_k)
 
     @cached_property
     def k_bind_factor(self) -> Floats:
@@ -226,7 +297,7 @@ class Forms:
         return np.where(
             np.array(measured, dtype=bool).reshape(-1, len(BINDER_CLASSES)),
             MEASURED_FACTOR,
-            BINDING_FACTOR,
+            np.where(self.k_bind_borrowed, MICELLE_FACTOR, BINDING_FACTOR),
         )
 
     @cached_property
@@ -265,17 +336,31 @@ class Forms:
                         and like.k_per_percent is not None
                         and not self._stays_in_water(form)
                     ):
-                        out[f, b] = like.k_per_percent
+                        out[f, b] = _carried(like.k_per_percent, binder)
                     elif self._stays_in_water(form):
                         out[f, b] = 0.0
                     else:
-                        out[f, b] = partition.binding_from_log_p(self.log_p[f])
+                        ethoxylate = float(partition.binding_from_log_p(self.log_p[f]))
+                        out[f, b] = _carried(ethoxylate, binder)
         return out
 
 
+def _carried(k_per_pct: float, binder: str) -> float:
+    """A constant of polysorbate 80 carried to another micelle, mole for mole. [1/%]"""
+    mass = MICELLE_MASS.get(binder, POLYSORBATE_MASS)
+    return float(uptake.binding_per_mole(k_per_pct, POLYSORBATE_MASS, mass))
+
+
+def _taken_at(row: Mic) -> float:
+    """One figure for a row. [mg/L]"""
+    low, high = row.mic_low_mg_l or row.mic_mg_l, row.mic_high_mg_l or row.mic_mg_l
+    return BEYOND_BOUND.get(row.comparator, 1.0) * float((low * high) ** 0.5)
+
+
 def _number(text: str | None) -> float | None:
-    """A number, or the lower end of a range such as ``5.0-5.5``."""
+    """A number, or the middle of a range such as ``5.0-5.5``."""
     try:
-        return None if text is None else float(text.partition("-")[0])
+        ends = [float(end) for end in text.split("-")] if text is not None else []
     except ValueError:
         return None
+    return sum(ends) / len(ends) if ends else None

@@ -19,9 +19,16 @@ from preservecheck.arrays.filling import filled
 from preservecheck.arrays.forms import ACID, BASE, CATION, MICROBES
 from preservecheck.arrays.recipes import Profile, Recipes, recipes_of
 from preservecheck.arrays.stability import BREAKS, IDLE
+from preservecheck.arrays.substances import BINDER_CLASSES, LAMELLA
 from preservecheck.arrays.systems import Part, parts_of
 from preservecheck.arrays.tables import TableArrays
-from preservecheck.chemistry import free_active, speciation, water_activity
+from preservecheck.chemistry import (
+    free_active,
+    saturation,
+    speciation,
+    uptake,
+    water_activity,
+)
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.formula.compose import Composition
 from preservecheck.formula.materials import Material
@@ -51,14 +58,17 @@ FROM_AMOUNTS = frozenset(
         "water_pct",
         "water_phase_pct",
         "oil_ratio",
+        "lamella",
         "binder_pct",
+        "quat_mmol",
+        "solution",
         "ionic_strength",
         "acting_pct",
         "total_in_water",
         "charge",
         "paired_kinds",
         "unpaired",
-        "aw_estimate",
+        "_aw_model",
         "kind",
         "windows",
     )
@@ -116,6 +126,10 @@ class FormulaArrays:
     k_oil: Floats = field(default=None)  # type: ignore[arg-type]  # (..., F, C)
     k_bind: Floats = field(default=None)  # type: ignore[arg-type]  # (..., F, B)
     compositions: tuple[Composition, ...] = ()
+    pka_shift: Floats = field(default_factory=lambda: np.zeros(1))  # (..., F)
+    # total over free of a preservative's anion beside an excess of long-chain quat (khan-2001;
+    # assumption)
+    ion_uptake: float = 5.0
 
     def __post_init__(self) -> None:
         """Take what was not drawn from the tables."""
@@ -131,7 +145,7 @@ class FormulaArrays:
         kept = set(FROM_AMOUNTS)
         kept |= {"oil_term"} if "k_oil" not in changes else set()
         kept |= {"bound_ratio"} if "k_bind" not in changes else set()
-        kept |= {"pka"} if "sample_c" not in changes else set()
+        kept |= {"pka"} if not changes.keys() & {"sample_c", "pka_shift"} else set()
         other.__dict__.update({n: v for n, v in self.__dict__.items() if n in kept})
         return other
 
@@ -149,25 +163,50 @@ class FormulaArrays:
 
     @cached_property
     def oil_ratio(self) -> Floats:
-        """Volume of each class of liquid oil over the volume of the water phase. [-] (..., C)"""
-        return over(
+        """Volume of each class of liquid oil, and of swollen layers, over the volume of the water
+        phase. [-] (..., C)"""
+        ratio = over(
             weighed_sum(self.amount, self.reference.liquid_oil),
             self.water_phase_pct / WATER_DENSITY,
         )
+        ratio[..., LAMELLA] = self.lamella
+        return ratio
+
+    @cached_property
+    def lamella(self) -> Floats:
+        """Volume of the layers of fatty alcohol and long-chain quat over the volume of the water
+        phase. [-] (...,)"""
+        parts = np.stack((self.reference.layer_lipid, self.reference.swelling), axis=-1)
+        share = over(100 * weighed_sum(self.amount, parts), self.water_phase_pct / WATER_DENSITY)
+        return uptake.lamellar_volume_ratio(share[..., 0], share[..., 1])
 
     @cached_property
     def binder_pct(self) -> Floats:
-        """Binders in the water phase. [% w/v] (..., B)"""
-        return over(
+        """Binders in the water phase; quats that stand in layers form no micelles.
+        [% w/v] (..., B)"""
+        binders = over(
             100 * weighed_sum(self.amount, self.reference.binder),
             self.water_phase_pct / WATER_DENSITY,
         )
+        quats = BINDER_CLASSES.index("cationic surfactant")
+        binders[..., quats] = np.where(self.lamella > 0, 0.0, binders[..., quats])
+        return binders
+
+    @cached_property
+    def quat_mmol(self) -> Floats:
+        """Cationic surfactant. [mmol per 100 g] (...,)"""
+        c = self.reference
+        density = np.nan_to_num(c.meq_g) * c.role("cationic surfactant")
+        return weighed_sum(self.amount, np.maximum(density, 0.0))
 
     @cached_property
     def ionic_strength(self) -> Floats:
-        """Ions per kg of water in the product. [mol/kg] (...,)"""
-        moles = weighed_sum(self.amount, self.reference.solutes.ion_strength)
-        return over(1000 * moles[..., None], self.water_pct)[..., 0]
+        """Ions per kg of water in the product, of what dissolves. [mol/kg] (...,)"""
+        solutes = self.reference.solutes
+        others = 1000 * weighed_sum(self.amount, solutes.other_ion_strength)
+        salts = self.solution.dissolved[..., len(solutes.norrish_rows) :]
+        dissolved = np.nan_to_num(weighed_sum(salts, solutes.salt_strength))
+        return dissolved + over(others[..., None], self.water_pct)[..., 0]
 
     @cached_property
     def charge(self) -> tuple[Floats, Floats]:
@@ -200,18 +239,50 @@ class FormulaArrays:
         return np.clip(1 - over(anionic[..., None], cationic)[..., 0], 0.0, 1.0)
 
     @cached_property
+    def solution(self) -> saturation.Dissolved:
+        """Uncharged solutes and salts, dissolved and solid. [mol/kg of water] (..., N + E) each"""
+        solutes = self.reference.solutes
+        per_kg = 1000 / np.where(self.water_pct > 0, self.water_pct, np.nan)[..., None]
+        molality = [
+            weighed_sum(self.amount, grams) * per_kg for grams in (solutes.norrish, solutes.salts)
+        ]
+        return saturation.dissolved(np.concatenate(molality, axis=-1), *solutes.solubility)
+
+    @cached_property
+    def _aw_model(self) -> tuple[Floats, Floats, Bools]:
+        """Estimated water activity [-], its half-width [-], and whether it is too far outside its
+        model to decide anything. (...,) each"""
+        solutes = self.reference.solutes
+        n = len(solutes.norrish_rows)
+        molality, solid = self.solution
+        water = np.where(self.water_pct > 0, self.water_pct, np.nan)
+        limit = solutes.osmol_solubility
+        amount = self.amount
+        if np.isfinite(limit).any():
+            amount = np.minimum(amount, limit * np.nan_to_num(water)[..., None] / 100)
+        estimate = water_activity.water_activity(
+            molality[..., :n],
+            solutes.norrish_constants,
+            molality[..., n:],
+            solutes.pitzer_constants,
+            1000 * weighed_sum(amount, solutes.osmol) / water,
+        )
+        table, model = solutes.saturated_aw
+        aw = saturation.corrected_at_saturation(estimate.aw, solid, table, model)
+        held = ((solid > 0) & ~np.isnan(table)).any(axis=-1)
+        far = saturation.far_outside(estimate.used, aw) & ~held
+        return aw, water_activity.estimate_error(aw, estimate.outside & ~held), far
+
+    @property
     def aw_estimate(self) -> tuple[Floats, Floats]:
         """Estimated water activity and the half-width of its 95 % band. [-] (...,) each"""
-        c = self.reference
-        per_kg = 1000 / np.where(self.water_pct > 0, self.water_pct, np.nan)[..., None]
-        estimate = water_activity.water_activity(
-            weighed_sum(self.amount, c.solutes.norrish) * per_kg,
-            c.solutes.norrish_constants,
-            weighed_sum(self.amount, c.solutes.salts) * per_kg,
-            c.solutes.pitzer_constants,
-            weighed_sum(self.amount, c.solutes.osmol) * per_kg[..., 0],
-        )
-        return estimate.aw, water_activity.estimate_error(*estimate)
+        return self._aw_model[:2]
+
+    @property
+    def aw_unknown(self) -> Bools:
+        """True where the water activity was not measured and lies too far outside the model for an
+        estimate to decide anything. (...,)"""
+        return np.asarray(np.isnan(self.aw_measured) & self._aw_model[2])
 
     @cached_property
     def aw(self) -> tuple[Floats, Floats, Bools]:
@@ -228,13 +299,14 @@ class FormulaArrays:
     def dry(self) -> Bools:
         """True without water, or where the water activity is surely below 0.75. (...,)"""
         aw, tolerance, _ = self.aw
-        return np.asarray((self.water_pct <= 0) | (aw + tolerance < LOW_RISK_AW))
+        low = (aw + tolerance < LOW_RISK_AW) & ~self.aw_unknown
+        return np.asarray((self.water_pct <= 0) | low)
 
     @cached_property
     def maybe_low_risk(self) -> Bools:
         """True where the water activity may or may not lie below 0.75. (...,)"""
         aw, tolerance, _ = self.aw
-        return np.asarray(~self.dry & (aw - tolerance < LOW_RISK_AW))
+        return np.asarray(~self.dry & ((aw - tolerance < LOW_RISK_AW) | self.aw_unknown))
 
     @cached_property
     def kind(self) -> Ints:
@@ -297,6 +369,7 @@ class FormulaArrays:
         """The pKa that goes with a pH meter at this temperature and ionic strength. [-] (..., F)"""
         c = self.reference
         pka = speciation.pka_at(c.forms.pka, c.forms.dh_ion_kj_mol, self.temp_c[..., None])
+        pka = pka + self.pka_shift
         charge = np.where(c.forms.kind == BASE, 1, 0)  # the protonated form of a base is a cation
         return speciation.pka_mixed(
             pka, charge, self.ionic_strength[..., None], self.temp_c[..., None]
@@ -357,12 +430,21 @@ class FormulaArrays:
                 self.oil_term[..., f],
                 self.bound_ratio[..., f],
                 self.working_fraction_of(f),
+                self.ion_ratio_of(f),
             )
             if self.reference.forms.kind[f] == CATION:
                 free = free * self.unpaired
             # what is not there is not unknown, even where its constants are
             self._free[f] = np.where(self.acting_pct[..., f] > 0, free, 0.0)
         return self._free[f]
+
+    def ion_ratio_of(self, f: int) -> Floats:
+        """Total over free of the anion beside long-chain quat; 1 without it. [-] (...,)"""
+        mass = self.reference.forms.molar_mass[f]
+        if self.reference.forms.kind[f] != ACID or not self.quat_mmol.any():
+            return np.ones(1)
+        ions = 1000 * self.acting_pct[..., f] / mass * (1 - self.working_fraction_of(f))
+        return uptake.ion_ratio(self.ion_uptake, ions, self.quat_mmol)
 
     def free_of(self, f: int) -> Floats:
         """Free working form of one active, at most its solubility. [% w/v] (...,)"""
@@ -409,6 +491,15 @@ class FormulaArrays:
     def unpreserved(self) -> Bools:
         """True where no active that is known to hold microbes back is there. (...,)"""
         return np.asarray(~((self.acting_pct > 0).any(axis=-1) | self.without_mic))
+
+    @cached_property
+    def usual_here(self) -> Bools:
+        """Whether a system of the formula is usual in this kind of product, at a pH at which it
+        works. (...,)"""
+        low, high = self.effective_ph
+        ph = self.ph[..., None]
+        usual = self.reference.usual[np.maximum(self.system, 0), self.kind[..., None]]
+        return np.asarray((self.has_system & usual & (ph >= low) & (ph <= high)).any(axis=-1))
 
     # ---- systems and windows of pH ---------------------------------------------------------------
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from preservecheck.arrays.substances import Substances
 from preservecheck.chemistry.summation import weighed_sum
-from preservecheck.chemistry.water_activity import Norrish, Pitzer
+from preservecheck.chemistry.water_activity import Norrish, Pitzer, water_activity
 from preservecheck.reference.rows import Solute
 from preservecheck.verdict import Floats
 
@@ -101,6 +101,44 @@ class Solutes:
         return Pitzer(*(_column(self.salt_rows, n, missing.get(n, 0.0)) for n in Pitzer._fields))
 
     @cached_property
+    def solubility(self) -> Floats:
+        """Solubility [g/100 g water] and molar mass [g/mol] of uncharged solutes and salts;
+        not-a-number where one is not known. (2, N + E)"""
+        rows = (*self.norrish_rows, *self.salt_rows)
+        columns = "solubility_g_100g_water", "molar_mass_g_mol"
+        return np.array([_column(rows, n, np.nan) for n in columns]).reshape(2, -1)
+
+    @cached_property
+    def saturated_aw(self) -> Floats:
+        """Water activity over the saturated solution of each uncharged solute and salt: by the
+        tables, and by the model. [-] (2, N + E)"""
+        rows = (*self.norrish_rows, *self.salt_rows)
+        table = _column(rows, "water_activity_saturated", np.nan)
+        grams, mass = self.solubility
+        alone = np.diag(np.nan_to_num(10 * grams / mass))
+        n = len(self.norrish_rows)
+        model = water_activity(
+            alone[:, :n], self.norrish_constants, alone[:, n:], self.pitzer_constants
+        ).aw
+        return np.array([table, np.broadcast_to(model, table.shape)])
+
+    @cached_property
+    def osmol_solubility(self) -> Floats:
+        """Solubility of what counts as ideal particles; infinite where not known.
+        [g/100 g water] (K,)"""
+        out = np.full(len(self.substances.names), np.inf)
+        for inci, row in self._solutes.items():
+            if inci in self.substances.index and row.solubility_g_100g_water is not None:
+                out[self.substances.index[inci]] = row.solubility_g_100g_water
+        return np.where(self.osmol > 0, out, np.inf)
+
+    @cached_property
+    def salt_strength(self) -> Floats:
+        """Ionic strength of one mole of each salt. [-] (E,)"""
+        z_plus, z_minus, nu_plus, nu_minus = (np.asarray(c) for c in self.pitzer_constants[:4])
+        return np.asarray(0.5 * (nu_plus * z_plus**2 + nu_minus * z_minus**2))
+
+    @cached_property
     def osmol(self) -> Floats:
         """Ideal osmoles of what is neither Norrish solute nor Pitzer salt. [osmol/g] (K,)"""
         out = np.zeros(len(self.substances.names))
@@ -141,19 +179,24 @@ class Solutes:
 
     @cached_property
     def ion_strength(self) -> Floats:
-        """What a gram of substance adds to the ionic strength. [mol/g] (K,)
+        """What a gram of substance adds to the ionic strength if all of it dissolves. [mol/g]
+        (K,)"""
+        return self.other_ion_strength + weighed_sum(self.salts, self.salt_strength)
 
-        Salts by their ions; bases as the salt they form; acids nothing, since they take the place
-        of an anion that is counted already; surfactants a quarter, since most counter-ions stay
-        with the micelle.
+    @cached_property
+    def other_ion_strength(self) -> Floats:
+        """The same without the salts of axis E. [mol/g] (K,)
+
+        Other salts by their ions; bases as the salt they form; acids nothing, since they take the
+        place of an anion that is counted already; surfactants a quarter, since most counter-ions
+        stay with the micelle.
         """
         out = np.zeros(len(self.substances.names))
-        z_plus, z_minus, nu_plus, nu_minus = (np.asarray(c) for c in self.pitzer_constants[:4])
-        out += weighed_sum(self.salts, 0.5 * (nu_plus * z_plus**2 + nu_minus * z_minus**2))
+        counted = self.salts.sum(axis=1) > 0
         for i, name in enumerate(self.substances.names):
             row, active = self.substances.rows.get(name), self.substances.actives.get(name)
             mass = self.substances.molar_mass[i]
-            if out[i] > 0 or not np.isfinite(mass):
+            if counted[i] or not np.isfinite(mass):
                 continue
             dry = 1 - self.substances.water_fraction[i]
             if row is not None and row.role in ("cationic surfactant", "anionic surfactant"):

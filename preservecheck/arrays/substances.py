@@ -13,7 +13,9 @@ from preservecheck.reference.load import Tables
 from preservecheck.reference.rows import Active, BinderClass, Ingredient, ProductKind
 from preservecheck.verdict import Bools, Floats
 
-OIL_CLASSES = ("vegetable", "ester", "hydrocarbon", "silicone", "fatty-alcohol")
+# the last is no oil but the layers of fatty alcohol that a long-chain quat swells
+OIL_CLASSES = ("vegetable", "ester", "hydrocarbon", "silicone", "fatty-alcohol", "lamella")
+LAMELLA = OIL_CLASSES.index("lamella")
 # g/mL; facts on vegetable and mineral oil read, the others common practice, no source
 OIL_DENSITY = {
     "vegetable": 0.92,
@@ -21,6 +23,7 @@ OIL_DENSITY = {
     "hydrocarbon": 0.85,
     "silicone": 0.96,
     "fatty-alcohol": 0.85,
+    "lamella": 0.90,
 }
 BINDER_CLASSES: tuple[str, ...] = get_args(BinderClass)
 # food for microbes per gram of dry substance; judgement of this program, common practice, no source
@@ -152,6 +155,21 @@ class Substances:
             self._vector(lambda r: r.ph_min if r.inci in own else None, -np.inf),
             self._vector(lambda r: r.ph_max if r.inci in own else None, np.inf),
         )
+
+    @cached_property
+    def layer_lipid(self) -> Floats:
+        """1 for solid fatty alcohols and glyceryl stearate, which a long-chain quat swells. (K,)"""
+        return self._flag(
+            lambda r: (
+                r.liquid_at_25c != "yes"
+                and (r.role == "fatty alcohol" or r.inci.startswith("Glyceryl Stearate"))
+            )
+        ).astype(float)
+
+    @cached_property
+    def swelling(self) -> Floats:
+        """1 for long-chain quats. (K,)"""
+        return self.tag("hard-quat").astype(float)
 
     @cached_property
     def powder(self) -> Floats:

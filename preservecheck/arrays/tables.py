@@ -9,12 +9,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
+
 from preservecheck.arrays.forms import Forms
 from preservecheck.arrays.solutes import Solutes
 from preservecheck.arrays.stability import Stability
 from preservecheck.arrays.substances import Substances
 from preservecheck.arrays.systems import Systems
 from preservecheck.reference.rows import System
+from preservecheck.verdict import Bools
 
 
 @dataclass(frozen=True)
@@ -52,6 +55,18 @@ class TableArrays(Substances):
     def stability(self) -> Stability:
         """The pH that raw materials stand. Axis W"""
         return Stability(self)
+
+    @cached_property
+    def usual(self) -> Bools:
+        """Whether a system is usual in a kind of product, for whoever uses it; the last kind is
+        none. (S, kinds + 1)"""
+        places = {kind.id: i for i, kind in enumerate(self.kinds)}
+        out = np.zeros((max(1, len(self.systems.rows)), len(places) + 1), dtype=bool)
+        for row in self.tables.practice:
+            usual = row.standing == "usual" and row.users == "any"
+            if usual and row.system in self.systems.index:
+                out[self.systems.index[row.system], places[row.kind]] = True
+        return out
 
     # rules of the law and incompatibilities are kept by tables and asked for many times
     @cached_property

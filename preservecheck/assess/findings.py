@@ -165,14 +165,13 @@ def finding_of(
 ) -> Finding:
     """One finding in words."""
     one = {name: _at(array, j) for name, array in figures.items()}
+    if check.forecast is not None and chance is not None:
+        one["share_of_draws"] = float(chance[j])
     words = check.explain(case, one, j, code)
-    likely = (
-        None
-        if chance is None or np.isnan(chance[j]) or code == UNKNOWN
-        else round(float(chance[j]), 3)
-    )
+    said = one[check.forecast] if check.forecast is not None else _at(chance, j)
+    likely = None if np.isnan(said) or code == UNKNOWN else round(said, 3)
     because = words.because
-    near = code == PASS and likely is not None and likely < SURE
+    near = code == PASS and check.forecast is None and likely is not None and likely < SURE
     if near and likely is not None:
         because += (
             f" It passes by less than its uncertainty: {likely * 100:.0f} chances in "
@@ -190,7 +189,7 @@ def finding_of(
         do=words.do,
         evidence=words.evidence,
         parts=words.parts or (words.about,),
-        chance_told=near,
+        chance_told=near or check.forecast is not None,
         subject_told=words.subject_told,
         hint=words.hint,
         causes=words.causes,
@@ -210,8 +209,10 @@ def _mostly(due: dict[str, float]) -> str:
     return text
 
 
-def _at(array: Floats, j: int) -> float:
+def _at(array: Floats | None, j: int) -> float:
     """Value of subject ``j`` of the single case; an array with one subject holds for all."""
+    if array is None:
+        return float("nan")
     flat = np.asarray(array, dtype=float).reshape(-1)
     return float(flat[j if flat.size > 1 else 0])
 

@@ -35,6 +35,7 @@ READINGS = {
     "scale": "the scale",
 }
 TABLE_VALUES = {
+    "pka": "the acid constants",
     "mic": "the MIC values",
     "oil": "the uptake by oils",
     "binding": "the uptake by surfactants",
@@ -134,6 +135,8 @@ def drawn(
         n: getattr(case, n)[..., None] for n in CASE_AXIS
     }
     aw, aw_tolerance, _ = (a[..., None] for a in case.aw)
+    # an estimate that decides nothing must not exempt from a preservative
+    aw = np.where(case.aw_unknown[..., None], 1.0, aw)
     heat = wide["temperature_tolerance_c"][..., None] * z("temperature")
     step = np.nan_to_num(100 * wide["scale_step_g"] / wide["batch_g"])[..., None] * z(
         "scale", [str(i) for i in range(wide["system"].shape[-1])]
@@ -167,6 +170,7 @@ def drawn(
         "temperature_tolerance_c": zero,
         "aw_measured": np.clip(aw + aw_tolerance * z("water_activity")[:, 0], 1e-6, 1.0),
         "aw_tolerance": zero,
+        "pka_shift": c.forms.pka_error * z("pka", c.forms.names) if c.forms.names else zero,
         "mic_percent": c.forms.mic_percent * spread("mic", c.forms.mic_factor, MICROBES),
         "k_oil": c.forms.k_oil * spread("oil", c.forms.k_oil_factor, OIL_CLASSES),
         "k_bind": c.forms.k_bind * spread("binding", c.forms.k_bind_factor, BINDER_CLASSES),
@@ -175,13 +179,15 @@ def drawn(
 
 
 def chances(check: Check, cloud: FormulaArrays) -> Floats | None:
-    """Share of draws in which each subject of a check passes. (..., J); not-a-number where it
-    cannot be known.
+    """Share of draws in which each subject of a check passes, or holds. (..., J); not-a-number
+    where it cannot be known.
 
     ``None`` for a check that no drawn input can change.
     """
     if not check.tolerances:
         return None
+    if check.holds is not None:
+        return np.asarray(check.holds(cloud).mean(axis=-2))
     codes = check.judge(check.compute(cloud))
     known = ((codes != ABSENT) & (codes != UNKNOWN)).any(axis=-2)
     return np.where(known, (codes == PASS).mean(axis=-2), np.nan)
@@ -201,8 +207,7 @@ def shares(
         return {}
     with np.errstate(divide="ignore", invalid="ignore"):
         alone = {
-            n: np.log(check.compute(drawn(case, (n,), draws, seed))[check.decides]).var(axis=-2)
-            for n in inputs
+            n: np.log(check.decides(drawn(case, (n,), draws, seed))).var(axis=-2) for n in inputs
         }
     total = sum(alone.values())
     return {

@@ -84,7 +84,13 @@ class Check:
     tolerances
         Names out of ``uncertainty.INPUTS`` whose spread can change the verdict.
     decides
-        The figure that the verdict hangs on, where several inputs spread it.
+        The figure that the verdict hangs on, where several inputs spread it. (..., J)
+    holds
+        What is counted over the draws, where that is not whether it passes: 1 where it holds,
+        not-a-number where that cannot be known. (..., J)
+    forecast
+        The figure that is its chance, where it says one of itself; the share of the draws in which
+        it ``holds`` is then a figure beside it.
     must_pass
         Whether a system is said to fit only where this passes; the others may warn.
     unknown_will_do
@@ -113,7 +119,9 @@ class Check:
     explain: Callable[[FormulaArrays, Mapping[str, float], int, int], Explanation]
     tables: Mapping[str, tuple[str, ...]]
     tolerances: tuple[str, ...] = ()
-    decides: str | None = None
+    decides: Callable[[FormulaArrays], Floats] | None = None
+    holds: Callable[[FormulaArrays], Floats] | None = None
+    forecast: str | None = None
     must_pass: bool = False
     unknown_will_do: bool = False
     levers: Mapping[Lever, int] = field(default_factory=dict)

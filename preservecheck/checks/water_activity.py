@@ -7,13 +7,17 @@ the growth limits of microbe groups.
     warning    boosters alone; the tolerance straddles the low-risk line of 0.75; an estimate
                between 0.70 and 0.80,
                which decides nothing: have it measured
+    unknown    nothing was measured, and the estimate lies outside the range of its model
     pass       too dry for growth, or microbes can grow and a preservative is there (the other
                checks judge it)
 
 How it is estimated: solutes per kg of water; uncharged ones pooled (Norrish), salts at the total
-ionic strength (Pitzer), everything else as ideal particles; the three multiplied. Oil, wax and
-powder do not count. The error is the scatter measured on published solutions: about 0.003 above
-0.97, 0.015 near 0.88, 0.03 below 0.85, doubled outside the range of the constants.
+ionic strength (Pitzer), everything else as ideal particles; the three multiplied. Each solute
+counts up to its solubility: what lies above is a solid and lowers nothing, and over a saturated
+solution the tables' own figure stands. Oil, wax and powder do not count. The error is the scatter
+measured on published solutions: about 0.003 above 0.97, 0.015 near 0.88, 0.03 below 0.85, doubled
+outside the range of the constants. Where a concentration is more than 1.25 times that range and
+the estimate is below 0.95, it decides nothing.
 """
 
 from __future__ import annotations
@@ -28,8 +32,18 @@ from preservecheck.checks.base import EPSILON, Check, Explanation, Figures, KeyF
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.errors import Hint
 from preservecheck.reference.rows import GrowthLimit
-from preservecheck.text import join_and
-from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Evidence, code_where, figure
+from preservecheck.text import join_and, number
+from preservecheck.verdict import (
+    PASS,
+    SERIOUS,
+    UNKNOWN,
+    WARN,
+    Codes,
+    Evidence,
+    Figure,
+    code_where,
+    figure,
+)
 
 # fixed for this program, no outside source: an estimate in this band decides nothing
 UNSURE = (0.70, 0.80)
@@ -37,6 +51,8 @@ UNSURE = (0.70, 0.80)
 LOW_RISK_PH = (3.0, 10.0)
 # boosters below this are there for another purpose; common practice, no source
 BOOSTER_PERCENT = 0.3
+# less is not worth a word [% of the formula]
+LEAST_SOLID = 0.5
 CITED_GROUPS = ("gram-negative", "yeast", "mould", "criterion")
 
 
@@ -48,6 +64,7 @@ def compute(case: FormulaArrays) -> Figures:
         "water_activity": aw[..., None],
         "tolerance": tolerance[..., None],
         "measured": measured[..., None].astype(float),
+        "beyond_model": case.aw_unknown[..., None].astype(float),
         "water_percent": case.water_pct[..., None],
         "preserved": np.asarray((case.has_system & (case.system_percent > 0)).any(axis=-1))[
             ..., None
@@ -69,6 +86,7 @@ def judge(figures: Figures) -> Codes:
         figures["ph"] - figures["ph_tolerance"] > LOW_RISK_PH[1]
     )
     return code_where(
+        (figures["beyond_model"] > 0, UNKNOWN),
         (unsure, WARN),
         (dry, PASS),
         (straddles, WARN),
@@ -90,6 +108,7 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
         figure("water_activity", aw, tolerance=tolerance),
         figure("low_risk_below", LOW_RISK),
         figure("water_percent", values["water_percent"], "% of the formula"),
+        *_undissolved(case),
     )
     evidence = tuple(_evidence(case))
     if values["water_percent"] <= EPSILON:
@@ -109,7 +128,13 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
         "Have the water activity measured (ask for a dew-point meter), and keep a "
         "preservative in it until then."
     )
-    if code == WARN and not measured and UNSURE[0] <= aw <= UNSURE[1]:
+    if code == UNKNOWN:
+        because = (
+            f"Water activity {aw:.2f} by estimate, from concentrations beyond what the model was "
+            "checked for: it decides nothing."
+        )
+        do = measure
+    elif code == WARN and not measured and UNSURE[0] <= aw <= UNSURE[1]:
         because = f"{reading}: an estimate between 0.70 and 0.80 decides nothing."
         do = measure
     elif aw + tolerance < LOW_RISK:
@@ -146,8 +171,24 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
         do = (
             "Make sure that the pH stays there for the product's whole life, or add a preservative."
         )
+    for solid in figures[3:]:
+        because += (
+            f" {number(solid.value or 0, 3)} % of the formula is {solid.of} that does not dissolve "
+            "and lowers nothing."
+        )
     hint = Hint.RANK_SYSTEMS if code == SERIOUS else None
     return Explanation("formula", figures, because, do, evidence, hint=hint)
+
+
+def _undissolved(case: FormulaArrays) -> Iterator[Figure]:
+    """What does not dissolve, where the water activity is an estimate."""
+    if not np.isnan(case.aw_measured[0]) or not case.water_pct[0] > 0:
+        return
+    solutes = case.reference.solutes
+    rows = (*solutes.norrish_rows, *solutes.salt_rows)
+    grams = case.solution.solid[0] * solutes.solubility[1] * case.water_pct[0] / 1000
+    for j in np.flatnonzero(grams > LEAST_SOLID):
+        yield figure("undissolved_percent", grams[j], "% of the formula", of=rows[j].inci)
 
 
 def _growing(rows: list[GrowthLimit], aw: float) -> str:

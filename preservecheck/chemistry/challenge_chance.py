@@ -55,10 +55,12 @@ def challenge_chance(
     log_sd: ArrayLike,
     calibration: Calibration,
     unknown_part: ArrayLike = False,
+    lift: ArrayLike = 0.0,
 ) -> Chance:
     """Chance that a challenge test finds this microbe controlled.
 
-    z = a + b ln(sum), v = var(a + b ln sum) + b² s², chance = 1/(1 + exp(-z / sqrt(1 + pi v / 8))).
+    z = a + b ln(sum) + lift, v = var(a + b ln sum) + b² s²,
+    chance = 1/(1 + exp(-z / sqrt(1 + pi v / 8))).
 
     Parameters
     ----------
@@ -71,6 +73,8 @@ def challenge_chance(
     unknown_part
         Whether an active of unknown MIC or uptake stands beside the known ones: its share is
         averaged over what such a share is in published cases. [-]
+    lift
+        What something beside the sum adds to the log odds. [-]
 
     Returns
     -------
@@ -96,12 +100,15 @@ def challenge_chance(
     [0.818, 0.749]
     """
     known = np.asarray(ratio_sum, dtype=np.float64)
-    chance, half = _of_known(known, log_sd, calibration)
+    chance, half = _of_known(known, log_sd, calibration, lift)
     unknown = np.asarray(unknown_part, dtype=bool)
     if unknown.any():
         share = calibration.unknown_sum * np.exp(calibration.unknown_log_sd * _PLACES)
         each, _ = _of_known(
-            np.nan_to_num(known)[..., None] + share, np.asarray(log_sd)[..., None], calibration
+            np.nan_to_num(known)[..., None] + share,
+            np.asarray(log_sd)[..., None],
+            calibration,
+            np.asarray(lift)[..., None],
         )
         mean = np.sum(each * _WEIGHTS, axis=-1)
         spread = np.sqrt(np.sum((each - mean[..., None]) ** 2 * _WEIGHTS, axis=-1))
@@ -111,11 +118,11 @@ def challenge_chance(
 
 
 def _of_known(
-    ratio_sum: Floats, log_sd: ArrayLike, calibration: Calibration
+    ratio_sum: Floats, log_sd: ArrayLike, calibration: Calibration, lift: ArrayLike
 ) -> tuple[Floats, Floats]:
     c = calibration
     x = np.log(np.maximum(ratio_sum, c.least_sum))
-    z = c.intercept + c.slope * x
+    z = c.intercept + c.slope * x + np.asarray(lift, dtype=np.float64)
     parameters = c.intercept_variance + 2 * c.covariance * x + c.slope_variance * x**2
     variance = parameters + (c.slope * np.asarray(log_sd, dtype=np.float64)) ** 2
     reach = _HALF_WIDTH_90 * np.sqrt(variance)
@@ -229,4 +236,48 @@ def water_activity_share(aw: ArrayLike, least: ArrayLike, most: float = 3.0) -> 
     limit = np.asarray(least, dtype=np.float64)
     share = (np.maximum(1.0 - np.asarray(aw, dtype=np.float64), 0.0) / (1.0 - limit)) ** 3
     result: Floats = np.where(np.isnan(limit), 0.0, np.minimum(share, most))
+    return result[()]
+
+
+def acidity_share(ph: ArrayLike, least: ArrayLike, best: ArrayLike, most: float = 0.25) -> Floats:
+    """What an acid pH adds to the sum by itself, beside what it does for an acid preservative.
+
+    most ((pH_best - pH) / (pH_best - pH_least))³, ``most`` at the microbe's growth limit and below;
+    0 from the optimum upwards.
+
+    Parameters
+    ----------
+    ph
+        pH of the product. [-]
+    least
+        Lowest pH at which the microbe grows; nan where unknown. [-]
+    best
+        pH at which it grows best. [-]
+    most
+        Largest share. [-]
+
+    Returns
+    -------
+    Floats
+        Share, to be added to the sum of free amount over MIC; 0 where pH or limit is unknown. [-]
+
+    Notes
+    -----
+    As for the water activity: the cube is that of cardinal-value models, that it adds is an
+    assumption, tested on the published cases.
+
+    References
+    ----------
+    Le Marc et al., Int. J. Food Microbiol. 73 (2002) 219, recalled; limits of growth_limits.csv.
+
+    Examples
+    --------
+    Half way from 7 to a limit of 5: 0.25 x 0.5³ = 0.03125; below the limit 0.25.
+
+    >>> acidity_share([6.0, 4.5, 7.5], 5.0, 7.0).round(4).tolist()
+    [0.0312, 0.25, 0.0]
+    """
+    best_ph = np.asarray(best, dtype=np.float64)
+    way = (best_ph - np.asarray(ph, dtype=np.float64)) / (best_ph - np.asarray(least))
+    result: Floats = most * np.clip(np.nan_to_num(way), 0.0, 1.0) ** 3
     return result[()]

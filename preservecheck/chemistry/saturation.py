@@ -64,10 +64,12 @@ def dissolved(
     return Dissolved(inside, m - inside)
 
 
-def held_at_saturation(aw: ArrayLike, solid_mol_kg: ArrayLike, saturated_aw: ArrayLike) -> Floats:
-    """Water activity beside undissolved solute: no higher than over its own saturated solution.
+def corrected_at_saturation(
+    aw: ArrayLike, solid_mol_kg: ArrayLike, table_aw: ArrayLike, model_aw: ArrayLike
+) -> Floats:
+    """Water activity beside undissolved solute, brought to the tables of saturated solutions.
 
-    min(aw, least saturated aw of the solutes of which some is solid).
+    aw times table / model for each solute of which some is solid.
 
     Parameters
     ----------
@@ -75,8 +77,11 @@ def held_at_saturation(aw: ArrayLike, solid_mol_kg: ArrayLike, saturated_aw: Arr
         Estimate with the dissolved part, shape (...). [-]
     solid_mol_kg
         Solid part of each solute, shape (..., S). [mol/kg]
-    saturated_aw
-        Water activity over the saturated solution of each, shape (S,); nan where unknown. [-]
+    table_aw
+        Measured water activity over the saturated solution of each alone, shape (S,); nan where
+        unknown. [-]
+    model_aw
+        What the model says of that solution, shape (S,). [-]
 
     Returns
     -------
@@ -85,7 +90,7 @@ def held_at_saturation(aw: ArrayLike, solid_mol_kg: ArrayLike, saturated_aw: Arr
 
     Notes
     -----
-    Further solutes lower it more.
+    Exact for one solute alone; further solutes lower the water activity as they do in the model.
 
     References
     ----------
@@ -93,15 +98,17 @@ def held_at_saturation(aw: ArrayLike, solid_mol_kg: ArrayLike, saturated_aw: Arr
 
     Examples
     --------
-    Potassium acetate far beyond the range of its constants: the table's 0.225 stands.
+    Potassium acetate, far beyond the range of its constants: the model says 0.28, the table 0.225.
 
-    >>> held_at_saturation([0.28, 0.28], [[1.0], [0.0]], [0.225]).tolist()
+    >>> corrected_at_saturation([0.28, 0.28], [[1.0], [0.0]], [0.225], [0.28]).tolist()
     [0.225, 0.28]
     """
     over = np.asarray(solid_mol_kg, dtype=np.float64) > 0
-    table = np.asarray(saturated_aw, dtype=np.float64)
-    least = np.where(over & ~np.isnan(table), table, np.inf).min(axis=-1, initial=np.inf)
-    result: Floats = np.minimum(np.asarray(aw, dtype=np.float64), least)
+    ratio = np.asarray(table_aw, dtype=np.float64) / np.asarray(model_aw, dtype=np.float64)
+    known = over & ~np.isnan(ratio)
+    result: Floats = np.asarray(aw, dtype=np.float64)
+    for i in np.flatnonzero(known.any(axis=tuple(range(known.ndim - 1)))):
+        result = result * np.where(known[..., i], ratio[i], 1.0)
     return result
 
 

@@ -65,10 +65,12 @@ class Pitzer(NamedTuple):
 
 
 class WaterActivity(NamedTuple):
-    """Estimated water activity [-], and whether a constant was used outside its range [-]."""
+    """Estimated water activity [-], whether a constant was used outside its range [-], and how much
+    of the range is used up [-]."""
 
     aw: Floats
     outside: Bools
+    used: Floats
 
 
 def norrish_ln_aw(molality_mol_kg: ArrayLike, k: ArrayLike, k3: ArrayLike) -> Floats:
@@ -119,6 +121,56 @@ def norrish_ln_aw(molality_mol_kg: ArrayLike, k: ArrayLike, k3: ArrayLike) -> Fl
     x = particles / (1.0 + particles)
     result: Floats = -np.log1p(particles) + x**2 * (mixed + mixed3 * x)
     return result
+
+
+def mole_fraction_used(molality_mol_kg: ArrayLike, valid_max_mole_fraction: ArrayLike) -> Floats:
+    """How much of the range of their constants nonelectrolytes use up together.
+
+    X / (sum of share_i x_i,max), X the mole fraction of all, share_i that of one among them.
+
+    Parameters
+    ----------
+    molality_mol_kg
+        Molality of each solute, shape (..., S). [mol/kg]
+    valid_max_mole_fraction
+        Highest mole fraction each constant was checked at, shape (S,). [-]
+
+    Returns
+    -------
+    Floats
+        Share of the range, shape (...); 0 without any solute. [-]
+
+    Notes
+    -----
+    A trace of something checked only in thin solutions hardly counts. A solute whose range is
+    unknown (nan) has none.
+
+    References
+    ----------
+    A rule of this program.
+
+    Examples
+    --------
+    Urea to x = 0.02: 1 mol/kg is x = 0.0177, 2 mol/kg is x = 0.0348.
+
+    >>> mole_fraction_used([[1.0], [2.0]], [0.02]).round(2).tolist()
+    [0.88, 1.74]
+    """
+    m = np.asarray(molality_mol_kg, dtype=np.float64)
+    limit = np.nan_to_num(np.asarray(valid_max_mole_fraction, dtype=np.float64))
+    solutes = ordered_sum(m)
+    x = solutes / (1.0 / MOLAR_MASS_WATER_KG_MOL + solutes)
+    return _over_range(x, solutes, weighed_sum(m, limit))
+
+
+def _over_range(value: Floats, total: Floats, weighed_limit: Floats) -> Floats:
+    """A value over the mean of the ends of several ranges, each weighed with its part of a
+    total."""
+    there = total > 0.0
+    mean = np.where(there, weighed_limit / np.where(there, total, 1.0), 1.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        result: Floats = np.where(there, value / mean, 0.0)
+    return result[()]
 
 
 def beyond_mole_fraction(molality_mol_kg: ArrayLike, valid_max_mole_fraction: ArrayLike) -> Bools:
@@ -277,6 +329,48 @@ def salts_ln_aw(molality_mol_kg: ArrayLike, salts: Pitzer) -> tuple[Floats, Bool
     return ln_aw[()], outside[()]
 
 
+def molality_used(molality_mol_kg: ArrayLike, salts: Pitzer) -> Floats:
+    """How much of the range of their constants salts use up together.
+
+    I / (sum of I_i / I times I_i,max), I_i the ionic strength of one salt, I_i,max that at its
+    valid molality.
+
+    Parameters
+    ----------
+    molality_mol_kg
+        Molality of each salt, shape (..., E). [mol/kg]
+    salts
+        Their constants, shape (E,) each. [as Pitzer]
+
+    Returns
+    -------
+    Floats
+        Share of the range, shape (...); 0 without any salt. [-]
+
+    Notes
+    -----
+    A trace of a salt checked only in thin solutions hardly counts.
+
+    References
+    ----------
+    A rule of this program.
+
+    Examples
+    --------
+    Sodium chloride, 3.074 of 6.148 mol/kg.
+
+    >>> salt = Pitzer(*([c] for c in (1, -1, 1, 1, 0.07831, 0.2677, 0, 0.000864, 2, 12, 6.148)))
+    >>> float(molality_used([3.074], salt))
+    0.5
+    """
+    m = np.asarray(molality_mol_kg, dtype=np.float64)
+    zp, zm, np_, nm = (np.asarray(c, dtype=np.float64) for c in salts[:4])
+    limit = np.nan_to_num(np.asarray(salts.valid_max_molality, dtype=np.float64), posinf=1e9)
+    per_molality = np.broadcast_to(0.5 * (np_ * zp**2 + nm * zm**2), m.shape[-1:])
+    strength = weighed_sum(m, per_molality)
+    return _over_range(strength, strength, weighed_sum(m, per_molality**2 * limit))
+
+
 def water_activity(
     nonelectrolyte_mol_kg: ArrayLike,
     nonelectrolytes: Norrish,
@@ -306,7 +400,7 @@ def water_activity(
     Returns
     -------
     WaterActivity
-        ``aw`` [-] and ``outside`` [-], each of shape (...).
+        ``aw`` [-], ``outside`` [-] and ``used`` [-], each of shape (...).
 
     Notes
     -----
@@ -331,10 +425,15 @@ def water_activity(
     ln_salts, outside_salts = salts_ln_aw(electrolyte_mol_kg, electrolytes)
     ln_neutral = norrish_ln_aw(nonelectrolyte_mol_kg, nonelectrolytes.k, nonelectrolytes.k3)
     outside = beyond_mole_fraction(nonelectrolyte_mol_kg, nonelectrolytes.valid_max_mole_fraction)
+    used = np.maximum(
+        mole_fraction_used(nonelectrolyte_mol_kg, nonelectrolytes.valid_max_mole_fraction),
+        molality_used(electrolyte_mol_kg, electrolytes),
+    )
     ln_ideal = -MOLAR_MASS_WATER_KG_MOL * np.asarray(osmolality_osmol_kg, dtype=np.float64)
     aw: Floats = np.exp(ln_neutral + ln_salts + ln_ideal)
-    flag: Bools = np.asarray(outside | outside_salts)
-    return WaterActivity(aw, np.broadcast_to(flag, np.shape(aw))[()])
+    flag = np.asarray(outside | outside_salts)
+    flags = (np.broadcast_to(each, np.shape(aw))[()] for each in (flag, used))
+    return WaterActivity(aw, *flags)
 
 
 def estimate_error(aw: ArrayLike, outside: ArrayLike = False) -> Floats:

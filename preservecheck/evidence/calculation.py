@@ -143,6 +143,7 @@ def _active(case: FormulaArrays, f: int) -> dict[str, Any]:
         "oil_term": _plain(case.oil_term[0, f]),
         "k_bind": _of_classes(c.forms.k_bind[f], BINDER_CLASSES, case.binder_pct[0]),
         "bound_ratio": _plain(case.bound_ratio[0, f]),
+        "ion_ratio": _plain(np.broadcast_to(case.ion_ratio_of(f), (1,))[0]),
         "solubility_g_l": _plain(c.forms.solubility_g_l[f]),
         "free_uncapped_percent": _plain(case.free_uncapped[0, f]),
         "free_percent": _plain(case.free_pct[0, f]),
@@ -169,23 +170,19 @@ def _solutes(case: FormulaArrays) -> list[dict[str, Any]]:
     if not case.water_pct[0] > 0:
         return []
     per_kg = 1000 / case.water_pct[0]
-    modelled = (
-        (solute, float((case.amount[0] * mol_g[:, j]).sum() * per_kg))
-        for rows, mol_g in (
-            (c.solutes.norrish_rows, c.solutes.norrish),
-            (c.solutes.salt_rows, c.solutes.salts),
-        )
-        for j, solute in enumerate(rows)
-    )
+    rows = (*c.solutes.norrish_rows, *c.solutes.salt_rows)
+    dissolved, solid = case.solution.dissolved[0], case.solution.solid[0]
     found: list[tuple[Any, ...]] = [
-        (solute.inci, solute.model, amount, solute.k_norrish, solute.k3_norrish)
-        for solute, amount in modelled
-        if amount > 0
+        (row.inci, row.model, float(m), float(s), row.k_norrish, row.k3_norrish)
+        for row, m, s in zip(rows, dissolved, solid, strict=True)
+        if m > 0
     ]
+    most = np.minimum(case.amount[0], c.solutes.osmol_solubility * case.water_pct[0] / 100)
     for k in np.flatnonzero((c.solutes.osmol > 0) & (case.amount[0] > 0)):
-        particles = float(case.amount[0, k] * c.solutes.osmol[k] * per_kg)
-        found.append((c.names[k], "ideal particles", particles, None, None))
-    return [dict(zip(("inci", "model", "mol_kg", "k", "k3"), s, strict=True)) for s in found]
+        particles = float(most[k] * c.solutes.osmol[k] * per_kg)
+        found.append((c.names[k], "ideal particles", particles, 0.0, None, None))
+    keys = ("inci", "model", "mol_kg", "solid_mol_kg", "k", "k3")
+    return [dict(zip(keys, s, strict=True)) for s in found]
 
 
 def _plain(value: Any) -> float | None:

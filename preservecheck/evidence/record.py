@@ -19,7 +19,7 @@ from pydantic import BaseModel, ConfigDict
 
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.assess.findings import arrays_of
-from preservecheck.checks import CHECKS
+from preservecheck.checks import CHECKS, with_key
 from preservecheck.evidence.calculation import composition_of, working_of
 from preservecheck.evidence.table_rows import digests_of, rows_used, values_of
 from preservecheck.formula.load import load_formula
@@ -31,7 +31,6 @@ from preservecheck.ranking.result import Choice, Option
 from preservecheck.reference.columns import read_cells
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows import Ingredient
-from preservecheck.text import number
 from preservecheck.verdict import fold
 
 KIND = "preservative decision record"
@@ -172,6 +171,9 @@ def _cell(value: Any) -> str:
 # ---- what else was looked at ---------------------------------------------------------------------
 
 
+HELD = with_key("challenge_chance")
+
+
 class _Standing(NamedTuple):
     """How the formula as it stands does in the order by which systems are ranked."""
 
@@ -182,7 +184,8 @@ class _Standing(NamedTuple):
     @classmethod
     def of(cls, case: FormulaArrays) -> _Standing:
         codes = {check.id: np.atleast_2d(check.judge(check.compute(case)))[0] for check in CHECKS}
-        weakest = 0.0 if np.isnan(case.sums[0]).all() else float(np.nanmin(case.sums[0]))
+        held = HELD.compute(case)[HELD.key.name][0]
+        weakest = 0.0 if np.isnan(held).all() else float(np.nanmin(held))
         passes = bool(fits({check: fold(code) for check, code in codes.items()}))
         return cls(passes, counts_of(codes), weakest)
 
@@ -219,13 +222,13 @@ def _reason(option: Option, standing: _Standing, chosen: bool, any_chosen: bool)
 
 
 def _beside(option: Option, standing: _Standing) -> str:
-    """A system that fits, beside the formula as it stands: warnings first, then margin, as in the
-    ranking."""
+    """A system that fits, beside the formula as it stands: warnings first, then the chance of the
+    weakest microbe, as in the ranking."""
     own, other = ((c["serious"], c["warn"]) for c in (standing.counts, option.counts))
-    weakest = option.weakest.sum_of_ratios or 0.0
-    margin = (
-        f"{number(weakest, 2)} against {number(standing.weakest, 2)} times what stops the "
-        "weakest microbe"
+    weakest = option.weakest.challenge_chance or 0.0
+    chance = (
+        f"{100 * weakest:.0f} % against {100 * standing.weakest:.0f} % that a challenge test finds "
+        "the weakest microbe controlled"
     )
     if not standing.fits:
         reason = "it fits as it stands, and what is chosen does not"
@@ -234,9 +237,9 @@ def _beside(option: Option, standing: _Standing) -> str:
     elif other < own:
         reason = f"it fits with fewer warnings, {other[1]} against {own[1]}"
     elif weakest <= standing.weakest:
-        return f"it fits too, with less margin: {margin}"
+        return f"it fits too, with a smaller chance: {chance}"
     else:
-        reason = f"it fits with more margin, {margin}"
+        reason = f"it fits with a better chance, {chance}"
     return f"{reason}; why it was not taken is for the maker to say"
 
 

@@ -30,7 +30,7 @@ ORDERS = {
     "rank": "best first",
     "name": "name, from A to Z",
     "dose": "smallest dose first",
-    "margin": "widest margin first",
+    "margin": "best held first",
     "chance": "best chance first",
     "findings": "fewest warnings first",
     "check": "what stands in the way",
@@ -135,7 +135,7 @@ def rows_of(choice: Choice, tables: Tables, wishes: Wishes, now: Collection[str]
 def _row(choice: Choice, at: int, option: Option, system: System, now: bool, wishes: Wishes) -> Row:
     fits = option.outcome != "does-not-fit"
     name, word = system_name(system), OUTCOME_WORDS[option.outcome]
-    margin = option.weakest.sum_of_ratios
+    margin = option.weakest.challenge_chance
     texts = words.notes(choice, option)
     charge, partner = system.charge or "", option.partner or ""
     about = [name, option.id, partner, word, option.why, *option.changes, charge]

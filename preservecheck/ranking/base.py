@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from preservecheck.arrays.forms import MICROBES
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.assess.findings import composer_for, table_arrays_for
 from preservecheck.assess.uncertainty import drawn
@@ -97,22 +98,32 @@ class BaseFormula:
         if not candidates:
             return []
         arrays = self.arrays_of(candidates)
-        codes = {}
+        codes, held = {}, np.full((len(candidates), len(MICROBES)), np.nan)
         for check in CHECKS:
             figures = check.compute(arrays)
             codes[check.id] = one_each(check, arrays, figures, check.judge(figures))
+            if check.forecast is not None:
+                held = figures[check.forecast]
         return [
-            replace(c, codes={check: v[n] for check, v in codes.items()}, sums=arrays.sums[n])
+            replace(
+                c,
+                codes={check: v[n] for check, v in codes.items()},
+                sums=arrays.sums[n],
+                held=held[n],
+            )
             for n, c in enumerate(candidates)
         ]
 
     def chances(self, candidates: Sequence[Candidate]) -> list[float]:
-        """Chance that everything that must pass does, under all tolerances."""
+        """Chance that everything that must pass does, under all tolerances, times the chance of the
+        weakest microbe in a challenge test."""
         if not candidates:
             return []
         cloud = drawn(self.arrays_of(candidates), draws=CHANCE_DRAWS)
-        good = [fold(c.judge(c.compute(cloud))) <= PASS for c in MUST_PASS if c.tolerances]
-        return [float(g) for g in np.logical_and.reduce(np.broadcast_arrays(*good)).mean(axis=-1)]
+        checks = [c for c in MUST_PASS if c.tolerances and c.forecast is None]
+        good = [fold(c.judge(c.compute(cloud))) <= PASS for c in checks]
+        share = np.logical_and.reduce(np.broadcast_arrays(*good)).mean(axis=-1)
+        return [float(g * c.least_held) for g, c in zip(share, candidates, strict=True)]
 
 
 def one_each(check: Check, arrays: FormulaArrays, figures: Figures, codes: Codes) -> Codes:

@@ -70,6 +70,7 @@ class Candidate:
     changes: tuple[SetPh | Replace | SetScale, ...] = ()
     codes: dict[str, Codes] = field(default_factory=dict)
     sums: Floats | None = None  # of ratios, by microbe
+    held: Floats | None = None  # chance that a challenge test finds each microbe controlled
 
     @property
     def doses(self) -> tuple[tuple[System, float], ...]:
@@ -110,5 +111,12 @@ class Candidate:
     @property
     def merit(self) -> tuple[float, ...]:
         """What pairs of one system are sorted by, best first."""
-        margin = 0.0 if self.sums is None else float(np.nanmin(self.sums))
-        return (self.counts["serious"], self.counts["warn"], self.counts["unknown"], -margin)
+        counts = self.counts
+        return (counts["serious"], counts["warn"], counts["unknown"], -self.least_held)
+
+    @property
+    def least_held(self) -> float:
+        """Chance of the weakest microbe; 0 where none is known."""
+        if self.held is None or np.isnan(self.held).all():
+            return 0.0
+        return float(np.nanmin(self.held))

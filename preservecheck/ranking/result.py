@@ -25,12 +25,9 @@ from preservecheck.verdict import PASS, SERIOUS, WARN, Finding
 
 Outcome = Literal["fits", "fits-after-change", "does-not-fit"]
 OUTCOMES: tuple[Outcome, ...] = ("fits", "fits-after-change", "does-not-fit")
-# a margin beyond what MIC values differ by between laboratories says nothing more
-WIDE = 3.0
 ORDER = (
     "Fits before fits after a change before the rest; then no serious warning, fewest warnings, "
-    "the widest margin "
-    "of the weakest microbe (above 3 times counts as 3), the best chance of passing."
+    "the best chance of the weakest microbe in a challenge test, the best chance of passing."
 )
 # of a dose or pH to be written into the formula: as many as it has, so that review finds what was
 # promised
@@ -39,10 +36,11 @@ DIGITS = 9
 
 @dataclass(frozen=True)
 class Weakest:
-    """The microbe with the smallest margin."""
+    """The microbe with the smallest chance of being controlled in a challenge test."""
 
     microbe: str
     sum_of_ratios: float | None
+    challenge_chance: float | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,7 +114,7 @@ def rank(option: Option) -> tuple[float, ...]:
         option.percent is None,  # what there is no room for
         option.counts["serious"],
         option.counts["warn"],
-        -min(option.weakest.sum_of_ratios or 0.0, WIDE),
+        -(option.weakest.challenge_chance or 0.0),
         -(option.chance or 0.0),
     )
 
@@ -149,8 +147,10 @@ def option_of(
     if candidate.fits:
         outcome = "fits-after-change" if changes else "fits"
     fault = None if candidate.fits else _first_fault(base, first)
-    sums = np.array([np.nan]) if candidate.sums is None else candidate.sums
-    weakest = 0 if np.isnan(sums).all() else int(np.nanargmin(sums))
+    nothing = np.full(len(MICROBES), np.nan)
+    sums = nothing if candidate.sums is None else candidate.sums
+    held = nothing if candidate.held is None else candidate.held
+    weakest = 0 if np.isnan(held).all() else int(np.nanargmin(held))
     grams = candidate.percent / 100 * base.batch_g if base.batch_g else None
     step = candidate.scale_step_g or base.formula.product.scale_step_g
     partner = candidate.partner if candidate.fits else None
@@ -171,7 +171,7 @@ def option_of(
         partner=partner.id if partner else None,
         partner_percent=candidate.partner_percent if partner else None,
         counts=candidate.counts,
-        weakest=Weakest(MICROBES[weakest], _known(sums[weakest])),
+        weakest=Weakest(MICROBES[weakest], _known(sums[weakest]), _known(held[weakest])),
         chance=None if chance is None else round(chance, 3),
         why=_why(candidate, [text for text, _ in changes], fault),
         own=candidate.system.id in base.own_rows,
@@ -206,7 +206,7 @@ def no_room(base: BaseFormula, system: System) -> Option:
         partner=None,
         partner_percent=None,
         counts={"pass": 0, "warn": 0, "serious": 0, "unknown": 0},
-        weakest=Weakest(MICROBES[0], None),
+        weakest=Weakest(MICROBES[0], None, None),
         chance=None,
         why=why,
         own=system.id in base.own_rows,

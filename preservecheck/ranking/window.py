@@ -24,6 +24,9 @@ GRID = 40
 MARGIN = 1.1
 # checks whose interval is looked for over dose and pH
 WORKS = tuple(check for check in CHECKS if check.must_pass and "ph" in check.levers)
+# the chance of a microbe, and from where on it is enough
+HELD = with_key("challenge_chance")
+ENOUGH = HELD.lines[0] if HELD.lines else 1.0
 # a pH is set in steps of [-]
 PH_STEP = 0.05
 # rounds of narrowing an interval to one of so many pieces: a grid step of a pH range comes down to
@@ -117,21 +120,22 @@ class Window:
 
         return good
 
-    def sums(self, percent: Floats, ph: Floats | float, systems: Sequence[System]) -> Floats:
-        """Smallest sum of ratios over the microbes."""
+    def least_held(self, percent: Floats, ph: Floats | float, systems: Sequence[System]) -> Floats:
+        """Smallest chance over the microbes that a challenge test finds one controlled."""
         arrays = self.arrays_at(percent, ph, systems).with_(ph_tolerance=np.zeros(1))
-        return np.asarray(arrays.sums.min(axis=-1))
+        return np.asarray(HELD.compute(arrays)[HELD.key.name].min(axis=-1))
 
     def lowest_dose(self, ph: Floats | float, systems: Sequence[System]) -> Floats:
-        """Dose at which every microbe group reaches a sum of 1; not-a-number where none below 100 %
-        does. (S,)"""
+        """Dose at which every microbe is likely enough held; not-a-number where none below 100 %
+        does that. (S,)"""
         low = np.zeros(len(systems))
         high = np.minimum(np.array([s.usage_max_percent for s in systems]), self.base.room)
         for _ in range(4):  # beyond the usage range too: the figure says how far away it is
-            reached = self.sums(high, ph, systems) >= 1
+            reached = self.least_held(high, ph, systems) >= ENOUGH
             high = np.where(reached, high, np.minimum(4 * high, self.base.room))
-        reached = self.sums(high, ph, systems) >= 1
-        return np.where(reached, root(lambda d: self.sums(d, ph, systems) - 1, low, high), np.nan)
+        reached = self.least_held(high, ph, systems) >= ENOUGH
+        dose = root(lambda d: self.least_held(d, ph, systems) - ENOUGH, low, high)
+        return np.where(reached, dose, np.nan)
 
     def highest_dose(self, ph: Floats | float, systems: Sequence[System]) -> Floats:
         """Dose that usage range, law and solubility allow; 0 where none. (S,)"""

@@ -116,6 +116,7 @@ class Tables:
     ingredients = _rows_of("ingredients", r.Ingredient)
     mic = _rows_of("mic", r.Mic)
     partition = _rows_of("partition", r.Partition)
+    descriptors = _rows_of("descriptors", r.Descriptor)
     binding = _rows_of("binding", r.Binding)
     solutes = _rows_of("solutes", r.Solute)
     growth_limits = _rows_of("growth_limits", r.GrowthLimit)

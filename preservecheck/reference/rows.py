@@ -324,6 +324,18 @@ class Partition(Row):
     preferred: YesNo = choice(YesNo, needed=True)
 
 
+class Descriptor(Row):
+    """The five descriptors of a solute, from which uptake by mineral oil is worked out."""
+
+    key: ClassVar[tuple[str, ...]] = ("inci",)
+    inci: str = text(needed=True)
+    e: float = number(needed=True)  # excess refraction
+    s: float = number(needed=True)  # dipolarity
+    a: float = number(0, needed=True)  # hydrogen bonds given
+    b: float = number(needed=True)  # and taken
+    v: float = number(above=0, needed=True)  # volume, in hundreds of mL/mol
+
+
 BindingKind = Literal["measured", "relation", "statement"]
 BindingBinderClass = Literal[BinderClass, "other"]
 
@@ -375,6 +387,8 @@ class Solute(Row):
     osmol_per_kg: float | None = number()  # per kg of the dry polymer
     valid_max_molality: float | None = number()
     valid_max_mole_fraction: float | None = number()
+    solubility_g_100g_water: float | None = number(above=0)  # anhydrous; blank: mixes, or unknown
+    water_activity_saturated: float | None = number(None, 1, above=0)
     temperature_c: float | None = number()
     confidence: SoluteConfidence = choice(SoluteConfidence, needed=True)
     preferred: YesNo = choice(YesNo, needed=True)
@@ -823,6 +837,7 @@ TABLES: dict[str, type[Record]] = {
     "ingredients": Ingredient,
     "mic": Mic,
     "partition": Partition,
+    "descriptors": Descriptor,
     "binding": Binding,
     "solutes": Solute,
     "growth_limits": GrowthLimit,

@@ -109,7 +109,7 @@ def cells(option: Option) -> list[str]:
         _reach(option),
         _span(option.ph_low, option.ph_high),
         f"below {celsius(_num(option.add_below_c))}, phase {option.phase}",
-        f"{option.weakest.microbe} {_times(option)}",
+        f"{option.weakest.microbe} {_held(option)}",
         words.chance_text(option.chance),
         words.counted(option.counts),
         "; ".join(option.changes),
@@ -158,9 +158,8 @@ def _is_close(option: Option) -> bool:
     return option.chance is not None and option.chance < CLOSE
 
 
-def _times(option: Option) -> str:
-    total = option.weakest.sum_of_ratios
-    return "unknown" if total is None else f"{number(total, 2)} times what stops it"
+def _held(option: Option) -> str:
+    return words.chance_text(option.weakest.challenge_chance) or "unknown"
 
 
 def _span(low: float | None, high: float | None, unit: str = "") -> str:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from preservecheck.checks import CHECKS
 from preservecheck.report import document as d
 from preservecheck.report import manual, review
+from preservecheck.report.words import chance_text
 from preservecheck.text import number
 from preservecheck.units import duration_text, mass_text, temperature_text
 
@@ -217,11 +218,12 @@ def _alternatives(record: DecisionRecord) -> list[d.Block]:
 def _option(a: Alternative) -> list[str]:
     """Dose, span of pH, weakest microbe."""
     percent, low, high = (a.figures[k] for k in ("percent", "ph_low", "ph_high"))
-    microbe, total = a.figures["weakest"]["microbe"], a.figures["weakest"]["sum_of_ratios"]
+    weakest = a.figures["weakest"]
+    chance = weakest["challenge_chance"]
     return [
         "" if percent is None else f"{number(percent)} %",
         "" if low is None or high is None else f"{number(low)} to {number(high)}",
-        "" if total is None else f"{microbe} {number(total, 2)}",
+        "" if chance is None else f"{weakest['microbe']} {chance_text(chance)}",
     ]
 
 

@@ -38,7 +38,7 @@ ACTIVE_FIGURES = {
     "free_percent": ("free, % w/v", 1),
 }
 LIMIT = "mic_percent"
-RATIO = "sum_of_ratios"
+CHANCE = "challenge_chance"
 
 
 @dataclass(frozen=True)
@@ -160,13 +160,10 @@ def _title(findings: Sequence[Finding]) -> str:
 
 
 def _reason(word: d.Word, findings: Sequence[Finding]) -> str:
-    """The reason; of several microbes the span of their sums."""
-    known = [ratio for f in findings if (ratio := f.value(RATIO)) is not None]
+    """The reason; of several microbes that of the one least held."""
+    known = [(chance, f) for f in findings if (chance := f.value(CHANCE)) is not None]
     if len(known) == len(findings) > 1:
-        low, high = number(min(known), 2), number(max(known), 2)
-        span = low if low == high else f"{low} to {high}"
-        missing = "some figures are not known" if word == "unknown" else "1 is needed"
-        return f"The free amounts add up to {span} times what stops them; {missing}."
+        return min(known, key=lambda pair: pair[0])[1].because
     return findings[0].because
 
 

@@ -28,18 +28,57 @@ SLICE = 1 / 500 + 0.0005
 
 
 def mics(active):
-    """MIC of one active by test organism, and its factor; one that is only known as above a figure
-    is none. [% w/v]"""
-    wanted = ("Pseudomonas aeruginosa", "Escherichia coli", "Staphylococcus aureus", "Candida " "albicans",
-              "Aspergillus brasiliensis")  # fmt: skip
+    """MIC of one active by test organism: a range at its geometric mean, "more than" at twice, "at
+    most" at two thirds of the figure. [% w/v]"""
     return {
-        m.organism: (m.mic_mg_l / 10_000, m.uncertainty_factor)
+        m.organism: math.sqrt((m.mic_low_mg_l or m.mic_mg_l) * (m.mic_high_mg_l or m.mic_mg_l))
+        * {">": 2, "<=": 1 / 1.5}.get(m.comparator, 1)
+        / 10_000
         for m in SHIPPED.mic
-        if m.active == active
-        and m.preferred == "yes"
-        and m.organism in wanted
-        and m.comparator != ">"
+        if m.active == active and m.preferred == "yes" and m.organism in GROWTH
     }
+
+
+# lowest pH at which each grows, and the one at which it grows best
+GROWTH = {
+    "Pseudomonas aeruginosa": (5.0, 7.0),
+    "Escherichia coli": (4.4, 7.0),
+    "Staphylococcus aureus": (4.0, 7.0),
+    "Candida albicans": (2.0, 6.0),
+    "Aspergillus brasiliensis": (1.5, 5.5),
+}
+
+
+def acidity(microbe, ph):
+    """What an acid pH adds to the sum: a quarter of the cubed way from the best pH to the least."""
+    least, best = GROWTH[microbe]
+    return 0.25 * min(max((best - ph) / (best - least), 0), 1) ** 3
+
+
+# the fit on published challenge tests: intercept, slope, their variances and covariance
+A, B, VAR_A, VAR_B, COV = 1.2913, 1.7223, 0.3804**2, 0.1234**2, 0.0113
+
+
+def chance_of(ratio_sum, log_sd=0.0):
+    """The chance of a sum in a challenge test: z over the root of 1 + pi/8 of its variance."""
+    x = math.log(max(ratio_sum, 0.1))
+    variance = VAR_A + 2 * COV * x + VAR_B * x**2 + (B * log_sd) ** 2
+    return 1 / (1 + math.exp(-(A + B * x) / math.sqrt(1 + math.pi / 8 * variance)))
+
+
+def sum_for(chance, log_sd=0.0):
+    """The sum that has a chance, by halving."""
+    low, high = 0.1, 10.0
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (middle, high) if chance_of(middle, log_sd) < chance else (low, middle)
+    return high
+
+
+# a sum with a chance of 0.8; more for what no published case has, which spreads ln S by 0.35
+ENOUGH, WITHOUT_CASE = sum_for(0.8), sum_for(0.8, 0.35)
+# what a few grams in a kilogram of water take off its water activity adds less than this to a sum
+DRYNESS = 1e-5
 
 
 def normal(z):
@@ -78,16 +117,16 @@ EVERYTHING = dict.fromkeys(("gram_positive", "gram_negative", "yeast", "mould"),
 
 
 class TestLowestDose:
-    """The dose at which the slowest microbe group reaches a sum of 1."""
+    """The dose at which the microbe that is least held has a chance of 0.8."""
 
     @pytest.mark.parametrize("oil", [0.0, 2.0, 10.0, 30.0])
     def test_nonionic_in_water_and_vegetable_oil(self, only, oil):
-        """Free = C / (K phi + 1) = MIC, so dose = MIC (1 + K phi) times the share of the water
-        phase.
+        """Free = C / (K phi + 1) = S MIC, so dose = S MIC (1 + K phi) times the share of the water
+        phase, S the sum for 0.8.
 
-        By hand for 10 % oil: phi = (10 / 0.92) / (90 / 1.00) = 0.1208; K = 2.6, MIC 0.64 % w/v for
-        the hardest microbe;
-        0.64 x (1 + 2.6 x 0.1208) x 0.90 = 0.757 % of the formula.
+        By hand for 10 % oil at pH 7: phi = (10 / 0.92) / (90 / 1.00) = 0.1208; K = 2.6, MIC 0.64 %
+        w/v for the hardest microbe; 1.081 x 0.64 x (1 + 2.6 x 0.1208) x 0.90 = 0.818 % of the
+        formula.
         """
         k = next(
             p.k_oil_water
@@ -95,58 +134,58 @@ class TestLowestDose:
             if (p.active, p.oil_class, p.preferred) == ("Phenoxyethanol", "vegetable", "yes")
         )
         phi = (oil / 0.92) / (100 - oil)
-        dose = (
-            max(m for m, _ in mics("Phenoxyethanol").values()) * (1 + k * phi) * (100 - oil) / 100
-        )
+        dose = ENOUGH * max(mics("Phenoxyethanol").values()) * (1 + k * phi) * (100 - oil) / 100
         if oil == 10:
-            assert dose == pytest.approx(0.757, abs=0.0005)
+            assert dose == pytest.approx(0.818, abs=0.0005)
         found = the(
-            make_formula({"Sunflower oil": oil} if oil else {}, ph=5), only("phenoxyethanol")
+            make_formula({"Sunflower oil": oil} if oil else {}, ph=7), only("phenoxyethanol")
         )
-        assert found.percent_low == pytest.approx(dose, rel=1e-9)
+        assert found.percent_low == pytest.approx(dose, rel=DRYNESS)
 
     @pytest.mark.parametrize("ph", [3.5, 4.2, 4.8, 5.5])
     @pytest.mark.parametrize("acid", ["Benzoic Acid", "Sorbic Acid"])
     def test_weak_acid_without_oil(self, only, acid, ph):
-        """Free = C / (1 + 10^(pH - pKa')) = MIC, so dose = MIC (1 + 10^(pH - pKa')) over the share
-        of acid in the salt.
+        """Free = C / (1 + 10^(pH - pKa')) = S MIC, so dose = S MIC (1 + 10^(pH - pKa')) over the
+        share of acid in the salt, S the sum for 0.8 less what the pH does by itself.
 
         pKa' = pKa - 0.509 (sqrt I / (1 + sqrt I) - 0.3 I), where the salt itself is the ionic
-        strength: found by putting the dose back in until it stands. By hand for benzoate at pH 4.2,
-        S. aureus 0.2 %: 0.516 % is 0.0360 mol/kg, pKa' = 4.202 - 0.076 = 4.126;
-        0.2 x (1 + 10^0.074) / 0.84747 = 0.516 %.
+        strength: found by putting the dose back in until it stands. Benzoic acid has no published
+        case: S = 1.141, z = 1.5191 over 1.0958. By hand for benzoate at pH 4.2: Staphylococcus, 0.1414 %, is at its pH
+        limit but for 0.067, so 0.25 x 0.933^3 = 0.203 counts for it; 0.43 % is 0.030 mol/kg, pKa' =
+        4.202 - 0.071 = 4.131; 0.938 x 0.1414 x (1 + 10^0.069) / 0.84747 = 0.340 %.
         """
         system, mass = SALT[acid]
-        mic = max(m for m, _ in mics(acid).values())
+        needed = ENOUGH if acid == "Sorbic Acid" else WITHOUT_CASE
+        free = max(m * (needed - acidity(microbe, ph)) for microbe, m in mics(acid).items())
         dose = 0.1
         for _ in range(60):
             strength = 1000 * dose / mass / (100 - dose)
             root = math.sqrt(strength)
             pka = ACTIVES[acid].pka_25c - 0.509 * (root / (1 + root) - 0.3 * strength)
-            dose = mic * (1 + 10 ** (ph - pka)) / AS_ACID[acid]
+            dose = free * (1 + 10 ** (ph - pka)) / AS_ACID[acid]
         if acid == "Benzoic Acid" and ph == 4.2:
-            assert dose == pytest.approx(0.516, abs=0.0005)
+            assert needed == pytest.approx(1.141, abs=0.001)
+            assert dose == pytest.approx(0.340, abs=0.003)
         found = the(make_formula(ph=ph), only(system))
         # the conversion by rounded molar masses is good to 5 digits, the Davies constant to 3
         assert found.percent_low == pytest.approx(dose, rel=5e-4)
 
     def test_two_actives_add_up(self, only):
-        """c1 / MIC1 + c2 / MIC2 = 1 for each microbe; the dose is the largest of 1 / (x1 / MIC1 +
+        """c1 / MIC1 + c2 / MIC2 = S for each microbe; the dose is the largest of S / (x1 / MIC1 +
         x2 / MIC2).
 
-        Phenoxyethanol 0.75 and chlorphenesin 0.25 of the system, both neutral, no oil.
-        Chlorphenesin is known only to be above a figure for P. aeruginosa and is not counted there:
-        0.32 / 0.75 = 0.427 %, the largest.
+        Phenoxyethanol 0.75 and chlorphenesin 0.25 of the system, both neutral, no oil. Chlorphenesin
+        has no published case; where it brings more than half of the sum, S is 1.14, else 1.08.
         """
         parts = {"Phenoxyethanol": 0.75, "Chlorphenesin": 0.25}
         every = {a: mics(a) for a in parts}
-        doses = [
-            1 / sum(x / every[a][m][0] for a, x in parts.items() if m in every[a])
-            for m in every["Phenoxyethanol"]
-        ]
-        found = the(make_formula(ph=5), only("chlorphenesin-phenoxyethanol"))
-        assert found.percent_low == pytest.approx(max(doses), rel=1e-9)
-        assert found.weakest.sum_of_ratios == pytest.approx(found.percent / max(doses), rel=1e-9)
+        doses = []
+        for m in every["Phenoxyethanol"]:
+            each = {a: x / every[a][m] for a, x in parts.items()}
+            most = each["Chlorphenesin"] > each["Phenoxyethanol"]
+            doses.append((WITHOUT_CASE if most else ENOUGH) / sum(each.values()))
+        found = the(make_formula(ph=7), only("chlorphenesin-phenoxyethanol"))
+        assert found.percent_low == pytest.approx(max(doses), rel=DRYNESS)
 
 
 class TestPhInterval:
@@ -162,7 +201,21 @@ class TestPhInterval:
         root = math.sqrt(strength)
         pka = ACTIVES[acid].pka_25c - 0.509 * (root / (1 + root) - 0.3 * strength)
         solubility = ACTIVES[acid].water_solubility_g_l / 10
-        high = pka + math.log10(total / max(m for m, _ in mics(acid).values()) - 1)
+        needed = ENOUGH if acid == "Sorbic Acid" else WITHOUT_CASE
+
+        def short(ph):
+            """Whether a microbe is not held at a pH."""
+            share = 1 / (1 + 10 ** (ph - pka))
+            return any(
+                total * share / m + acidity(microbe, ph) < needed
+                for microbe, m in mics(acid).items()
+            )
+
+        # the highest pH at which none is short, by halving between two that are surely apart
+        low, high = 2.5, 6.5
+        for _ in range(60):
+            middle = (low + high) / 2
+            low, high = (low, middle) if short(middle) else (middle, high)
         low = pka + math.log10(total / solubility - 1) if total > solubility else -math.inf
         return low, high
 
@@ -171,15 +224,15 @@ class TestPhInterval:
         ("acid", "ph_min", "ph_max"), [("Benzoic Acid", 2.5, 5.0), ("Sorbic Acid", 2.5, 6.0)]
     )
     def test_ends(self, only, acid, ph_min, ph_max, dose):
-        """F = MIC / C, so pH = pKa' + log10(C / MIC - 1); below, C f must stay within the
+        """C f / MIC and what acidity adds reach the sum for 0.8; below, C f must stay within the
         solubility.
 
-        By hand for 0.4 % benzoate: C = 0.339 %, I = 0.0279, pKa' = 4.202 - 0.069 = 4.133;
-        4.133 + log10(0.339 / 0.2 - 1) = 3.975, down to 3.95.
+        By hand for 0.4 % sorbate, mould, 0.0197 %: C = 0.2986 %, I = 0.0267, pKa' = 4.76 - 0.068;
+        f = 1.081 x 0.0197 / 0.2986 = 0.0714, so 4.69 + log10(1 / 0.0714 - 1) = 5.81.
         """
         low, high = self.ends(acid, dose)
-        if acid == "Benzoic Acid" and dose == 0.4:
-            assert high == pytest.approx(3.975, abs=0.001)
+        if acid == "Sorbic Acid" and dose == 0.4:
+            assert high == pytest.approx(5.81, abs=0.01)
         tables = only(SALT[acid][0], usage_min_percent=dose, usage_max_percent=dose)
         found = the(make_formula(ph=4.2), tables)
         assert found.percent == dose
@@ -279,24 +332,25 @@ class TestHighestDose:
         assert found.percent_high == pytest.approx(most * (1 + 10 ** (4.4 - row.pka_25c)), rel=1e-5)
 
 
+def held(percent):
+    """Chance of the microbe that phenoxyethanol alone in water holds least, at pH 7."""
+    return chance_of(percent / max(mics("Phenoxyethanol").values()))
+
+
 class TestChance:
-    """One tolerance at a time, against the normal distribution. A tolerance holds 95 of 100: 1.96
-    deviations."""
+    """One tolerance at a time, against the normal distribution, times the chance of the weakest
+    microbe. A tolerance holds 95 of 100: 1.96 deviations."""
 
     @pytest.mark.parametrize(
         ("ph", "tolerance"),
-        [(5.9, 0.1), (5.88, 0.1), (5.8, 0.2), (5.96, 0.02), (5.5, 0.5), (5.5, 0.45), (5.1, 0.1)],
+        [(7.9, 0.1), (7.88, 0.1), (7.8, 0.2), (7.96, 0.02), (7.5, 0.5), (7.5, 0.45), (7.1, 0.1)],
     )
     def test_ph_alone(self, only, ph, tolerance):
-        """Works from pH 5 to 6: Phi((6 - pH) / s) - Phi((5 - pH) / s), s = tolerance / 1.96.
-
-        2 % phenoxyethanol is 2.35 times what stops the hardest microbe, an MIC good to a factor
-        1.5: that is ln 2.35 / (ln 1.5 / 1.96) = 4.1 deviations away and does not show.
-        """
+        """Works from pH 7 to 8: Phi((8 - pH) / s) - Phi((7 - pH) / s), s = tolerance / 1.96."""
         tables = only(
             "phenoxyethanol",
-            ph_min=5,
-            ph_max=6,
+            ph_min=7,
+            ph_max=8,
             usage_min_percent=2,
             usage_max_percent=2,
             **EVERYTHING,
@@ -306,8 +360,9 @@ class TestChance:
         )
         found = the(formula, tables, markets=("US",))
         s = tolerance / 1.96
+        share = normal((8 - ph) / s) - normal((7 - ph) / s)
         assert found.outcome == "fits"
-        assert found.chance == pytest.approx(normal((6 - ph) / s) - normal((5 - ph) / s), abs=SLICE)
+        assert found.chance == pytest.approx(share * held(2), abs=SLICE)
 
     @pytest.mark.parametrize("added_at", [36.5, 37, 37.6, 38])
     def test_thermometer_alone(self, only, added_at):
@@ -316,38 +371,28 @@ class TestChance:
         tables = only(
             "phenoxyethanol", heat_limit_c=40, preferred_add_below_c=40, **usage, **EVERYTHING
         )
-        formula = make_formula({}, {"phenoxyethanol": 2}, added_at=f"{added_at} °C", ph=5)
+        formula = make_formula({}, {"phenoxyethanol": 2}, added_at=f"{added_at} °C", ph=7)
         found = the(formula, tables, markets=("US",))
         assert found.outcome == "fits"
-        assert found.chance == pytest.approx(normal((40 - added_at) / (2 / 1.96)), abs=SLICE)
+        share = normal((40 - added_at) / (2 / 1.96))
+        assert found.chance == pytest.approx(share * held(2), abs=SLICE)
 
-    @pytest.mark.parametrize("dose", [0.86, 0.9, 1.0, 1.1, 1.3])
-    def test_mic_alone(self, only, dose):
-        """Phenoxyethanol in water: the product over the microbes of Phi(ln(c / MIC) / (ln(factor) /
-        1.96)).
+    @pytest.mark.parametrize("dose", [0.7, 0.9, 1.0, 1.1, 1.3])
+    def test_challenge_alone(self, only, dose):
+        """Phenoxyethanol in water: the chance of Staphylococcus, MIC 0.64 %.
 
-        By hand for 0.90 %: S. aureus 0.64 %, factor 2: ln(0.90 / 0.64) / (0.6931 / 1.96) = 0.964,
-        Phi = 0.8325; C. albicans 0.54 %, factor 1.5: 2.469, Phi = 0.9932; the two bacteria at
-        0.32 %, factor 2: 2.924, Phi = 0.9983 each; together 0.824.
+        By hand for 0.90 %: ln(0.90 / 0.64) = 0.3409, z = 1.8785, v = 0.1541, 1.8785 / 1.0298 =
+        1.8242, 0.861.
         """
         tables = only(
             "phenoxyethanol", usage_min_percent=dose, usage_max_percent=dose, **EVERYTHING
         )
-        each = [
-            normal(math.log(dose / m) / (math.log(f) / 1.96))
-            for m, f in mics("Phenoxyethanol").values()
-        ]
-        share = math.prod(each)
         if dose == 0.9:
-            assert min(each) == pytest.approx(0.8325, abs=0.001)
-            assert share == pytest.approx(0.824, abs=0.002)
-        formula = make_formula({}, {"phenoxyethanol": 1}, ph=5, added_at="25 °C")
+            assert held(dose) == pytest.approx(0.861, abs=0.001)
+        formula = make_formula({}, {"phenoxyethanol": 1}, ph=7, added_at="25 °C")
         found = the(formula, tables, markets=("US",))
-        others = 1 - share / min(each)
         assert found.outcome == "fits"
-        assert found.chance == pytest.approx(
-            share, abs=SLICE + 4 * math.sqrt(others * (1 - others) / 500)
-        )
+        assert found.chance == pytest.approx(held(dose), abs=SLICE)
 
     def test_ph_moves_a_weak_acid(self, only):
         """The nearer a weak acid is to the pH above which too little is undissociated, the smaller
@@ -355,10 +400,11 @@ class TestChance:
         tables = only(
             "potassium-sorbate", usage_min_percent=0.2, usage_max_percent=0.2, **EVERYTHING
         )
-        chance = [the(make_formula(ph=ph), tables).chance for ph in (3.6, 4.2, 4.6, 4.9)]
+        chance = [the(make_formula(ph=ph), tables).chance for ph in (3.6, 4.6, 5.2, 5.6)]
         assert sorted(chance, reverse=True) == chance
         assert chance[0] > 0.9
-        assert chance[-1] < 0.6
+        # 0.149 % of acid at pH 5.6: 11 % of it over the mould's 0.0197 % is 0.83, short of 1.08
+        assert chance[-1] < 0.8
 
     def test_repeats_exactly(self):
         """The same formula gives the same chances, to the last digit."""

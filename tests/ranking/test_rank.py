@@ -152,10 +152,10 @@ def reports(name: str) -> list[tuple[Option, Report]]:
     ]
 
 
-def smallest_sum(report: Report) -> float | None:
-    """The smallest sum of ratios that a report names."""
-    sums = [f.value("sum_of_ratios") for f in report.checks if f.id == "free-active"]
-    return min((s for s in sums if s is not None), default=None)
+def smallest_chance(report: Report) -> float | None:
+    """The smallest chance of a microbe that a report names."""
+    chances = [f.value("challenge_chance") for f in report.checks if f.id == "free-active"]
+    return min((c for c in chances if c is not None), default=None)
 
 
 def as_raw(formula: Formula) -> dict[str, Any]:
@@ -213,12 +213,12 @@ class TestPromise:
         wrong = {s.id: (s.counts, r.counts) for s, r in reports(name) if s.counts != r.counts}
         assert wrong == {}
 
-    def test_sums(self, name):
-        """The weakest microbe has the very sum that was said, to the last digit."""
+    def test_weakest(self, name):
+        """The weakest microbe has the very chance and sum that were said, to the last digit."""
         for option, report in reports(name):
-            if option.weakest.sum_of_ratios is None:
+            if option.weakest.challenge_chance is None:
                 continue
-            assert smallest_sum(report) == option.weakest.sum_of_ratios, option.id
+            assert smallest_chance(report) == option.weakest.challenge_chance, option.id
             weakest = next(
                 f
                 for f in report.checks
@@ -323,7 +323,7 @@ class TestPromise:
                 s.percent is None,  # what there is no room for
                 s.counts["serious"],
                 s.counts["warn"],
-                -min(s.weakest.sum_of_ratios or 0, 3),
+                -(s.weakest.challenge_chance or 0),
                 -(s.chance or 0),
             )
             for s in chosen(name)[1].systems
@@ -406,7 +406,7 @@ def test_written_by_hand():
         raw["phase"][-1]["items"] = [{"preservative": option.id, "percent": option.percent}]
         report = review(formula_of(toml_text(raw)), today=TODAY)
         assert report.counts == option.counts, option.id
-        assert smallest_sum(report) == option.weakest.sum_of_ratios, option.id
+        assert smallest_chance(report) == option.weakest.challenge_chance, option.id
 
 
 @pytest.mark.usefixtures("few_draws")
@@ -423,7 +423,7 @@ def test_added_by_hand():
         last = {"name": "last", "added_at": f"{option.add_below_c - 2} °C", "items": [line]}
         report = review(formula_of(toml_text(raw | {"phase": [*raw["phase"], last]})), today=TODAY)
         assert report.counts == option.counts, option.id
-        assert smallest_sum(report) == option.weakest.sum_of_ratios, option.id
+        assert smallest_chance(report) == option.weakest.challenge_chance, option.id
 
 
 # ---- single rules ----
@@ -735,7 +735,7 @@ def test_command_json(file):
     wanted |= {"grams", "changes", "partner", "counts", "weakest", "chance", "why"}
     for system in data["systems"]:
         assert wanted <= set(system), system["id"]
-        assert set(system["weakest"]) == {"microbe", "sum_of_ratios"}
+        assert set(system["weakest"]) == {"microbe", "sum_of_ratios", "challenge_chance"}
         assert set(system["counts"]) == {"pass", "warn", "serious", "unknown"}
         assert "formula" not in system
 

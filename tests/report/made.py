@@ -97,6 +97,7 @@ def microbe(about, total, do="Raise the dose.", verdict="warn", serious=True):
     """A free-active finding with one active at 0.2 % free."""
     of = "Benzoic Acid"
     figures = (
+        Figure("challenge_chance", total and total / (1 + total), tolerance=0.1),
         Figure("sum_of_ratios", total, tolerance=0.01),
         Figure("total_percent", 0.4, unit="%", of=of),
         Figure("total_in_water_percent", 0.41, unit="%", of=of),

@@ -29,7 +29,7 @@ FIGURES = {
     "partner": None,
     "partner_percent": None,
     "counts": {"pass": 14, "warn": 1, "serious": 0, "unknown": 2},
-    "weakest": Weakest(microbe="Staphylococcus aureus", sum_of_ratios=1.234),
+    "weakest": Weakest(microbe="Staphylococcus aureus", sum_of_ratios=1.234, challenge_chance=0.83),
     "chance": 0.873,
     "why": "passes what it must; look at nutrient-load",
     "own": False,
@@ -119,7 +119,7 @@ class TestText:
             "0.85 % = 4.25 g",
             "The scale may be off by 2.4 %; 0.712 to 1 % would do.",
             "Goes in below 45 °C (113 °F), phase cool-down.",
-            "3 to 10 Staphylococcus aureus 1.2 times what stops it 87 %",
+            "3 to 10 Staphylococcus aureus 83 % 87 %",
             "Its chance of passing is too close to count on.",
             "17 findings: 14 pass, 1 warn, 2 unknown",
         ):
@@ -184,7 +184,11 @@ class TestText:
             ({"percent_low": 1.962}, "alone it would take 1.96 %, and at most 1 % is allowed"),
             ({"ph_low": None, "ph_high": None}, "No pH is known at which it works here alone."),
             (
-                {"weakest": Weakest(microbe="Candida albicans", sum_of_ratios=None)},
+                {
+                    "weakest": Weakest(
+                        microbe="Candida albicans", sum_of_ratios=None, challenge_chance=None
+                    )
+                },
                 "Candida albicans unknown",
             ),
         ],
@@ -248,7 +252,7 @@ class TestMarkdown:
             "0.85 % = 4.25 g",
             "lower the pH from 5.5 to 4.9",
             "Annex V/39",
-            "1.2 times what stops it",
+            "83 %",
         ):
             assert said in page
 
@@ -272,6 +276,7 @@ class TestJson:
         assert data["systems"][0]["weakest"] == {
             "microbe": "Staphylococcus aureus",
             "sum_of_ratios": 1.234,
+            "challenge_chance": 0.83,
         }
 
     def test_unknown_is_null(self):

@@ -42,8 +42,8 @@ def test_constants_on_one_line_share_their_source():
     found = {
         name: (value, source) for name, value, source in manual.constants_of(BY_ID["free-active"])
     }
-    assert found["enough"] == ("1", "fixed for this program, no outside source")
-    assert found["half"] == ("0.5", "fixed for this program, no outside source")
+    assert found["likely"] == ("0.8", "fixed for this program, no outside source")
+    assert found["unlikely"] == ("0.4", "fixed for this program, no outside source")
 
 
 def test_uncertain_values_are_named():

@@ -106,15 +106,12 @@ def test_pass_without_advice_asks_for_nothing():
 
 
 def test_same_remedy_is_said_once():
-    """Microbes with the same remedy are one entry that gives the span of their sums."""
+    """Microbes with the same remedy are one entry, with the reason of the one least held."""
     (action,) = review.actions(
         made_report(microbe("Candida albicans", 0.3), microbe("Escherichia coli", 0.12))
     )
     assert action.title == "free-active: Candida albicans, Escherichia coli"
-    assert (
-        action.reason
-        == "The free amounts add up to 0.12 to 0.3 times what stops them; 1 is needed."
-    )
+    assert action.reason == "The free amounts add up to 0.12 times what stops it."
 
 
 def test_different_remedies_stay_apart():
@@ -147,7 +144,7 @@ def test_remedy_of_several_checks():
             ("free-active", "Candida albicans"),
         )
     ]
-    pending[2] = replace(pending[2], figures=(Figure("sum_of_ratios", None),))
+    pending[2] = replace(pending[2], figures=(Figure("challenge_chance", None),))
     (action,) = review.actions(made_report(*pending))
     assert action.title == "ph-range, product-ph, free-active"
 

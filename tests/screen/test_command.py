@@ -103,9 +103,9 @@ def test_forms_hold_the_same_rows(shelf, tmp_path):
     assert (
         list(table["verdict"].astype(str)) == list(text["verdict"]) == [r["verdict"] for r in rows]
     )
-    sums = table["free-active.sum_of_ratios"].to_numpy()
+    sums = table["free-active.challenge_chance"].to_numpy()
     assert np.array_equal(
-        sums, text["free-active.sum_of_ratios"].to_numpy(dtype=float), equal_nan=True
+        sums, text["free-active.challenge_chance"].to_numpy(dtype=float), equal_nan=True
     )
 
 
@@ -464,6 +464,5 @@ def test_every_table_is_known_to_touch_checks_or_none():
         "challenge_criteria",
         "test_organisms",
         "sources",
-        "practice",
         "pairs",
     }

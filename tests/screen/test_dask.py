@@ -62,7 +62,7 @@ def test_declared_schema_is_what_is_taken(shelf):
     assert set(shelf.columns) <= {*LINES, *PRODUCTS}
     assert LINES["percent"].holds == "number"
     numeric = screen_frame(shelf, today=TODAY).select_dtypes(include=[np.number])
-    assert {"percent", "free-active.sum_of_ratios"} <= set(numeric.columns)
+    assert {"percent", "free-active.challenge_chance"} <= set(numeric.columns)
 
 
 # dask's own writer still says inplace=True to pandas

@@ -28,7 +28,7 @@ ORDER = {"pass": 1, "unknown": 2, "warn": 3}
 # of several findings alike the one that decides: the figure and whether the higher or the lower one
 # presses harder
 PRESSES = {
-    "free-active": lambda f: -f.value("sum_of_ratios"),
+    "free-active": lambda f: -f.value("challenge_chance"),
     "heat-limit": lambda f: _less(f.value("temperature_c"), f.value("limit_c")),
     "weighing": lambda f: f.value("error_percent"),
     "legal-limit": lambda f: _over(f.value("percent_as_limited"), f.value("percent_max")),

@@ -9,7 +9,6 @@ import numpy as np
 
 from preservecheck.arrays.forms import ACID, BASE, MICROBES
 from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.assess.uncertainty import drawn
 from preservecheck.checks import BY_ID, with_key
 from preservecheck.report.plots import chart as d
 from preservecheck.report.plots.chart import Chart
@@ -21,10 +20,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 PH_POINTS = 141
-# edges of the sums that are drawn; what lies beyond is drawn at the edge and said in figures
-SUM_EDGES = (0.01, 100.0)
-# shares of the draws between which 95 in 100 lie [%]
-BAND = (2.5, 97.5)
+# the chance of each microbe, and its lines
+HELD = with_key("challenge_chance")
 # a batch begins and ends in the room [°C]
 ROOM_C = 22.0
 # limits that one chart holds
@@ -155,51 +152,48 @@ def _ph_words(
         yield f"{name}: working share {join_and(at)}."
 
 
-# ---- sum of ratios -------------------------------------------------------------------------------
+# ---- chance by microbe ---------------------------------------------------------------------------
 
 
 def microbes(case: FormulaArrays) -> Chart | None:
-    """Sum of the ratios for each microbe with the band of 95 in 100 draws."""
-    total = case.sums[0]
-    if case.unpreserved.any() or np.isnan(total).all():
+    """Chance of each microbe in a challenge test with its band of 90 %."""
+    figures = HELD.compute(case)
+    chance = np.broadcast_to(figures[HELD.key.name], case.sums.shape)[0]
+    if case.unpreserved.any() or np.isnan(chance).all() or HELD.key.tolerance is None:
         return None
-    enough, half = with_key("sum_of_ratios").lines or (1.0, 0.5)
-    low, high = np.percentile(drawn(case).sums.reshape(-1, len(MICROBES)), BAND, axis=0)
+    likely, unlikely = HELD.lines or (1.0, 0.0)
+    half = np.broadcast_to(HELD.key.tolerance(figures), case.sums.shape)[0]
+    low, high = np.clip(chance - half, 0.0, 1.0), np.clip(chance + half, 0.0, 1.0)
 
     def draw(figure: Figure) -> None:
         axes = figure.subplots()
         rows = d.named_rows(axes, [m.replace(" ", "\n") for m in MICROBES])
-        first, middle, last = (
-            np.clip(np.nan_to_num(v, nan=SUM_EDGES[0]), *SUM_EDGES) for v in (low, total, high)
-        )
-        left, right = min(0.1, float(first.min()) / 1.5), max(10.0, float(last.max()) * 1.5)
-        d.hatched(axes, left, half, d.WARN, "\\\\\\\\", linewidth=0)
-        axes.axvline(enough, color=d.INK, linewidth=1.6)
-        axes.axvline(half, color=d.WARN, linewidth=1.2, linestyle=d.DASHES[1])
+        first, middle, last = (100 * np.nan_to_num(v) for v in (low, chance, high))
+        d.hatched(axes, 0, 100 * unlikely, d.WARN, "\\\\\\\\", linewidth=0)
+        axes.axvline(100 * likely, color=d.INK, linewidth=1.6)
+        axes.axvline(100 * unlikely, color=d.WARN, linewidth=1.2, linestyle=d.DASHES[1])
         span = d.SPAN | {"linewidth": 2.2, "markersize": 9}
         axes.plot([first, last], [rows, rows], color=d.LINES[0], **span)
         axes.plot(middle, rows, color=d.LINES[0], marker="o", markersize=7, linestyle="none")
         beside: d.Style = {"va": "center", "fontweight": "bold"}
-        for row, value in zip(rows, total, strict=True):
-            figure_ = "unknown" if np.isnan(value) else number(float(value), 2)
+        for row, value in zip(rows, chance, strict=True):
+            figure_ = "unknown" if np.isnan(value) else f"{100 * value:.0f} %"
             axes.text(1.02, row, figure_, transform=axes.get_yaxis_transform(), **beside)
-        axes.set(xscale="log", xlim=(left, right), xlabel="free amount over what stops it")
-        ticks = [t for t in (0.01, 0.1, 0.5, 1, 2, 5, 10, 100) if left <= t <= right]
-        axes.set_xticks(ticks, [number(t) for t in ticks])
-        axes.minorticks_off()
-        d.over(axes, enough, "1: enough", 1.01, "left", fontsize=8.5)
-        d.over(axes, half, "0.5: far too little ", 1.01, "right", fontsize=8.5)
+        axes.set(xlim=(0, 100), xlabel="chance that a challenge test finds it controlled, %")
+        d.over(axes, 100 * likely, f"{100 * likely:.0f}: enough", 1.01, "left", fontsize=8.5)
+        far = f"{100 * unlikely:.0f}: far too little "
+        d.over(axes, 100 * unlikely, far, 1.01, "right", fontsize=8.5)
 
     each = [
-        f"{m} {number(float(t), 2)} ({number(float(a), 2)} to {number(float(b), 2)})"
-        for m, t, a, b in zip(MICROBES, total, low, high, strict=True)
+        f"{m} unknown" if np.isnan(p) else f"{m} {100 * p:.0f} % ({100 * a:.0f} to {100 * b:.0f})"
+        for m, p, a, b in zip(MICROBES, chance, low, high, strict=True)
     ]
     text = (
-        "How many times the free amounts are what stops each microbe, with the span of 95 in 100 "
-        f"draws of readings and table values: {'; '.join(each)}. Below 1 is a warning, below 0.5 a "
-        "serious one."
+        "The chance that a challenge test finds each microbe controlled, by published tests, with "
+        f"its band of 90 %: {'; '.join(each)}. Below {100 * likely:.0f} % is a warning, below "
+        f"{100 * unlikely:.0f} % a serious one."
     )
-    return Chart("microbes", "How far each microbe is covered", text, draw, 3.1)
+    return Chart("microbes", "How likely each microbe is held", text, draw, 3.1)
 
 
 # ---- temperature course --------------------------------------------------------------------------

@@ -94,8 +94,9 @@ def _answer(check: Mapping[str, Any]) -> Answer:
     over = sum((total[a] or 0.0) / mic[a] for a in known)
     free = sum((total[a] or 0.0) * _one(working.get(a)) / mic[a] for a in known)
     verdict = "serious" if check["serious"] else check["verdict"]
-    ratio_sum = _number(figures.get("sum_of_ratios")) + _number(
-        figures.get("water_activity_share", 0.0)
+    ratio_sum = sum(
+        _number(figures.get(name, 0.0))
+        for name in ("sum_of_ratios", "water_activity_share", "acidity_share")
     )
     if blind:
         ratio_sum = over = free = math.nan
