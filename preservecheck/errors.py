@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import KW_ONLY, dataclass
 from enum import StrEnum, auto
 from types import MappingProxyType
+from typing import Any
 
 # place in what was read, such as ("phase", 0, "items", 2, "percent")
 RawPath = tuple[str | int, ...]
@@ -116,9 +117,16 @@ class Fault:
 
 
 class PreservecheckError(Exception):
-    """Faults in the user's input: all that were found, not the first alone."""
+    """Faults in the user's input: all that were found, not the first alone.
 
-    def __init__(self, faults: Fault | Iterable[Fault]) -> None:
+    A single one may be given by its parts, as ``Fault`` takes them.
+    """
+
+    def __init__(
+        self, faults: str | Fault | Iterable[Fault], allowed: str = "", **rest: Any
+    ) -> None:
+        if isinstance(faults, str):
+            faults = Fault(faults, allowed, **rest)
         self.faults = (faults,) if isinstance(faults, Fault) else tuple(faults)
         super().__init__("\n".join(self.messages))
 

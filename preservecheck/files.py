@@ -13,7 +13,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from preservecheck.errors import Fault, Hint, PreservecheckError
+from preservecheck.errors import Hint, PreservecheckError
 
 # a formula is a few kilobytes, and TOML takes some 75 times its size in memory
 MAX_TEXT_BYTES = 2_000_000
@@ -44,7 +44,7 @@ def file_bytes(path: Path, limit: int, kind: Kind, *, only_look: bool = False) -
     """
 
     def refused(found: str, allowed: str = "", hint: Hint | None = None) -> PreservecheckError:
-        return kind.error(Fault(found, allowed, where=str(path), hint=hint))
+        return kind.error(found, allowed, where=str(path), hint=hint)
 
     try:
         state = path.stat()
@@ -78,13 +78,13 @@ def file_bytes(path: Path, limit: int, kind: Kind, *, only_look: bool = False) -
 def decoded(data: bytes, where: str, error: type[PreservecheckError]) -> str:
     """Text of a file that must be UTF-8, else the error, with the byte and its line."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise error(Fault("written as UTF-16", _SAVE_AS_UTF8, where=where))
+        raise error("written as UTF-16", _SAVE_AS_UTF8, where=where)
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
         line = data.count(b"\n", 0, fault.start) + 1
         found = f"not UTF-8: byte {fault.start} on line {line} is 0x{data[fault.start]:02X}"
-        raise error(Fault(found, _SAVE_AS_UTF8, where=where, path=(line,))) from None
+        raise error(found, _SAVE_AS_UTF8, where=where, path=(line,)) from None
 
 
 # ---- CSV ----
@@ -141,7 +141,7 @@ def csv_rows(
     dialect = dialect or csv_dialect(text)
     if dialect.separator not in SEPARATORS:
         found = f"the separator {dialect.separator!r} is not read here"
-        raise error(Fault(found, "use comma, semicolon or tab", where=where))
+        raise error(found, "use comma, semicolon or tab", where=where)
     for _ in range(dialect.skipped):
         text = text.partition("\n")[2]
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=dialect.separator, strict=True)
@@ -149,17 +149,15 @@ def csv_rows(
         for number, cells in enumerate(reader, 1 + dialect.skipped):
             if (most_rows and number > most_rows) or (most_columns and len(cells) > most_columns):
                 found = f"more than {most_rows:,} rows or {most_columns} columns"
-                raise error(Fault(found, "keep only what is to be read", where=where))
+                raise error(found, "keep only what is to be read", where=where)
             yield number, cells
     except csv.Error as fault:
         raise error(
-            Fault(
-                f"not readable as CSV ({fault})",
-                "put a cell that holds a separator or a line break in quotation marks",
-                where=where,
-                place=f"line {reader.line_num + dialect.skipped}",
-                path=(reader.line_num + dialect.skipped,),
-            )
+            f"not readable as CSV ({fault})",
+            "put a cell that holds a separator or a line break in quotation marks",
+            where=where,
+            place=f"line {reader.line_num + dialect.skipped}",
+            path=(reader.line_num + dialect.skipped,),
         ) from None
 
 
@@ -174,7 +172,7 @@ def replaced(path: Path, error: type[PreservecheckError] = PreservecheckError) -
     A link stays a link; a device or a pipe is written to, never replaced.
     """
     if path.is_dir():
-        raise error(Fault("is a folder", "give a file", where=str(path)))
+        raise error("is a folder", "give a file", where=str(path))
     part: Path | None = None
     try:
         target = path.resolve()
@@ -191,7 +189,7 @@ def replaced(path: Path, error: type[PreservecheckError] = PreservecheckError) -
         os.replace(part, target)
     except OSError as fault:
         reason = fault.strerror or str(fault)
-        raise error(Fault(f"cannot be written: {reason}", where=str(path))) from None
+        raise error(f"cannot be written: {reason}", where=str(path)) from None
     finally:
         if part is not None:
             part.unlink(missing_ok=True)

@@ -11,7 +11,7 @@ import re
 import unicodedata
 from collections.abc import Mapping
 
-from preservecheck.errors import Fault, UnitError
+from preservecheck.errors import UnitError
 
 # definition of the pound since 1959; an ounce is a sixteenth of it
 GRAMS_PER_POUND = 453.59237
@@ -252,7 +252,7 @@ def _unknown_unit(text: str, unit: str, help_text: str) -> UnitError:
 
 
 def _fault(text: str, found: str, allowed: str) -> UnitError:
-    return UnitError(Fault(found, allowed, value=f'"{_short(text)}"'))
+    return UnitError(found, allowed, value=f'"{_short(text)}"')
 
 
 def _rounded(value: float, decimals: int) -> str:

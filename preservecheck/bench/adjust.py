@@ -25,7 +25,7 @@ from preservecheck.bench.buffers import (
 from preservecheck.bench.ph_target import Aim, aim_of
 from preservecheck.bench.titration import EXTRA_PH, Titration, read_titration
 from preservecheck.chemistry.titration import buffer_capacity
-from preservecheck.errors import Fault, Hint, ReadingsError
+from preservecheck.errors import Hint, ReadingsError
 from preservecheck.formula.compose import Composition
 from preservecheck.formula.model import Formula
 from preservecheck.provenance import Provenance, provenance_of
@@ -235,15 +235,13 @@ def _agent(
     if bench is not None:
         if agent and bench.agent and agent.casefold() != bench.agent.casefold():
             raise ReadingsError(
-                Fault(
-                    f"the titration was made with {bench.agent}, not with {agent}",
-                    "an amount of one says nothing of the other",
-                    where=bench.where,
-                )
+                f"the titration was made with {bench.agent}, not with {agent}",
+                "an amount of one says nothing of the other",
+                where=bench.where,
             )
         if percent and bench.agent_percent and percent != bench.agent_percent:
             made_at = f"the titration was made at {bench.agent_percent:g} %, not at {percent:g} %"
-            raise ReadingsError(Fault(made_at, where=bench.where))
+            raise ReadingsError(made_at, where=bench.where)
         agent, percent = agent or bench.agent, percent or bench.agent_percent
         if agent is None:
             return None, percent, None

@@ -20,7 +20,7 @@ from preservecheck.assess.findings import composer_for, table_arrays_for
 from preservecheck.assess.targets import ph_window
 from preservecheck.bench.addition_window import Mark, marks_of
 from preservecheck.checks import with_lever
-from preservecheck.errors import Fault, FormulaError, Hint
+from preservecheck.errors import FormulaError, Hint
 from preservecheck.formula.amounts import line_percents
 from preservecheck.formula.compose import Composition
 from preservecheck.formula.edit import lines_of, rescaled
@@ -175,13 +175,11 @@ def _batch_g(formula: Formula, batch_g: float | None) -> float:
     size = batch_g if batch_g is not None else line_percents(formula)[1]
     if size is None:
         raise FormulaError(
-            Fault(
-                "the size of the batch is not given",
-                "write it into the formula (batch)",
-                where=formula.path or formula.product.name,
-                path=("product", "batch"),
-                hint=Hint.BATCH,
-            )
+            "the size of the batch is not given",
+            "write it into the formula (batch)",
+            where=formula.path or formula.product.name,
+            path=("product", "batch"),
+            hint=Hint.BATCH,
         )
     return size
 

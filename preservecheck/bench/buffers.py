@@ -11,7 +11,7 @@ import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.chemistry import speciation
-from preservecheck.errors import Fault, ReadingsError
+from preservecheck.errors import ReadingsError
 from preservecheck.formula.names import names_of
 from preservecheck.reference.load import Tables
 from preservecheck.reference.rows import Active, Ingredient
@@ -162,13 +162,11 @@ def agent_of(written: str, tables: Tables) -> tuple[Ionic, float | None]:
             else "is known, but not as an acid or base with constants"
         )
         raise ReadingsError(
-            Fault(
-                why,
-                f"known are {join_or(known)}",
-                path=("agent",),
-                name="agent",
-                value=f'"{written[:60]}"',
-            )
+            why,
+            f"known are {join_or(known)}",
+            path=("agent",),
+            name="agent",
+            value=f'"{written[:60]}"',
         )
     return ionic, named.strength
 

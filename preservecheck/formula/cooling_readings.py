@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from preservecheck.errors import Fault, RawPath, ReadingsError, UnitError
+from preservecheck.errors import RawPath, ReadingsError, UnitError
 from preservecheck.formula.faults import Faults, shown
 from preservecheck.formula.grid import Cell, text
 from preservecheck.formula.readings import Columns, as_number, is_missing, read_readings
@@ -91,18 +91,16 @@ class Course:
             return value
         if kind != "clock":
             raise ReadingsError(
-                Fault(
-                    "is not a time",
-                    "write 14:42, or minutes such as 37",
-                    where=self.where,
-                    path=("moment",),
-                    value=f'"{written}"',
-                )
+                "is not a time",
+                "write 14:42, or minutes such as 37",
+                where=self.where,
+                path=("moment",),
+                value=f'"{written}"',
             )
         if self.start_clock_min is None:
             allowed = f'write "{written}" as minutes'
             found = "gives minutes, not clock times"
-            raise ReadingsError(Fault(found, allowed, where=self.where, path=("moment",)))
+            raise ReadingsError(found, allowed, where=self.where, path=("moment",))
         return (value - self.start_clock_min) % DAY_MIN
 
     def at(self, minutes: float) -> tuple[float, bool]:
@@ -114,12 +112,10 @@ class Course:
         first, last = self.time_min[0], self.time_min[-1]
         if not first <= minutes <= last:
             raise OutsideReadingsError(
-                Fault(
-                    f"the readings run from {self.time_text(first)} to {self.time_text(last)}",
-                    f"{self.time_text(minutes)} is outside, and nothing is extrapolated",
-                    where=self.where,
-                    path=("moment",),
-                )
+                f"the readings run from {self.time_text(first)} to {self.time_text(last)}",
+                f"{self.time_text(minutes)} is outside, and nothing is extrapolated",
+                where=self.where,
+                path=("moment",),
             )
         for i, time in enumerate(self.time_min):
             if time == minutes:
@@ -156,9 +152,7 @@ def read_course(readings: Sequence[str], start: str | None = None) -> Course:
     if any("=" in r for r in readings) or not Path(readings[0]).suffix:
         course = typed_course(readings)
     elif len(readings) > 1:
-        raise ReadingsError(
-            Fault("several files of readings", "give one, or pairs such as 0=74C 10=66C")
-        )
+        raise ReadingsError("several files of readings", "give one, or pairs such as 0=74C 10=66C")
     else:
         course = file_course(readings[0])
     if start is None:
@@ -166,21 +160,17 @@ def read_course(readings: Sequence[str], start: str | None = None) -> Course:
     kind, value = _moment(start)
     if kind != "clock":
         raise ReadingsError(
-            Fault(
-                "",
-                "give the clock time of minute 0, such as 14:05",
-                path=("start",),
-                name="the start",
-                value=shown(start),
-            )
+            "",
+            "give the clock time of minute 0, such as 14:05",
+            path=("start",),
+            name="the start",
+            value=shown(start),
         )
     if course.start_clock_min is not None:
         raise ReadingsError(
-            Fault(
-                "a start goes with readings in minutes",
-                "these have clock times of their own",
-                path=("start",),
-            )
+            "a start goes with readings in minutes",
+            "these have clock times of their own",
+            path=("start",),
         )
     return Course(course.where, course.time_min, course.temp_c, course.rows, value, course.degree)
 
@@ -306,12 +296,12 @@ def _course(
     _same(places, scales, {"c": "°C", "f": "°F"}, "temperature", faults)
     faults.raise_if_any()
     if not moments:
-        raise ReadingsError(Fault("there is no reading in it", where=where))
+        raise ReadingsError("there is no reading in it", where=where)
     times, start = _in_order(moments, places, faults)
     faults.raise_if_any()
     if times[-1] - times[0] > _LONGEST_MIN:
         found = "the readings span more than a week"
-        raise ReadingsError(Fault(found, "check the times", where=where))
+        raise ReadingsError(found, "check the times", where=where)
     degree = 1.0 if "c" in scales and "f" not in scales else 5 / 9
     rows = tuple(place for place, _ in places)
     return Course(where, tuple(times), tuple(temps), rows, start, degree)

@@ -13,7 +13,7 @@ from typing import Any, Literal, TypeAlias
 
 import numpy as np
 
-from preservecheck.errors import Fault, FormulaError
+from preservecheck.errors import FormulaError
 from preservecheck.formula.amounts import Amounts, line_percents
 from preservecheck.formula.build import TEMPERATURE_C
 from preservecheck.formula.compose import Composition
@@ -174,7 +174,7 @@ def with_temperature(formula: Formula, phase: str, added_at_c: float) -> Formula
     phase is called so. [°C]"""
     at = _phase_at(formula, phase)
     if at is None:
-        raise FormulaError(Fault(f"has no phase {phase}", where=formula.product.name))
+        raise FormulaError(f"has no phase {phase}", where=formula.product.name)
     phases = list(formula.phases)
     temperature = {"added_at_c": added_at_c, "added_at_from": None}
     phases[at] = phases[at].model_copy(update=temperature)
@@ -290,7 +290,7 @@ def apply(formula: Formula, edits: Iterable[Edit], resolver: Opener) -> Formula:
         if line.rest and percent < -_ROUNDING:
             found = f"nothing is left for {line.name}"
             sum_of_others = f"the other lines add up to {100 - percent:.6g} %"
-            raise FormulaError(Fault(found, sum_of_others, where=formula.product.name))
+            raise FormulaError(found, sum_of_others, where=formula.product.name)
     return formula
 
 
@@ -307,7 +307,7 @@ def _ready(formula: Formula, edits: Iterable[Edit], resolver: Opener) -> Formula
         return formula
     if len(fixed) == len(lines):
         found = "no line is left to take the difference"
-        raise FormulaError(Fault(found, where=formula.product.name))
+        raise FormulaError(found, where=formula.product.name)
     return filled(resolver(formula), fixed)
 
 
@@ -334,7 +334,7 @@ def _applied(formula: Formula, edit: Edit, resolver: Opener) -> Formula:
 
 def _named(formula: Formula, name: str, lines: frozenset[int]) -> frozenset[int]:
     if not lines:
-        raise FormulaError(Fault(f"holds no {name}", where=formula.product.name))
+        raise FormulaError(f"holds no {name}", where=formula.product.name)
     return lines
 
 
@@ -441,8 +441,8 @@ def _number(value: object, low: float, high: float) -> float:
     if isinstance(value, (int, float)) and not isinstance(value, bool) and low <= value <= high:
         return float(value)
     allowed = f"give a number from {low:g} to {high:g}"
-    raise FormulaError(Fault(f"an edit gives {value!r}", allowed))
+    raise FormulaError(f"an edit gives {value!r}", allowed)
 
 
 def _unknown(data: object) -> FormulaError:
-    return FormulaError(Fault(f"{data!r} is not an edit", f"the forms are {_FORMS}"))
+    return FormulaError(f"{data!r} is not an edit", f"the forms are {_FORMS}")

@@ -73,7 +73,7 @@ def read_raw(path: Path, tables: Tables) -> tuple[dict[str, Any], str, str, Form
     if suffix not in (".xlsx", ".csv"):
         file_bytes(path, MAX_WORKBOOK_BYTES, FORMULA, only_look=True)
         allowed = _OTHER_FORMS.get(suffix, FORMULA.forms)
-        raise FormulaError(Fault("is not read in this form", allowed, where=str(path)))
+        raise FormulaError("is not read in this form", allowed, where=str(path))
     from preservecheck.formula.sheets import sheet_files, sheets_to_raw
 
     if suffix == ".xlsx":

@@ -16,7 +16,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from preservecheck.errors import Fault, RawPath, ReadingsError, UnitError
+from preservecheck.errors import RawPath, ReadingsError, UnitError
 from preservecheck.files import MAX_TEXT_BYTES, MAX_WORKBOOK_BYTES, Kind, decoded, file_bytes
 from preservecheck.formula.faults import Faults, not_known, shown
 from preservecheck.formula.grid import Cell, Grid, csv_grid, text
@@ -139,7 +139,7 @@ def grid_of(path: str | Path) -> Grid:
         return read_first_sheet(data, str(path), ReadingsError)
     file_bytes(path, MAX_WORKBOOK_BYTES, READINGS, only_look=True)
     if suffix not in (".csv", ".tsv", ".txt"):
-        raise ReadingsError(Fault(READINGS.forms, "save it as one of them", where=str(path)))
+        raise ReadingsError(READINGS.forms, "save it as one of them", where=str(path))
     return csv_grid(file_bytes(path, MAX_TEXT_BYTES, READINGS), str(path), "", ReadingsError)
 
 
@@ -286,10 +286,10 @@ def as_number(cell: Cell, comma_is_decimal: bool = False) -> float:
     """A cell as a number, also ``1.2e5`` and ``1,2E5``; a ``UnitError`` where it is none."""
     if isinstance(cell, (int, float)) and not isinstance(cell, bool):
         if not math.isfinite(cell):
-            raise UnitError(Fault("is not a number", value=str(cell)))
+            raise UnitError("is not a number", value=str(cell))
         return float(cell)
     if not isinstance(cell, str):
-        raise UnitError(Fault("is not a number", value=shown(cell)))
+        raise UnitError("is not a number", value=shown(cell))
     match = re.fullmatch(r"(.+?)\s*(?:[eE]|[x×*]\s*10\s*\^?)\s*([+-]?\d{1,2})", cell.strip())
     if match:
         return plain_number(match.group(1), comma_is_decimal=comma_is_decimal) * float(

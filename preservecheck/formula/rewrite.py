@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from preservecheck.errors import Fault, FormulaError
+from preservecheck.errors import FormulaError
 from preservecheck.files import csv_dialect
 from preservecheck.formula import sheets as form
 from preservecheck.formula.build import readings_file
@@ -404,11 +404,11 @@ def rewritten(
     day = before.product.on_market
     raw, _, where, _ = read_raw(path, tables)
     if not _alike(load_formula(path, tables, day), before):
-        raise FormulaError(Fault("has changed since it was read", "read it again", where=where))
+        raise FormulaError("has changed since it was read", "read it again", where=where)
     suffix = path.suffix.casefold()
     if output.suffix.casefold() != suffix:
         allowed = f"give a name that ends in {suffix}, as the formula's own file does"
-        raise FormulaError(Fault("is of another form", allowed, where=str(output)))
+        raise FormulaError("is of another form", allowed, where=str(output))
     sources = form.sheet_files(path) if suffix == ".csv" else {"": path}
     targets = _csv_targets(output) if suffix == ".csv" else {"": output}
     _refuse_overwriting(sources, targets)
@@ -469,12 +469,12 @@ def _refuse_overwriting(sources: Mapping[str, Path], targets: Mapping[str, Path]
             target.exists() and any(target.samefile(file) for file in sources.values())
         ):
             allowed = "give the new file another name, so that the old one stays"
-            raise FormulaError(Fault("is the formula itself", allowed, where=str(target)))
+            raise FormulaError("is the formula itself", allowed, where=str(target))
     for name, target in targets.items():
         if name and name not in sources and name != "Phases" and target.exists():
             allowed = "give another name, or delete it"
             found = "would be read as a part of the new formula"
-            raise FormulaError(Fault(found, allowed, where=str(target)))
+            raise FormulaError(found, allowed, where=str(target))
 
 
 def _companions(raw: Mapping[str, Any]) -> list[str]:
@@ -493,11 +493,9 @@ def _check_companions(raw: Mapping[str, Any], after: Formula, folder: Path, outp
         other = output.parent / name
         if not other.is_file() or other.read_bytes() != (folder / name).read_bytes():
             raise FormulaError(
-                Fault(
-                    f"the formula reads {name}, which is not in the folder {output.parent}",
-                    f"copy {name} there first, or write into the folder of the formula",
-                    where=str(output),
-                )
+                f"the formula reads {name}, which is not in the folder {output.parent}",
+                f"copy {name} there first, or write into the folder of the formula",
+                where=str(output),
             )
 
 
@@ -993,7 +991,7 @@ def _check_sheet_names(plan: _Plan, tables: Tables, where: str) -> None:
         system = None if folded(name) in own else names_of(tables).system_in_sheet(name)
         if (slot.line.kind == "preservative") != (system is not None):
             found = f"a sheet cannot hold {name} as {slot.line.kind}: it reads it as the other"
-            raise FormulaError(Fault(found, "write the formula as a TOML file", where=where))
+            raise FormulaError(found, "write the formula as a TOML file", where=where)
 
 
 # ---- CSV ----
@@ -1123,7 +1121,7 @@ def _check_kept(data: bytes, where: str) -> None:
     if lost:
         found = "holds pictures, charts or pivot tables, which would be lost"
         allowed = "copy the sheets of the formula into a new workbook"
-        raise FormulaError(Fault(found, allowed, where=where))
+        raise FormulaError(found, allowed, where=where)
 
 
 def _settle(sheet: Worksheet, values: Worksheet) -> list[str]:

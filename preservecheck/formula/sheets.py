@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from preservecheck.errors import Fault, FormulaError, Hint, UnitError
+from preservecheck.errors import FormulaError, Hint, UnitError
 from preservecheck.formula.faults import Faults, not_known, shown
 from preservecheck.formula.grid import Cell, Grid, text
 from preservecheck.formula.names import Names, folded
@@ -83,13 +83,11 @@ def sheet_files(path: Path) -> dict[str, Path]:
     stem, dot, sheet = path.stem.rpartition(".")
     if not dot or sheet.casefold() not in by_small:
         raise FormulaError(
-            Fault(
-                "is not a sheet of a formula",
-                "a formula in CSV is a set of files of one name: NAME.Product.csv and "
-                "NAME.Formula.csv, and where needed NAME.Phases.csv, NAME.Blends.csv, "
-                "NAME.Ingredients.csv; give any one of them",
-                where=str(path),
-            )
+            "is not a sheet of a formula",
+            "a formula in CSV is a set of files of one name: NAME.Product.csv and "
+            "NAME.Formula.csv, and where needed NAME.Phases.csv, NAME.Blends.csv, "
+            "NAME.Ingredients.csv; give any one of them",
+            where=str(path),
         )
     files: dict[str, Path] = {}
     for other in sorted(path.parent.iterdir()):

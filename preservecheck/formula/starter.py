@@ -12,7 +12,7 @@ from pathlib import Path
 from string import Template
 from typing import TYPE_CHECKING, Any
 
-from preservecheck.errors import NO_WORDS, Fault, FormulaError, Hint
+from preservecheck.errors import NO_WORDS, FormulaError, Hint
 from preservecheck.files import write_all
 from preservecheck.formula.model import PACKAGES, PRODUCT_TYPES, USERS, USES
 from preservecheck.formula.sheets import MEASURED_FIELDS, PRODUCT_FIELDS, SHEETS
@@ -195,18 +195,16 @@ def write_starter(
     sheets = [path.with_name(f"{stem}.{name}.csv") for name in SHEETS if name in starter_sheets()]
     suffix = path.suffix.casefold()
     if suffix not in (".toml", ".xlsx", ".csv"):
-        raise FormulaError(
-            Fault("", "give a name that ends in .toml, .xlsx or .csv", where=str(path))
-        )
+        raise FormulaError("", "give a name that ends in .toml, .xlsx or .csv", where=str(path))
     files = sheets if suffix == ".csv" else [path]
     if not path.parent.is_dir():
         found = f"there is no folder {path.parent}"
-        raise FormulaError(Fault(found, "make it first", where=str(path)))
+        raise FormulaError(found, "make it first", where=str(path))
     for file in files:
         if file.is_dir():
-            raise FormulaError(Fault("is a folder", "choose another name", where=str(file)))
+            raise FormulaError("is a folder", "choose another name", where=str(file))
         if file.exists() and not force:
-            raise FormulaError(Fault("exists already", where=str(file), hint=Hint.OVERWRITE))
+            raise FormulaError("exists already", where=str(file), hint=Hint.OVERWRITE)
     if suffix == ".csv":
         contents = [csv_bytes(rows) for rows in starter_sheets().values()]
     elif suffix == ".xlsx":

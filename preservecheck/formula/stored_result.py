@@ -11,7 +11,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from preservecheck.errors import Fault, Hint, ReadingsError
+from preservecheck.errors import Hint, ReadingsError
 from preservecheck.files import Kind, file_bytes, write_whole
 from preservecheck.formula.model import Formula
 from preservecheck.reference.rows import STANDARDS
@@ -72,13 +72,7 @@ def read_result(path: Path) -> dict[str, Any]:
         first = error.errors()[0]
         place = ".".join(map(str, first["loc"])) or "file"
         raise ReadingsError(
-            Fault(
-                first["msg"],
-                where=str(path),
-                path=first["loc"],
-                place=place,
-                hint=Hint.RESULT_FILE,
-            )
+            first["msg"], where=str(path), path=first["loc"], place=place, hint=Hint.RESULT_FILE
         ) from None
 
 
@@ -121,7 +115,7 @@ def store(result: dict[str, Any], formula: Formula, today: dt.date | None = None
     """Write a judged challenge test, in its JSON form, beside the formula that was tested; a
     ``ReadingsError`` where that does not come from a file."""
     if formula.path is None:
-        raise ReadingsError(Fault("a result is stored beside a formula file", hint=Hint.FORMULA))
+        raise ReadingsError("a result is stored beside a formula file", hint=Hint.FORMULA)
     path = stored_path(formula.path)
     data = {
         **result,
@@ -147,7 +141,7 @@ def stored_for(formula: Formula) -> StoredResult | None:
     except (ValueError, KeyError, TypeError, RecursionError):
         found = "is no stored result of a challenge test"
         raise ReadingsError(
-            Fault(found, "write it again, or delete it", where=str(path), hint=Hint.KEEP)
+            found, "write it again, or delete it", where=str(path), hint=Hint.KEEP
         ) from None
     return StoredResult(
         str(path),

@@ -7,7 +7,7 @@ import re
 import tomllib
 from typing import Any
 
-from preservecheck.errors import Fault, FormulaError, Hint
+from preservecheck.errors import FormulaError, Hint
 from preservecheck.files import decoded
 
 # a formula is three levels deep; the reader of the standard library calls itself for every level
@@ -37,7 +37,7 @@ def read_toml(data: bytes, where: str) -> dict[str, Any]:
                 "not readable as TOML: it holds a number or date that is too large or impossible"
             )
             allowed = ""
-    raise FormulaError(Fault(found, allowed, where=where, hint=Hint.FORMULA_EXAMPLE)) from None
+    raise FormulaError(found, allowed, where=where, hint=Hint.FORMULA_EXAMPLE) from None
 
 
 def _nesting(text: str) -> int:

@@ -82,21 +82,19 @@ def read_first_sheet(data: bytes, where: str, error: type[PreservecheckError]) -
             hidden = _hidden(archive, paths[sheet.title])
             place = f"sheet {sheet.title}"
             if hidden.too_large:
-                raise error(Fault(_TOO_LARGE, where=where, place=place))
+                raise error(_TOO_LARGE, where=where, place=place)
             if hidden.unsaved or hidden.merged:
                 cells = ", ".join((hidden.unsaved or hidden.merged)[:5])
                 what = "a cell formula without a saved result" if hidden.unsaved else "merged cells"
                 raise error(
-                    Fault(
-                        f"{cells}: {what}",
-                        f"{_SAVE_AGAIN}, or write the plain values",
-                        where=where,
-                        place=place,
-                    )
+                    f"{cells}: {what}",
+                    f"{_SAVE_AGAIN}, or write the plain values",
+                    where=where,
+                    place=place,
                 )
             if not sheet.title.strip().casefold().startswith(IGNORED_SHEET) and hidden.last_row:
                 return Grid(place, list(_grid_rows(sheet, hidden.last_row, place, error, where)))
-    raise error(Fault("no sheet holds anything", where=where))
+    raise error("no sheet holds anything", where=where)
 
 
 @contextmanager
@@ -121,22 +119,22 @@ def _opened(
             raise
         except Exception as fault:  # openpyxl lets through whatever a damaged file provokes in it
             found = f"not readable as a workbook ({type(fault).__name__})"
-            raise error(Fault(found, _SAVE_AGAIN, where=where)) from None
+            raise error(found, _SAVE_AGAIN, where=where) from None
 
 
 def _check_archive(data: bytes, where: str, error: type[PreservecheckError]) -> None:
     if data.startswith(_OLE):
         found = "protected by a password, or saved in the old .xls format"
-        raise error(Fault(found, f"{_SAVE_AGAIN}, without password", where=where))
+        raise error(found, f"{_SAVE_AGAIN}, without password", where=where)
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             members = archive.infolist()
     except (zipfile.BadZipFile, ValueError, NotImplementedError, OSError, EOFError):
         found = "not a workbook, although its name ends in .xlsx"
-        raise error(Fault(found, _SAVE_AGAIN, where=where)) from None
+        raise error(found, _SAVE_AGAIN, where=where) from None
     unpacked = sum(m.file_size for m in members)
     if any(m.flag_bits & 0x1 for m in members):
-        raise error(Fault("protected by a password", "save it without", where=where))
+        raise error("protected by a password", "save it without", where=where)
     if (
         len(members) > MAX_MEMBERS
         or unpacked > MAX_UNPACKED
@@ -145,7 +143,7 @@ def _check_archive(data: bytes, where: str, error: type[PreservecheckError]) -> 
     ):
         found = f"unpacks to {unpacked / 1e6:,.1f} MB in {len(members):,} parts, which is too much"
         allowed = "copy the sheets that are needed into a new workbook"
-        raise error(Fault(found, allowed, where=where))
+        raise error(found, allowed, where=where)
 
 
 def _part_limit(name: str) -> int:
@@ -160,7 +158,7 @@ def _part_limit(name: str) -> int:
 def _sheets(book: Workbook, archive: zipfile.ZipFile, where: str) -> dict[str, Grid]:
     if len(book.worksheets) > MAX_SHEETS:
         found = f"{len(book.worksheets)} sheets"
-        raise FormulaError(Fault(found, f"keep only {', '.join(SHEETS)}", where=where))
+        raise FormulaError(found, f"keep only {', '.join(SHEETS)}", where=where)
     paths = _sheet_paths(archive)
     by_small = {name.casefold(): name for name in SHEETS}
     grids: dict[str, Grid] = {}
@@ -208,13 +206,11 @@ def _grid_rows(
         for cell in row:
             if isinstance(cell.value, str) and cell.value in _ERRORS:
                 raise error(
-                    Fault(
-                        f"holds the error {cell.value}",
-                        "correct it in the spreadsheet and save again",
-                        where=where,
-                        path=(sheet.title, cell.coordinate),
-                        name=f"{place}, cell {cell.coordinate}",
-                    )
+                    f"holds the error {cell.value}",
+                    "correct it in the spreadsheet and save again",
+                    where=where,
+                    path=(sheet.title, cell.coordinate),
+                    name=f"{place}, cell {cell.coordinate}",
                 )
         cells = [_value(cell) for cell in row]
         while cells and not text(cells[-1]):

@@ -195,6 +195,8 @@ class Record:
     """A row with typed columns; it does not change once it is read."""
 
     key: ClassVar[tuple[str, ...]] = ("id",)
+    # columns of which the first is at most the second
+    ordered: ClassVar[tuple[tuple[str, str], ...]] = ()
     columns: ClassVar[Mapping[str, Column]] = {}
     blanks: ClassVar[Mapping[str, Any]] = {}
     needed: ClassVar[tuple[str, ...]] = ()
@@ -237,13 +239,11 @@ class Record:
         return " / ".join(str(self.__dict__[k]) for k in self.key)
 
     def check(self) -> None:
-        """Raise ``ValueError`` where columns contradict each other."""
-
-    def ordered(self, low: str, high: str) -> None:
-        """Raise ``ValueError`` unless one column is at most another; unknown cells pass."""
-        a, b = self.__dict__[low], self.__dict__[high]
-        if a is not None and b is not None and a > b:
-            raise ValueError(f"{low} {_plain(a)} is above {high} {_plain(b)}")
+        """Raise ``ValueError`` where columns contradict each other; unknown cells pass."""
+        for low, high in self.ordered:
+            a, b = self.__dict__[low], self.__dict__[high]
+            if a is not None and b is not None and a > b:
+                raise ValueError(f"{low} {_plain(a)} is above {high} {_plain(b)}")
 
     def as_dict(self) -> dict[str, Any]:
         """Columns and values."""

@@ -42,7 +42,7 @@ def tables_root() -> Traversable:
     checkout = Path(__file__).resolve().parents[2] / "tables"
     if (checkout / "sources.csv").is_file():
         return checkout
-    raise TableError(Fault("the data tables are missing", "reinstall preservecheck"))
+    raise TableError("the data tables are missing", "reinstall preservecheck")
 
 
 @dataclass(frozen=True)
@@ -81,7 +81,7 @@ class Tables:
         if name not in self._cache:
             if name not in r.TABLES:
                 found = f"there is no table {name!r}"
-                raise TableError(Fault(found, f"the tables are {', '.join(r.TABLES)}"))
+                raise TableError(found, f"the tables are {', '.join(r.TABLES)}")
             self._load(name)
         return self._cache[name]
 
@@ -103,7 +103,7 @@ class Tables:
         if self.own_dir is not None and (own_file := self.own_dir / f"{name}.csv").is_file():
             if own_file.stat().st_size > MAX_BYTES:
                 found = f"larger than {MAX_BYTES // 1_000_000} MB"
-                raise TableError(Fault(found, "give only your own rows", where=str(own_file)))
+                raise TableError(found, "give only your own rows", where=str(own_file))
             own = read_rows(own_file.read_bytes(), model, str(own_file), own=True)
         keys = frozenset(row.key_text for row in own)
         self._own[name] = keys
@@ -206,7 +206,7 @@ def read_rows(data: bytes, model: type[Record], where: str, *, own: bool = False
     first, header = next(rows, (0, []))
     header = [cell.strip() for cell in header]
     if not header:
-        raise TableError(Fault("is empty", "the first line names the columns", where=where))
+        raise TableError("is empty", "the first line names the columns", where=where)
     known = model.columns
     if faults := _header_faults(where, first, header, known):
         raise TableError(faults)
@@ -307,16 +307,14 @@ def _load(own_dir: Path | None) -> Tables:
     if own_dir is not None:
         if not own_dir.is_dir():
             raise TableError(
-                Fault(
-                    "no such folder",
-                    "give a folder of CSV files",
-                    where=str(own_dir),
-                    hint=Hint.TABLES_FOLDER,
-                )
+                "no such folder",
+                "give a folder of CSV files",
+                where=str(own_dir),
+                hint=Hint.TABLES_FOLDER,
             )
         strange = sorted(p.name for p in own_dir.glob("*.csv") if p.stem not in r.TABLES)
         if strange:
             names = ", ".join(r.TABLES)
             found = f"{', '.join(strange)} is no table"
-            raise TableError(Fault(found, f"name a file after one of {names}", where=str(own_dir)))
+            raise TableError(found, f"name a file after one of {names}", where=str(own_dir))
     return Tables(tables_root(), own_dir)

@@ -38,6 +38,7 @@ Rating = Literal["strong", "moderate", "weak", "none"]
 Group = Literal["gram-positive", "gram-negative", "yeast", "mould"]
 Shares = tuple[tuple[str, float], ...]
 Names = tuple[str, ...]
+Pairs = tuple[tuple[str, str], ...]
 
 
 class Row(Record):
@@ -101,6 +102,11 @@ class System(Row):
     may stay unknown.
     """
 
+    ordered: ClassVar[Pairs] = (
+        ("ph_min", "ph_max"),
+        ("usage_min_percent", "usage_max_percent"),
+        ("preferred_add_below_c", "heat_limit_c"),
+    )
     id: str = slug()
     composition: Shares = shares(needed=True)  # INCI:mass fraction, sums to 1
     ph_min: float = number(0, 14, needed=True)
@@ -139,9 +145,7 @@ class System(Row):
 
     def check(self) -> None:
         """Raise ``ValueError`` where columns contradict each other."""
-        self.ordered("ph_min", "ph_max")
-        self.ordered("usage_min_percent", "usage_max_percent")
-        self.ordered("preferred_add_below_c", "heat_limit_c")
+        super().check()
         total = sum(f for _, f in self.composition)
         if abs(total - 1) > 0.0011:
             raise ValueError(f"composition adds up to {total:g}; mass fractions must add up to 1")
@@ -163,6 +167,7 @@ class Active(Row):
     """A substance that holds microbes back, or helps one that does."""
 
     key: ClassVar[tuple[str, ...]] = ("inci",)
+    ordered: ClassVar[Pairs] = (("stability_ph_min", "stability_ph_max"),)
     inci: str = text(needed=True)
     cas: str | None = text()
     formula: str | None = text()
@@ -186,10 +191,6 @@ class Active(Row):
     volatility_note: str | None = text()
     hydrolysis_note: str | None = text()
     inactivated_by: str | None = text()
-
-    def check(self) -> None:
-        """Raise ``ValueError`` where columns contradict each other."""
-        self.ordered("stability_ph_min", "stability_ph_max")
 
 
 IngredientUsualPhase = Literal["heated water", "heated oil", "cool-down"]
@@ -247,6 +248,7 @@ class Ingredient(Row):
     """A raw material under its INCI name."""
 
     key: ClassVar[tuple[str, ...]] = ("inci",)
+    ordered: ClassVar[Pairs] = (("ph_min", "ph_max"),)
     inci: str = text(needed=True)
     aliases: Names = names()  # common names; name@70 means: sold as a 70 % solution in water
     role: IngredientRole = choice(IngredientRole, needed=True)
@@ -275,10 +277,6 @@ class Ingredient(Row):
     ph_window_note: str | None = text()
     tags: Names = names()
 
-    def check(self) -> None:
-        """Raise ``ValueError`` where columns contradict each other."""
-        self.ordered("ph_min", "ph_max")
-
 
 # ---- what was measured ----
 
@@ -289,6 +287,7 @@ MicComparator = Literal["=", "<=", ">", "range"]
 class Mic(Row):
     """Lowest concentration seen to stop a microbe."""
 
+    ordered: ClassVar[Pairs] = (("mic_low_mg_l", "mic_high_mg_l"),)
     id: str = text(needed=True)
     active: str = text(needed=True)  # INCI of the acting form
     organism: str = text(needed=True)
@@ -301,10 +300,6 @@ class Mic(Row):
     uncertainty_factor: float = number(1, needed=True)  # times and divided by
     preferred: YesNo = choice(YesNo, needed=True)
     method_note: str | None = text()
-
-    def check(self) -> None:
-        """Raise ``ValueError`` where columns contradict each other."""
-        self.ordered("mic_low_mg_l", "mic_high_mg_l")
 
 
 PartitionKind = Literal["measured", "from solubilities", "relation"]
@@ -463,6 +458,7 @@ class Market(Row):
 class LegalLimit(Row):
     """One line of a market's rules for a substance or a sum of substances."""
 
+    ordered: ClassVar[Pairs] = (("in_force_from", "in_force_to"),)
     id: str = text(needed=True)
     market: str = text(needed=True)  # a key of markets.csv
     region: str | None = text()  # a state inside the market
@@ -506,7 +502,7 @@ class LegalLimit(Row):
             raise ValueError("a ban has max_percent 0")
         if self.kind == "exclusion" and not (self.max_percent and self.only_with):
             raise ValueError("an exclusion needs max_percent and only_with")
-        self.ordered("in_force_from", "in_force_to")
+        super().check()
 
 
 class Conversion(Row):
@@ -593,14 +589,11 @@ class ProductPh(Row):
     """Customary pH window of a product type."""
 
     key: ClassVar[tuple[str, ...]] = ("type", "use")
+    ordered: ClassVar[Pairs] = (("ph_min", "ph_max"),)
     type: ProductType = choice(ProductType, needed=True)
     use: ProductPhUse = choice(ProductPhUse, needed=True)
     ph_min: float = number(0, 14, needed=True)
     ph_max: float = number(0, 14, needed=True)
-
-    def check(self) -> None:
-        """Raise ``ValueError`` where columns contradict each other."""
-        self.ordered("ph_min", "ph_max")
 
 
 # ---- custom ----
@@ -618,6 +611,14 @@ class ProductKind(Row):
     The first row in `match_order` whose conditions all hold is the kind; a blank one holds.
     """
 
+    ordered: ClassVar[Pairs] = (
+        ("ph_min", "ph_max"),
+        ("ph_min", "aim_low"),
+        ("aim_low", "aim_ph"),
+        ("aim_ph", "aim_high"),
+        ("aim_low", "aim_high"),
+        ("aim_high", "ph_max"),
+    )
     id: str = slug()
     name: str = text(needed=True)
     aliases: Names = names()  # what else a formula may call it
@@ -647,18 +648,6 @@ class ProductKind(Row):
     ph_set: PhSet = choice(PhSet, needed=True)
     low_risk: str | None = text()
 
-    def check(self) -> None:
-        """Raise ``ValueError`` where columns contradict each other."""
-        for low, high in (
-            ("ph_min", "ph_max"),
-            ("ph_min", "aim_low"),
-            ("aim_low", "aim_ph"),
-            ("aim_ph", "aim_high"),
-            ("aim_low", "aim_high"),
-            ("aim_high", "ph_max"),
-        ):
-            self.ordered(low, high)
-
 
 class Practice(Row):
     """How usual a system is in a kind of product."""
@@ -687,6 +676,11 @@ class Practice(Row):
 class Pair(Row):
     """Two systems or a system and a booster that close each other's gaps."""
 
+    ordered: ClassVar[Pairs] = (
+        ("ph_min", "ph_max"),
+        ("first_min_percent", "first_max_percent"),
+        ("second_min_percent", "second_max_percent"),
+    )
     id: str = slug()
     first: Names = names(needed=True)  # system:, inci: or tag: keys, any of which counts
     second: Names = names(needed=True)
@@ -704,12 +698,6 @@ class Pair(Row):
     why: str = text(needed=True)
     caution: str | None = text()
 
-    def check(self) -> None:
-        """Raise ``ValueError`` where columns contradict each other."""
-        self.ordered("ph_min", "ph_max")
-        self.ordered("first_min_percent", "first_max_percent")
-        self.ordered("second_min_percent", "second_max_percent")
-
 
 Edge = Literal["breaks", "feel", "idle"]
 
@@ -717,6 +705,7 @@ Edge = Literal["breaks", "feel", "idle"]
 class StabilityWindow(Row):
     """The pH that a raw material stands; goes before the window in ingredients.csv."""
 
+    ordered: ClassVar[Pairs] = (("ph_min", "ph_max"),)
     id: str = slug()
     name: str = text(needed=True)
     materials: Names = names(needed=True)  # inci:, tag:, role: keys, together
@@ -735,7 +724,7 @@ class StabilityWindow(Row):
 
     def check(self) -> None:
         """Raise ``ValueError`` where columns contradict each other."""
-        self.ordered("ph_min", "ph_max")
+        super().check()
         for limit, edge in ((self.ph_min, self.below), (self.ph_max, self.above)):
             if (limit is None) != (edge is None):
                 raise ValueError("an edge needs a pH and what it does")

@@ -162,13 +162,11 @@ def systems_of(against: str | Sequence[str], tables: Tables) -> tuple[System, ..
         near = names_of(tables).nearest_system(unknown[0])
         meant = f"did you mean {' or '.join(near)}? Or " if near else ""
         raise PreservecheckError(
-            Fault(
-                f"{', '.join(unknown)}: no such system",
-                f"{meant}give {OWN}, {ALL} or ids of systems",
-                path=("against",),
-                place="against",
-                hint=Hint.LIST_SYSTEMS,
-            )
+            f"{', '.join(unknown)}: no such system",
+            f"{meant}give {OWN}, {ALL} or ids of systems",
+            path=("against",),
+            place="against",
+            hint=Hint.LIST_SYSTEMS,
         )
     return tuple(known[w] for w in dict.fromkeys(wanted))
 

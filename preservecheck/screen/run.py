@@ -102,16 +102,14 @@ class Run:
         if resume:
             if not manifest.is_file():
                 raise PreservecheckError(
-                    Fault(f"there is no unfinished run in {self.folder}", hint=Hint.START_ANEW)
+                    f"there is no unfinished run in {self.folder}", hint=Hint.START_ANEW
                 )
             old = json.loads(manifest.read_text(encoding="utf-8"))
             if other := [name for name in state if old.get(name) != state[name]]:
                 raise PreservecheckError(
-                    Fault(
-                        f"{', '.join(other)} {'is' if len(other) == 1 else 'are'} not what the "
-                        "unfinished run began with",
-                        hint=Hint.START_ANEW,
-                    )
+                    f"{', '.join(other)} {'is' if len(other) == 1 else 'are'} not what the "
+                    "unfinished run began with",
+                    hint=Hint.START_ANEW,
                 )
             return
         shutil.rmtree(self.folder, ignore_errors=True)
@@ -175,10 +173,8 @@ class Run:
                 _collect(running, counts, progress)
         except BrokenProcessPool:
             raise PreservecheckError(
-                Fault(
-                    "a process that helped was ended by the system, perhaps for want of memory",
-                    hint=Hint.FEWER_JOBS,
-                )
+                "a process that helped was ended by the system, perhaps for want of memory",
+                hint=Hint.FEWER_JOBS,
             ) from None
         finally:
             if pool is not None:

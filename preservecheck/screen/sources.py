@@ -171,11 +171,9 @@ def _chunks(path: Path | None, only: list[str] | None = None) -> Iterator[pd.Dat
             file = pq.ParquetFile(path)
             if "formula" not in file.schema_arrow.names:
                 raise FormulaError(
-                    Fault(
-                        "has no column formula",
-                        "it names the formula that each line belongs to",
-                        where=str(path),
-                    )
+                    "has no column formula",
+                    "it names the formula that each line belongs to",
+                    where=str(path),
                 )
             for batch in file.iter_batches(batch_size=LINES_AT_ONCE, columns=only):
                 if batch.num_rows:
@@ -187,7 +185,7 @@ def _chunks(path: Path | None, only: list[str] | None = None) -> Iterator[pd.Dat
                 if len(chunk):
                     yield _tidy(chunk)
     except (OSError, ValueError) as error:
-        raise FormulaError(Fault(f"cannot be read as a table: {error}", where=str(path))) from None
+        raise FormulaError(f"cannot be read as a table: {error}", where=str(path)) from None
 
 
 def _tidy(table: pd.DataFrame) -> pd.DataFrame:
@@ -218,7 +216,7 @@ def _read_whole(path: Path) -> pd.DataFrame:
 
     parts = list(_chunks(path))
     if not parts:
-        raise FormulaError(Fault("is empty", "it has a row a formula", where=str(path)))
+        raise FormulaError("is empty", "it has a row a formula", where=str(path))
     return pd.concat(parts, ignore_index=True)
 
 

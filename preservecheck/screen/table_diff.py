@@ -16,7 +16,7 @@ import numpy as np
 from preservecheck.arrays.recipes import recipes_of
 from preservecheck.checks import CHECKS
 from preservecheck.checks.base import Check
-from preservecheck.errors import Fault, TableError
+from preservecheck.errors import TableError
 from preservecheck.reference.load import Earlier, Tables
 from preservecheck.reference.rows import TABLES
 from preservecheck.screen.frame import Screen, frame_of
@@ -93,15 +93,13 @@ def former_tables(folder: Path, now: Tables) -> Tables:
     ``TableError`` where it is not there or holds none of the tables."""
     if not folder.is_dir():
         raise TableError(
-            Fault(
-                "no such folder",
-                "give one with earlier tables, such as legal_limits.csv",
-                where=str(folder),
-            )
+            "no such folder",
+            "give one with earlier tables, such as legal_limits.csv",
+            where=str(folder),
         )
     if not any(Earlier(folder, now.root).holds(name) for name in TABLES):
         allowed = f"they are {', '.join(f'{n}.csv' for n in TABLES)}"
-        raise TableError(Fault("holds none of the tables", allowed, where=str(folder)))
+        raise TableError("holds none of the tables", allowed, where=str(folder))
     return Tables(Earlier(folder, now.root), now.own_dir)
 
 
