@@ -295,22 +295,12 @@ def mixing_of(
     kind is absent. The batch is at ``hot_c`` by then, what goes in at ``cold_c``. [°C]"""
     phases = composition.formula.phases
     heats = phase_heat(composition, tables)
-    hot = [
-        (m, c)
-        for (m, c), p in zip(heats, phases, strict=True)
-        if p.heated_to_c is not None and m > 0
-    ]
-    cold = [
-        (m, c) for (m, c), p in zip(heats, phases, strict=True) if p.heated_to_c is None and m > 0
-    ]
+    weighed = [(p, m, c) for p, (m, c) in zip(phases, heats, strict=True) if m > 0]
+    hot = [(m, c) for p, m, c in weighed if p.heated_to_c is not None]
+    cold = [(m, c) for p, m, c in weighed if p.heated_to_c is None]
     if not hot or not cold:
         return None
-    grams = [line.grams for line in composition.lines]
-    scale = (
-        sum(g for g in grams if g is not None) / 100
-        if grams and all(g is not None for g in grams)
-        else 1.0
-    )
+    scale = (composition.batch_g or 100.0) / 100
     (hot_m, hot_k), (cold_m, cold_k) = (
         (sum(m for m, _ in side), sum(m * c for m, c in side) / sum(m for m, _ in side))
         for side in (hot, cold)

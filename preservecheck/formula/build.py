@@ -21,7 +21,14 @@ from preservecheck.formula.model import (
     AmountKind,
     Formula,
 )
-from preservecheck.formula.names import Form, FormulaNames, UnknownNames, folded, names_of
+from preservecheck.formula.names import (
+    Form,
+    FormulaNames,
+    UnknownNames,
+    folded,
+    names_of,
+    phase_key,
+)
 from preservecheck.formula.own_materials import read_blends, read_own_ingredients
 from preservecheck.text import join_or
 from preservecheck.units import (
@@ -331,7 +338,7 @@ def _phase(raw: Mapping[str, Any], at: int, reader: _Reader) -> dict[str, Any]:
     name = section.text(
         "name", 'give the phase a name, such as "heated" or "cool-down"', needed=True
     )
-    if name is not None and (same := " ".join(name.casefold().split())) in reader.phases:
+    if name is not None and (same := phase_key(name)) in reader.phases:
         allowed = "give every phase a name of its own, or put its lines together"
         faults.add("appears twice", allowed, path=(*path, "name"), name=place)
     elif name is not None:

@@ -78,6 +78,12 @@ class Composition:
     remarks: tuple[str, ...]  # what was taken for granted
     materials: tuple[Material, ...]  # one for each line, what it is made of
 
+    @property
+    def batch_g(self) -> float | None:
+        """Mass of all lines together, where it is known. [g]"""
+        grams = [line.grams for line in self.lines if line.grams is not None]
+        return sum(grams) if grams else None
+
     def total(self, substance: str) -> float:
         """Percent of one substance from all origins."""
         return sum(p.percent for p in self.portions if p.substance == substance)

@@ -19,7 +19,7 @@ from preservecheck.formula.build import TEMPERATURE_C
 from preservecheck.formula.compose import Composition
 from preservecheck.formula.materials import WATER
 from preservecheck.formula.model import Formula, Line, Phase
-from preservecheck.formula.names import folded
+from preservecheck.formula.names import folded, phase_key
 from preservecheck.units import MAX_BATCH_G
 
 Kind = Literal["ingredient", "preservative"]
@@ -210,9 +210,8 @@ def new_phase_name(formula: Formula) -> str:
 
 
 def _phase_at(formula: Formula, name: str) -> int | None:
-    wanted = " ".join(name.casefold().split())
-    names = [" ".join(p.name.casefold().split()) for p in formula.phases]
-    return names.index(wanted) if wanted in names else None
+    names = [phase_key(p.name) for p in formula.phases]
+    return names.index(phase_key(name)) if phase_key(name) in names else None
 
 
 # ---- edits: what is to be changed, as data ----

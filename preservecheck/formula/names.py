@@ -52,6 +52,11 @@ def folded(name: str) -> str:
     return "".join(ch for ch in plain if ch.isalnum() or ch in "+%,/")
 
 
+def phase_key(name: str) -> str:
+    """The name of a phase without regard to case and spacing."""
+    return " ".join(name.casefold().split())
+
+
 @dataclass(frozen=True)
 class Named:
     """What a written name stands for."""

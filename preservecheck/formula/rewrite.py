@@ -30,7 +30,7 @@ from preservecheck.formula.grid import Cell, Grid, csv_grid
 from preservecheck.formula.grid import text as cell_text
 from preservecheck.formula.load import load_formula, read_raw
 from preservecheck.formula.model import AmountKind, Formula, Line, Phase
-from preservecheck.formula.names import folded, names_of
+from preservecheck.formula.names import folded, names_of, phase_key
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.units import duration_min, mass_g, temperature_c
 
@@ -252,7 +252,7 @@ def _positional(value: float, *, digits: int | None = None, decimals: int = 15) 
 def _phase_slots(
     raw: Mapping[str, Any], before: Formula, after: Formula, unit: str | None, decimals: int
 ) -> Iterator[_PhaseSlot]:
-    keys = [[_same_phase(p.name) for p in f.phases] for f in (before, after)]
+    keys = [[phase_key(p.name) for p in f.phases] for f in (before, after)]
     for old, new in _aligned(*keys, replace=False):
         was = None if old is None else before.phases[old]
         now = None if new is None else after.phases[new]
@@ -331,10 +331,6 @@ def _same(a: Any, b: Any) -> bool:
     if isinstance(a, (int, float)) and isinstance(b, (int, float)):
         return math.isclose(a, b, rel_tol=_NOISE, abs_tol=_NOISE)
     return bool(a == b)
-
-
-def _same_phase(name: str) -> str:
-    return " ".join(name.casefold().split())
 
 
 def _printable(text: str) -> str:
@@ -487,8 +483,8 @@ def _companions(raw: Mapping[str, Any]) -> list[str]:
 def _check_companions(raw: Mapping[str, Any], after: Formula, folder: Path, output: Path) -> None:
     if output.parent.resolve() == folder.resolve():
         return
-    names = {_same_phase(p.name) for p in after.phases if p.added_at_from is not None}
-    still = [p for p in raw["phase"] if _same_phase(str(p.get("name"))) in names]
+    names = {phase_key(p.name) for p in after.phases if p.added_at_from is not None}
+    still = [p for p in raw["phase"] if phase_key(str(p.get("name"))) in names]
     for name in _companions({**raw, "phase": still}):
         other = output.parent / name
         if not other.is_file() or other.read_bytes() != (folder / name).read_bytes():
@@ -859,7 +855,7 @@ class _Sheets:
         name, above = "", 0
         for n, cells in rows:
             if cell_text(_at(cells, phase_at)):
-                name, above = _same_phase(cell_text(_at(cells, phase_at))), n
+                name, above = phase_key(cell_text(_at(cells, phase_at))), n
             carrier[n] = above
             by_phase.setdefault(name, []).append((n, cells))
         lines = list(by_phase.values())
@@ -927,11 +923,11 @@ class _Sheets:
             return
         sheet, found = self._open("Phases")
         at = sheet.columns.index("phase")
-        by_name = {_same_phase(cell_text(_at(c, at))): (n, c) for n, c in found}
+        by_name = {phase_key(cell_text(_at(c, at))): (n, c) for n, c in found}
         end = found[-1][0] if found else self._head("Phases")
         for slot in changed:
             old = "" if slot.old is None else str(self.plan.raw["phase"][slot.old]["name"])
-            name = _same_phase(old if slot.phase is None else slot.phase.name)
+            name = phase_key(old if slot.phase is None else slot.phase.name)
             if slot.phase is None:
                 sheet.gone |= {by_name[name][0]} if name in by_name else set()
                 continue

@@ -11,9 +11,10 @@ from pathlib import Path
 from typing import Any
 
 from preservecheck.errors import FormulaError, Hint, UnitError
+from preservecheck.formula.build import MEASURED, PRODUCT
 from preservecheck.formula.faults import Faults, not_known, shown
 from preservecheck.formula.grid import Cell, Grid, text
-from preservecheck.formula.names import Names, folded
+from preservecheck.formula.names import Names, folded, phase_key
 from preservecheck.reference.rows import Ingredient
 from preservecheck.units import plain_number
 
@@ -38,24 +39,10 @@ NEEDED_COLUMNS = {
 CARRIED = {"Formula": "phase", "Blends": "blend"}
 IGNORED_SHEET = "read me"
 
-PRODUCT_FIELDS = {
-    "name": "name",
-    "use": "use",
-    "type": "type",
-    "kind": "kind",
-    "markets": "markets",
-    "users": "users",
-    "package": "package",
-    "batch": "batch",
-    "scale step": "scale_step",
-    "on market": "on_market",
-}
+# how the rows of the sheet Product are called, and what that is in TOML
+PRODUCT_FIELDS = {key.replace("_", " "): key for key in PRODUCT}
 MEASURED_FIELDS = {
-    "ph": "ph",
-    "ph tolerance": "ph_tolerance",
-    "sample temperature": "temperature",
-    "water activity": "water_activity",
-    "water activity tolerance": "water_activity_tolerance",
+    "sample temperature" if key == "temperature" else key.replace("_", " "): key for key in MEASURED
 }
 FIELDS = (*PRODUCT_FIELDS, *MEASURED_FIELDS)
 NUMBER_FIELDS = {"ph", "ph tolerance", "water activity", "water activity tolerance"}
@@ -298,7 +285,7 @@ def _lines(
             allowed = "name it, or delete the row (a row of totals is not read)"
             faults.add("no ingredient", allowed, **row.at)
             continue
-        phase = phases.setdefault(_same(name), {"name": name, "items": []})
+        phase = phases.setdefault(phase_key(name), {"name": name, "items": []})
         phase["items"].append(_item(row, grid, names, own))
     return phases
 
@@ -314,18 +301,14 @@ def _temperatures(
         if not name:
             faults.add("no phase", "name it as in the sheet Formula", **row.at)
             continue
-        if seen.setdefault(_same(name), row.number) != row.number:
-            found = f"is already on row {seen[_same(name)]}"
+        if seen.setdefault(phase_key(name), row.number) != row.number:
+            found = f"is already on row {seen[phase_key(name)]}"
             faults.add(found, "keep one row a phase", name=f"phase {shown(name)}", **row.at)
             continue
-        phase = phases.setdefault(_same(name), {"name": name, "items": []})
+        phase = phases.setdefault(phase_key(name), {"name": name, "items": []})
         for column, key in (("heated to", "heated_to"), ("added at", "added_at"), ("held", "held")):
             if column in row.cells:
                 phase[key] = quantity(row.cells[column], row.units.get(column), grid)
-
-
-def _same(phase: str) -> str:
-    return " ".join(phase.casefold().split())
 
 
 def _item(row: _Row, grid: Grid, names: Names, own: set[str]) -> dict[str, Any]:

@@ -9,7 +9,6 @@ XML.
 from __future__ import annotations
 
 import io
-import posixpath
 import re
 import warnings
 import zipfile
@@ -37,8 +36,6 @@ MAX_OTHER_PART = 1_000_000
 MAX_ROW_CELLS = 20_000
 MAX_SHEETS = 30
 _OLE = b"\xd0\xcf\x11\xe0"
-_MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
-_STRICT = "{http://purl.oclc.org/ooxml/spreadsheetml/main}"
 _ERRORS = {"#REF!", "#N/A", "#VALUE!", "#DIV/0!", "#NAME?", "#NUM!", "#NULL!"}
 _TOO_LARGE = f"more than {MAX_ROWS:,} rows or {MAX_COLUMNS} columns"
 _SAVE_AGAIN = "open it in a spreadsheet program and save it again as .xlsx"
@@ -67,8 +64,8 @@ class _Hidden:
 def read_workbook(data: bytes, where: str) -> dict[str, Grid]:
     """The sheets of a workbook that belong to a formula; a ``FormulaError`` where it is no
     workbook, is protected, unpacks to too much, or holds what would be misread."""
-    with _opened(data, where, FormulaError) as (book, archive):
-        return _sheets(book, archive, where)
+    with _opened(data, where, FormulaError) as book:
+        return _sheets(book, where)
 
 
 def read_first_sheet(data: bytes, where: str, error: type[PreservecheckError]) -> Grid:
@@ -76,10 +73,9 @@ def read_first_sheet(data: bytes, where: str, error: type[PreservecheckError]) -
 
     The error is raised as ``read_workbook`` raises its own, or where no sheet holds anything.
     """
-    with _opened(data, where, error) as (book, archive):
-        paths = _sheet_paths(archive)
+    with _opened(data, where, error) as book:
         for sheet in book.worksheets[:MAX_SHEETS]:
-            hidden = _hidden(archive, paths[sheet.title])
+            hidden = _hidden(sheet)
             place = f"sheet {sheet.title}"
             if hidden.too_large:
                 raise error(_TOO_LARGE, where=where, place=place)
@@ -98,11 +94,8 @@ def read_first_sheet(data: bytes, where: str, error: type[PreservecheckError]) -
 
 
 @contextmanager
-def _opened(
-    data: bytes, where: str, error: type[PreservecheckError]
-) -> Iterator[tuple[Workbook, zipfile.ZipFile]]:
-    """A workbook and the archive that it is; whatever a damaged one provokes becomes a fault in
-    words."""
+def _opened(data: bytes, where: str, error: type[PreservecheckError]) -> Iterator[Workbook]:
+    """A workbook; whatever a damaged one provokes becomes a fault in words."""
     _check_archive(data, where, error)
     import openpyxl
 
@@ -110,11 +103,9 @@ def _opened(
         # openpyxl's remarks on drawings and validations do not matter here
         warnings.simplefilter("ignore")
         try:
-            book = openpyxl.load_workbook(
+            yield openpyxl.load_workbook(
                 io.BytesIO(data), read_only=True, data_only=True, keep_links=False
             )
-            with zipfile.ZipFile(io.BytesIO(data)) as archive:
-                yield book, archive
         except PreservecheckError:
             raise
         except Exception as fault:  # openpyxl lets through whatever a damaged file provokes in it
@@ -155,11 +146,10 @@ def _part_limit(name: str) -> int:
     return MAX_SHEET_PART if "worksheets/" in small else MAX_OTHER_PART
 
 
-def _sheets(book: Workbook, archive: zipfile.ZipFile, where: str) -> dict[str, Grid]:
+def _sheets(book: Workbook, where: str) -> dict[str, Grid]:
     if len(book.worksheets) > MAX_SHEETS:
         found = f"{len(book.worksheets)} sheets"
         raise FormulaError(found, f"keep only {', '.join(SHEETS)}", where=where)
-    paths = _sheet_paths(archive)
     by_small = {name.casefold(): name for name in SHEETS}
     grids: dict[str, Grid] = {}
     faults: list[Fault] = []
@@ -169,7 +159,7 @@ def _sheets(book: Workbook, archive: zipfile.ZipFile, where: str) -> dict[str, G
             continue
         name = by_small.get(title.casefold())
         place, path = f"sheet {title}", (title,)
-        hidden = _hidden(archive, paths[sheet.title])
+        hidden = _hidden(sheet)
         if hidden.too_large:
             allowed = "keep only what is to be read"
             faults.append(Fault(_TOO_LARGE, allowed, where=where, path=path, place=place))
@@ -232,32 +222,12 @@ def _is_percent(number_format: str | None) -> bool:
     return "%" in re.sub(r'"[^"]*"|\\.', "", number_format or "")
 
 
-def _sheet_paths(archive: zipfile.ZipFile) -> dict[str, str]:
-    """Path inside the archive of every sheet, by title."""
-    root = "xl/workbook.xml"
-    targets = {
-        r.get("Id"): r.get("Target", "")
-        for r in ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
-    }
-    paths = {}
-    for element in ElementTree.fromstring(archive.read(root)).iter():
-        if element.tag in (f"{_MAIN}sheet", f"{_STRICT}sheet"):
-            key = next((v for k, v in element.attrib.items() if k.endswith("}id")), "")
-            target = targets.get(key, "")
-            paths[element.get("name", "")] = (
-                target.lstrip("/")
-                if target.startswith("/")
-                else posixpath.normpath(posixpath.join("xl", target))
-            )
-    return paths
-
-
-def _hidden(archive: zipfile.ZipFile, path: str) -> _Hidden:
+def _hidden(sheet: Any) -> _Hidden:
     """Merged cells, formulas without a saved result and the reach of a sheet, from its XML as it
     streams by."""
     hidden = _Hidden()
     row = column = 0
-    with archive.open(path) as source:
+    with sheet._get_source() as source:
         data: Any = None
         for event, element in ElementTree.iterparse(source, ("start", "end")):
             tag = element.tag.rpartition("}")[2]

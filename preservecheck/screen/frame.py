@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from preservecheck.arrays.formulas import formula_arrays_of, table_arrays_of
+from preservecheck.arrays.formulas import FormulaArrays, formula_arrays_of, table_arrays_of
 from preservecheck.arrays.recipes import Recipes, recipes_of
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.assess.findings import composer_for, table_arrays_for
 from preservecheck.checks import CHECKS, with_lever
+from preservecheck.checks.base import most_critical
 from preservecheck.errors import Fault, FormulaError, Hint, PreservecheckError
 from preservecheck.formula.compose import Composer, Composition
 from preservecheck.reference.load import Tables, load_tables
@@ -24,8 +25,7 @@ from preservecheck.reference.rows import Ingredient, System
 from preservecheck.screen.long_table import Reader, ReadFormulas
 from preservecheck.screen.schema import LINES, PRODUCTS, ROW, Field, columns_of
 from preservecheck.screen.substitution import BaseRecipes, doses, lawful_doses, with_each
-from preservecheck.screen.verdict_arrays import VerdictArrays, verdicts_on
-from preservecheck.verdict import ABSENT, PASS, SERIOUS, Floats, Ints
+from preservecheck.verdict import ABSENT, PASS, SERIOUS, Codes, Floats, Ints
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -39,6 +39,55 @@ VERDICTS = ("", "pass", "unknown", "warn", "unread")  # codes of the words in a 
 _WORD_OF = np.array([0, 1, 2, 3, 3], dtype=np.int8)  # verdict code -> place in VERDICTS
 UNREAD = 4
 _DOSE = CHECKS.index(with_lever("dose")[0])
+
+
+@dataclass(frozen=True)
+class VerdictArrays:
+    """What the checks say of formulas (axis N): of each check the subject that decides."""
+
+    codes: Codes  # (N, checks)
+    value: Floats  # of the key figure; not-a-number where there is none
+    tolerance: Floats  # half-width of that figure
+
+    @classmethod
+    def none(cls, count: int) -> VerdictArrays:
+        """No verdict on so many formulas."""
+        shape = (count, len(CHECKS))
+        unknown = np.full(shape, np.nan)
+        return cls(np.full(shape, ABSENT, dtype=np.int8), unknown, unknown.copy())
+
+    def at(self, places: Ints) -> VerdictArrays:
+        """Those on the formulas at some places."""
+        return VerdictArrays(self.codes[places], self.value[places], self.tolerance[places])
+
+
+def verdicts_on(case: FormulaArrays) -> VerdictArrays:
+    """All checks on all formulas: the same compute and judge as a review."""
+    n = len(case.ph)
+    out = VerdictArrays.none(n)
+    codes, value, tolerance = out.codes, out.value, out.tolerance
+    rows = np.arange(n)
+    for at, check in enumerate(CHECKS):
+        figures = check.compute(case)
+        each = check.judge(figures)
+        each = np.broadcast_to(each, (n, each.shape[-1]))
+        if not each.shape[-1]:
+            continue
+        j = most_critical(figures, each)
+        codes[:, at] = each[rows, j]
+        value[:, at] = _taken(figures[check.key.name], j, n)
+        if check.key.tolerance is not None:
+            tolerance[:, at] = _taken(check.key.tolerance(figures), j, n)
+    for figure in (value, tolerance):
+        figure[(codes == ABSENT) | ~np.isfinite(figure)] = np.nan
+    return out
+
+
+def _taken(values: Floats, j: Ints, n: int) -> Floats:
+    """The value of each formula's own subject; one subject, or one formula, stands for all. (N,)"""
+    values = np.asarray(values, dtype=float)
+    rows = np.arange(n) if values.shape[0] > 1 or n == 1 else np.zeros(n, dtype=int)
+    return np.asarray(values[rows, j if values.shape[-1] > 1 else 0])
 
 
 @dataclass(frozen=True)

@@ -24,6 +24,7 @@ from preservecheck.formula.build import MAX_GRAMS, MAX_LINES, SUM_TOLERANCE, TEM
 from preservecheck.formula.compose import Composition
 from preservecheck.formula.materials import Material, MaterialResolver
 from preservecheck.formula.model import PH_TOLERANCE, WATER_ACTIVITY_TOLERANCE
+from preservecheck.formula.names import phase_key
 from preservecheck.formula.sheets import is_rest
 from preservecheck.screen.schema import (
     IDENTITY,
@@ -252,9 +253,7 @@ class _Cells:
         import pandas as pd
 
         names, known = pd.factorize(texts(lines["phase"]))
-        same, _ = pd.factorize(
-            np.array([" ".join(str(k).casefold().split()) for k in known], dtype=object)
-        )
+        same, _ = pd.factorize(np.array([phase_key(str(k)) for k in known], dtype=object))
         blank = np.array([not str(k).strip() for k in known], dtype=bool)
         doubt[formula[blank[names]]] = True
         # phases in the order in which they first stand, formula by formula
@@ -441,7 +440,7 @@ def raw_formula(
     for line in lines:
         cells = {str(k): v for k, v in line.items() if _there(v)}
         name = text(cells.get("phase", ""))
-        phase = phases.setdefault(" ".join(name.casefold().split()), {"name": name, "items": []})
+        phase = phases.setdefault(phase_key(name), {"name": name, "items": []})
         for key in ("heated_to", "added_at"):
             given = cells.get(key, f"{n} °C" if (n := cells.get(f"{key}_c")) is not None else None)
             if given is not None and phase.setdefault(key, given) != given:
