@@ -259,37 +259,29 @@ def _phase_slots(
         part = raw["phase"][old] if old is not None else {}
         name = (was or now).name  # type: ignore[union-attr]
         fields = () if now is None else tuple(_fields(name, part, was, now, unit))
-        change = None
-        if was is None or now is None:
-            change = Change(None, f"phase {name}", _told(was), _told(now))
-        lines = _line_slots(
-            name,
-            was.lines if was else (),
-            now.lines if now else (),
-            before.amounts,
-            after.amounts,
-            decimals,
-        )
+        told = [None if phase is None else "" for phase in (was, now)]
+        change = Change(None, f"phase {name}", *told) if None in told else None
+        kinds = before.amounts, after.amounts
+        lines = _line_slots(name, _lines_of(was), _lines_of(now), kinds, decimals)
         yield _PhaseSlot(old, now, fields, tuple(lines), change)
 
 
-def _told(phase: Phase | None) -> str | None:
-    return None if phase is None else ""
+def _lines_of(phase: Phase | None) -> tuple[Line, ...]:
+    return phase.lines if phase is not None else ()
 
 
 def _line_slots(
     phase: str,
     before: Sequence[Line],
     after: Sequence[Line],
-    was_in: AmountKind,
-    now_in: AmountKind,
+    kinds: tuple[AmountKind, AmountKind],
     decimals: int,
 ) -> Iterator[_Slot]:
     keys = [[(x.kind, folded(x.name), x.name) for x in lines] for lines in (before, after)]
     for old, new in _aligned(*keys):
         was = None if old is None else before[old]
         now = None if new is None else after[new]
-        told = None if was is None else _amount_text(was, was_in, decimals)
+        told = None if was is None else _amount_text(was, kinds[0], decimals)
         if now is None:
             assert was is not None
             yield _Slot(old, None, Change(phase, was.name, told, None))
@@ -299,11 +291,11 @@ def _line_slots(
             and (was.kind, was.name, was.rest) == (now.kind, now.name, now.rest)
             and _same(was.amount, now.amount)
             and _same(was.strength, now.strength)
-            and was_in == now_in
+            and kinds[0] == kinds[1]
         )
         if was is not None and was.name != now.name:
             told = f"{was.name}, {told}"
-        change = Change(phase, now.name, told, _amount_text(now, now_in, decimals))
+        change = Change(phase, now.name, told, _amount_text(now, kinds[1], decimals))
         yield _Slot(old, now, None if same else change)
 
 
@@ -429,15 +421,9 @@ def rewritten(
 
 def _alike(a: Formula, b: Formula) -> bool:
     """Whether two formulas are one but for their notes and their files."""
-    return _close(_bare(a), _bare(b))
-
-
-def _bare(formula: Formula) -> dict[str, Any]:
-    data = formula.model_dump(exclude={"sha256", "path"})
-    for phase in data["phases"]:
-        for line in phase["lines"]:
-            del line["note"]
-    return data
+    notes: Any = {"__all__": {"lines": {"__all__": {"note"}}}}
+    left_out = {"sha256": True, "path": True, "phases": notes}
+    return _close(*(formula.model_dump(exclude=left_out) for formula in (a, b)))
 
 
 def _close(a: Any, b: Any) -> bool:
@@ -596,20 +582,21 @@ def _set(table: Any, changed: _Field) -> None:
         table[key] = item
         return
     item.comment(_printable(changed.change.remark)).trivia.comment_ws = "  "
-    item.trivia.trail = "\n"
-    container = table.value
-    before = [k for k, v in container.body if k is not None and not _is_table(v)]
-    if before:  # the comments behind the last key belong to what follows
-        item.trivia.indent = container[before[-1]].trivia.indent
-        container._insert_after(before[-1], key, item)
-    else:
-        table.append(key, item)
+    _set_below(table, key, item)
 
 
-def _is_table(item: object) -> bool:
+def _set_below(table: Any, key: str, item: Any) -> None:
+    """Put a new key below the others of a table; the comments behind them belong to what
+    follows."""
     from tomlkit.items import AoT, Table
 
-    return isinstance(item, (Table, AoT))
+    item.trivia.trail = "\n"
+    keys = [k for k, v in table.value.body if k is not None and not isinstance(v, (Table, AoT))]
+    if keys:
+        item.trivia.indent = table.value[keys[-1]].trivia.indent
+        table.value._insert_after(keys[-1], key, item)
+    else:
+        table.append(key, item)
 
 
 def _toml_phases(phases: Any, plan: _Plan) -> None:
@@ -737,17 +724,10 @@ def _set_headed_line(items: Any, at: int, new: bool, item: Mapping[str, Any]) ->
     for key in [k for k in items[at] if k not in item]:
         del items[at][key]
     for key, value in item.items():
-        if key not in items[at] or items[at][key] != value:
-            _set_plain(items[at], key, _parsed(value))
-
-
-def _set_plain(table: Any, key: str, item: Any) -> None:
-    if key in table:
-        table[key] = item
-        return
-    item.trivia.trail = "\n"
-    body = [k for k, _ in table.value.body if k is not None]
-    table.value._insert_after(body[-1], key, item) if body else table.append(key, item)
+        if key not in items[at]:
+            _set_below(items[at], key, _parsed(value))
+        elif items[at][key] != value:
+            items[at][key] = _parsed(value)
 
 
 def _insert(items: Any, at: int, item: Any) -> None:
@@ -795,14 +775,14 @@ class _Sheets:
     def _open(self, name: str) -> tuple[_Sheet, list[tuple[int, list[Cell]]]]:
         """A sheet and its rows below the heading."""
         grid = self.grids[name]
-        (_, head), *rows = [(n, c) for n, c in grid.rows if any(cell_text(x) for x in c)]
+        (_, head), *rows = grid.filled()
         columns = [form.heading(c, form.SHEETS[name])[0] for c in head]
         while columns and not columns[-1]:
             columns.pop()
         return self.sheets.setdefault(name, _Sheet(columns, len(columns))), rows
 
     def _head(self, name: str) -> int:
-        return next(n for n, c in self.grids[name].rows if any(cell_text(x) for x in c))
+        return self.grids[name].filled()[0][0]
 
     def _column(self, name: str, column: str) -> int:
         """The place of a column, which is added at the end where there is none."""

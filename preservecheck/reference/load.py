@@ -216,15 +216,8 @@ def read_rows(data: bytes, model: type[Record], where: str, *, own: bool = False
     seen: dict[str, int] = {}
     for number, cells in rows:
         if len(cells) > len(header):
-            faults.append(
-                Fault(
-                    f"{len(cells)} cells under {len(header)} columns",
-                    "put a cell that holds a comma in quotes",
-                    where=where,
-                    path=(number,),
-                    place=f"row {number}",
-                )
-            )
+            found = f"{len(cells)} cells under {len(header)} columns"
+            faults.append(_fault(where, number, found, "put a cell that holds a comma in quotes"))
             continue
         if not any(cells):
             continue
@@ -235,19 +228,12 @@ def read_rows(data: bytes, model: type[Record], where: str, *, own: bool = False
             named = [(c, x.replace(",", ".") if known[c].numeric else x) for c, x in named]
         row, wrong = read_cells(model, (*defaults, *named))
         if row is None:
-            faults += [_fault(where, number, f) for f in wrong]
+            faults += [_cell_fault(where, number, f) for f in wrong]
             continue
         key = row.key_text
         if key in seen:
-            faults.append(
-                Fault(
-                    f"is already on row {seen[key]}",
-                    where=where,
-                    path=(number,),
-                    place=f"row {number}",
-                    value=repr(key),
-                )
-            )
+            found = f"is already on row {seen[key]}"
+            faults.append(_fault(where, number, found, value=repr(key)))
         seen[key] = number
         out.append(row)
     if faults:
@@ -259,36 +245,26 @@ def _header_faults(
     where: str, first: int, header: list[str], known: Mapping[str, Column]
 ) -> list[Fault]:
     faults = []
-    place = f"row {first}"
     if doubled := sorted({c for c in header if header.count(c) > 1}):
         name = f"column {', '.join(doubled)}"
-        faults.append(Fault("appears twice", where=where, path=(first,), place=place, name=name))
+        faults.append(_fault(where, first, "appears twice", name=name))
     if unknown := [c for c in header if c not in known]:
-        faults.append(
-            Fault(
-                f"unknown column {', '.join(map(repr, unknown))}",
-                f"allowed are {', '.join(known)}",
-                where=where,
-                path=(first,),
-                place=place,
-            )
-        )
+        found = f"unknown column {', '.join(map(repr, unknown))}"
+        faults.append(_fault(where, first, found, f"allowed are {', '.join(known)}"))
     return faults
 
 
-def _fault(where: str, number: int, fault: CellFault) -> Fault:
-    """A fault of a cell, or, without a column, of a row."""
+def _fault(where: str, row: int, found: str, allowed: str = "", **rest: Any) -> Fault:
+    return Fault(found, allowed, where=where, **{"path": (row,), "place": f"row {row}"} | rest)
+
+
+def _cell_fault(where: str, row: int, fault: CellFault) -> Fault:
+    """A fault of a cell, or, without a column, of its row."""
     if not fault.column:
-        return Fault(fault.allowed, where=where, path=(number,), place=f"row {number}")
-    return Fault(
-        "is empty" if fault.value is None else "",
-        fault.allowed,
-        where=where,
-        path=(number, fault.column),
-        place=f"row {number}",
-        name=f"column {fault.column}",
-        value="" if fault.value is None else repr(fault.value),
-    )
+        return _fault(where, row, fault.allowed)
+    found, value = ("is empty", "") if fault.value is None else ("", repr(fault.value))
+    name, path = f"column {fault.column}", (row, fault.column)
+    return _fault(where, row, found, fault.allowed, path=path, name=name, value=value)
 
 
 def load_tables(own_dir: str | os.PathLike[str] | None = None) -> Tables:
