@@ -48,11 +48,8 @@ class Role:
     def percent_of(self, line_percent: float) -> float | None:
         """Per cent of the system that a line brings; ``None`` where it is too little to be one."""
         amount = line_percent * self.fraction
-        return (
-            amount / self.share
-            if self.declared or amount > 0 and amount >= self.least_percent
-            else None
-        )
+        enough = self.declared or amount > 0 and amount >= self.least_percent
+        return amount / self.share if enough else None
 
 
 @dataclass(frozen=True)

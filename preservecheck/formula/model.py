@@ -61,9 +61,8 @@ class Line(_Part):
     kind: Literal["ingredient", "preservative"]
     amount: Annotated[float, Field(ge=0)] | None = None  # per cent or grams; None on the rest line
     rest: bool = False  # quantum satis: fills to 100 %
-    strength: Annotated[float, Field(gt=0, le=100)] | None = (
-        None  # per cent active; what is left is water
-    )
+    # per cent active; what is left is water
+    strength: Annotated[float, Field(gt=0, le=100)] | None = None
     note: str | None = None
     purpose: str | None = None  # of a listed preservative that is there for another reason
 

@@ -115,11 +115,9 @@ def _other_type(key: str, value: object) -> str | None:
         return None if texts else "give a list of texts" if column.blank == () else "give one value"
     if column.read is str and not isinstance(value, str):
         return "give a text in quotation marks"
-    return (
-        None
-        if isinstance(value, (str, int, float))
-        else "give a number, or a text in quotation marks"
-    )
+    if not isinstance(value, (str, int, float)):
+        return "give a number, or a text in quotation marks"
+    return None
 
 
 def _cell(value: Any) -> str:

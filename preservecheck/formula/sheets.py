@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -315,19 +315,19 @@ def _item(row: _Row, grid: Grid, names: Names, own: set[str]) -> dict[str, Any]:
     name = row.text("ingredient")
     system = None if folded(name) in own else names.system_in_sheet(name)
     item: dict[str, Any] = {"ingredient": name} if system is None else {"preservative": system}
-    for column in ("percent", "grams"):
-        if column not in row.cells:
-            continue
-        if is_rest(row.cells[column]):
-            item["rest"] = True
-        else:
-            item[column] = number(row.cells[column], grid)
-    if "strength" in row.cells:
-        item["strength"] = number(row.cells["strength"], grid)
-    for column in ("purpose", "note"):
-        if column in row.cells:
-            item[column] = row.text(column)
-    return item
+    item |= line_amounts(row.cells, lambda cell: number(cell, grid))
+    return item | {c: row.text(c) for c in ("purpose", "note") if c in row.cells}
+
+
+def line_amounts(cells: Mapping[str, Any], read: Callable[[Any], Any]) -> dict[str, Any]:
+    """Amount and strength of a line as TOML has them, from its filled cells by column."""
+    out: dict[str, Any] = {}
+    for column in ("percent", "grams", "strength"):
+        if column != "strength" and is_rest(cells.get(column)):
+            out["rest"] = True
+        elif column in cells:
+            out[column] = read(cells[column])
+    return out
 
 
 def _blends(rows: list[_Row], grid: Grid, faults: Faults) -> dict[str, dict[str, Any]]:

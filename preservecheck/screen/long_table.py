@@ -25,7 +25,7 @@ from preservecheck.formula.compose import Composition
 from preservecheck.formula.materials import Material, MaterialResolver
 from preservecheck.formula.model import PH_TOLERANCE, WATER_ACTIVITY_TOLERANCE
 from preservecheck.formula.names import phase_key
-from preservecheck.formula.sheets import is_rest
+from preservecheck.formula.sheets import is_rest, line_amounts
 from preservecheck.screen.schema import (
     IDENTITY,
     LINES,
@@ -462,22 +462,13 @@ def _item(
     inside = text(cells.get("inside", ""))
     system = resolver.names.system_in_sheet(name) if name and not inside else None
     item: dict[str, Any] = {"ingredient": name} if system is None else {"preservative": system}
-    if (
-        inside
-    ):  # a raw material of this substance alone stands for its part of the raw material it came in
+    if inside:
+        # a raw material of this substance alone, for its part of the one that it came in
         item = {"ingredient": f"{inside}: {name}"}
         blends.setdefault(item["ingredient"], {name: 100.0})
-    for kind in ("percent", "grams"):
-        if kind in cells:
-            written = cells[kind]
-            if is_rest(written):
-                item["rest"] = True
-            else:
-                item[kind] = _number(written)
+    item |= line_amounts(cells, _number)
     if cells.get("rest") is True or cells.get("rest") == 1:
         item["rest"] = True
-    if "strength" in cells:
-        item["strength"] = _number(cells["strength"])
     return item
 
 

@@ -20,9 +20,8 @@ class Field:
     holds: str  # text, number, or quantity
     says: str
     needed: bool = False
-    number: str | None = (
-        None  # of a quantity: the column that holds it as a plain number, and the unit
-    )
+    # of a quantity: the column that holds it as a plain number, and the unit
+    number: str | None = None
     unit: str | None = None
 
 

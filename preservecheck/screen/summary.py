@@ -33,9 +33,8 @@ class Summary:
     faults: list[str] = field(default_factory=list)  # the first few, formula and fault
     verdicts: Counter[str] = field(default_factory=Counter)  # over the rows
     checks: dict[str, Counter[str]] = field(default_factory=dict)  # rows by check and verdict
-    systems: dict[str, Counter[str]] = field(
-        default_factory=dict
-    )  # by system: tried, fits, and the verdicts
+    # by system: tried, fits, and the verdicts
+    systems: dict[str, Counter[str]] = field(default_factory=dict)
     without_any: int = 0  # formulas in which no system that was tried fits
     changed: int = 0  # formulas whose verdict changed, between two states of the tables
     reasons: Counter[str] = field(default_factory=Counter)  # formulas by changed check and row
