@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING, Any
 from preservecheck.errors import Hint, RawPath, ReadingsError
 from preservecheck.formula.faults import MAX_NOTE, Faults, Section, shown
 from preservecheck.formula.model import (
+    MEASURED,
     PACKAGES,
+    PRODUCT,
     PRODUCT_TYPES,
     USERS,
     USES,
@@ -45,19 +47,6 @@ if TYPE_CHECKING:
 
 FORMAT = 1
 TOP = ("format", "product", "measured", "phase", "settled", "blend", "ingredient")
-PRODUCT = (
-    "name",
-    "use",
-    "type",
-    "kind",
-    "markets",
-    "users",
-    "package",
-    "batch",
-    "scale_step",
-    "on_market",
-)
-MEASURED = ("ph", "ph_tolerance", "temperature", "water_activity", "water_activity_tolerance")
 PHASE = ("name", "heated_to", "held", "added_at", "items")
 LINE = ("ingredient", "preservative", "percent", "grams", "rest", "strength", "note", "purpose")
 SETTLED = ("check", "about", "on", "by", "saw", "rests_on")

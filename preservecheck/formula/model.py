@@ -17,6 +17,21 @@ PRODUCT_TYPES: tuple[ProductType, ...] = get_args(ProductType)
 USERS: tuple[Users, ...] = get_args(Users)
 PACKAGES: tuple[Package, ...] = get_args(Package)
 
+# what a file calls the parts of a product and its readings
+PRODUCT = (
+    "name",
+    "use",
+    "type",
+    "kind",
+    "markets",
+    "users",
+    "package",
+    "batch",
+    "scale_step",
+    "on_market",
+)
+MEASURED = ("ph", "ph_tolerance", "temperature", "water_activity", "water_activity_tolerance")
+
 # a pH meter that was calibrated the same day; common practice, no source
 PH_TOLERANCE = 0.1
 # a water-activity meter; tables/README.md

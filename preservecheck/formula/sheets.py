@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from preservecheck.errors import FormulaError, Hint, UnitError
-from preservecheck.formula.build import MEASURED, PRODUCT
 from preservecheck.formula.faults import Faults, not_known, shown
 from preservecheck.formula.grid import Cell, Grid, text
+from preservecheck.formula.model import MEASURED, PRODUCT
 from preservecheck.formula.names import Names, folded, phase_key
 from preservecheck.reference.rows import Ingredient
 from preservecheck.units import plain_number

@@ -38,7 +38,7 @@ def test_starter_is_sensible(tmp_path):
 
 def test_every_key_is_shown():
     """The TOML starter shows every field of a product and of the readings, at least as a remark."""
-    from preservecheck.formula.build import MEASURED, PRODUCT
+    from preservecheck.formula.model import MEASURED, PRODUCT
 
     for key in (*PRODUCT, *MEASURED):
         assert re.search(rf"^(# )?{key} = ", starter_toml(), re.MULTILINE), key
