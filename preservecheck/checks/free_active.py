@@ -341,15 +341,23 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
 
 
 def _causes(case: FormulaArrays, values: Mapping[str, float], j: int) -> tuple[Cause, ...]:
-    """A pH above the range of a system, or one that nobody measured; else no preservative, or the
-    microbe that is least held: what holds that one holds the others."""
+    """No preservative; a pH above the range of a system, or one that nobody measured; something
+    that disables a system; or the microbe that is least held: what holds that one holds the
+    others."""
+    # that check rests on this one
+    from preservecheck.checks.incompatibilities import disabled
+
     if values["nothing"]:
         return (Cause(water_activity.CHECK.id, "formula"),)
-    ph = beyond_effective(case, 0 if np.isnan(values["ph"]) else ABOVE)
+    systems = [case.reference.systems.rows[int(s)] for s in case.system[0] if s >= 0]
+    others = (
+        *beyond_effective(case, 0 if np.isnan(values["ph"]) else ABOVE),
+        *(cause for system in systems for cause in disabled(case, system)),
+    )
     chance = np.broadcast_to(CHECK.compute(case)["challenge_chance"], case.sums.shape)[0]
     if np.isnan(chance).any() or (least := int(chance.argmin())) == j:
-        return ph
-    return (*ph, Cause(CHECK.id, MICROBES[least]))
+        return others
+    return (*others, Cause(CHECK.id, MICROBES[least]))
 
 
 def _words(

@@ -141,6 +141,10 @@ def compute(case: FormulaArrays) -> Figures:
         + EPSILON
     )
     both = first_present & (alone | partner | state)
+    for j, row in enumerate(rows):
+        if row.without:
+            other = case.reference.matching(row.without).astype(float)
+            both[..., j] &= weighed_sum(case.amount, other) < TRACE_PERCENT
     shape = np.broadcast_shapes(
         both.shape, (*case.ph.shape, len(rows)), (*case.peak_c.shape[:-1], len(rows))
     )

@@ -8,7 +8,7 @@ beside it in meq/kg.
                polymers pair off more
                than half of a cationic preservative (serious)
     warning    the row says caution (of an acid system with cationic surfactants only where its
-               anions could pair off more than a tenth of them); or they pair off more than a tenth
+               anions reach a quarter of them); or they pair off more than a tenth
                of it
     unknown    nothing is known about that class
 
@@ -59,6 +59,9 @@ CLASS_WORDS = (
 AVOID, CAUTION = 2, 1
 # judgement of this program, common practice, no source
 HALF_FREE, NEARLY_FREE = 0.5, 0.9
+# share of the cations that the anions of a preservative must reach to upset them; judgement of this
+# program, common practice, no source
+FEW_ANIONS = 0.25
 
 
 def classes(reference: TableArrays) -> Bools:
@@ -93,7 +96,7 @@ def compute(case: FormulaArrays) -> Figures:
     own_cation = ordered_sum(np.maximum(np.nan_to_num(charge), 0.0))
     others_cationic = np.maximum(cationic - own_cation, 0.0)
     # too few anions to upset the cations are none; without a pH all may be there
-    few = (-charge < (1 - NEARLY_FREE) * others_cationic[..., None]) & (charge < 0)
+    few = (-charge < FEW_ANIONS * others_cationic[..., None]) & (charge < 0)
     present = np.broadcast_to(present, (*shape, len(COMPAT_COLUMNS))).copy()
     present[..., 0] &= ~few
     met = np.where(present, words, 0.0)

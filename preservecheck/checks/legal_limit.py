@@ -399,6 +399,13 @@ def over_the_law(case: FormulaArrays, system: System) -> Iterator[Cause]:
             yield Cause(CHECK.id, subject(case, int(r)))
 
 
+def banned(case: FormulaArrays, system: System) -> tuple[Cause, ...]:
+    """Findings that something in a system is not allowed in the first case at all."""
+    every = rules(case.reference)
+    bans = {subject(case, r) for r, rule in enumerate(every) if rule.max_percent == 0}
+    return tuple(cause for cause in over_the_law(case, system) if cause.about in bans)
+
+
 def _where(row: LegalLimit) -> str:
     return row.market if row.region is None else f"{row.market} ({row.region})"
 

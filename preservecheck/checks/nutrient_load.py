@@ -26,16 +26,23 @@ import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.substances import NUTRIENT_WEIGHTS
+from preservecheck.arrays.tables import TableArrays
 from preservecheck.checks.base import EPSILON, Check, Explanation, Figures, KeyFigure
 from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.text import join_and, join_or, number
-from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Evidence, code_where, figure
+from preservecheck.verdict import PASS, SERIOUS, WARN, Codes, Evidence, Floats, code_where, figure
 
 # judgement of this program, common practice, no source
 WEIGHTS = NUTRIENT_WEIGHTS
 MEDIUM_PERCENT, HIGH_PERCENT, UNPRESERVED_PERCENT = 0.2, 1.0, 5.0
 CHELATOR_PERCENT, LOW_PH, VERY_LOW_PH, LOW_AW = 0.05, 5.0, 4.0, 0.95
 HIGH_LOAD, HIGH_LOAD_IN_JAR = 2, 3
+SURFACTANTS = (
+    "anionic surfactant",
+    "amphoteric surfactant",
+    "cationic surfactant",
+    "nonionic surfactant",
+)
 # juices that are sold preserved, for the juice alone
 JUICE_PERCENT = 20.0
 HURDLES, ENOUGH_HURDLES = 4, 2
@@ -47,7 +54,7 @@ CUSTOM = Evidence(what="hurdles and lines", said="common practice, no source")
 def compute(case: FormulaArrays) -> Figures:
     """Load and hurdles. (..., 1) each"""
     c = case.reference
-    nutrient = weighed_sum(case.amount, c.nutrient * ~c.tag("clay"))
+    nutrient = weighed_sum(case.amount, _food(c))
     wet = c.water_fraction > MOSTLY_WATER
     unpreserved = weighed_sum(case.amount, (c.tag("unpreserved") & wet) | c.tag("clay"))
     juice = weighed_sum(case.amount, c.role("botanical") & c.tag("brings-own-preservative") & wet)
@@ -70,6 +77,7 @@ def compute(case: FormulaArrays) -> Figures:
         "unpreserved_percent": unpreserved,
         "jar": jar,
         "load": load,
+        "food": load - jar,
         "besides": besides,
         "hurdles": besides + counted,
         "upper_dose": upper,
@@ -86,13 +94,18 @@ def compute(case: FormulaArrays) -> Figures:
     }
 
 
+def _food(reference: TableArrays) -> Floats:
+    """Dry nutrient per gram: clays and surfactants are none. [g/g] (K,)"""
+    return reference.nutrient * ~(reference.tag("clay") | reference.role(*SURFACTANTS))
+
+
 def judge(figures: Figures) -> Codes:
     """One code per case. (..., 1)"""
     load, hurdles = figures["load"], figures["hurdles"]
     return code_where(
         ((figures["dry"] > 0) | (figures["low_risk"] > 0), PASS),
         ((load >= HIGH_LOAD_IN_JAR) & (figures["besides"] == 0), SERIOUS),
-        ((load >= HIGH_LOAD) & (hurdles == 0), SERIOUS),
+        ((figures["food"] >= HIGH_LOAD) & (hurdles == 0), SERIOUS),
         ((load >= HIGH_LOAD) & (hurdles < ENOUGH_HURDLES), WARN),
         ((load == 1) & (hurdles == 0), WARN),
         otherwise=PASS,
@@ -108,7 +121,7 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
         figure("chelator_percent", values["chelator_percent"], "% of the formula"),
         figure("hurdles", values["hurdles"], f"of {HURDLES}"),
     )
-    share = c.nutrient * case.amount[0]
+    share = _food(c) * case.amount[0]
     food = [c.names[i] for i in np.argsort(-share)[:3] if share[i] > 0.02]
     spores = c.tag("clay") & (case.amount[0] >= UNPRESERVED_PERCENT / 2)
     food += [c.names[i] for i in np.flatnonzero(spores) if c.names[i] not in food]

@@ -60,15 +60,16 @@ def compute(case: FormulaArrays) -> Figures:
     """Water activity and whether something preserves. (..., 1)"""
     aw, tolerance, measured = case.aw
     boosters = weighed_sum(case.amount, case.reference.role("booster"))
+    preserved = np.asarray((case.has_system & (case.system_percent > 0)).any(axis=-1))
     return {
         "water_activity": aw[..., None],
         "tolerance": tolerance[..., None],
         "measured": measured[..., None].astype(float),
         "beyond_model": case.aw_unknown[..., None].astype(float),
+        # where alcohol or pH alone keep microbes from growing, the water activity decides nothing
+        "moot": (case.low_risk & preserved)[..., None].astype(float),
         "water_percent": case.water_pct[..., None],
-        "preserved": np.asarray((case.has_system & (case.system_percent > 0)).any(axis=-1))[
-            ..., None
-        ].astype(float),
+        "preserved": preserved[..., None].astype(float),
         "boosters_percent": boosters[..., None],
         "ph": case.ph[..., None],
         "ph_tolerance": case.ph_tolerance[..., None],
@@ -86,6 +87,7 @@ def judge(figures: Figures) -> Codes:
         figures["ph"] - figures["ph_tolerance"] > LOW_RISK_PH[1]
     )
     return code_where(
+        (figures["moot"] > 0, PASS),
         (figures["beyond_model"] > 0, UNKNOWN),
         (unsure, WARN),
         (dry, PASS),

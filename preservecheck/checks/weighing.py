@@ -21,6 +21,7 @@ import numpy as np
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, above
 from preservecheck.checks.incompatibilities import disabled
+from preservecheck.checks.legal_limit import banned
 from preservecheck.text import join_and, number
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
@@ -92,7 +93,7 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
                 "or make at least "
                 f"{number(batch)} g, or weigh a larger amount diluted in part of the water."
             )
-    causes = tuple(disabled(case, system)) if code > PASS else ()
+    causes = (*disabled(case, system), *banned(case, system)) if code > PASS else ()
     return Explanation(system.id, figures, because, do, causes=causes)
 
 

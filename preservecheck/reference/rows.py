@@ -567,7 +567,9 @@ class Incompatibility(Row):
 
     id: str = text(needed=True)
     first: Names = names(needed=True)  # inci:, tag:, role: keys
-    second: Names = names()  # the same, or condition: with a name from the list in checks/pairs.py
+    # the same, or condition: with a name from the list in checks/incompatibilities.py
+    second: Names = names()
+    without: Names = names()  # the row does not speak where one of these is there
     effect: IncompatibilityEffect = choice(IncompatibilityEffect, needed=True)
     # advice: the tool cannot see it, the report says it
     severity: IncompatibilitySeverity = choice(IncompatibilitySeverity, needed=True)

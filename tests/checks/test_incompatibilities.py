@@ -112,6 +112,20 @@ def test_row_that_holds_below_a_ph(ph, expected):
 
 
 @pytest.mark.parametrize(
+    ("others", "expected"),
+    [({}, "serious"), ({"Carbomer": 0.3}, None), ({"Glycerin": 5}, "serious")],
+)
+def test_row_that_holds_only_without(others, expected):
+    """Stearic acid with a base is a soap that breaks in acid; beside carbomer the base is the
+    gel's, and stearic acid a wax."""
+    row = ROWS["stearate-made-in-the-pot-ph-below-7"]
+    assert (row.ph_to, row.severity) == (6.5, "serious")
+    assert "inci:Carbomer" in row.without
+    items = {"Stearic Acid": 3, "Triethanolamine": 0.8} | others
+    assert one({"items": items}, "Stearic Acid × Triethanolamine", ph=5.8) == expected
+
+
+@pytest.mark.parametrize(
     ("added_at", "expected"),
     [
         ("37.9 °C", None),

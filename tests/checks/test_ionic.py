@@ -66,7 +66,7 @@ def test_classes_of_a_cationic_preservative(items, expected):
 def test_few_anions_among_many_cations(percent, expected):
     """2 % behentrimonium methosulfate (41.7 meq/kg) beside benzoate at pH 5, where 1 - f = 0.863
     and more of it is anion: 0.05 % is 10 x 0.05 / 144.1 x 1000 x 0.863 = 3.0 meq/kg, less than a
-    tenth of the cations; 0.2 % is 12 meq/kg, more."""
+    quarter of the cations; 0.2 % is 12 meq/kg, more."""
     formula = {
         "items": {"Behentrimonium Methosulfate": 2},
         "systems": {"sodium-benzoate": percent},

@@ -142,6 +142,20 @@ def test_chelator_that_does_not_act(ph, hurdles):
     assert value(the(ID, {"items": items, "systems": LOW_DOSE}, ph=ph), "hurdles") == hurdles
 
 
+def test_surfactants_are_no_food():
+    """10 % of a sulfate and 3 % of betaine are no load of food."""
+    items = {"Sodium Laureth Sulfate": 10, "Cocamidopropyl Betaine": 3}
+    found = the(ID, {"items": items, "systems": LOW_DOSE, "type": "shampoo"}, ph=6)
+    assert (value(found, "nutrient_percent"), outcome(found)) == (0, "pass")
+
+
+@pytest.mark.parametrize(("percent", "expected"), [(1.0, "warn"), (1.01, "serious")])
+def test_medium_load_in_a_jar(percent, expected):
+    """A jar makes a medium load a high one, but only what is much food by itself is a fault."""
+    formula = {"items": {PROTEIN: percent}, "systems": LOW_DOSE}
+    assert outcome(the(ID, formula, ph=6, package="jar")) == expected
+
+
 @pytest.mark.parametrize(("percent", "expected"), [(4.9, "pass"), (5, "serious")])
 def test_clay_brings_spores(percent, expected):
     """Clay is no food, but from 5 % on it is a high load of spores."""

@@ -136,3 +136,12 @@ def test_one_finding_for_the_formula():
         len(run_check(ID, {"items": {"Glycerin": 3}, "systems": SYSTEM | {"sodium-benzoate": 0.3}}))
         == 1
     )
+
+
+@pytest.mark.parametrize(("percent", "expected"), [(30, "pass"), (20, "pass"), (19.9, "unknown")])
+def test_alcohol_that_protects(percent, expected):
+    """From 20 % on alcohol alone keeps microbes from growing (ISO 29621): an estimate that the
+    model was not made for decides nothing, and nothing has to be measured."""
+    items = {"Alcohol": percent, "Glycerin": 30}
+    found = the(ID, {"items": items, "systems": {"phenoxyethanol": 0.8}}, ph=5)
+    assert outcome(found) == expected

@@ -74,7 +74,7 @@ def test_without_scripting_the_form_gets_its_report(client):
     assert answer.status_code == 200
     assert "<!DOCTYPE html>" in answer.text
     assert 'value="Oat rinse conditioner for the market stall"' in answer.text
-    assert "23 findings" in answer.text
+    assert "24 findings" in answer.text
 
 
 def test_buttons_without_scripting(client):

@@ -30,7 +30,7 @@ BASIS = {
     "challenge_criteria": {"published": 41},
     "conversions": {"published": 66, "practice": 14},
     "growth_limits": {"published": 27, "memory": 1, "practice": 1},
-    "incompatibilities": {"published": 81, "memory": 7, "practice": 31},
+    "incompatibilities": {"published": 81, "practice": 32, "memory": 7},
     "ingredients": {"published": 85, "memory": 31, "practice": 531},
     "label_rules": {"published": 35, "memory": 28},
     "legal_limits": {"published": 510, "memory": 179, "practice": 4},
@@ -77,11 +77,11 @@ SUMS = {
     "growth_limits.aw_min": (28, 22.855),
     "growth_limits.ph_min": (15, 52.7),
     "growth_limits.ph_max": (13, 118.6),
-    "incompatibilities.first_min_percent": (46, 68.85006),
-    "incompatibilities.second_min_percent": (65, 141.15),
+    "incompatibilities.first_min_percent": (47, 70.85006),
+    "incompatibilities.second_min_percent": (66, 141.25),
     "incompatibilities.second_max_percent": (2, 8.99),
     "incompatibilities.ph_from": (20, 125.21),
-    "incompatibilities.ph_to": (5, 29.4),
+    "incompatibilities.ph_to": (6, 35.9),
     "incompatibilities.heat_above_c": (4, 200.0),
     "ingredients.molar_mass_g_mol": (390, 187672.619),
     "ingredients.charge_number": (384, -85.0),
@@ -302,7 +302,7 @@ class TestRows:
             )
         }
         named = {k for c in SHIPPED.cautions for k in (*c.when, *c.and_when)}
-        named |= {k for r in SHIPPED.incompatibilities for k in (*r.first, *r.second)}
+        named |= {k for r in SHIPPED.incompatibilities for k in (*r.first, *r.second, *r.without)}
         named |= {
             k for r in SHIPPED.stability_windows for k in (*r.materials, *r.beside, *r.without)
         }
