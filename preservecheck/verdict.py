@@ -96,6 +96,7 @@ class Finding:
     figures: tuple[Figure, ...] = ()
     because: str = ""
     do: str | None = None
+    changes: tuple[dict[str, Any], ...] = ()  # edits of the formula that do it, as JSON
     evidence: tuple[Evidence, ...] = ()
     parts: tuple[str, ...] = ()  # what ``about`` is put together from: substances, then the market
     chance_told: bool = False  # whether ``because`` gives the chance of passing itself
@@ -140,6 +141,7 @@ class Finding:
             "figures": {f.key: f.to_json() for f in self.figures},
             "because": self.because,
             "do": self.do,
+            "changes": [dict(change) for change in self.changes],
             "root": None if self.root is None else list(self.root),
             "settled": None if self.settled is None else self.settled.to_json(),
             "rests_on": dict(self.rests_on),

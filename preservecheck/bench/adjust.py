@@ -21,7 +21,7 @@ from preservecheck.bench.buffers import (
     buffers_of,
     ph_after,
 )
-from preservecheck.bench.ph_target import Aim, aim_of
+from preservecheck.bench.ph_target import Aim, aim_of, plan_for
 from preservecheck.bench.titration import EXTRA_PH, Titration, read_titration
 from preservecheck.chemistry.titration import buffer_capacity
 from preservecheck.errors import Hint, ReadingsError
@@ -195,9 +195,8 @@ def adjust(
     or the agent is not known.
 
     Read off a bench titration or its file; without one the amount is estimated. The target is by
-    default the nearest edge of the window, moved in by the tolerance of the reading. [-] Agent and
-    strength [%] may stand in the file of the titration. ``batch_g`` goes before the formula's own
-    mass. [g]
+    default that of the review's plan. [-] Agent and strength [%] may stand in the file of the
+    titration. ``batch_g`` goes before the formula's own mass. [g]
     """
     tables = tables or load_tables()
     today = today or dt.date.today()
@@ -206,7 +205,7 @@ def adjust(
     bench = read_titration(titration) if isinstance(titration, (str, Path)) else titration
     tolerance = formula.measured.ph_tolerance
     start = float(bench.ph[0]) if bench else formula.measured.ph
-    aim = aim_of(case, start, tolerance, target_ph)
+    aim = aim_of(plan_for(formula, tables, today, start), start, tolerance, target_ph)
     name, percent, ionic = _agent(bench, agent, agent_percent, aim, start, tables)
     amount, why = _amount(bench, case, ionic, percent, aim, start, tolerance)
     batch = batch_g or composition.batch_g

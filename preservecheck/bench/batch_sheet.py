@@ -7,7 +7,6 @@ rounding of the others leaves, so that the batch comes out at its weight.
 from __future__ import annotations
 
 import datetime as dt
-import math
 import os
 from collections.abc import Iterable, Sequence
 from decimal import ROUND_HALF_UP, Decimal
@@ -17,8 +16,8 @@ from pydantic import BaseModel, ConfigDict, Field
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.assess import advice
 from preservecheck.assess.findings import composer_for, table_arrays_for
-from preservecheck.assess.targets import ph_window
 from preservecheck.bench.addition_window import Mark, marks_of
+from preservecheck.bench.ph_target import window_of
 from preservecheck.checks import with_lever
 from preservecheck.errors import FormulaError, Hint
 from preservecheck.formula.amounts import line_percents
@@ -29,7 +28,7 @@ from preservecheck.formula.model import Formula, Phase
 from preservecheck.formula.names import folded
 from preservecheck.plan.review import Report, review
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.text import number
+from preservecheck.text import number, sentence
 from preservecheck.units import duration_text, temperature_text
 
 
@@ -153,7 +152,7 @@ def batch_sheet(
         warnings=tuple(_warnings(report)),
         fetch=tuple(_fetch(phases)),
         phases=phases,
-        ph_steps=tuple(_ph_steps(case)),
+        ph_steps=tuple(_ph_steps(report)),
         handling=tuple(_handling(case)),
         before=BEFORE,
         after=AFTER,
@@ -318,25 +317,18 @@ def _heat_warning(report: Report, marks: Sequence[Mark]) -> str | None:
     return None
 
 
-def _ph_steps(case: FormulaArrays) -> Iterable[str]:
-    """The window for the pH, and how to get there."""
-    low, high = ph_window(case).both
-    tolerance = float(case.ph_tolerance[0])
-    if not (math.isfinite(low) and math.isfinite(high)):
-        yield "No pH window is known for this formula; write the reading down."
-    elif low > high:
-        yield (
-            "No pH suits the preservative and every raw material at once: the review says what "
-            "is in the way."
-        )
+def _ph_steps(report: Report) -> Iterable[str]:
+    """The window for the pH and the aim in it, as the plan has them, and how to get there."""
+    tolerance = report.formula.measured.ph_tolerance if report.formula else 0.0
+    found = window_of(report.plan) if report.plan else None
+    if found is None or found.aim is None or found.span is None:
+        yield f"{sentence(found.because if found else 'no pH is known')} Write the reading down."
     else:
-        aim = ""
-        if low + 2 * tolerance <= high:
-            aim = (
-                f" (aim for {number(low + tolerance)} to {number(high - tolerance)}: the meter is "
-                f"good to ± {number(tolerance)})"
-            )
-        yield f"Wanted: pH {number(low)} to {number(high)}{aim}."
+        low, high = map(number, found.span)
+        yield (
+            f"Wanted: pH {low} to {high} (aim for {number(found.aim.value)}: the meter is good to "
+            f"± {number(tolerance)})."
+        )
     yield f"Cool a sample to {PH_READING_AT}, read the pH of the finished batch, write it down."
     yield (
         "Outside? Dissolve the acid or base first, add a little, stir five minutes, read again. "

@@ -1,16 +1,18 @@
-"""The pH to aim at: the nearest edge of the window in which the preservatives and the product both
-do well."""
+"""The pH to aim at, as the plan of the review has it, and the window around it."""
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
-import numpy as np
-
-from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.assess.targets import ph_window
 from preservecheck.errors import Hint
-from preservecheck.text import number, sentence
+from preservecheck.formula.edit import at_ph
+from preservecheck.formula.model import Formula
+from preservecheck.plan.report import PlanReport, planned
+from preservecheck.plan.targets import Target
+from preservecheck.plan.trials import Trials
+from preservecheck.reference.load import Tables
+from preservecheck.text import join_or, number, sentence
 
 # closer than this is the same pH
 _SAME_PH = 1e-9
@@ -30,74 +32,83 @@ class Aim:
 
 @dataclass(frozen=True)
 class Window:
-    """Lowest and highest pH, what sets them, and whether preservatives and product agree."""
+    """Lowest and highest pH that a formula may have, and what sets them."""
 
-    span: tuple[float, float] | None
-    agree: bool
+    span: tuple[float, float] | None  # None: no pH suits all, or none makes a difference
+    aim: Target | None  # with the meter's tolerance kept inside
     because: str
 
 
-def window_of(case: FormulaArrays) -> Window:
-    """Lowest and highest pH that suit all preservatives and the product, and what sets them. [-]"""
-    window = ph_window(case)
-    (low, high), (product_low, product_high) = (
-        (max(low, 0.0), min(high, 14.0)) for low, high in (window.preservative, window.product)
-    )
-    product = f"pH {number(product_low)} to {number(product_high)}"
-    effective = f"the preservative works from pH {number(low)} to {number(high)}"
-    if not np.isfinite(window.preservative).any():
-        effective = "no preservative's range is known"
-    both = max(low, product_low), min(high, product_high)
-    if both[0] <= both[1]:
-        return Window(both, True, f"{effective}, the product suits {product}")
-    if low > high:
-        return Window(None, False, "no pH suits all of its preservatives")
-    why = f"{effective}, but the product wants {product}: no pH suits both"
-    return Window((low, high), False, why)
+def window_of(made: PlanReport) -> Window:
+    """Lowest and highest pH that suit all that hangs on it, as the plan has them, and what sets
+    them."""
+    if made.clash is not None:
+        a, b = made.clash.first, made.clash.second
+        (low, high), (other_low, other_high) = made.clash.first_range, made.clash.second_range
+        return Window(
+            None,
+            None,
+            f"{a} asks for pH {number(low)} to {number(high)}, {b} for {number(other_low)} to "
+            f"{number(other_high)}: no pH suits both",
+        )
+    aim = made.targets.get("ph")
+    if aim is None:
+        return Window(None, None, "nothing here hangs on the pH")
+    span = aim.low, aim.high
+    ends = (("below", span[0], aim.low_by), ("above", span[1], aim.high_by))
+    said = join_or([f"{where} pH {number(ph)} ({by or 'custom'})" for where, ph, by in ends])
+    return Window(span, aim, f"it does less well {said}")
 
 
-def aim_of(case: FormulaArrays, start: float | None, tolerance: float, target: float | None) -> Aim:
-    """The pH to reach: the target that the maker asked for, else the nearest that suits. The
-    tolerance is the half-width of the reading ``start``. [-]"""
-    found = window_of(case)
-    window, why = found.span, sentence(found.because)
-    if target is not None:
-        notes: tuple[str, ...] = ()
-        if window is not None and not window[0] <= target <= window[1]:
-            notes = (
-                f"The target {number(target)} lies outside the window of pH {number(window[0])} to "
-                f"{number(window[1])}.",
-            )
-        if start is None:
-            why = (
-                "The pH was not measured, so there is nothing to start from: measure it at 20 to "
-                "25 °C and write it into the formula as the measured pH."
-            )
-            return Aim(target, window, False, why, notes)
-        inside = abs(start - target) <= _SAME_PH
-        if inside:
-            why += " It is there already; nothing has to be added."
-        return Aim(target, window, inside, why, notes)
+def plan_for(
+    formula: Formula, tables: Tables, today: dt.date, start: float | None = None
+) -> PlanReport:
+    """The plan of a formula, at the pH that a sample of it was found to have."""
+    measured = formula if start is None else at_ph(formula, start)
+    return planned(Trials(tables, today), measured)
+
+
+def aim_of(made: PlanReport, start: float | None, tolerance: float, target: float | None) -> Aim:
+    """The pH to reach.
+
+    Parameters
+    ----------
+    made
+        The plan of the formula.
+    start
+        Measured pH, of the titration or of the formula. [-]
+    tolerance
+        Of the reading, half-width. [-]
+    target
+        What the maker asked for. [-]
+    """
+    found = window_of(made)
+    why = sentence(found.because)
     if start is None:
         why += (
-            " The pH was not measured: measure it at 20 to 25 °C and write it into the formula as "
-            "the measured pH, or titrate a sample."
+            " The pH was not measured, so there is nothing to start from: measure it at 20 to 25 "
+            "°C and write it into the formula as the measured pH, or titrate a sample."
         )
-        return Aim(None, window, False, why)
-    if window is None or not found.agree:
+        return Aim(target, found.span, False, why, _notes(found, target))
+    if target is not None:
+        inside = abs(start - target) <= _SAME_PH
+        why += " It is there already; nothing has to be added." if inside else ""
+        return Aim(target, found.span, inside, why, _notes(found, target))
+    if found.aim is None:
         why += (
             " Change the preservative or the product; do not adjust the pH until then, or say "
             "where to go."
         )
-        return Aim(None, window, False, why, hints=(Hint.RANK_SYSTEMS, Hint.TARGET))
-    low, high = window
-    margin = min(tolerance, (high - low) / 2)
-    if low + margin - _SAME_PH <= start <= high - margin + _SAME_PH:
+        return Aim(None, found.span, False, why, hints=(Hint.RANK_SYSTEMS, Hint.TARGET))
+    if abs(start - found.aim.value) <= _SAME_PH:
         why += f" pH {number(start)} ± {number(tolerance)} lies inside; nothing has to be added."
-        return Aim(start, window, True, why)
-    goal = low + margin if start < low + margin else high - margin
-    why += (
-        f" The nearest edge, moved in by the tolerance of the reading ({number(margin)}), is pH "
-        f"{number(goal)}."
-    )
-    return Aim(goal, window, False, why)
+        return Aim(start, found.span, True, why)
+    why += f" Aim for {number(found.aim.value)}."
+    return Aim(found.aim.value, found.span, False, why)
+
+
+def _notes(found: Window, target: float | None) -> tuple[str, ...]:
+    if target is None or found.span is None or found.span[0] <= target <= found.span[1]:
+        return ()
+    low, high = map(number, found.span)
+    return (f"The target {number(target)} lies outside the window of pH {low} to {high}.",)

@@ -53,9 +53,22 @@ class KeyFigure:
     tolerance: Callable[[Figures], Floats] | None = None  # its half-width, from the figures
 
 
+def about_formula(_: FormulaArrays, __: int, ___: int = 0) -> str:
+    """The subject of a check that looks at the formula as a whole."""
+    return "formula"
+
+
+def about_system(case: FormulaArrays, j: int, i: int = 0) -> str:
+    """The subject of a check that looks at each system."""
+    return case.reference.systems.rows[int(case.system[i, j])].id
+
+
 # what a maker can change to answer a check: the pH, the temperature of addition, the dose in its
-# range, less of it, another gum, a finer scale; nothing but another system answers the law
-Lever = Literal["ph", "temperature", "dose", "less", "gum", "scale", "law"]
+# range, less of it, another gum, a chelator, a finer scale; nothing but another system answers the
+# law
+Lever = Literal["ph", "temperature", "dose", "less", "gum", "chelator", "scale", "law"]
+# what can speak against a preservative in a formula; two that agree are no coincidence
+Against = Literal["ph", "charge", "contact", "solubility", "spectrum"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -100,6 +113,10 @@ class Check:
     by_trial
         Whether a trial can answer its warnings, so that a maker may settle them; never what is
         serious.
+    against
+        What it says against a preservative, where it does not pass because of one.
+    by_dose
+        Whether another dose of a preservative can change its verdict.
     lines
         Where the figure that decides begins to warn and where it is serious.
     bar
@@ -108,8 +125,10 @@ class Check:
     plots
         Plots that show what it is about.
     subject
-        What subject ``j`` of case ``i`` is about, where several rows of a table are about one
-        matter and the most critical of them alone is shown.
+        What subject ``j`` of case ``i`` is about, as a finding on it says.
+    folds
+        Whether several rows of a table may be about one matter; the most critical of them alone is
+        shown.
     """
 
     id: str
@@ -126,10 +145,13 @@ class Check:
     unknown_will_do: bool = False
     levers: Mapping[Lever, int] = field(default_factory=dict)
     by_trial: bool = False
+    against: Against | None = None
+    by_dose: bool = False
     lines: tuple[float, float] | None = None
     bar: tuple[str | None, str, str] | None = None
     plots: tuple[str, ...] = ()
-    subject: Callable[[FormulaArrays, int, int], str] | None = None
+    subject: Callable[[FormulaArrays, int, int], str] = about_formula
+    folds: bool = False
 
     @property
     def module(self) -> ModuleType:

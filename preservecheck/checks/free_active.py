@@ -617,6 +617,11 @@ def _bound(case: FormulaArrays, f: int, i: int) -> Iterator[Evidence]:
         yield Evidence(like, what, said, like is not None and c.tables.is_own(like))
 
 
+def subject(_: FormulaArrays, j: int, __: int = 0) -> str:
+    """The microbe."""
+    return MICROBES[j]
+
+
 CHECK = Check(
     id="free-active",
     key=KeyFigure("challenge_chance", tolerance=lambda f: f["chance_half_width"]),
@@ -644,4 +649,7 @@ CHECK = Check(
     levers={"ph": UNKNOWN, "gum": UNKNOWN},
     lines=(LIKELY, UNLIKELY),
     plots=("microbes", "ph"),
+    subject=subject,
+    against="ph",
+    by_dose=True,
 )

@@ -136,14 +136,19 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
     return Explanation(about, figures, because, do, evidence, tuple(parts))
 
 
-def _subject(case: FormulaArrays, j: int) -> tuple[System, list[str]]:
+def subject(case: FormulaArrays, j: int, i: int = 0) -> str:
+    """The part of a system, with its phase where the system goes in several times."""
+    return ", ".join(_subject(case, j, i)[1])
+
+
+def _subject(case: FormulaArrays, j: int, i: int = 0) -> tuple[System, list[str]]:
     """The system of one part of one addition, and what the finding is about: the part, and its
     phase where the system goes in more than once."""
-    addition, part = divmod(j, case.reference.systems.part_exists.shape[1])
-    system = case.reference.systems.rows[int(case.system[0, case.addition[0, addition]])]
+    addition, part = divmod(j, int(case.reference.systems.part_exists.shape[1]))
+    system = case.reference.systems.rows[int(case.system[i, case.addition[i, addition]])]
     parts = [parts_of(system)[part].name]
-    if case.compositions and (case.addition[0] == case.addition[0, addition]).sum() > 1:
-        composition = case.compositions[0]
+    if case.compositions and (case.addition[i] == case.addition[i, addition]).sum() > 1:
+        composition = case.compositions[i]
         phase = composition.formula.phases[composition.additions[addition].phase]
         parts.append(f"phase {phase.name}")
     return system, parts
@@ -177,4 +182,5 @@ CHECK = Check(
     must_pass=True,
     levers={"temperature": UNKNOWN},
     plots=("heat",),
+    subject=subject,
 )

@@ -126,7 +126,8 @@ def compute(case: FormulaArrays) -> Figures:
     named = {key.removeprefix("condition:") for row in rows for key in row.second}
     conditions = {n: test(case) for n, test in CONDITIONS.items() if n in named}
     alone = np.array([not r.second for r in rows], dtype=bool)
-    state = np.zeros(np.broadcast_shapes(a.shape), dtype=bool)
+    lead = np.broadcast_shapes(a.shape[:-1], *(np.shape(c) for c in conditions.values()))
+    state = np.zeros((*lead, len(rows)), dtype=bool)
     for j, row in enumerate(rows):
         for key in row.second:
             name = key.removeprefix("condition:")
@@ -336,4 +337,6 @@ CHECK = Check(
     tolerances=("ph", "temperature"),
     levers={"ph": SERIOUS, "gum": SERIOUS},
     subject=subject,
+    folds=True,
+    against="contact",
 )

@@ -30,7 +30,7 @@ from preservecheck.arrays.forms import ACID
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.systems import COMPAT_COLUMNS
 from preservecheck.arrays.tables import TableArrays
-from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure
+from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, about_system
 from preservecheck.checks.incompatibilities import disabled
 from preservecheck.chemistry.summation import ordered_sum, weighed_sum
 from preservecheck.text import join_or, number
@@ -220,4 +220,6 @@ CHECK = Check(
     by_trial=True,
     tables={"systems": ("charge", *COMPAT_COLUMNS), "actives": (), "ingredients": ()},
     levers={"gum": SERIOUS},
+    subject=about_system,
+    against="charge",
 )

@@ -476,4 +476,6 @@ CHECK = Check(
     bar=(None, "percent_as_limited", "percent_max"),
     plots=("dose",),
     subject=subject,
+    folds=True,
+    by_dose=True,
 )

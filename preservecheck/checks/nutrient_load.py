@@ -177,4 +177,6 @@ CHECK = Check(
         "solutes": (),
     },
     tolerances=("ph", "water_activity"),
+    levers={"chelator": WARN},
+    by_dose=True,
 )

@@ -19,7 +19,16 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.checks.base import Cause, Check, Explanation, Figures, KeyFigure, above, below
+from preservecheck.checks.base import (
+    Cause,
+    Check,
+    Explanation,
+    Figures,
+    KeyFigure,
+    about_system,
+    above,
+    below,
+)
 from preservecheck.text import number
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
 
@@ -128,4 +137,6 @@ CHECK = Check(
     must_pass=True,
     levers={"ph": UNKNOWN},
     plots=("ph",),
+    subject=about_system,
+    against="ph",
 )

@@ -225,6 +225,11 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
     )
 
 
+def subject(case: FormulaArrays, j: int, _: int = 0) -> str:
+    """The active."""
+    return case.reference.forms.names[j]
+
+
 CHECK = Check(
     id="solubility",
     key=KeyFigure("dissolved_g_l", "g/L of the water phase"),
@@ -237,4 +242,7 @@ CHECK = Check(
     must_pass=True,
     levers={"ph": UNKNOWN, "less": WARN},
     plots=("ph",),
+    subject=subject,
+    against="solubility",
+    by_dose=True,
 )

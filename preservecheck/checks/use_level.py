@@ -19,7 +19,15 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, above, below
+from preservecheck.checks.base import (
+    Check,
+    Explanation,
+    Figures,
+    KeyFigure,
+    about_system,
+    above,
+    below,
+)
 from preservecheck.checks.legal_limit import over_the_law
 from preservecheck.text import number
 from preservecheck.verdict import ABSENT, PASS, SERIOUS, UNKNOWN, WARN, Codes, code_where, figure
@@ -110,4 +118,6 @@ CHECK = Check(
     levers={"dose": UNKNOWN},
     bar=("percent_min", "percent", "percent_max"),
     plots=("dose",),
+    subject=about_system,
+    by_dose=True,
 )

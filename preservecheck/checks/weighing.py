@@ -19,7 +19,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, above
+from preservecheck.checks.base import Check, Explanation, Figures, KeyFigure, about_system, above
 from preservecheck.checks.incompatibilities import disabled
 from preservecheck.checks.legal_limit import banned
 from preservecheck.text import join_and, number
@@ -106,4 +106,5 @@ CHECK = Check(
     tables={"systems": (), "ingredients": ()},
     levers={"scale": SERIOUS},
     lines=(WARN_PERCENT, SERIOUS_PERCENT),
+    subject=about_system,
 )

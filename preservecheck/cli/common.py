@@ -146,6 +146,17 @@ def quantity(parse: Callable[[str], float], written: str | None, option: str) ->
         raise PreservecheckError(f.within(where=option) for f in error.faults) from None
 
 
+def whole_numbers(written: str | None, option: str) -> tuple[int, ...]:
+    """The whole numbers that an option lists: ``1,3``."""
+    from preservecheck.errors import Fault, PreservecheckError
+
+    parts = [part.strip() for part in (written or "").split(",") if part.strip()]
+    if not all(part.isdecimal() for part in parts):
+        found, allowed = f"{written} is no list of numbers", "write them as 1,3"
+        raise PreservecheckError(Fault(found, allowed, where=option))
+    return tuple(map(int, parts))
+
+
 def grams(batch: str | None) -> float | None:
     """The mass that ``--batch`` gives."""
     from preservecheck.units import batch_mass_g

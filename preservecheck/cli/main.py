@@ -16,6 +16,7 @@ app = typer.Typer(rich_markup_mode=None, pretty_exceptions_enable=False, add_com
 for command in (
     review.review,
     review.choose,
+    review.mend,
     review.explain,
     review.new,
     paper.record,

@@ -46,6 +46,37 @@ def review(
         raise typer.Exit(c.UNREADABLE if faults else c.ALL_PASS if passed else c.NOT_ALL_PASS)
 
 
+def mend(
+    formula: c.FormulaArgument,
+    output: Annotated[
+        Path, typer.Option("--output", metavar="NEW", help="The new file, of the same form.")
+    ],
+    steps: Annotated[
+        str | None,
+        typer.Option(metavar="1,3", help="Steps of the plan to make; left out, all of them."),
+    ] = None,
+    form: c.FormatOption = c.Format.text,
+    tables: c.TablesOption = None,
+) -> None:
+    """Write a formula with the changes of its plan made.
+
+    The verdict before and after is shown.
+
+    Exit status: 0 all pass afterwards, 1 something warns or is unknown, 2 the file could not be
+    read or nothing can be mended.
+    """
+    with c.user_errors():
+        from preservecheck.files import write_all
+        from preservecheck.plan.mend import mend as mended
+        from preservecheck.report import mend as built
+
+        found = mended(formula, output, c.load(tables), steps=c.whole_numbers(steps, "--steps"))
+        write_all(found.files)
+        c.answer(form, None, partial(built.document, found, list(found.files)), found.to_json)
+        passed = found.after.verdict == "pass"
+        raise typer.Exit(c.ALL_PASS if passed else c.NOT_ALL_PASS)
+
+
 def choose(
     formula: c.FormulaArgument,
     markets: Annotated[

@@ -14,8 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from preservecheck.assess.findings import arrays_of
-from preservecheck.bench.ph_target import window_of
+from preservecheck.bench.ph_target import plan_for, window_of
 from preservecheck.chemistry.trend import FittedLine, fitted_line, predicted, rounding_of
 from preservecheck.errors import Hint, UnitError
 from preservecheck.formula.grid import text
@@ -141,7 +140,8 @@ def drift(
     """Read pH over weeks, in a file with the columns date, ph and storage_c, against the window of
     a formula; a ``ReadingsError`` with all faults."""
     tables = tables or load_tables()
-    window = window_of(arrays_of(formula, tables, today or dt.date.today()))
+    made = plan_for(formula, tables, today or dt.date.today())
+    window = window_of(made)
     courses = sorted(read_ph(readings).items(), key=lambda i: (i[0][1] or 0, i[0][0]))
     series = tuple(
         series_of(name, celsius, course.points, window.span, course.step)

@@ -24,6 +24,8 @@ from preservecheck.assess.settled import settle
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula, Product
 from preservecheck.formula.stored_result import stored_sentence
+from preservecheck.plan.report import PlanReport, planned
+from preservecheck.plan.trials import Trials
 from preservecheck.provenance import Provenance, provenance_of
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows import ProductKind, Row
@@ -48,6 +50,7 @@ class Report(Provenance):
     cautions: tuple[str, ...]
     challenge_test: advice.ChallengeTest
     not_covered: tuple[str, ...]
+    plan: PlanReport | None = None
     # for plots and records; not part of the JSON
     formula: Formula | None = None
     rows: tuple[Row, ...] = ()  # of the tables, that it rests on
@@ -63,6 +66,7 @@ class Report(Provenance):
             },
             "verdict": self.verdict,
             "counts": self.counts,
+            "plan": None if self.plan is None else self.plan.to_json(),
             "preservatives": [p.to_json() for p in self.preservatives],
             "checks": [finding.to_json() for finding in self.checks],
             "remarks": list(self.remarks),
@@ -79,8 +83,9 @@ def review(
     tables: Tables | None = None,
     *,
     today: dt.date | None = None,
+    plan: bool = True,
 ) -> Report:
-    """Judge one formula by all checks.
+    """Judge one formula by all checks, and plan what mends it.
 
     Parameters
     ----------
@@ -91,6 +96,8 @@ def review(
         ``PRESERVECHECK_TABLES``.
     today
         Date of the report, and of the law where the formula names no day.
+    plan
+        Whether to plan; the verdict does not hang on it.
 
     Raises
     ------
@@ -108,7 +115,8 @@ def review(
     findings, unmet = settle(findings_of(case), case, formula.settled)
     codes = [f.code for f in findings]
     worst = int(fold(np.array(codes, dtype=np.int8)))
-    shown = tuple(f.finding for f in findings)
+    made = planned(Trials(tables, today), formula) if plan else None
+    shown = tuple(made.told(f.finding) if made else f.finding for f in findings)
     labels = advice.labels(case)
     rows = advice.rows_behind(case, shown, labels)
     return Report(
@@ -132,6 +140,7 @@ def review(
         cautions=advice.cautions(case),
         challenge_test=advice.challenge_test(case, shown, stored_sentence(formula)),
         not_covered=advice.not_covered(case),
+        plan=made,
         formula=formula,
         rows=rows,
     )

@@ -128,7 +128,7 @@ class BaseFormula:
 
 def one_each(check: Check, arrays: FormulaArrays, figures: Figures, codes: Codes) -> Codes:
     """Codes (N, J) with, of several rows about one matter, the one alone that a report shows."""
-    if check.subject is None:
+    if not check.folds:
         return codes
     out = codes.copy()
     for n in range(len(codes)):

@@ -283,7 +283,7 @@ def remarks_on(base: BaseFormula) -> tuple[str, ...]:
         finding = _finding(with_key("water_activity"), arrays, 0)
         out.append(f"{finding.because} It needs no preservative as long as no water gets in.")
     # what stands in the formula, whatever goes in: rows of the law and of incompatibilities
-    for check in (c for c in CHECKS if c.subject is not None):
+    for check in (c for c in CHECKS if c.folds):
         figures = check.compute(arrays)
         codes = one_each(check, arrays, figures, np.atleast_2d(check.judge(figures)))[0]
         for j in np.flatnonzero(codes >= SERIOUS):

@@ -130,6 +130,7 @@ class Tables:
     practice = _rows_of("practice", r.Practice)
     pairs = _rows_of("pairs", r.Pair)
     stability_windows = _rows_of("stability_windows", r.StabilityWindow)
+    replacements = _rows_of("replacements", r.Replacement)
     cautions = _rows_of("cautions", r.Caution)
     challenge_criteria = _rows_of("challenge_criteria", r.ChallengeCriterion)
     test_organisms = _rows_of("test_organisms", r.TestOrganism)

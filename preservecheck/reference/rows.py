@@ -732,6 +732,17 @@ class StabilityWindow(Row):
                 raise ValueError("an edge needs a pH and what it does")
 
 
+class Replacement(Row):
+    """A material that takes the place of one that does not bear the rest of the base."""
+
+    id: str = slug()
+    material: Names = names(needed=True)  # any of: inci:, role:, tag:
+    beside: Names = names()  # and any of these in the formula; blank: whatever is there
+    by: str = text(needed=True)  # INCI name
+    percent: float = number(0, 100, needed=True)
+    why: str = text(needed=True)
+
+
 CautionAbout = Literal["handling", "product", "user", "legal", "hygiene"]
 
 
@@ -842,6 +853,7 @@ TABLES: dict[str, type[Record]] = {
     "practice": Practice,
     "pairs": Pair,
     "stability_windows": StabilityWindow,
+    "replacements": Replacement,
     "cautions": Caution,
     "challenge_criteria": ChallengeCriterion,
     "test_organisms": TestOrganism,

@@ -88,6 +88,9 @@ def _substances(tables: Tables) -> Iterator[Fault]:
     for a in tables.actives:
         if a.acid_form is not None and a.acid_form not in actives:
             yield _fault("actives", a.inci, f"acid form {a.acid_form!r} is not in actives.csv")
+    for row in tables.replacements:
+        if row.by not in names:
+            yield _fault("replacements", row.id, f"{row.by!r} is not in ingredients.csv")
     for i in tables.ingredients:
         for inci, _ in i.composition:
             if inci not in names:

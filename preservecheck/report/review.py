@@ -134,17 +134,31 @@ def charts_of(report: Report, tables: Tables | None = None) -> Sequence[Chart]:
 
 
 def actions(report: Report) -> list[d.Action]:
-    """Things to do, the most serious first; findings with the same remedy are one entry."""
+    """The steps of the plan in their order, then what no step mends, the most serious first;
+    findings with the same remedy are one entry."""
+    steps = list(_steps(report))
+    mended = {key for step in report.plan.steps for key in step.mends} if report.plan else set()
     groups: dict[tuple[d.Word, str], list[Finding]] = {}
     for f in report.checks:
-        if f.do or f.verdict != "pass":
+        if (f.do or f.verdict != "pass") and (f.id, f.about) not in mended:
             word: d.Word = "note" if f.verdict == "pass" else words.word_of(f)
             groups.setdefault((word, f.do or "See the evidence below."), []).append(f)
     entries = [
         d.Action(word, _title(findings), _reason(word, findings), remedy)
         for (word, remedy), findings in groups.items()
     ]
-    return sorted(entries, key=lambda a: PRESSING.index(a.word))
+    return [*steps, *sorted(entries, key=lambda a: PRESSING.index(a.word))]
+
+
+def _steps(report: Report) -> Iterator[d.Action]:
+    """A step of the plan as an entry, with the findings that it mends, the worst first."""
+    by_key = {(f.id, f.about): f for f in report.checks}
+    for step in report.plan.steps if report.plan else ():
+        findings = [by_key[key] for key in step.mends if key in by_key]
+        findings.sort(key=lambda f: PRESSING.index(words.word_of(f)))
+        if findings:
+            word = words.word_of(findings[0])
+            yield d.Action(word, _title(findings), _reason(word, findings), step.do)
 
 
 def _title(findings: Sequence[Finding]) -> str:

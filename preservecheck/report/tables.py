@@ -66,6 +66,7 @@ COLUMNS = {
     "practice": ("standing", "why"),
     "pairs": ("standing", "why"),
     "stability_windows": ("ph_min", "below", "ph_max", "above"),
+    "replacements": ("by", "percent", "why"),
     "cautions": ("about", "text"),
     "challenge_criteria": ("organism_group", "day", "requirement", "value"),
     "test_organisms": ("group", "strain"),

@@ -87,13 +87,11 @@ def test_buffer_capacity_by_hand(write):
     assert found.buffer_capacity_mmol_kg_ph == pytest.approx(11.1, abs=0.1)
 
 
-def test_nearest_edge_is_the_target(write):
-    """From above the window, the upper edge 5.5 moved in by the tolerance of the reading is the
-    target."""
-    assert adjust(product(), titration=write(TITRATION), today=TODAY).target_ph == pytest.approx(
-        5.4
-    )
-    assert adjust(product(3.5), today=TODAY).target_ph == pytest.approx(4.3)
+def test_custom_is_the_target(write):
+    """From outside the window 4.2 to 5.5 the target is what is customary for a leave-in milk
+    (tables/product_kinds.csv: 4.7, common practice)."""
+    assert adjust(product(), titration=write(TITRATION), today=TODAY).target_ph == 4.7
+    assert adjust(product(3.5), today=TODAY).target_ph == 4.7
 
 
 def test_inside_nothing_is_added():

@@ -40,6 +40,7 @@ WORKS = (
     ("review", DEMO, "--format", "json"),
     ("review", DEMO, "--format", "html"),
     ("choose", DEMO, "--limit", "1"),
+    ("mend", DEMO, "--output", "mended.toml"),
     ("screen", DEMO),
     ("screen", DEMO, "--format", "csv"),
     ("record", DEMO, "--output", "kept"),

@@ -137,7 +137,7 @@ def test_window_is_named(write):
     """What sets the window is told."""
     found = drift(write(line(-0.001)), FORMULA, today=TODAY)
     assert found.window == (4.2, 5.5)
-    assert "preservative works from pH 2 to 6" in found.window_because
+    assert "below pH 4.2 (custom) or above pH 5.5 (custom)" in found.window_because
 
 
 # ---- reading ----

@@ -111,9 +111,13 @@ def test_every_finding_is_in_every_form(name):
     for finding in report.checks:
         assert finding.because in words
         assert markdown.escaped(finding.because) in page
-        if finding.do:
-            assert finding.do in words
-            assert markdown.escaped(finding.do) in page
+    # what a step of the plan mends is told by the step
+    mended = {key for step in report.plan.steps for key in step.mends}
+    remedies = [step.do for step in report.plan.steps]
+    remedies += [f.do for f in report.checks if f.do and (f.id, f.about) not in mended]
+    for remedy in remedies:
+        assert remedy in words
+        assert markdown.escaped(remedy) in page
 
 
 def test_same_formula_same_report():
