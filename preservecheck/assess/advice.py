@@ -255,14 +255,14 @@ def _conditions(case: FormulaArrays) -> tuple[str, ...]:
 
 def law_remarks(case: FormulaArrays, day: dt.date) -> tuple[str, ...]:
     """Markets of the product whose law in the tables is old on a day, or carries no date."""
-    markets = case.profiles[0].markets
-    old = [a for a in law_ages(case.reference.tables, day) if a.market.id in markets and a.is_old]
+    ages = law_ages(case.reference.tables, day, case.profiles[0].markets)
     return tuple(
         f"{age.market.name}: no date is known for the law in the tables; look it up before you sell"
         if age.newest is None
         else f"{age.market.name}: the law in the tables is of {age.newest.isoformat()}, "
         f"{age.months} months before this report; look up what has changed since"
-        for age in old
+        for age in ages
+        if age.is_old
     )
 
 

@@ -26,6 +26,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -456,6 +457,7 @@ def _no_rule(case: FormulaArrays, rule: Rule, figures: tuple[Figure, ...]) -> Ex
     return Explanation(about, figures, because, do, (NO_ROW,), (*without_rule, rule.market))
 
 
+@lru_cache(maxsize=64)
 def _is_ruled(reference: TableArrays, market: str) -> bool:
     """Whether the tables hold anything of the law of a market."""
     return any(reference.tables.holds_in(row, market) for row in reference.tables.legal_limits)

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -54,10 +54,12 @@ class LawAge:
         return self.months is None or self.months >= OLD_MONTHS
 
 
-def law_ages(tables: Tables, day: dt.date) -> list[LawAge]:
-    """The law of each market, in the order of the markets' table."""
+def law_ages(tables: Tables, day: dt.date, markets: Container[str] | None = None) -> list[LawAge]:
+    """The law of each market, or of those named, in the order of the markets' table."""
     found = []
     for market in tables.markets:
+        if markets is not None and market.id not in markets:
+            continue
         rows = [r for r in tables.legal_limits if tables.holds_in(r, market.id)]
         dates = [d for d in (market.state, *(r.state for r in rows)) if d is not None]
         newest = max(dates, default=None)
