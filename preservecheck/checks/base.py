@@ -68,7 +68,7 @@ def about_system(case: FormulaArrays, j: int, i: int = 0) -> str:
 # law
 Lever = Literal["ph", "temperature", "dose", "less", "gum", "chelator", "scale", "law"]
 # what can speak against a preservative in a formula; two that agree are no coincidence
-Against = Literal["ph", "charge", "contact", "solubility", "spectrum"]
+Against = Literal["ph", "charge", "contact", "solubility"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

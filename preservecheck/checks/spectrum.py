@@ -178,6 +178,6 @@ CHECK = Check(
     tables=dict(free_active.CHECK.tables) | {"systems": GROUPS},
     must_pass=True,
     plots=("microbes",),
-    against="spectrum",
+    against="ph",
     by_dose=True,
 )

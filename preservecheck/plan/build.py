@@ -196,14 +196,17 @@ class Planner:
 
     @cached_property
     def _base_faults(self) -> tuple[Key, ...]:
-        """What is wrong with the base at any pH, whatever preservative goes in."""
-        if self.bare and self.formula.measured.ph is not None and self.custom.lever:
-            grid = ph_grid(self.trials, self._bare)
-            target = ph_target(grid, self.formula.measured.ph, self.custom)
-            if target is not None and target.value != self.formula.measured.ph:
-                moved = self.trials.judged([at_ph(self._bare, target.value)])[0]
-                return tuple(key for key in self.bare if key in moved)
-        return tuple(self.bare)
+        """What is wrong with the base whatever preservative goes in, at a pH that suits it."""
+        aim, moved = self.custom.aim, self.bare
+        if self.bare and aim is not None and self.custom.lever:
+            moved = self.trials.judged([at_ph(self._bare, aim)])[0]
+        return tuple(key for key in self.bare if key in self.before and key in moved)
+
+    def _own(self, key: Key, code: int) -> bool:
+        """Whether a finding is the preservative's doing."""
+        if BY_ID[key[0]].against in ("ph", "charge"):
+            return True
+        return code > self.bare.get(key, PASS)
 
     # ---- drafts ----
 
@@ -239,7 +242,8 @@ class Planner:
         for option, after in zip(options, tried, strict=True):
             if after is None or after.worse_than(draft.wrong):
                 continue
-            if option.lever is Lever.BASE and all(k in after for k in self._base_faults):
+            faults = [key for key in self._base_faults if key in draft.wrong]
+            if option.lever is Lever.BASE and all(key in after for key in faults):
                 continue  # the base itself is sound
             best = kept[option.lever][1] if option.lever in kept else draft.wrong
             if after.weight < best.weight - _NOISE:
@@ -316,16 +320,17 @@ class Planner:
     def _wants_another(self, kept: _Draft) -> bool:
         """Whether a serious fault stays that a preservative has to do with, or several independent
         cautions point at it: what another pH alone would mend counts as one."""
-        if any(c == SERIOUS and self.bare.get(k, PASS) < c for k, c in kept.wrong.items()):
+        serious = [key for key, code in kept.wrong.items() if code == SERIOUS]
+        if any(_is_answered(key) and self._own(key, SERIOUS) for key in serious):
             return True
         if not self.opened.systems:
-            return kept.wrong.serious > 0
+            return bool(serious)
         base = {k: o for k, o in kept.options.items() if k < Lever.REMOVE}
         sets = [_edits(base)]
         if Lever.PH in kept.options:
             sets.append(_edits(base | {Lever.PH: kept.options[Lever.PH]}))
         pointed = [self._after(edits, self.before) for edits in sets]
-        own = {k: c for k, c in pointed[0].items() if c > self.bare.get(k, PASS)}
+        own = {k: c for k, c in pointed[0].items() if self._own(k, c)}
         by_ph = {k for k, c in own.items() if pointed[-1].get(k, PASS) < c}
         causes = {BY_ID[k[0]].against for k, c in own.items() if k not in by_ph and _points(k, c)}
         works_by_ph = any(BY_ID[check].against == "ph" for check, _ in by_ph)
@@ -417,6 +422,12 @@ def _points(key: Key, code: int) -> bool:
     where it is serious."""
     against = BY_ID[key[0]].against
     return against is not None and (against != "contact" or code == SERIOUS)
+
+
+def _is_answered(key: Key) -> bool:
+    """Whether a change of the recipe can answer a finding at all, and not only the maker."""
+    check = BY_ID[key[0]]
+    return check.against is not None or check.by_dose or bool(check.levers)
 
 
 def _joined(groups: Iterable[Edits]) -> Edits:

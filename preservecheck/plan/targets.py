@@ -151,6 +151,7 @@ def ph_target(grid: PhGrid, present: float | None, custom: Custom) -> Target | N
         return None
     good = grid.best
     stays = present is not None and bool(good[int(np.abs(grid.ph - present).argmin())])
+    stays = stays and (custom.aim is None or custom.low <= (present or 0.0) <= custom.high)
     wanted = next(ph for ph in (None if stays else custom.aim, present, ANY_PH) if ph is not None)
     span = run_at(good, grid.ph, wanted)
     if span is None:
