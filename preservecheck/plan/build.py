@@ -394,7 +394,7 @@ class Planner:
         final, grid = self._changed(edits) or self.formula, self._grid(edits)
         target = ph_target(grid, final.measured.ph, self.custom) if grid is not None else None
         at_first = self._grid(()) if clash else None
-        found = clash_of(at_first) if at_first is not None else None
+        found = clash_of(at_first, self.custom) if at_first is not None else None
         return Plan(
             tuple(steps),
             self.before,

@@ -175,11 +175,11 @@ def _written(value: float, low: float, high: float) -> float:
     return round(value, 2)
 
 
-def clash_of(grid: PhGrid) -> Clash | None:
+def clash_of(grid: PhGrid, custom: Custom) -> Clash | None:
     """Two checks whose ranges have no common part, those that weigh most first."""
-    ranges = {}
+    ranges, near = {}, ANY_PH if custom.aim is None else custom.aim
     for name, weight in grid.weight.items():
-        span = run_at(weight <= weight.min() + _NOISE, grid.ph, ANY_PH)
+        span = run_at(weight <= weight.min() + _NOISE, grid.ph, near)
         if span is not None:
             ranges[name] = (span, float(weight.max()))
     names = sorted(ranges, key=lambda n: -ranges[n][1])
