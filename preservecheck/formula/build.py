@@ -32,6 +32,7 @@ from preservecheck.formula.names import (
     phase_key,
 )
 from preservecheck.formula.own_materials import read_blends, read_own_ingredients
+from preservecheck.formula.settled import read_settled
 from preservecheck.text import join_or
 from preservecheck.units import (
     BATCH_HELP,
@@ -49,7 +50,6 @@ FORMAT = 1
 TOP = ("format", "product", "measured", "phase", "settled", "blend", "ingredient")
 PHASE = ("name", "heated_to", "held", "added_at", "items")
 LINE = ("ingredient", "preservative", "percent", "grams", "rest", "strength", "note", "purpose")
-SETTLED = ("check", "about", "on", "by", "saw", "rests_on")
 # coldest store and hottest pot that a cosmetic meets; the same bounds as in the tables
 TEMPERATURE_C = (-50.0, 200.0)
 READINGS_SUFFIXES = (".csv", ".tsv", ".txt", ".xlsx")
@@ -101,7 +101,7 @@ def build(
     )
     phases, amounts = _read_phases(top, names, unknown, batch_g, folder)
     blends = read_blends(raw_blends, own.names, names, unknown, faults)
-    settled = _settled(top)
+    settled = read_settled(top, lambda section, key: _day(section, key, needed=True))
     unknown.report()
     faults.raise_if_any()
     return Formula.model_validate(
@@ -230,38 +230,6 @@ def _measured(section: Section) -> dict[str, float | None]:
             "water_activity_tolerance", 0, 0.2, "give a number from 0 to 0.2, such as 0.005"
         ),
     }
-
-
-def _settled(top: Section) -> list[dict[str, Any]]:
-    """Findings that a trial answered, as plain values for the model; faults are noted."""
-    raw = top.raw.get("settled", [])
-    if not isinstance(raw, list) or not all(isinstance(s, dict) for s in raw):
-        top.fault("settled", "give each answer as a table that starts with the line [[settled]]")
-        return []
-    out, give = [], "name the check and the subject as the report does"
-    seen = "write down what you saw, and after how long"
-    for at, entry in enumerate(raw[:MAX_LINES]):
-        place = f"answer number {at + 1}"
-        section = Section(entry, top.faults, ("settled", at), SETTLED, place)
-        rests_on = entry.get("rests_on", {})
-        if not isinstance(rests_on, dict) or not all(map(_is_number, rests_on.values())):
-            section.fault("rests_on", "give the figures as the report prints them, by name")
-            rests_on = {}
-        out.append(
-            {
-                "check": section.text("check", give, needed=True),
-                "about": section.text("about", give, needed=True),
-                "on": _day(section, "on", needed=True),
-                "by": section.text("by", "give your initials", needed=True),
-                "saw": section.text("saw", seen, needed=True, longest=MAX_NOTE),
-                "rests_on": {str(k): float(v) for k, v in rests_on.items()},
-            }
-        )
-    return out
-
-
-def _is_number(value: object) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
 
 
 # ---- phases and lines ----

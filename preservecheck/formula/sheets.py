@@ -26,6 +26,7 @@ SHEETS: dict[str, tuple[str, ...]] = {
     "Phases": ("phase", "heated to", "added at", "held", "note"),
     "Blends": ("blend", "ingredient", "percent"),
     "Ingredients": ("ingredient", *_OWN),
+    "Settled": ("check", "about", "on", "by", "saw", "rests on"),
 }
 NEEDED_SHEETS = ("Product", "Formula")
 NEEDED_COLUMNS = {
@@ -34,6 +35,7 @@ NEEDED_COLUMNS = {
     "Phases": ("phase",),
     "Blends": ("blend", "ingredient", "percent"),
     "Ingredients": ("ingredient", "role"),
+    "Settled": ("check", "about", "on", "by", "saw"),
 }
 # columns in which a cell left blank, or merged downwards, repeats the one above
 CARRIED = {"Formula": "phase", "Blends": "blend"}
@@ -178,6 +180,7 @@ def sheets_to_raw(grids: Mapping[str, Grid], where: str, names: Names) -> dict[s
         raw["blend"] = _blends(rows["Blends"], grids["Blends"], faults)
     if "Ingredients" in rows:
         raw["ingredient"] = _ingredients(rows["Ingredients"], grids["Ingredients"], faults)
+    raw["settled"] = [_answer(row) for row in rows.get("Settled", ())]
     faults.raise_if_any()
     return {k: v for k, v in raw.items() if v not in ({}, [])}
 
@@ -328,6 +331,15 @@ def line_amounts(cells: Mapping[str, Any], read: Callable[[Any], Any]) -> dict[s
         elif column in cells:
             out[column] = read(cells[column])
     return out
+
+
+def _answer(row: _Row) -> dict[str, Any]:
+    """What a trial showed, in the layout of the TOML form."""
+    answer: dict[str, Any] = {c.replace(" ", "_"): row.text(c) for c in row.cells if c != "on"}
+    if "on" in row.cells:
+        cell = row.cells["on"]
+        answer["on"] = cell.date() if isinstance(cell, dt.datetime) else cell
+    return answer
 
 
 def _blends(rows: list[_Row], grid: Grid, faults: Faults) -> dict[str, dict[str, Any]]:

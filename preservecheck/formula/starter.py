@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any
 from preservecheck.errors import NO_WORDS, FormulaError, Hint
 from preservecheck.files import write_all
 from preservecheck.formula.model import PACKAGES, PRODUCT_TYPES, USERS, USES
+from preservecheck.formula.settled import KEYS as ANSWER
+from preservecheck.formula.settled import in_one_cell
 from preservecheck.formula.sheets import MEASURED_FIELDS, PRODUCT_FIELDS, SHEETS
 from preservecheck.reference.load import load_tables
 from preservecheck.text import join_or
@@ -145,13 +147,15 @@ def raw_to_sheets(raw: dict[str, Any]) -> dict[str, Rows]:
             product.append([field, ", ".join(value) if isinstance(value, list) else value])
     items = [(phase.get("name"), item) for phase in raw["phase"] for item in phase["items"]]
     amount = "grams" if any("grams" in item for _, item in items) else "percent"
-    lines: Rows = [["phase", "ingredient", amount, "strength", "note"]]
+    purpose = any("purpose" in item for _, item in items)
+    lines: Rows = [["phase", "ingredient", amount, "strength", *["purpose"] * purpose, "note"]]
     lines += [
         [
             phase,
             item.get("ingredient") or item.get("preservative"),
             "rest" if item.get("rest") else item.get(amount),
             item.get("strength"),
+            *[item.get("purpose")] * purpose,
             item.get("note"),
         ]
         for phase, item in items
@@ -166,6 +170,11 @@ def raw_to_sheets(raw: dict[str, Any]) -> dict[str, Rows]:
             list(SHEETS["Blends"]),
             *([b, part, share] for b, parts in blends.items() for part, share in parts.items()),
         ]
+    if answers := raw.get("settled"):
+        sheets["Settled"] = [
+            list(SHEETS["Settled"]),
+            *([_figures(a.get(k)) for k in ANSWER] for a in answers),
+        ]
     if own := raw.get("ingredient"):
         columns = list(dict.fromkeys(k for block in own.values() for k in block))
         sheets["Ingredients"] = [
@@ -173,6 +182,10 @@ def raw_to_sheets(raw: dict[str, Any]) -> dict[str, Rows]:
             *([name, *(_joined(block.get(c)) for c in columns)] for name, block in own.items()),
         ]
     return sheets
+
+
+def _figures(value: Any) -> Any:
+    return in_one_cell(value) if isinstance(value, dict) else value
 
 
 def _joined(value: Any) -> Any:

@@ -21,6 +21,8 @@ from typing import Any
 from preservecheck.errors import UnitError
 from preservecheck.formula.build import FORMAT
 from preservecheck.formula.own_materials import OWN_COLUMNS
+from preservecheck.formula.settled import KEYS as ANSWER
+from preservecheck.formula.settled import in_one_cell
 from preservecheck.reference.rows import Ingredient
 from preservecheck.units import plain_number
 
@@ -32,6 +34,7 @@ MAX_FIELDS = 60_000
 PRODUCT_TEXTS = ("name", "use", "type", "kind", "users", "package")
 PRODUCT_MASSES = ("batch", "scale_step")
 MEASURED_NUMBERS = ("ph", "ph_tolerance", "water_activity", "water_activity_tolerance")
+LINE_TEXTS = ("strength", "purpose", "note")
 PHASE_QUANTITIES = ("heated_to", "held", "added_at")
 # the units that a field offers, with what people write for them
 UNITS: dict[str, dict[str, tuple[str, ...]]] = {
@@ -49,7 +52,7 @@ KIND_OF = {
 }
 AMOUNT_UNITS = {"percent": "%", "grams": "g"}
 _NAME = re.compile(
-    r"(product|measured|phase|blend|own)-(?:([0-9]{1,5})-)?(?:(line|part)-([0-9]{1,5})-)?([a-z_]+)"
+    r"(product|measured|phase|blend|own|settled)-(?:([0-9]{1,5})-)?(?:(line|part)-([0-9]{1,5})-)?([a-z_]+)"
 )
 _MANY = {"markets"}
 _OF_VIEWS = re.compile(r"(cool|drop|sheet|which|after)-.+")
@@ -84,9 +87,6 @@ class BlendDraft:
     parts: list[Fields] = field(default_factory=list)
 
 
-LINE_TEXTS = ("strength", "purpose", "note")
-
-
 @dataclass
 class Draft:
     """What is typed of a formula."""
@@ -97,6 +97,7 @@ class Draft:
     phases: list[PhaseDraft] = field(default_factory=list)
     blends: list[BlendDraft] = field(default_factory=list)
     own: list[Fields] = field(default_factory=list)
+    settled: list[Fields] = field(default_factory=list)
 
     @property
     def name(self) -> str:
@@ -155,7 +156,12 @@ def draft_of(pairs: Iterable[tuple[str, str]]) -> Draft:
     """The draft that the fields of a form hold, in any order; of a name that is there several times
     the last one counts, except for markets."""
     flat: dict[str, Fields] = {"product": {}, "measured": {}}
-    many: dict[str, dict[int, Fields]] = {"phase": {}, "blend": {}, "own": {}}
+    many: dict[str, dict[int, Fields]] = {
+        "phase": {},
+        "blend": {},
+        "own": {},
+        "settled": {},
+    }
     inner: dict[str, dict[int, dict[int, Fields]]] = {"phase": {}, "blend": {}}
     amounts = "percent"
     for name, sent in pairs:
@@ -183,6 +189,7 @@ def draft_of(pairs: Iterable[tuple[str, str]]) -> Draft:
             for f, parts in _ordered(many["blend"], inner["blend"])
         ],
         own=[many["own"][i] for i in sorted(many["own"])],
+        settled=[many["settled"][i] for i in sorted(many["settled"])],
     )
 
 
@@ -208,6 +215,8 @@ def pairs_of(draft: Draft) -> Pairs:
             pairs += _named(f"blend-{i}-part-{j}", part)
     for i, own in enumerate(draft.own):
         pairs += _named(f"own-{i}", own)
+    for i, answer in enumerate(draft.settled):
+        pairs += _named(f"settled-{i}", answer)
     return pairs
 
 
@@ -236,6 +245,9 @@ def to_raw(draft: Draft) -> dict[str, Any]:
         raw["blend"] = blends
     if own := {o["name"]: _own(o) for o in draft.own if text_in(o, "name")}:
         raw["ingredient"] = own
+    filled = [{k: v for k in ANSWER if (v := text_in(s, k))} for s in draft.settled]
+    if answers := [a for a in filled if a]:
+        raw["settled"] = answers
     return raw
 
 
@@ -348,7 +360,15 @@ def from_raw(raw: Mapping[str, Any]) -> Draft:
             {"name": str(n)} | {c: text_of(v) for c, v in _table(block).items() if c in OWN_COLUMNS}
             for n, block in _table(raw.get("ingredient")).items()
         ],
+        settled=[_answer(_table(s)) for s in _items(raw.get("settled"))],
     )
+
+
+def _answer(raw: Mapping[str, Any]) -> Fields:
+    fields = {k: text_of(raw[k]) for k in ANSWER if k in raw}
+    if isinstance(figures := raw.get("rests_on"), dict):
+        fields["rests_on"] = in_one_cell(figures)
+    return fields
 
 
 def _phase_draft(raw: Mapping[str, Any]) -> PhaseDraft:

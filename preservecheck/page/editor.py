@@ -44,7 +44,7 @@ CHOICE_WORDS = {
     "under-10": "children under 10",
 }
 _STEPS = {"up": -1, "down": 1}
-_PLACE = re.compile(r"(phase|blend|own)-([0-9]{1,5})(?:-(?:line|part)-([0-9]{1,5}))?")
+_PLACE = re.compile(r"(phase|blend|own|settled)-([0-9]{1,5})(?:-(?:line|part)-([0-9]{1,5}))?")
 
 
 # ---- what it shows -------------------------------------------------------------------------------
@@ -211,8 +211,13 @@ def edited(draft: Draft, do: str) -> str | None:
 
 
 def _owners(draft: Draft, part: str) -> list[Any]:
-    """Phases, blends or own ingredients."""
-    of: dict[str, list[Any]] = {"phase": draft.phases, "blend": draft.blends, "own": draft.own}
+    """Phases, blends, own ingredients or answers."""
+    of: dict[str, list[Any]] = {
+        "phase": draft.phases,
+        "blend": draft.blends,
+        "own": draft.own,
+        "settled": draft.settled,
+    }
     return of[part]
 
 

@@ -135,6 +135,8 @@ def _lines(raw: Mapping[str, Any]) -> Iterator[str]:
         yield from ("", "[[phase]]", *_pairs({k: v for k, v in phase.items() if k != "items"}))
         items = (f"  {toml_value(item)}," for item in phase.get("items", ()))
         yield from ("items = [", *items, "]")
+    for answer in raw.get("settled", ()):
+        yield from ("", "[[settled]]", *_pairs(answer))
     for section in ("blend", "ingredient"):
         for name, block in raw.get(section, {}).items():
             yield from ("", f"[{section}.{toml_key(name)}]", *_pairs(block))

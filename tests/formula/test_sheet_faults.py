@@ -56,7 +56,7 @@ def test_other_sheets(write_workbook, load, refused, sheets):
     load(write_workbook(sheets | {"Sheet1": [[None]], "Read me too": [["hello"]]}))
     assert refused(write_workbook(sheets | {"Phase": [["phase"], ["x"]]})) == [
         "cream.xlsx: sheet Phase is not known here; the sheets are Product, Formula, Phases,"
-        " Blends, Ingredients. Begin the name of a sheet that is not to be read with 'Read me'"
+        " Blends, Ingredients, Settled. Begin the name of a sheet that is not to be read with 'Read me'"
     ]
 
 
@@ -96,7 +96,7 @@ FIELDS = (
             ["phase", "ingredient", "percent", "strength", "cost"],
             (
                 'sheet Formula, row 1: the column "cost" is not known here; allowed are phase,'
-                " ingredient, percent, grams, strength, note"
+                " ingredient, percent, grams, strength, purpose, note"
             ),
         ),
         (
@@ -111,7 +111,7 @@ FIELDS = (
             ["phase", "ingredient", None, "strength", "note"],
             (
                 "sheet Formula, row 1: the column percent or grams is missing; the first row names"
-                " the columns phase, ingredient, percent, grams, strength, note"
+                " the columns phase, ingredient, percent, grams, strength, purpose, note"
             ),
         ),
         (
@@ -229,7 +229,7 @@ def test_missing_sheets(write_workbook, write_csv, refused, sheets):
     del sheets["Product"]
     expected = (
         "there is no sheet Product; the sheets are Product, Formula, Phases, Blends, Ingredients,"
-        " and the first two are needed. 'preservecheck new' writes an example"
+        " Settled, and the first two are needed. 'preservecheck new' writes an example"
     )
     assert refused(write_workbook(sheets)) == [f"cream.xlsx: {expected}"]
     assert refused(write_csv(sheets)) == [f"cream.*.csv: {expected}"]
@@ -240,7 +240,7 @@ def test_empty_sheet(write_workbook, refused, sheets):
     sheets["Formula"] = [[None]]
     assert refused(write_workbook(sheets)) == [
         "cream.xlsx: sheet Formula is empty; its first row names the columns phase, ingredient,"
-        " percent, grams, strength, note"
+        " percent, grams, strength, purpose, note"
     ]
 
 

@@ -217,3 +217,14 @@ def test_cells_are_streamed(write_workbook, load, sheets):
             new.writestr(name, data)
     path.write_bytes(out.getvalue())
     assert bare(load(path)) == expected
+
+
+def test_answers_of_trials(write_workbook, load, sheets):
+    """A sheet Settled holds what trials showed, with the figures of the day in one cell."""
+    sheets["Settled"] = [
+        ["check", "about", "on", "by", "saw", "rests on"],
+        ["ionic", "phenoxyethanol", "2026-11-20", "M. R.", "clear", "percent = 0.8; ph = 4.5"],
+    ]
+    (answer,) = load(write_workbook(sheets)).settled
+    assert (answer.check, answer.on, answer.by) == ("ionic", dt.date(2026, 11, 20), "M. R.")
+    assert answer.rests_on == {"percent": 0.8, "ph": 4.5}

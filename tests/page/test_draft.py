@@ -45,7 +45,7 @@ items = [
   { ingredient = "Aqua", grams = 600.1234567, note = "two\\nlines" },
   { ingredient = "=SUM(A1)", grams = 20 },
   { ingredient = "Cocamidopropyl Betaine", grams = 50.5, strength = 30 },
-  { ingredient = "my powder", grams = 0.00005 },
+  { ingredient = "my powder", grams = 0.00005, purpose = "tint" },
 ]
 [[phase]]
 name = "second"
@@ -59,6 +59,13 @@ role = "powder"
 water_fraction = 0.05
 aliases = ["powder of mine", "dust"]
 ph_min = 3
+[[settled]]
+check = "ionic"
+about = "benzyl-alcohol-dehydroacetic-acid"
+on = 2026-11-20
+by = "M. R."
+saw = "clear; no change after 28 d"
+rests_on = { "benzyl-alcohol-dehydroacetic-acid" = 0.8862, cationic_meq_kg = 0 }
 """
 
 
