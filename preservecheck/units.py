@@ -36,6 +36,11 @@ _MINUTES: Mapping[str, float] = {
     **dict.fromkeys(("min", "minute", "minutes"), 1.0),
     **dict.fromkeys(("h", "hr", "hour", "hours"), 60.0),
 }
+_MONTHS: Mapping[str, float] = {
+    **dict.fromkeys(("month", "months", "mo"), 1.0),
+    **dict.fromkeys(("year", "years", "y", "yr"), 12.0),
+}
+SHELF_LIFE_HELP = 'give a time of 1 to 120 months, such as "30 months" or "2 years"'
 _TEMPERATURE_HELP = 'give a temperature in °C or °F, such as "40 °C" or "104 °F"'
 _MASS_HELP = 'give a mass in mg, g, kg, oz or lb, such as "500 g" or "17 oz"'
 # nobody makes more than 100 tonnes in one pot; guards against a slip of the unit [g]
@@ -166,6 +171,18 @@ def duration_min(text: str) -> float:
     1.5
     """
     return _scaled(text, _MINUTES, _DURATION_HELP)
+
+
+def shelf_life_months(text: str) -> float:
+    """Months from a shelf life such as ``30 months`` or ``2 years``; a ``UnitError`` without a
+    number or a unit of the list, or below zero. [months]
+
+    Examples
+    --------
+    >>> shelf_life_months("2.5 years")
+    30.0
+    """
+    return _scaled(text, _MONTHS, SHELF_LIFE_HELP)
 
 
 def temperature_text(temp_c: float) -> str:

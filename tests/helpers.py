@@ -253,7 +253,7 @@ def same_alone_and_together(check: str, *formulas: Formula) -> None:
 def _subjects(check: str, case: FormulaArrays) -> Sequence[object] | None:
     """What stands at each place of a check's last axis, where that depends on what else is in the
     batch."""
-    if check == "solubility":
+    if check in ("solubility", "lasting"):
         return case.reference.forms.names
     if check == "legal-limit":
         return [

@@ -11,7 +11,7 @@ import numpy as np
 
 from preservecheck.arrays.substances import BINDER_CLASSES, OIL_CLASSES, Substances
 from preservecheck.chemistry import partition, speciation, uptake
-from preservecheck.reference.rows import Active, Binding, Descriptor, Mic, Partition
+from preservecheck.reference.rows import Active, Binding, Degradation, Descriptor, Mic, Partition
 from preservecheck.verdict import Bools, Floats, Ints
 
 MICROBES = (
@@ -276,6 +276,34 @@ class Forms:
     def descriptor_rows(self) -> Mapping[str, Descriptor]:
         """The five descriptors of each acting form."""
         return {d.inci: d for d in self.substances.tables.descriptors}
+
+    @cached_property
+    def degradation_rows(self) -> Mapping[str, Degradation]:
+        """How each acting form is lost."""
+        return {d.inci: d for d in self.substances.tables.degradation}
+
+    @cached_property
+    def degradation(self) -> Floats:
+        """Rate at 25 °C and the reference pH [1/month], reference pH, slope [-], activation energy
+        [kJ/mol], pKa, lowest and highest pH of the law [-], factor of error [-]; a rate of
+        not-a-number where none is known. (8, F)"""
+        columns = {
+            "rate_per_month": np.nan,
+            "ph_reference": 7.0,
+            "ph_slope": 0.0,
+            "activation_kj_mol": np.nan,
+            "pka": np.inf,
+            "ph_low": 0.0,
+            "ph_high": 14.0,
+            "factor_error": 1.0,
+        }
+        rows = [self.degradation_rows.get(name) for name in self.names]
+        return np.array(
+            [
+                [missing if (v := getattr(r, n, None)) is None else v for r in rows]
+                for n, missing in columns.items()
+            ]
+        ).reshape(len(columns), -1)
 
     @staticmethod
     def _in_mineral_oil(row: Descriptor) -> float:

@@ -23,6 +23,7 @@ from preservecheck.arrays.substances import BINDER_CLASSES, LAMELLA
 from preservecheck.arrays.systems import Part, parts_of
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.chemistry import (
+    degradation,
     free_active,
     saturation,
     speciation,
@@ -130,6 +131,7 @@ class FormulaArrays:
     # total over free of a preservative's anion beside an excess of long-chain quat (khan-2001;
     # assumption)
     ion_uptake: float = 5.0
+    left: Floats = field(default_factory=lambda: np.ones(1))  # (..., F) share not lost over time
 
     def __post_init__(self) -> None:
         """Take what was not drawn from the tables."""
@@ -142,7 +144,7 @@ class FormulaArrays:
         other = replace(self, **changes)  # type: ignore[arg-type]
         if changes.keys() & {"amount", "reference"}:
             return other
-        kept = set(FROM_AMOUNTS)
+        kept = set(FROM_AMOUNTS) - ({"total_in_water"} if "left" in changes else set())
         kept |= {"oil_term"} if "k_oil" not in changes else set()
         kept |= {"bound_ratio"} if "k_bind" not in changes else set()
         kept |= {"pka"} if not changes.keys() & {"sample_c", "pka_shift"} else set()
@@ -399,8 +401,9 @@ class FormulaArrays:
 
     @cached_property
     def total_in_water(self) -> Floats:
-        """Total of each acting form over the water phase alone. [% w/v] (..., F)"""
-        return over(100 * self.acting_pct, self.water_phase_pct / WATER_DENSITY)
+        """Total of each acting form that is left, over the water phase alone. [% w/v] (..., F)"""
+        whole = over(100 * self.acting_pct, self.water_phase_pct / WATER_DENSITY)
+        return whole * self.left
 
     @cached_property
     def oil_term(self) -> Floats:
@@ -500,6 +503,15 @@ class FormulaArrays:
         ph = self.ph[..., None]
         usual = self.reference.usual[np.maximum(self.system, 0), self.kind[..., None]]
         return np.asarray((self.has_system & usual & (ph >= low) & (ph <= high)).any(axis=-1))
+
+    @cached_property
+    def loss_rate(self) -> Floats:
+        """Rate at which each active is lost at 25 °C; not-a-number where none is known.
+        [1/month] (..., F)"""
+        rate, ph, slope, energy, pka, low, high, _ = self.reference.forms.degradation
+        return degradation.loss_rate(
+            self.ph[..., None], ROOM_C, rate, ph, slope, energy, pka, low, high
+        )
 
     # ---- systems and windows of pH ---------------------------------------------------------------
 

@@ -17,7 +17,7 @@ import numpy as np
 from preservecheck.formula.amounts import Amounts, hottest
 from preservecheck.formula.compose import Composition
 from preservecheck.formula.materials import Material
-from preservecheck.formula.model import Product
+from preservecheck.formula.model import SHELF_LIFE_MONTHS, Product
 from preservecheck.verdict import Bools, Floats, Ints
 
 # a thermometer in a pot, half-width; fixed for this program, no outside source
@@ -73,6 +73,7 @@ class Profile:
     on_market: dt.date
     kind: str | None = None  # as the file names it; see FormulaArrays.kind
     said: frozenset[str] = frozenset()  # by its name
+    shelf_life_months: float = SHELF_LIFE_MONTHS
 
     @classmethod
     def of(cls, product: Product, today: dt.date) -> Profile:
@@ -86,6 +87,7 @@ class Profile:
             product.on_market or today,
             product.kind,
             said_by(product.name),
+            product.shelf_life_months,
         )
 
     @property

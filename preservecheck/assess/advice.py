@@ -198,7 +198,7 @@ def not_covered(case: FormulaArrays) -> tuple[str, ...]:
     out = [
         "The microbes in your own workshop, and what grows in the drain; they can be tougher than "
         "the test strains.",
-        "How the preservative fades over months, and what the pack's plastic takes up.",
+        "What the pack's plastic, light and air take of the preservative over months.",
         "Whether the product is safe for its users: that is a qualified safety assessor's work.",
     ]
     quats = case.amount[0] @ c.role("cationic surfactant").astype(float)

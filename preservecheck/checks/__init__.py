@@ -14,6 +14,7 @@ from preservecheck.checks import (
     heat_limit,
     incompatibilities,
     ionic,
+    lasting,
     legal_limit,
     nutrient_load,
     ph_range,
@@ -40,6 +41,7 @@ CHECKS: tuple[Check, ...] = (
     nutrient_load.CHECK,
     product_ph.CHECK,
     weighing.CHECK,
+    lasting.CHECK,
     contradictions.CHECK,
 )
 BY_ID: dict[str, Check] = {check.id: check for check in CHECKS}

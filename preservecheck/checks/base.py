@@ -124,6 +124,9 @@ class Check:
         amount between limits.
     plots
         Plots that show what it is about.
+    course
+        Chance of each microbe of a single case after some months, with rates at the middle (0), the
+        unfavourable (1) or the favourable end (-1) of their error. (months, M)
     subject
         What subject ``j`` of case ``i`` is about, as a finding on it says.
     folds
@@ -150,6 +153,7 @@ class Check:
     lines: tuple[float, float] | None = None
     bar: tuple[str | None, str, str] | None = None
     plots: tuple[str, ...] = ()
+    course: Callable[[FormulaArrays, Floats, float], Floats] | None = None
     subject: Callable[[FormulaArrays, int, int], str] = about_formula
     folds: bool = False
 

@@ -124,18 +124,25 @@ SPREAD_IN_LAYERS, SPREAD_IN_SURFACTANT, SPREAD_WITHOUT_CASE = 0.7, 0.5, 0.35
 WITH_CASE = frozenset(
     (
         "2-Bromo-2-Nitropropane-1,3-Diol",
+        "Alcohol",
         "Benzalkonium Chloride",
-        "Butylparaben",
         "Butylene Glycol",
+        "Butylparaben",
         "Caprylyl Glycol",
         "DMDM Hydantoin",
+        "Dipropylene Glycol",
         "Ethylhexylglycerin",
+        "Glyceryl Caprylate",
+        "Hexylene Glycol",
         "Imidazolidinyl Urea",
+        "Levulinic Acid",
         "Methylparaben",
         "Phenoxyethanol",
+        "Propanediol",
         "Propylene Glycol",
         "Propylparaben",
         "Sorbic Acid",
+        "p-Anisic Acid",
     )
 )
 # a base that is made of surfactant, and one whose surfactant holds Gram-positive bacteria
@@ -194,6 +201,10 @@ def compute(case: FormulaArrays) -> Figures:
         "chance_at_worst": chance(least, base),
         "chance_known": chance(central, spread, _holds_gram_positive(case)),
         "sum_taken": central,
+        "share_of_hurdles": share,
+        "log_sd": spread,
+        "unknown_part": unknown,
+        "lift": lift,
         "water_activity_share": dryness,
         "acidity_share": acidity,
         "cannot_grow": (known_aw + aw_tolerance[..., None] < limit).astype(float),
@@ -206,6 +217,14 @@ def compute(case: FormulaArrays) -> Figures:
         "dry": case.dry[..., None],
         "maybe_low_risk": case.maybe_low_risk[..., None],
     }
+
+
+def chance_with(figures: Figures, ratio: Floats) -> Floats:
+    """The chance of each microbe with so many times the free amounts behind the figures of
+    ``compute``. [-] (..., M)"""
+    total = figures["sum_taken"] * ratio + figures["share_of_hurdles"]
+    spread, unknown, lift = (figures[n] for n in ("log_sd", "unknown_part", "lift"))
+    return challenge_chance(total, spread, CALIBRATION, unknown, lift).chance
 
 
 def _at_end(case: FormulaArrays, *, favourable: bool) -> FormulaArrays:

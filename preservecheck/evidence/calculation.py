@@ -145,6 +145,7 @@ def _active(case: FormulaArrays, f: int) -> dict[str, Any]:
         "bound_ratio": _plain(case.bound_ratio[0, f]),
         "ion_ratio": _plain(np.broadcast_to(case.ion_ratio_of(f), (1,))[0]),
         "solubility_g_l": _plain(c.forms.solubility_g_l[f]),
+        "loss_rate_per_month": _plain(case.loss_rate[0, f]),
         "free_uncapped_percent": _plain(case.free_uncapped[0, f]),
         "free_percent": _plain(case.free_pct[0, f]),
         "microbes": [

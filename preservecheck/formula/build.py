@@ -37,9 +37,11 @@ from preservecheck.text import join_or
 from preservecheck.units import (
     BATCH_HELP,
     MAX_BATCH_G,
+    SHELF_LIFE_HELP,
     STEP_HELP,
     duration_min,
     mass_g,
+    shelf_life_months,
     temperature_c,
 )
 
@@ -146,6 +148,9 @@ def _product(section: Section, tables: Tables, today: dt.date | None) -> dict[st
         "batch_g": _mass(section, "batch", BATCH_HELP),
         "scale_step_g": _mass(section, "scale_step", STEP_HELP),
         "on_market": _day(section, "on_market") or today or dt.date.today(),
+        "shelf_life_months": section.quantity(
+            "shelf_life", shelf_life_months, 1, 120, SHELF_LIFE_HELP
+        ),
     }
     return {k: v for k, v in values.items() if v is not None or k == "batch_g"}
 

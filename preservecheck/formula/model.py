@@ -29,6 +29,7 @@ PRODUCT = (
     "batch",
     "scale_step",
     "on_market",
+    "shelf_life",
 )
 MEASURED = ("ph", "ph_tolerance", "temperature", "water_activity", "water_activity_tolerance")
 
@@ -44,6 +45,10 @@ class _Part(BaseModel):
     )
 
 
+# so much an unopened pack is meant to keep where nothing is said; longer needs no date in the EU
+SHELF_LIFE_MONTHS = 30.0
+
+
 class Product(_Part):
     """What is made, for whom, in what pack and for which market."""
 
@@ -57,6 +62,7 @@ class Product(_Part):
     batch_g: Annotated[float, Field(gt=0)] | None = None
     scale_step_g: Annotated[float, Field(gt=0)] | None = None
     on_market: dt.date | None = None  # the law of that day; the reader fills in today
+    shelf_life_months: Annotated[float, Field(ge=1, le=120)] = SHELF_LIFE_MONTHS
 
 
 class Measured(_Part):

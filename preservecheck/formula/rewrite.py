@@ -32,7 +32,7 @@ from preservecheck.formula.load import load_formula, read_raw
 from preservecheck.formula.model import AmountKind, Formula, Line, Phase
 from preservecheck.formula.names import folded, names_of, phase_key
 from preservecheck.reference.load import Tables, load_tables
-from preservecheck.units import duration_min, mass_g, temperature_c
+from preservecheck.units import duration_min, mass_g, shelf_life_months, temperature_c
 
 if TYPE_CHECKING:
     from openpyxl import Workbook
@@ -45,6 +45,7 @@ _NOISE, _LAST_DECIMAL = 1e-9, 5.1e-7
 _RENAMED = {
     "batch_g": "batch",
     "scale_step_g": "scale_step",
+    "shelf_life_months": "shelf_life",
     "temperature_c": "temperature",
     "heated_to_c": "heated_to",
     "held_min": "held",
@@ -53,6 +54,7 @@ _RENAMED = {
 _UNITS: Mapping[str, tuple[Callable[[str], float], str]] = {
     "batch": (mass_g, "g"),
     "scale_step": (mass_g, "g"),
+    "shelf_life": (shelf_life_months, "months"),
     "temperature": (temperature_c, "°C"),
     "heated_to": (temperature_c, "°C"),
     "added_at": (temperature_c, "°C"),

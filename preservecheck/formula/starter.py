@@ -42,6 +42,7 @@ package = "bottle"                # $packages
 batch = "500 g"                   # g, kg, oz or lb
 scale_step = "0.1 g"              # the smallest step that your scale shows
 on_market = 2026-12-01            # the law of that day is applied; left out, that of today
+shelf_life = "30 months"          # what the unopened pack should keep; months or years
 
 # What you have measured. Leave out what you have not: never guess.
 [measured]

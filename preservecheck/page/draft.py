@@ -31,7 +31,7 @@ Pairs = list[tuple[str, str]]
 
 # a formula of five thousand lines
 MAX_FIELDS = 60_000
-PRODUCT_TEXTS = ("name", "use", "type", "kind", "users", "package")
+PRODUCT_TEXTS = ("name", "use", "type", "kind", "users", "package", "shelf_life")
 PRODUCT_MASSES = ("batch", "scale_step")
 MEASURED_NUMBERS = ("ph", "ph_tolerance", "water_activity", "water_activity_tolerance")
 LINE_TEXTS = ("strength", "purpose", "note")

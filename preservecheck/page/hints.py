@@ -38,6 +38,7 @@ FIELD_WORDS = {
     "product.batch": "Size of the batch",
     "product.scale_step": "Smallest step of the scale",
     "product.on_market": "On the market from",
+    "product.shelf_life": "Shelf life",
     "measured.ph": "pH",
     "measured.ph_tolerance": "± pH",
     "measured.temperature": "Temperature of the sample",

@@ -117,6 +117,7 @@ class Tables:
     mic = _rows_of("mic", r.Mic)
     partition = _rows_of("partition", r.Partition)
     descriptors = _rows_of("descriptors", r.Descriptor)
+    degradation = _rows_of("degradation", r.Degradation)
     binding = _rows_of("binding", r.Binding)
     solutes = _rows_of("solutes", r.Solute)
     growth_limits = _rows_of("growth_limits", r.GrowthLimit)

@@ -331,6 +331,33 @@ class Descriptor(Row):
     v: float = number(above=0, needed=True)  # volume, in hundreds of mL/mol
 
 
+Law = Literal["first-order", "reservoir", "opens"]
+
+
+class Degradation(Row):
+    """How a preservative is lost in the product: by a rate, or how it releases formaldehyde."""
+
+    key: ClassVar[tuple[str, ...]] = ("inci",)
+    ordered: ClassVar[Pairs] = (("ph_low", "ph_high"),)
+    inci: str = text(needed=True)
+    law: Law = choice(Law, needed=True)
+    rate_per_month: float | None = number(above=0)  # at 25 °C and the reference pH
+    ph_reference: float | None = number(0, 14)
+    ph_slope: float | None = number()  # of log10 of the rate, per unit of pH
+    pka: float | None = number()  # where only the undissociated form reacts
+    activation_kj_mol: float | None = number(above=0)
+    ph_low: float | None = number(0, 14)  # range of pH that the law was read in
+    ph_high: float | None = number(0, 14)
+    factor_error: float | None = number(1)  # how far the rate may be off, times and divided by
+
+    def check(self) -> None:
+        """Raise ``ValueError`` where columns contradict each other."""
+        super().check()
+        needed = (self.rate_per_month, self.ph_reference, self.ph_slope, self.factor_error)
+        if self.law == "first-order" and None in needed:
+            raise ValueError("a first-order law needs rate, reference pH, slope and factor")
+
+
 BindingKind = Literal["measured", "relation", "statement"]
 BindingBinderClass = Literal[BinderClass, "other"]
 
@@ -840,6 +867,7 @@ TABLES: dict[str, type[Record]] = {
     "mic": Mic,
     "partition": Partition,
     "descriptors": Descriptor,
+    "degradation": Degradation,
     "binding": Binding,
     "solutes": Solute,
     "growth_limits": GrowthLimit,

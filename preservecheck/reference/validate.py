@@ -82,9 +82,10 @@ def _substances(tables: Tables) -> Iterator[Fault]:
     for m in tables.mic:
         if m.active not in actives:
             yield _fault("mic", m.id, f"{m.active!r} is not in actives.csv")
-    for d in tables.descriptors:
-        if d.inci not in actives:
-            yield _fault("descriptors", d.inci, f"{d.inci!r} is not in actives.csv")
+    for name in ("descriptors", "degradation"):
+        for row in tables.rows(name):
+            if row.inci not in actives:
+                yield _fault(name, row.inci, f"{row.inci!r} is not in actives.csv")
     for a in tables.actives:
         if a.acid_form is not None and a.acid_form not in actives:
             yield _fault("actives", a.inci, f"acid form {a.acid_form!r} is not in actives.csv")

@@ -59,6 +59,7 @@ PRODUCTS: dict[str, Field] = {
     "batch": Field("quantity", "size of the batch", number="batch_g", unit="g"),
     "scale_step": Field("quantity", "smallest step of the scale", number="scale_step_g", unit="g"),
     "on_market": Field("text", "day whose law is applied, such as 2026-12-01"),
+    "shelf_life": Field("text", "such as 30 months; 30 months where it is left out"),
     "ph": Field("number", "measured pH"),
     "ph_tolerance": Field("number", "its half-width; 0.1 where it is left out"),
     "temperature": Field(
@@ -73,7 +74,7 @@ ROW = ("formula", "system", "percent", "verdict", "serious", "limiting_check", "
 PRODUCT_KEYS = tuple(PRODUCT_FIELDS.values())
 MEASURED_KEYS = tuple(MEASURED_FIELDS.values())
 # what a product is, in words; few combinations of them occur
-IDENTITY = ("use", "type", "kind", "markets", "users", "package", "on_market")
+IDENTITY = ("use", "type", "kind", "markets", "users", "package", "on_market", "shelf_life")
 
 
 def columns_of(table: Mapping[str, Field]) -> dict[str, Field]:

@@ -12,7 +12,7 @@ TYPES = "conditioner, shampoo, leave-in, styling, scalp or mask"
 MARKETS = "EU, GB, US, CA, JP or ASEAN"
 PHASE = "Start each phase with the line [[phase]], in double brackets"
 LIST = 'Write a list, such as markets = ["EU", "GB"]'
-KEYS = "name, use, type, kind, markets, users, package, batch, scale_step, on_market"
+KEYS = "name, use, type, kind, markets, users, package, batch, scale_step, on_market, shelf_life"
 TEMPERATURE = 'give a temperature from -50 to 200 °C, such as "40 °C" or "104 °F"'
 MASS = 'give a mass in mg, g, kg, oz or lb, such as "500 g" or "17 oz"'
 REST = "Mark it with rest = true (in a sheet, qs or rest in place of the amount)"

@@ -61,8 +61,8 @@ def test_other_sheets(write_workbook, load, refused, sheets):
 
 
 FIELDS = (
-    "name, use, type, kind, markets, users, package, batch, scale step, on market, ph, ph tolerance,"
-    " sample temperature, water activity, water activity tolerance"
+    "name, use, type, kind, markets, users, package, batch, scale step, on market, shelf life, ph,"
+    " ph tolerance, sample temperature, water activity, water activity tolerance"
 )
 
 
@@ -73,14 +73,14 @@ FIELDS = (
             "Product",
             -1,
             ["pH value", 5],
-            f'sheet Product, row 16: the field "pH value" is not known here; allowed are {FIELDS}',
+            f'sheet Product, row 17: the field "pH value" is not known here; allowed are {FIELDS}',
         ),
         (
             "Product",
             -1,
             ["packing", "jar"],
             (
-                'sheet Product, row 16: the field "packing" is not known here; did you mean'
+                'sheet Product, row 17: the field "packing" is not known here; did you mean'
                 f" package? Allowed are {FIELDS}"
             ),
         ),
@@ -88,7 +88,7 @@ FIELDS = (
             "Product",
             -1,
             ["name", "x"],
-            "sheet Product, row 16: the field name is already on row 2; delete one",
+            "sheet Product, row 17: the field name is already on row 2; delete one",
         ),
         (
             "Formula",

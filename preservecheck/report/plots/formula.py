@@ -20,8 +20,10 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 PH_POINTS = 141
-# the chance of each microbe, and its lines
-HELD = with_key("challenge_chance")
+# the chance of each microbe, and what is left over the months
+HELD, LASTING = with_key("challenge_chance"), with_key("left_percent")
+# where more is left of everything, there is nothing to show [%]
+LASTS, MONTH_POINTS = 99.0, 61
 # a batch begins and ends in the room [°C]
 ROOM_C = 22.0
 # limits that one chart holds
@@ -34,7 +36,13 @@ MOST_PERCENT, NOISE_PERCENT = 150.0, 0.0005
 
 def charts_of(case: FormulaArrays, findings: Sequence[Finding]) -> tuple[Chart, ...]:
     """The charts that one formula has something to show on."""
-    made = against_ph(case), microbes(case), temperatures(case, findings), doses(case, findings)
+    made = (
+        against_ph(case),
+        microbes(case),
+        over_months(case),
+        temperatures(case, findings),
+        doses(case, findings),
+    )
     return tuple(chart for chart in made if chart is not None)
 
 
@@ -194,6 +202,46 @@ def microbes(case: FormulaArrays) -> Chart | None:
         f"{100 * unlikely:.0f} % a serious one."
     )
     return Chart("microbes", "How likely each microbe is held", text, draw, 3.1)
+
+
+# ---- what is left over the months ----------------------------------------------------------------
+
+
+def over_months(case: FormulaArrays) -> Chart | None:
+    """Chance of the microbe that the loss over the shelf life leaves least held, with the band of
+    the rates, and the level at which it is held."""
+    figures = LASTING.compute(case)
+    left = np.where(figures["present"], figures["left_percent"], np.nan)[0]
+    if np.isnan(left).all() or np.nanmin(left) > LASTS or LASTING.course is None:
+        return None
+    life = float(figures["shelf_life_months"].reshape(-1)[0])
+    months = np.linspace(0.0, life, MONTH_POINTS)
+    middle, least, most = (LASTING.course(case, months, off) for off in (0.0, 1.0, -1.0))
+    m = int(np.nanargmin(middle[-1]))
+    likely = (HELD.lines or (1.0, 0.0))[0]
+
+    def draw(figure: Figure) -> None:
+        axes = figure.subplots()
+        axes.fill_between(months, 100 * least[:, m], 100 * most[:, m], color=d.BAND, alpha=0.25)
+        axes.plot(months, 100 * middle[:, m], color=d.LINES[0], linewidth=2.0)
+        axes.axhline(100 * likely, color=d.INK, linewidth=1.6)
+        axes.set(xlim=(0, life), ylim=(0, 100), xlabel="months at 25 °C")
+        axes.set(ylabel=f"chance for {MICROBES[m]}, %")
+        d.quiet_frame(axes)
+
+    names = case.reference.forms.names
+    each = [
+        f"{names[f]} {left[f]:.0f} % ({figures['left_low'][0, f]:.0f} to "
+        f"{figures['left_high'][0, f]:.0f})"
+        for f in np.flatnonzero(~np.isnan(left))
+    ]
+    text = (
+        f"What is left after {number(life)} months at 25 °C: {join_and(each)}. The chance that a "
+        f"challenge test finds {MICROBES[m]} controlled goes from {100 * middle[0, m]:.0f} % to "
+        f"{100 * middle[-1, m]:.0f} % ({100 * least[-1, m]:.0f} to {100 * most[-1, m]:.0f}); "
+        f"{100 * likely:.0f} % is needed."
+    )
+    return Chart("months", "How the preservative lasts", text, draw, 2.8)
 
 
 # ---- temperature course --------------------------------------------------------------------------

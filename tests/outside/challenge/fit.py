@@ -10,14 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import __main__ as cases
-from .score import area_under_curve, brier
+from .score import area_under_curve, brier, logistic
 
 Floats = NDArray[np.float64]
-# weak prior on intercept and slope: what an earlier fit on other results gave
-PRIOR_MEAN, PRIOR_SD = np.array([1.5, 1.0]), np.array([1.5, 0.5])
-# published rows favour successes, so a failure counts for more than one; chosen so that a chance
-# of 0.8 stands above the sums of published passes that failed
-FAILURE_WEIGHT = 1.8
 
 
 class Fit(NamedTuple):
@@ -29,19 +24,6 @@ class Fit(NamedTuple):
     results: int
     area_left_out: float
     brier_left_out: float
-
-
-def logistic(x: Floats, y: Floats) -> tuple[Floats, Floats]:
-    """Intercept and slope with their covariance, by Newton's method."""
-    design, prior = np.column_stack([np.ones_like(x), x]), np.diag(PRIOR_SD**-2.0)
-    theta, weight = PRIOR_MEAN.copy(), np.where(y == 1, 1.0, FAILURE_WEIGHT)
-    for _ in range(60):
-        p = 1 / (1 + np.exp(-design @ theta))
-        hessian = (design.T * (weight * p * (1 - p))) @ design + prior
-        theta = theta + np.linalg.solve(
-            hessian, design.T @ (weight * (y - p)) - prior @ (theta - PRIOR_MEAN)
-        )
-    return theta, np.linalg.inv(hessian)
 
 
 def fitted() -> Fit:
