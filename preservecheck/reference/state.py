@@ -14,8 +14,8 @@ from preservecheck.reference.rows import Market, Row
 
 # age from which a report asks for a second look at the law [months]
 OLD_MONTHS = 6
-# how a row says that most of its numbers are recalled
-NUMBERS = "most figures"
+# how a row says that most of its numbers are recalled, or all but one column
+NUMBERS, ALL_BUT = "most figures", "all but "
 Standing = Literal["read", "recalled", "practice", "missing"]
 # columns of a system that a verdict rests on
 SYSTEM_COLUMNS = (
@@ -88,8 +88,13 @@ def standing_of(row: Row, column: str) -> Standing:
         return "missing"
     if row.basis == "practice":
         return "practice"
-    marked = {word.strip() for word in re.split("[,|]", row.recalled or "")}
-    loose = column in marked or (NUMBERS in marked and isinstance(getattr(row, column), float))
+    said = row.recalled or ""
+    marked = {word.strip() for word in re.split("[,|]", said)}
+    loose = (
+        column in marked
+        or (NUMBERS in marked and isinstance(getattr(row, column), float))
+        or (said.startswith(ALL_BUT) and column != said.removeprefix(ALL_BUT))
+    )
     return "recalled" if row.basis == "memory" or loose else "read"
 
 

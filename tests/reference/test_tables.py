@@ -23,16 +23,16 @@ SHIPPED = load_tables()
 MINIMA = {"systems": 45, "actives": 45, "ingredients": 170}
 # rows by how they were obtained; a change here is a decision, not an accident
 BASIS = {
-    "degradation": {"published": 12, "memory": 1},
-    "descriptors": {"published": 20, "practice": 19},
     "actives": {"published": 70, "memory": 3},
     "binding": {"published": 49, "memory": 36},
     "cautions": {"published": 21, "memory": 9, "practice": 17},
     "challenge_criteria": {"published": 41},
     "conversions": {"published": 66, "practice": 14},
+    "degradation": {"published": 12, "memory": 1},
+    "descriptors": {"published": 20, "practice": 19},
     "growth_limits": {"published": 27, "memory": 1, "practice": 1},
-    "incompatibilities": {"published": 81, "practice": 32, "memory": 7},
-    "ingredients": {"published": 85, "memory": 31, "practice": 531},
+    "incompatibilities": {"published": 81, "memory": 7, "practice": 32},
+    "ingredients": {"published": 552, "memory": 2, "practice": 93},
     "label_rules": {"published": 35, "memory": 28},
     "legal_limits": {"published": 510, "memory": 179, "practice": 4},
     "markets": {"published": 1, "memory": 16},
@@ -50,21 +50,6 @@ BASIS = {
 }
 # number and sum of the figures in each numeric column: tripwires against a slip of the hand
 SUMS = {
-    "degradation.rate_per_month": (9, 0.72093),
-    "degradation.ph_reference": (9, 63.32),
-    "degradation.ph_slope": (9, 5.211),
-    "degradation.pka": (4, 33.4),
-    "degradation.activation_kj_mol": (8, 808.5),
-    "degradation.ph_low": (9, 43.0),
-    "degradation.ph_high": (9, 80.0),
-    "degradation.factor_error": (9, 30.5),
-    "descriptors.e": (39, 26.943),
-    "descriptors.s": (39, 42.251),
-    "descriptors.a": (39, 18.586),
-    "descriptors.b": (39, 28.118),
-    "descriptors.v": (39, 47.1092),
-    "solutes.solubility_g_100g_water": (45, 3767.07),
-    "solutes.water_activity_saturated": (14, 9.23),
     "actives.molar_mass_g_mol": (73, 16548.403),
     "actives.pka_25c": (31, 197.144),
     "actives.pka_uncertainty": (31, 4.29),
@@ -84,6 +69,19 @@ SUMS = {
     "conversions.molar_mass_g_mol": (80, 18184.16),
     "conversions.units": (80, 105.0),
     "conversions.factor": (80, 55.093782),
+    "degradation.rate_per_month": (9, 0.72093),
+    "degradation.ph_reference": (9, 63.32),
+    "degradation.ph_slope": (9, 5.211),
+    "degradation.pka": (4, 33.4),
+    "degradation.activation_kj_mol": (8, 808.5),
+    "degradation.ph_low": (9, 43.0),
+    "degradation.ph_high": (9, 80.0),
+    "degradation.factor_error": (9, 30.5),
+    "descriptors.e": (39, 26.943),
+    "descriptors.s": (39, 42.251),
+    "descriptors.a": (39, 18.586),
+    "descriptors.b": (39, 28.118),
+    "descriptors.v": (39, 47.1092),
     "growth_limits.aw_min": (28, 22.855),
     "growth_limits.ph_min": (15, 52.7),
     "growth_limits.ph_max": (13, 118.6),
@@ -149,6 +147,8 @@ SUMS = {
     "solutes.osmol_per_kg": (64, 62.62),
     "solutes.valid_max_molality": (68, 287.586),
     "solutes.valid_max_mole_fraction": (68, 4.4513),
+    "solutes.solubility_g_100g_water": (45, 3767.07),
+    "solutes.water_activity_saturated": (14, 9.23),
     "solutes.temperature_c": (133, 3325.0),
     "stability_windows.min_percent": (41, 41.78),
     "stability_windows.beside_min_percent": (1, 0.1),
@@ -346,7 +346,7 @@ class TestTripwires:
         for name in TABLES:
             if name == "sources":
                 continue
-            columns = set(read(name)[0]) | {"most figures"}
+            columns = set(read(name)[0]) | {"most figures", "all but role"}
             for row in SHIPPED.rows(name):
                 said = {c.strip() for c in (row.recalled or "").split(",") if c.strip()}
                 assert said <= columns, f"{name}: {row.key_text}: {said - columns}"
