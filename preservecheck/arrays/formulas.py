@@ -578,12 +578,16 @@ class FormulaArrays:
         return np.asarray(np.where(idle, held, 0.0).sum(axis=-1))
 
     @cached_property
+    def alcohol_pct(self) -> Floats:
+        """Ethanol and isopropanol. [% w/w of the formula] (...,)"""
+        return weighed_sum(self.amount, self.reference.matching(ALCOHOLS).astype(float))
+
+    @cached_property
     def low_risk(self) -> Bools:
         """True where alcohol or pH alone keep microbes from growing. (...,)"""
         low, high = LOW_RISK_PH
-        alcohol = weighed_sum(self.amount, self.reference.matching(ALCOHOLS).astype(float))
         return np.asarray(
-            (alcohol >= LOW_RISK_ALCOHOL_PERCENT)
+            (self.alcohol_pct >= LOW_RISK_ALCOHOL_PERCENT)
             | (self.ph + self.ph_tolerance < low)
             | (self.ph - self.ph_tolerance > high)
         )

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from preservecheck.arrays.formulas import LOW_RISK_AW, FormulaArrays
+from preservecheck.arrays.formulas import LOW_RISK_ALCOHOL_PERCENT, LOW_RISK_AW, FormulaArrays
 from preservecheck.arrays.law import fitting, in_force
 from preservecheck.reference.rows import STANDARDS, TABLES, Caution, LabelRule, Row, table_of
 from preservecheck.reference.state import law_ages
@@ -146,10 +146,23 @@ def _in_scope(row: LabelRule, profile: Any) -> bool:
     )
 
 
-def _needs_no_test(case: FormulaArrays) -> bool:
-    """Whether there is no water, or a measured water activity too low for growth."""
+def _needs_no_test(case: FormulaArrays) -> str | None:
+    """Which criterion of low risk a formula meets (ISO 29621): no water, or a measured water
+    activity too low for growth; alcohol; a pH at which nothing grows."""
     aw, tolerance, measured = case.aw
-    return bool(case.water_pct[0] <= 0 or (measured[0] and aw[0] + tolerance[0] < LOW_RISK_AW))
+    if case.water_pct[0] <= 0 or (measured[0] and aw[0] + tolerance[0] < LOW_RISK_AW):
+        return "the product is too dry for growth. Keep water out of the pack"
+    if not case.low_risk[0]:
+        return None
+    if case.alcohol_pct[0] >= LOW_RISK_ALCOHOL_PERCENT:
+        return (
+            f"{number(case.alcohol_pct[0])} % of alcohol keeps microbes from growing (ISO 29621). "
+            "Write that reason into the file, and look whether aged packs lose weight"
+        )
+    return (
+        "at this pH microbes do not grow (ISO 29621). Write that reason into the file, and watch "
+        "the pH over the product's life"
+    )
 
 
 def challenge_test(
@@ -166,8 +179,8 @@ def challenge_test(
     result
         Of a test kept beside the formula, in one sentence.
     """
-    if _needs_no_test(case):
-        return ChallengeTest(needed=False, result=result)
+    if (reason := _needs_no_test(case)) is not None:
+        return ChallengeTest(needed=False, why=(reason,), result=result)
     c, aw = case.reference, case.aw[0]
     why = [f"it is water-based (water activity {aw[0]:.2f}), so microbes can grow in it"]
     present = (c.names[i] for i in np.flatnonzero(case.amount[0] > 0))

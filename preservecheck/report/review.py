@@ -27,7 +27,10 @@ TAKEN = ("Taken for granted", "Rows of your own that this rests on")
 LABELS, CAUTIONS = "Statements for the pack", "Cautions"
 TEST, NOT_COVERED = "Challenge test", "Not covered"
 NUMBERS = "Numbers in brackets are those of the sources."
-NOTHING_TO_DO = "Nothing has to change. Have the challenge test done on the finished product."
+NOTHING, TO_TEST = (
+    "Nothing has to change.",
+    "Have the challenge test done on the finished product.",
+)
 # figures of an active, with their heads and what they are multiplied by
 ACTIVE_FIGURES = {
     "total_percent": ("% of the formula", 1),
@@ -49,6 +52,7 @@ class Pieces:
     preservatives: str
     verdict: d.Verdict
     actions: d.Actions
+    nothing: str  # where there is no action
     checks: Sequence[d.Findings]
     beside: Sequence[d.Section]
     sources: d.Sources
@@ -105,6 +109,7 @@ def pieces(report: Report, references: d.References | None = None) -> Pieces:
         preservatives=_preservatives(report),
         verdict=words.verdict_of(report, report.counts),
         actions=d.Actions(actions(report)),
+        nothing=f"{NOTHING} {TO_TEST}" if report.challenge_test.needed else NOTHING,
         checks=checks,
         beside=[d.Section(title, [d.Bullets(texts)]) for title, texts in beside.items() if texts],
         sources=d.Sources(list(refs.numbers)),
@@ -115,7 +120,7 @@ def pieces(report: Report, references: d.References | None = None) -> Pieces:
 
 def to_do(pieces_: Pieces) -> d.Block:
     """What to do, or that nothing has to be done."""
-    return pieces_.actions if pieces_.actions.entries else d.Paragraph(NOTHING_TO_DO)
+    return pieces_.actions if pieces_.actions.entries else d.Paragraph(pieces_.nothing)
 
 
 def charts_of(report: Report, tables: Tables | None = None) -> Sequence[Chart]:
@@ -305,7 +310,7 @@ def challenge_plan(report: Report, refs: d.References) -> list[str]:
     test = report.challenge_test
     lines = [test.result] if test.result else []
     if not test.needed:
-        last = "Not asked for: the product is too dry for growth. Keep water out of the pack."
+        last = f"Not asked for: {'; '.join(test.why)}."
     else:
         lines += [
             f"Needed, because {'; '.join(test.why)}.",

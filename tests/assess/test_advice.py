@@ -222,13 +222,25 @@ class TestChallengeTest:
     def test_without_water(self):
         """Oils without water need none, and name no organisms."""
         test = self.of({"items": {"Squalane": 100}, "water": None})
-        assert (test.needed, test.organisms, test.standards, test.days, test.why) == (
-            False,
-            (),
-            (),
-            (),
-            (),
-        )
+        assert (test.needed, test.organisms, test.standards, test.days) == (False, (), (), ())
+        assert "too dry" in test.why[0]
+
+    @pytest.mark.parametrize(
+        ("alcohol", "ph", "needed", "word"),
+        [
+            (20, 5, False, "alcohol"),
+            (19.9, 5, True, ""),
+            (0, 2.8, False, "pH"),
+            (0, 2.95, True, ""),
+            (0, 10.2, False, "pH"),
+        ],
+    )
+    def test_low_risk(self, alcohol, ph, needed, word):
+        """20 % of alcohol and more, or a pH surely below 3 or above 10, spare it (ISO 29621), and
+        the reason is said; 2.95 ± 0.1 is not surely below 3."""
+        test = self.of({"items": {"Alcohol": alcohol, "Glycerin": 1}}, ph=ph)
+        assert test.needed is needed
+        assert word in " ".join(test.why)
 
 
 class TestNotCovered:

@@ -83,7 +83,7 @@ def test_holds_while_nothing_changes():
 
 @pytest.mark.parametrize("change", [{"dose": 0.9}, {"ph": 4.9}])
 def test_lapses(change):
-    """Another dose, or another pH: the warning stands again and asks for the trial."""
+    """Another dose, or another pH: the warning stands again, and says what has changed."""
     basis = finding(reviewed()).rests_on
     report = review(
         formula_of(
@@ -97,6 +97,12 @@ def test_lapses(change):
     assert (outcome(found), report.counts["settled"]) == ("warn", 0)
     assert not found.settled.holds
     assert "no longer holds" in found.because
+
+
+def test_asks_for_the_trial_again():
+    """At another dose the remedy is the trial."""
+    basis = finding(reviewed()).rests_on
+    found = finding(reviewed(ANSWER | {"rests_on": basis}, dose=0.9))
     assert "trial again" in (found.do or "")
 
 

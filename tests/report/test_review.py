@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from preservecheck.assess.advice import ChallengeTest
 from preservecheck.report import review, words
 from preservecheck.report.document import References, Sources
 from preservecheck.verdict import Evidence, Figure, LabelStatement
@@ -231,7 +232,7 @@ def test_active_table_holds_unknown_limits():
 def test_dry_product_needs_no_challenge_test():
     """Where no test is asked for, the report says so and keeps quiet about organisms."""
     report = made_report(made_finding())
-    report = replace(report, challenge_test=replace(report.challenge_test, needed=False))
+    report = replace(report, challenge_test=ChallengeTest(needed=False, why=("too dry",)))
     (line,) = review.challenge_plan(report, References())
     assert line.startswith("Not asked for")
 
