@@ -39,13 +39,12 @@ from preservecheck.plan.targets import (
     ph_target,
 )
 from preservecheck.plan.trials import Key, Trials, Wrong
-from preservecheck.reference.rows import System
 from preservecheck.verdict import PASS, SERIOUS
 
 # independent cautions against a preservative that call for another one; common practice
 CAUTIONS_FOR_ANOTHER = 2
 # systems that are tried in the place of one that does not do
-OTHERS_TRIED = 8
+OTHERS_TRIED = 6
 # and of these the ones that the other levers are tried with
 OTHERS_FINISHED = 3
 # what a change costs the maker, against one finding that stays; judgement of this program
@@ -126,25 +125,25 @@ class Planner:
         Judges.
     formula
         As it is.
+    case
+        The same as arrays.
+    before
+        What is wrong with it.
     """
 
-    def __init__(self, trials: Trials, formula: Formula) -> None:
+    def __init__(
+        self, trials: Trials, formula: Formula, case: FormulaArrays, before: Wrong
+    ) -> None:
         self.trials, self.formula = trials, formula
-        self.case: FormulaArrays = trials.arrays([formula])
-        self.opened: Composition = self.case.compositions[0]
-        self.before: Wrong = trials.judged([formula])[0]
+        self.case, self.before = case, before
+        self.opened: Composition = case.compositions[0]
         self.custom: Custom = custom_of(self.case)
         self._formulas: dict[Edits, Formula | None] = {(): formula}
         self._judged: dict[Edits, Wrong | None] = {(): self.before}
         self._grids: dict[Edits, PhGrid] = {}
-        own = {s.id for s in self.opened.systems}
-        rows = [trials.systems[i] for i in own if i in trials.systems]
-        self.others: list[System] = [s for s in others_for(self.case) if s.id not in own]
-        del self.others[OTHERS_TRIED:]
-        if self.before:
-            partners = {p for row in rows for p in row.partners if p in trials.systems}
-            ids = partners | own.intersection(trials.systems) | {s.id for s in self.others}
-            trials.hold(formula, levers.materials(trials), ids)
+        self._own_ids = {s.id for s in self.opened.systems}.intersection(trials.systems)
+        if before:
+            trials.hold(formula, levers.materials(trials), self._own_ids)
 
     def plan(self) -> Plan:
         """The best plan."""
@@ -182,7 +181,8 @@ class Planner:
     def _grid(self, edits: Edits) -> PhGrid | None:
         formula = self._changed(edits)
         if formula is not None and edits not in self._grids:
-            self._grids[edits] = ph_grid(self.trials, formula)
+            case = self.trials.arrays([formula]) if edits else self.case
+            self._grids[edits] = ph_grid(case, formula.measured.ph)
         return self._grids.get(edits)
 
     @cached_property
@@ -274,12 +274,11 @@ class Planner:
         added = draft.options.get(Lever.PRESERVATIVE)
         return found if added is None else [doses.redosed(added, option) for option in found]
 
-    @cached_property
-    def _partner_options(self) -> list[Option]:
-        return levers.partners(self.opened, self.trials)
-
     def _partners(self) -> list[Option]:
-        return self._partner_options
+        rows = [self.trials.systems[i] for i in self._own_ids]
+        ids = {p for row in rows for p in row.partners if p in self.trials.systems}
+        self.trials.hold(self.formula, levers.materials(self.trials), self._own_ids | ids)
+        return levers.partners(self.opened, self.trials)
 
     def _try_partner(self, draft: _Draft, options: Sequence[Option]) -> None:
         """Keep a partner, alone or with the pH that suits both."""
@@ -345,9 +344,12 @@ class Planner:
         nothing."""
         own = tuple(s.id for s in self.opened.systems if s.declared)
         out = {Lever.REMOVE: Option(Lever.REMOVE, tuple(Remove(i) for i in own))} if own else {}
+        others = [s for s in others_for(self.case) if s.id not in self._own_ids][:OTHERS_TRIED]
+        ids = {s.id for s in others} | (self._own_ids - set(own))
+        self.trials.hold(self.formula, levers.materials(self.trials), ids)
         sets: list[dict[Lever, Option]] = [
             out | {Lever.PRESERVATIVE: levers.addition(self.opened, s, doses.of_a_new_one(s))}
-            for s in self.others
+            for s in others
         ]
         tried = self._tried([_edits(s) for s in sets])
         order = sorted(
@@ -448,6 +450,6 @@ def _groups(options: Options) -> list[tuple[Edit, ...]]:
     return out
 
 
-def plan_of(trials: Trials, formula: Formula) -> Plan:
-    """The plan of a formula."""
-    return Planner(trials, formula).plan()
+def plan_of(trials: Trials, formula: Formula, case: FormulaArrays, before: Wrong) -> Plan:
+    """The plan of a formula, which is given as arrays too, with what is wrong with it."""
+    return Planner(trials, formula, case, before).plan()

@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.recipes import THERMOMETER_C
 from preservecheck.assess.findings import counts_of
 from preservecheck.formula.edit import Edit, to_json
 from preservecheck.formula.model import Formula
 from preservecheck.plan.build import Plan, plan_of
 from preservecheck.plan.targets import Clash, Target, addition_c
-from preservecheck.plan.trials import Key, Trials, codes_of
+from preservecheck.plan.trials import Key, Trials, Wrong, codes_of
 from preservecheck.plan.words import step_words
 from preservecheck.verdict import PASS, WORDS, Finding, Word
 
@@ -81,12 +82,32 @@ class PlanReport:
         return replace(finding, do=do, changes=tuple(to_json(edit) for edit in edits))
 
 
-def planned(trials: Trials, formula: Formula) -> PlanReport:
-    """The plan of a formula, worded."""
-    plan = plan_of(trials, formula)
-    opened = trials.compose(formula)
-    case = trials.arrays([plan.formula])
-    codes, settled = codes_of(case, plan.formula.settled)
+def planned(
+    trials: Trials,
+    formula: Formula,
+    case: FormulaArrays | None = None,
+    known: tuple[dict[Key, int], int] | None = None,
+) -> PlanReport:
+    """The plan of a formula, worded.
+
+    Parameters
+    ----------
+    trials
+        Judges.
+    formula
+        As it is.
+    case, known
+        The same as arrays, and the codes of its findings with the number of those that a trial
+        settled, where they are known already.
+    """
+    case = case or trials.arrays([formula])
+    known = known or codes_of(case, formula.settled)
+    before = Wrong({key: code for key, code in known[0].items() if code > PASS})
+    plan = plan_of(trials, formula, case, before)
+    opened = case.compositions[0]
+    codes, settled = known
+    if plan.steps:
+        codes, settled = codes_of(trials.arrays([plan.formula]), plan.formula.settled)
     worst = max(codes.values())
     steps = tuple(
         PlanStep(step_words(s.edits, opened, plan.ph), s.edits, s.mends) for s in plan.steps

@@ -115,7 +115,9 @@ def review(
     findings, unmet = settle(findings_of(case), case, formula.settled)
     codes = [f.code for f in findings]
     worst = int(fold(np.array(codes, dtype=np.int8)))
-    made = planned(Trials(tables, today), formula) if plan else None
+    settled = sum(f.finding.settled is not None and f.finding.settled.holds for f in findings)
+    known = {(f.finding.id, f.finding.about): f.code for f in findings}, settled
+    made = planned(Trials(tables, today), formula, case, known) if plan else None
     shown = tuple(made.told(f.finding) if made else f.finding for f in findings)
     labels = advice.labels(case)
     rows = advice.rows_behind(case, shown, labels)
@@ -126,7 +128,7 @@ def review(
         path=formula.path,
         verdict=WORDS[worst] or "unknown",
         serious=worst == SERIOUS,
-        counts=counts_of(codes, sum(f.settled is not None and f.settled.holds for f in shown)),
+        counts=counts_of(codes, settled),
         preservatives=preservatives(composition, case),
         checks=shown,
         remarks=(

@@ -16,8 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays
-from preservecheck.formula.model import Formula
-from preservecheck.plan.trials import Trials, weights
+from preservecheck.plan.trials import weights
 from preservecheck.verdict import Bools, Floats
 
 # the pH values that are looked at, in the steps in which a pH is read and written [-]
@@ -119,13 +118,13 @@ class PhGrid:
         return np.asarray(total <= total.min() + _NOISE)
 
 
-def ph_grid(trials: Trials, formula: Formula) -> PhGrid:
-    """A formula judged over the whole range of pH values."""
+def ph_grid(case: FormulaArrays, present: float | None) -> PhGrid:
+    """A single case judged over the whole range of pH values, its own among them."""
     steps = round((PH_HIGH - PH_LOW) / PH_STEP) + 1
     ph = np.round(np.linspace(PH_LOW, PH_HIGH, steps), 2)
-    if formula.measured.ph is not None:
-        ph = np.unique(np.append(ph, formula.measured.ph))
-    return PhGrid(ph, weights(trials.arrays([formula]).with_(ph=ph), len(ph)))
+    if present is not None:
+        ph = np.unique(np.append(ph, present))
+    return PhGrid(ph, weights(case.with_(ph=ph), len(ph)))
 
 
 def run_at(good: Bools, grid: Floats, near: float) -> tuple[float, float] | None:

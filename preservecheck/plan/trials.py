@@ -107,7 +107,7 @@ class Trials:
         self.tables, self.today = tables, today
         self.composer = composer_for(tables)
         self.systems = {s.id: s for s in tables.systems}
-        self._held: TableArrays | None = None
+        self._held: list[TableArrays] = []
 
     def hold(self, formula: Formula, ingredients: Iterable[str], systems: Iterable[str]) -> None:
         """Keep the arrays of all that a formula and its changes hold: they are built once, not for
@@ -126,7 +126,7 @@ class Trials:
         own = FormulaMaterials(self.composer.resolver, formula)
         every = table_arrays_for(self.tables)
         materials = [own.material(line) for line in lines]
-        self._held = table_arrays_of(materials, every, formula.own_ingredients)
+        self._held.append(table_arrays_of(materials, every, formula.own_ingredients))
 
     def compose(self, formula: Formula) -> Composition:
         """The amounts of a formula."""
@@ -142,8 +142,9 @@ class Trials:
     def arrays(self, formulas: Sequence[Formula]) -> FormulaArrays:
         """Formulas as arrays."""
         opened = [self.compose(f) for f in formulas]
-        held, recipes = self._held, recipes_of(opened, self.today)
-        if held is None or not _holds(held, recipes):
+        recipes = recipes_of(opened, self.today)
+        held = next((h for h in self._held if _holds(h, recipes)), None)
+        if held is None:
             return formula_arrays(opened, table_arrays_for(self.tables), self.today)
         return replace(formula_arrays_of(recipes, held), compositions=tuple(opened))
 
