@@ -115,6 +115,8 @@ class Check:
         serious.
     against
         What it says against a preservative, where it does not pass because of one.
+    unanswered
+        What helps where no change of the recipe does, by code; what one does mend, the plan says.
     by_dose
         Whether another dose of a preservative can change its verdict.
     lines
@@ -149,6 +151,7 @@ class Check:
     levers: Mapping[Lever, int] = field(default_factory=dict)
     by_trial: bool = False
     against: Against | None = None
+    unanswered: Mapping[int, str] = field(default_factory=dict)
     by_dose: bool = False
     lines: tuple[float, float] | None = None
     bar: tuple[str | None, str, str] | None = None

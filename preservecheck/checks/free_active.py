@@ -671,4 +671,8 @@ CHECK = Check(
     subject=subject,
     against="ph",
     by_dose=True,
+    unanswered={
+        WARN: "No other dose or pH that is allowed does better: let the challenge test decide.",
+        SERIOUS: "No dose and no pH that is allowed here is enough: take another system.",
+    },
 )

@@ -183,4 +183,8 @@ CHECK = Check(
     levers={"temperature": UNKNOWN},
     plots=("heat",),
     subject=subject,
+    unanswered={
+        code: "Do not count on what went in hotter; ask the supplier before you add a second dose."
+        for code in (WARN, SERIOUS)
+    },
 )

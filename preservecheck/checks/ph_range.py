@@ -139,4 +139,8 @@ CHECK = Check(
     plots=("ph",),
     subject=about_system,
     against="ph",
+    unanswered={
+        WARN: "Read the pH once more with a fresh calibration; take a system with a wider range.",
+        SERIOUS: "No pH suits it and the rest of the formula: take a system that works at this pH.",
+    },
 )

@@ -245,4 +245,8 @@ CHECK = Check(
     subject=subject,
     against="solubility",
     by_dose=True,
+    unanswered={
+        code: "Dissolve it in a glycol first, and look for crystals after two weeks at 4 °C."
+        for code in (WARN, SERIOUS)
+    },
 )

@@ -120,4 +120,8 @@ CHECK = Check(
     plots=("dose",),
     subject=about_system,
     by_dose=True,
+    unanswered={
+        WARN: "Ask the supplier what it does at this dose.",
+        SERIOUS: "No dose in its range suits this formula: take another system.",
+    },
 )

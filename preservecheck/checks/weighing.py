@@ -107,4 +107,8 @@ CHECK = Check(
     levers={"scale": SERIOUS},
     lines=(WARN_PERCENT, SERIOUS_PERCENT),
     subject=about_system,
+    unanswered={
+        code: "Make a larger batch, or weigh a larger amount diluted in part of the water."
+        for code in (WARN, SERIOUS)
+    },
 )

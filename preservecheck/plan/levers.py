@@ -14,7 +14,7 @@ import numpy as np
 
 from preservecheck.arrays.recipes import THERMOMETER_C
 from preservecheck.checks import with_lever
-from preservecheck.formula.compose import Composition
+from preservecheck.formula.compose import Composition, SystemUse
 from preservecheck.formula.edit import (
     Add,
     Edit,
@@ -107,7 +107,21 @@ def temperatures(opened: Composition, systems: Mapping[str, System]) -> list[Opt
         to = addition_c(limits, THERMOMETER_C)
         if to < now - _NOISE:
             edits.append(SetTemperature(phase.name, to))
-    return [Option(Lever.TEMPERATURE, tuple(edits))] if edits else []
+    options = [Option(Lever.TEMPERATURE, tuple(edits))] if edits else []
+    moved = tuple(edit for use in opened.systems for edit in _out_of_the_heat(opened, use, systems))
+    return [*options, Option(Lever.TEMPERATURE, moved)] if moved else options
+
+
+def _out_of_the_heat(
+    opened: Composition, use: SystemUse, systems: Mapping[str, System]
+) -> tuple[Edit, ...]:
+    """A system that stands in a phase that is heated goes in with one that is not."""
+    at = opened.systems.index(use)
+    phases = [opened.formula.phases[a.phase] for a in opened.additions if a.system == at]
+    hot = any(p.added_at_c is None and (p.heated_to_c or 0.0) > COOL_ENOUGH_C for p in phases)
+    if not hot or not use.declared or use.id not in systems:
+        return ()
+    return (Remove(use.id), *addition(opened, systems[use.id], round(use.percent, 6)).edits)
 
 
 def chelators(opened: Composition, rows: Mapping[str, Ingredient]) -> list[Option]:

@@ -9,13 +9,14 @@ from typing import Any
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.arrays.recipes import THERMOMETER_C
 from preservecheck.assess.findings import counts_of
+from preservecheck.checks import BY_ID
 from preservecheck.formula.edit import Edit, to_json
 from preservecheck.formula.model import Formula
 from preservecheck.plan.build import Plan, plan_of
 from preservecheck.plan.targets import Clash, Target, addition_c
 from preservecheck.plan.trials import Key, Trials, Wrong, codes_of
 from preservecheck.plan.words import step_words
-from preservecheck.verdict import PASS, WORDS, Finding, Word
+from preservecheck.verdict import PASS, SERIOUS, WARN, WORDS, Finding, Word
 
 
 @dataclass(frozen=True)
@@ -77,7 +78,10 @@ class PlanReport:
         """A finding with the remedy that was found for it."""
         found = self.mended_by.get((finding.id, finding.about))
         if found is None:
-            return finding
+            code = SERIOUS if finding.serious else WARN
+            otherwise = BY_ID[finding.id].unanswered.get(code)
+            told = finding.verdict == "warn" and otherwise is not None
+            return replace(finding, do=otherwise) if told else finding
         do, edits = found
         return replace(finding, do=do, changes=tuple(to_json(edit) for edit in edits))
 

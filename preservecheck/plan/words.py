@@ -38,7 +38,8 @@ def step_words(edits: Sequence[Edit], opened: Composition, ph: Target | None) ->
     """
     cooled = {e.phase: e.to for e in edits if isinstance(e, SetTemperature)}
     added = {e.phase for e in edits if isinstance(e, Add) and e.share.kind == "preservative"}
-    leaving = [e.system for e in edits if isinstance(e, Remove)]
+    put_in = {e.share.name for e in edits if isinstance(e, Add)}
+    leaving = [e.system for e in edits if isinstance(e, Remove) and e.system not in put_in]
     parts = [_part(edit, opened, ph, cooled, leaving) for edit in edits if _told(edit, added)]
     if leaving and not any(_takes_a_place(e) for e in edits):
         parts.insert(0, f"take out {join_and(leaving)}")
@@ -80,6 +81,8 @@ def _part(
         case Add(share, phase):
             heat = f", at {celsius(cooled[phase])} or less" if phase in cooled else ""
             out = f"add {_amount(share.percent or 0.0, opened)} {share.name} in phase {phase}{heat}"
+            if share.name in {s.id for s in opened.systems}:
+                out += ", not where it is now"
             if share.kind == "preservative" and leaving:
                 out = f"take out {join_and(leaving)} and {out}"
         case Remove(system):
