@@ -217,6 +217,12 @@ def chances_over(case: FormulaArrays, months: Floats, off: float = 0.0) -> Float
     return np.concatenate([chances_left(case, left_fraction(each, t)[None, :]) for t in months])
 
 
+def subject(case: FormulaArrays, j: int, _: int = 0) -> str:
+    """The active, or the formula where no rate is published for it."""
+    forms = case.reference.forms
+    return forms.names[j] if np.isfinite(forms.degradation[0][j]) else "formula"
+
+
 CHECK = Check(
     id="lasting",
     key=KeyFigure("left_percent", "%", tolerance=lambda f: (f["left_high"] - f["left_low"]) / 2),
@@ -226,4 +232,6 @@ CHECK = Check(
     tables=dict(free_active.CHECK.tables) | {"degradation": ()},
     plots=("months",),
     course=chances_over,
+    subject=subject,
+    by_dose=True,
 )

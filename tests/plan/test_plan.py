@@ -7,10 +7,12 @@ import datetime as dt
 import os
 from collections import defaultdict
 
+import numpy as np
 import pytest
 
 from preservecheck import load_tables
 from preservecheck.assess.findings import arrays_of, composer_for, findings_of
+from preservecheck.checks import CHECKS
 from preservecheck.formula.build import build
 from preservecheck.formula.edit import Add, Remove, Replace, SetDose, SetPh, SetTemperature, apply
 from preservecheck.plan.report import planned
@@ -155,3 +157,13 @@ def test_numbers_are_those_that_a_person_writes(made):
                 phases = {p.name: p.added_at_c for p in formula.phases}
                 assert edit.to == int(edit.to)
                 assert (before := phases.get(edit.phase)) is None or edit.to < before
+
+
+def test_subject_of_a_check_is_what_its_finding_is_about(made, tables):
+    """A plan names a finding by check and subject, as a report does."""
+    for formula, _ in made[:30]:
+        case = arrays_of(formula, tables, TODAY)
+        for check in CHECKS:
+            codes = np.atleast_2d(check.judge(check.compute(case)))[0]
+            named = {check.subject(case, int(j), 0) for j in np.flatnonzero(codes)}
+            assert named == {f.finding.about for f in findings_of(case, (check,))}, check.id
