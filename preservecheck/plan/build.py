@@ -395,8 +395,11 @@ class Planner:
         edits = _joined([step.edits for step in steps])
         final, grid = self._changed(edits) or self.formula, self._grid(edits)
         target = ph_target(grid, final.measured.ph, self.custom) if grid is not None else None
-        at_first = self._grid(()) if clash else None
-        found = clash_of(at_first, self.custom) if at_first is not None else None
+        # a pH that the preservative asks for and another thing forbids
+        asked = {check for check, _ in self.before if BY_ID[check].against == "ph"}
+        measured = self.formula.measured.ph is not None and self.custom.matters
+        at_first = self._grid(()) if clash and asked and measured else None
+        found = clash_of(at_first, self.custom, asked) if at_first is not None else None
         return Plan(
             tuple(steps),
             self.before,

@@ -10,7 +10,7 @@ tolerance, so the range that is found keeps it inside.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -174,16 +174,17 @@ def _written(value: float, low: float, high: float) -> float:
     return round(value, 2)
 
 
-def clash_of(grid: PhGrid, custom: Custom) -> Clash | None:
-    """Two checks whose ranges have no common part, those that weigh most first."""
+def clash_of(grid: PhGrid, custom: Custom, among: Collection[str]) -> Clash | None:
+    """Two checks whose ranges have no common part, those that weigh most first; the first is one of
+    some."""
     ranges, near = {}, ANY_PH if custom.aim is None else custom.aim
     for name, weight in grid.weight.items():
         span = run_at(weight <= weight.min() + _NOISE, grid.ph, near)
         if span is not None:
             ranges[name] = (span, float(weight.max()))
     names = sorted(ranges, key=lambda n: -ranges[n][1])
-    for i, first in enumerate(names):
-        for second in names[i + 1 :]:
+    for first in names:
+        for second in names if first in among else ():
             a, b = ranges[first][0], ranges[second][0]
             if a[1] < b[0] - _NOISE or b[1] < a[0] - _NOISE:
                 return Clash(first, second, a, b)
