@@ -8,9 +8,10 @@ formula works for all. ``arrays/__init__`` names the axes.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from types import EllipsisType
 from typing import NamedTuple, Self
 
 import numpy as np
@@ -30,13 +31,15 @@ from preservecheck.chemistry import (
     uptake,
     water_activity,
 )
-from preservecheck.chemistry.summation import weighed_sum
+from preservecheck.chemistry.summation import MANY, weighed_sum
 from preservecheck.formula.compose import Composition
 from preservecheck.formula.materials import Material
 from preservecheck.reference.load import Tables
 from preservecheck.reference.rows import Ingredient, ProductKind, ProductPh, System
 from preservecheck.verdict import Bools, Floats, Ints
 
+# which of the cases: all, or those at some places
+Rows = EllipsisType | Ints
 # water density in g/mL; polyols raise it to 1.05 at most
 WATER_DENSITY = 1.0
 # ISO 29621, low-risk criterion: below this water activity no growth is expected that a preservative
@@ -377,13 +380,14 @@ class FormulaArrays:
             pka, charge, self.ionic_strength[..., None], self.temp_c[..., None]
         )
 
-    def working_fraction_of(self, f: int) -> Floats:
-        """Share of one active in its working form; 1 for what does not ionise. [-] (...,)"""
+    def working_fraction_of(self, f: int, rows: Rows = ...) -> Floats:
+        """Share of one active in its working form, in some of the cases; 1 for what does not
+        ionise. [-] (...,)"""
         kind = self.reference.forms.kind[f]
         if kind == ACID:
-            return speciation.undissociated_fraction(self.ph, self.pka[..., f])
+            return speciation.undissociated_fraction(self.ph[rows], self.pka[..., f][rows])
         if kind == BASE:
-            return speciation.free_base_fraction(self.ph, self.pka[..., f])
+            return speciation.free_base_fraction(self.ph[rows], self.pka[..., f][rows])
         return np.ones(1)
 
     @cached_property
@@ -428,26 +432,34 @@ class FormulaArrays:
         ionise.
         """
         if f not in self._free:
-            free = free_active.free_undissociated(
-                self.total_in_water[..., f],
-                self.oil_term[..., f],
-                self.bound_ratio[..., f],
-                self.working_fraction_of(f),
-                self.ion_ratio_of(f),
-            )
-            if self.reference.forms.kind[f] == CATION:
-                free = free * self.unpaired
             # what is not there is not unknown, even where its constants are
-            self._free[f] = np.where(self.acting_pct[..., f] > 0, free, 0.0)
+            here = self.acting_pct[..., f] > 0
+            if here.ndim > 1 or here.size < MANY or self.ph.shape != here.shape:
+                self._free[f] = np.where(here, self._free_at(f), 0.0)
+            else:
+                rows = np.flatnonzero(here)
+                self._free[f] = np.zeros(here.shape)
+                self._free[f][rows] = self._free_at(f, rows)
         return self._free[f]
 
-    def ion_ratio_of(self, f: int) -> Floats:
+    def _free_at(self, f: int, rows: Rows = ...) -> Floats:
+        """The same for some of the cases, as if it were in all of them."""
+        free = free_active.free_undissociated(
+            self.total_in_water[..., f][rows],
+            self.oil_term[..., f][rows],
+            self.bound_ratio[..., f][rows],
+            self.working_fraction_of(f, rows),
+            self.ion_ratio_of(f, rows),
+        )
+        return free * self.unpaired[rows] if self.reference.forms.kind[f] == CATION else free
+
+    def ion_ratio_of(self, f: int, rows: Rows = ...) -> Floats:
         """Total over free of the anion beside long-chain quat; 1 without it. [-] (...,)"""
-        mass = self.reference.forms.molar_mass[f]
-        if self.reference.forms.kind[f] != ACID or not self.quat_mmol.any():
+        mass, quat = self.reference.forms.molar_mass[f], self.quat_mmol[rows]
+        if self.reference.forms.kind[f] != ACID or not quat.any():
             return np.ones(1)
-        ions = 1000 * self.acting_pct[..., f] / mass * (1 - self.working_fraction_of(f))
-        return uptake.ion_ratio(self.ion_uptake, ions, self.quat_mmol)
+        ions = 1000 * self.acting_pct[..., f][rows] / mass * (1 - self.working_fraction_of(f, rows))
+        return uptake.ion_ratio(self.ion_uptake, ions, quat)
 
     def free_of(self, f: int) -> Floats:
         """Free working form of one active, at most its solubility. [% w/v] (...,)"""
@@ -470,18 +482,28 @@ class FormulaArrays:
             [self.free_of(f) for f in range(len(self.reference.forms.names))], self.water_pct.shape
         )
 
-    def ratio_of(self, f: int) -> Floats:
+    def ratio_of(self, f: int, rows: Rows = ...) -> Floats:
         """Free working form of one active over its MIC; 0 where none is known. [-] (..., M)"""
-        free = self.free_of(f)[..., None]
+        free = self.free_of(f)[rows][..., None]
         mic = self.mic_percent[..., f, :]
         return free / np.where(np.isnan(mic), np.inf, mic)
 
     @cached_property
     def sums(self) -> Floats:
-        """Sum of the ratios over all actives, one after the other. [-] (..., M)"""
+        """Sum of the ratios over all actives. [-] (..., M)"""
+        return self.sum_of(range(len(self.reference.forms.names)))
+
+    def sum_of(self, forms: Iterable[int]) -> Floats:
+        """Sum of the ratios over some actives, one after the other. [-] (..., M)"""
         total = np.zeros((*self.water_pct.shape, len(MICROBES)))
-        for f in range(len(self.reference.forms.names)):
-            total = total + self.ratio_of(f)
+        for f in forms:
+            free = self.free_of(f)
+            few = free.ndim > 1 or free.size < MANY
+            if few or free.shape != total.shape[:-1] or self.mic_percent.ndim > 2:
+                total = total + self.ratio_of(f)
+            else:  # most actives are in few of many cases
+                rows = np.flatnonzero(free)
+                total[rows] += self.ratio_of(f, rows)
         return total
 
     @cached_property

@@ -255,10 +255,7 @@ def _spread_of_base(case: FormulaArrays) -> Floats:
     layers = np.where(case.lamella > 0, SPREAD_IN_LAYERS, 0.0)
     surfactant = np.where(_surfactant(case) >= SURFACTANT_BASE, SPREAD_IN_SURFACTANT, 0.0)
     forms = case.reference.forms
-    without = np.zeros(case.sums.shape)
-    for f, name in enumerate(forms.names):
-        if name not in WITH_CASE:
-            without = without + case.ratio_of(f)
+    without = case.sum_of(f for f, name in enumerate(forms.names) if name not in WITH_CASE)
     active = np.where(2 * without > case.sums, SPREAD_WITHOUT_CASE, 0.0)
     return combined_log_sd(layers[..., None], surfactant[..., None], active)
 

@@ -128,7 +128,8 @@ def explain(case: FormulaArrays, values: Mapping[str, float], j: int, code: int)
     name, months = forms.names[j], values["shelf_life_months"]
     row = forms.degradation_rows.get(name)
     if not values["known"]:
-        return Explanation("formula", (), _without_rate(case), subject_told=True)
+        unknown = (figure("left_percent", np.nan, "%"),)
+        return Explanation("formula", unknown, _without_rate(case), subject_told=True)
     evidence = () if row is None else (tables.evidence(row, f"loss of {name}"),)
     low, high = values["left_low"], values["left_high"]
     half = values["half_life_months"]

@@ -13,6 +13,8 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from preservecheck.chemistry.summation import weighed_sum
+
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
@@ -103,17 +105,19 @@ def challenge_chance(
     chance, half = _of_known(known, log_sd, calibration, lift)
     unknown = np.asarray(unknown_part, dtype=bool)
     if unknown.any():
-        share = calibration.unknown_sum * np.exp(calibration.unknown_log_sd * _PLACES)
-        each, _ = _of_known(
-            np.nan_to_num(known)[..., None] + share,
-            np.asarray(log_sd)[..., None],
-            calibration,
-            np.asarray(lift)[..., None],
+        chance, half = (
+            np.broadcast_to(v, np.broadcast(chance, unknown).shape).copy() for v in (chance, half)
         )
-        mean = np.sum(each * _WEIGHTS, axis=-1)
-        spread = np.sqrt(np.sum((each - mean[..., None]) ** 2 * _WEIGHTS, axis=-1))
-        chance = np.where(unknown, mean, chance)
-        half = np.where(unknown, _HALF_WIDTH_90 * spread, half)
+        at = np.broadcast_to(unknown, chance.shape)
+        known, sd, up = (
+            np.broadcast_to(np.asarray(v, dtype=np.float64), chance.shape)[at][..., None]
+            for v in (known, log_sd, lift)
+        )
+        share = calibration.unknown_sum * np.exp(calibration.unknown_log_sd * _PLACES)
+        each, _ = _of_known(np.nan_to_num(known) + share, sd, calibration, up)
+        mean = weighed_sum(each, _WEIGHTS)
+        spread = np.sqrt(weighed_sum((each - mean[..., None]) ** 2, _WEIGHTS))
+        chance[at], half[at] = mean, _HALF_WIDTH_90 * spread
     return Chance(chance[()], half[()])
 
 

@@ -29,6 +29,7 @@ ORDER = {"pass": 1, "unknown": 2, "warn": 3}
 # presses harder
 PRESSES = {
     "free-active": lambda f: -f.value("challenge_chance"),
+    "lasting": lambda f: -f.figures[0].value,
     "heat-limit": lambda f: _less(f.value("temperature_c"), f.value("limit_c")),
     "weighing": lambda f: f.value("error_percent"),
     "legal-limit": lambda f: _over(f.value("percent_as_limited"), f.value("percent_max")),
