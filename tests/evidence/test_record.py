@@ -239,7 +239,7 @@ def test_page_is_sound(built):
     words = text_of(tree)
     for blank in ("Batch number", "Signature", "Date", "Made by (name)"):
         assert blank in words
-    assert len(all_of(tree, "pre")) == 16
+    assert len(all_of(tree, "pre")) == 17
 
 
 def test_both_pages_say_the_same(built, data):

@@ -62,9 +62,14 @@ def test_verdict_says_what_the_report_says(client, path):
     )
     assert report_words.verdict_of(report, report.counts).said in text
     assert report_words.counted(report.counts) in text
+    plan = report.to_json()["plan"]
+    mended = {tuple(finding) for step in plan["steps"] for finding in step["mends"]}
+    assert all(step["do"] in text for step in plan["steps"])
     for finding in report.checks:
         assert finding.because in text
-        assert finding.do is None or finding.do in text
+        # what a step of the plan mends has its remedy there
+        told = finding.do is None or (finding.id, finding.about) in mended
+        assert told or finding.do in text
         assert all(source in text for source in finding.sources)
 
 
@@ -74,7 +79,7 @@ def test_without_scripting_the_form_gets_its_report(client):
     assert answer.status_code == 200
     assert "<!DOCTYPE html>" in answer.text
     assert 'value="Oat rinse conditioner for the market stall"' in answer.text
-    assert "24 findings" in answer.text
+    assert "25 findings" in answer.text
 
 
 def test_buttons_without_scripting(client):

@@ -465,4 +465,5 @@ def test_every_table_is_known_to_touch_checks_or_none():
         "test_organisms",
         "sources",
         "pairs",
+        "replacements",
     }
