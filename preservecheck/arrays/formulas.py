@@ -264,7 +264,9 @@ class FormulaArrays:
         limit = solutes.osmol_solubility
         amount = self.amount
         if np.isfinite(limit).any():
-            amount = np.minimum(amount, limit * np.nan_to_num(water)[..., None] / 100)
+            finite = np.isfinite(limit)
+            most = np.where(finite, limit, 0.0) * np.nan_to_num(water)[..., None] / 100
+            amount = np.minimum(amount, np.where(finite, most, np.inf))
         estimate = water_activity.water_activity(
             molality[..., :n],
             solutes.norrish_constants,

@@ -64,9 +64,9 @@ def about_system(case: FormulaArrays, j: int, i: int = 0) -> str:
 
 
 # what a maker can change to answer a check: the pH, the temperature of addition, the dose in its
-# range, less of it, another gum, a chelator, a finer scale; nothing but another system answers the
-# law
-Lever = Literal["ph", "temperature", "dose", "less", "gum", "chelator", "scale", "law"]
+# range, less of it, another gum, a chelator, a finer scale, a second preservative; nothing but
+# another system answers the law
+Lever = Literal["ph", "temperature", "dose", "less", "gum", "chelator", "scale", "partner", "law"]
 # what can speak against a preservative in a formula; two that agree are no coincidence
 Against = Literal["ph", "charge", "contact", "solubility"]
 
@@ -129,6 +129,8 @@ class Check:
     course
         Chance of each microbe of a single case after some months, with rates at the middle (0), the
         unfavourable (1) or the favourable end (-1) of their error. (months, M)
+    of_the_file
+        Whether it asks about what the file says of the product, whatever preserves it.
     subject
         What subject ``j`` of case ``i`` is about, as a finding on it says.
     folds
@@ -158,6 +160,7 @@ class Check:
     plots: tuple[str, ...] = ()
     course: Callable[[FormulaArrays, Floats, float], Floats] | None = None
     subject: Callable[[FormulaArrays, int, int], str] = about_formula
+    of_the_file: bool = False
     folds: bool = False
 
     @property

@@ -119,4 +119,5 @@ CHECK = Check(
     judge=judge,
     explain=explain,
     tables={"legal_limits": (), "conversions": (), "ingredients": ()},
+    of_the_file=True,
 )

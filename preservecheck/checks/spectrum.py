@@ -177,6 +177,7 @@ CHECK = Check(
     by_trial=True,
     tables=dict(free_active.CHECK.tables) | {"systems": GROUPS},
     must_pass=True,
+    levers={"partner": SERIOUS},
     plots=("microbes",),
     against="ph",
     by_dose=True,

@@ -87,7 +87,18 @@ def choose(
     ] = None,
     without: Annotated[
         list[str] | None,
-        typer.Option(metavar="NAME", help="A substance that no system may hold; may be repeated."),
+        typer.Option(
+            metavar="NAME",
+            help="A substance, a system or a class such as parabens to leave out; may be repeated.",
+        ),
+    ] = None,
+    prefer: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="WISH",
+            help="What comes first: natural-standard, without-releasers and the like, liquid, "
+            "powder; may be repeated.",
+        ),
     ] = None,
     limit: Annotated[int | None, typer.Option(min=1, metavar="N", help="Show the best N.")] = None,
     form: c.FormatOption = c.Format.text,
@@ -103,7 +114,11 @@ def choose(
         from preservecheck.ranking.rank import choose as ranked
         from preservecheck.report import choice as built
 
-        wishes: dict[str, Any] = {"natural": only is not None, "without": without or []}
+        wishes: dict[str, Any] = {
+            "natural": only is not None,
+            "without": without or [],
+            "prefer": prefer or [],
+        }
         wishes["markets"] = [m.strip().upper() for m in (markets or "").split(",") if m.strip()]
         found = ranked(formula, c.load(tables), limit=limit, **wishes)
         c.answer(form, output, partial(built.document, found), found.to_json)

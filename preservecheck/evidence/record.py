@@ -12,26 +12,22 @@ import hashlib
 import json
 import os
 from collections.abc import Mapping
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal
 
-import numpy as np
 from pydantic import BaseModel, ConfigDict
 
 from preservecheck.arrays.formulas import FormulaArrays
 from preservecheck.assess.findings import arrays_of
-from preservecheck.checks import CHECKS, with_key
 from preservecheck.evidence.calculation import composition_of, working_of
 from preservecheck.evidence.table_rows import digests_of, rows_used, values_of
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula
 from preservecheck.plan.review import Report, review
-from preservecheck.ranking.candidate import counts_of, fits
 from preservecheck.ranking.rank import choose
 from preservecheck.ranking.result import Choice, Option
 from preservecheck.reference.columns import read_cells
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows import Ingredient
-from preservecheck.verdict import fold
 
 KIND = "preservative decision record"
 NOT_AN_ASSESSMENT = (
@@ -41,6 +37,10 @@ NOT_AN_ASSESSMENT = (
 )
 DIGEST = "content_sha256"
 ABOVE = ("format", "program", "tables_sha256", "formula_sha256", "date", "product")
+
+
+# of the figures of a system, what has a field of its own
+LEFT_OUT = ("id", "rank", "outcome", "own", "why")
 
 
 class Alternative(BaseModel):
@@ -126,7 +126,7 @@ def build(
         chosen=chosen,
         reason=reason,
         order=choice.order,
-        alternatives=_alternatives(choice, chosen, case),
+        alternatives=_alternatives(choice, chosen),
         challenge=None if challenge is None else dict(challenge),
         rows=tuple(rows_used(report, tables)),
         row_digests=digests_of(tables),
@@ -171,76 +171,37 @@ def _cell(value: Any) -> str:
 # ---- what else was looked at ---------------------------------------------------------------------
 
 
-HELD = with_key("challenge_chance")
-
-
-class _Standing(NamedTuple):
-    """How the formula as it stands does in the order by which systems are ranked."""
-
-    fits: bool
-    counts: Mapping[str, int]
-    weakest: float
-
-    @classmethod
-    def of(cls, case: FormulaArrays) -> _Standing:
-        codes = {check.id: np.atleast_2d(check.judge(check.compute(case)))[0] for check in CHECKS}
-        held = HELD.compute(case)[HELD.key.name][0]
-        weakest = 0.0 if np.isnan(held).all() else float(np.nanmin(held))
-        passes = bool(fits({check: fold(code) for check, code in codes.items()}))
-        return cls(passes, counts_of(codes), weakest)
-
-
-def _alternatives(
-    choice: Choice, chosen: tuple[str, ...], case: FormulaArrays
-) -> tuple[Alternative, ...]:
-    standing = _Standing.of(case)
-    shown = choice.to_json()["systems"]
+def _alternatives(choice: Choice, chosen: tuple[str, ...]) -> tuple[Alternative, ...]:
+    first = min((rank for i, rank in choice.now if i in chosen and rank), default=None)
     return tuple(
         Alternative(
             id=option.id,
             rank=rank,
             chosen=option.id in chosen,
             outcome=option.outcome,
-            reason=_reason(option, standing, option.id in chosen, bool(chosen)),
-            figures={k: v for k, v in data.items() if k not in ("id", "outcome", "own", "why")},
+            reason=_reason(option, rank, first, option.id in chosen),
+            figures={k: v for k, v in data.items() if k not in LEFT_OUT},
         )
-        for rank, (option, data) in enumerate(zip(choice.systems, shown, strict=True), 1)
+        for rank, (option, data) in enumerate(
+            zip(choice.systems, choice.to_json()["systems"], strict=True), 1
+        )
     )
 
 
-def _reason(option: Option, standing: _Standing, chosen: bool, any_chosen: bool) -> str:
-    """Why a system lost, or that it did not."""
+def _reason(option: Option, rank: int, first: int | None, chosen: bool) -> str:
+    """Why a system lost, or that it did not; ``first`` is the rank of what is chosen."""
     if chosen:
         return "chosen"
     if option.outcome == "does-not-fit":
         return option.why
-    if option.outcome == "fits-after-change":
-        return f"the formula would have to change: {'; '.join(option.changes)}"
-    if not any_chosen:
-        return "it fits; nothing is chosen yet"
-    return _beside(option, standing)
-
-
-def _beside(option: Option, standing: _Standing) -> str:
-    """A system that fits, beside the formula as it stands: warnings first, then the chance of the
-    weakest microbe, as in the ranking."""
-    own, other = ((c["serious"], c["warn"]) for c in (standing.counts, option.counts))
-    weakest = option.weakest.challenge_chance or 0.0
-    chance = (
-        f"{100 * weakest:.0f} % against {100 * standing.weakest:.0f} % that a challenge test finds "
-        "the weakest microbe controlled"
+    if first is None:
+        return f"it would do; nothing is chosen yet: {option.why}"
+    if rank > first:
+        return f"it would do too, behind what is chosen: {option.why}"
+    return (
+        f"it stands before what is chosen; why it was not taken is for the maker to say: "
+        f"{option.why}"
     )
-    if not standing.fits:
-        reason = "it fits as it stands, and what is chosen does not"
-    elif other > own:
-        return f"it fits too, with more warnings: {other[1]} against {own[1]}"
-    elif other < own:
-        reason = f"it fits with fewer warnings, {other[1]} against {own[1]}"
-    elif weakest <= standing.weakest:
-        return f"it fits too, with a smaller chance: {chance}"
-    else:
-        reason = f"it fits with a better chance, {chance}"
-    return f"{reason}; why it was not taken is for the maker to say"
 
 
 # ---- the file ------------------------------------------------------------------------------------

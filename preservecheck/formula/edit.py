@@ -95,8 +95,9 @@ def filled(opened: Composition, fixed: Collection[int] = ()) -> Formula:
 
 
 def preservative_lines(opened: Composition) -> frozenset[int]:
-    """The lines that stand for the formula's own preservatives."""
-    return frozenset(a.line for a in opened.additions)
+    """The lines that name a preservative system; a line of an ingredient stays what it is."""
+    lines = lines_of(opened.formula)
+    return frozenset(a.line for a in opened.additions if lines[a.line].kind == "preservative")
 
 
 def without_preservatives(opened: Composition) -> Formula:

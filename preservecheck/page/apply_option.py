@@ -66,7 +66,7 @@ def applied_to(draft: Draft, formula: Formula, option: Option, tables: Tables) -
     ]
     changed = _filled_up(after, [t for n, t in enumerate(typed) if n not in own], formula, base)
     emptied = _without(after, [typed[n] for n in own])
-    put_in, place = [], ""
+    put_in, place, own_phase = [], "", ""
     host: PhaseDraft | None = None
     for edit in option.edits:
         match edit:
@@ -74,16 +74,22 @@ def applied_to(draft: Draft, formula: Formula, option: Option, tables: Tables) -
                 for n in lines_called(opened, name):
                     changed.append(f"{typed[n]['ingredient'].strip()} is replaced by {by.name}")
                     typed[n]["ingredient"] = by.name
+                    if by.percent is not None:
+                        amount = as_written(base, by.percent)
+                        typed[n]["amount"] = text_of(round(amount, PLACES))
             case Add(share, phase):
                 if host is None:
-                    host = _host(after, phase, emptied)
+                    host, own_phase = _host(after, phase, emptied), phase
                     place = f"in the phase {host.name}"
                 amount = as_written(base, share.percent or 0.0)
                 _add(host, share.name, amount)
                 put_in.append(f"{number(share.percent or 0.0, PLACES)} % {names[share.name]}")
-            case SetTemperature(_, to) if host is not None:
+            case SetTemperature(phase, to) if host is not None and phase == own_phase:
                 _set_temperature(after, host, to)
                 place += f" that goes in when the batch is at {celsius(to)} or cooler"
+            case SetTemperature(phase, to):
+                for other in (p for p in after.phases if p.name == phase):
+                    _set_temperature(after, other, to)
     # a phase that held nothing else is gone, unless the new one has taken its place
     after.phases = [p for p in after.phases if p.filled or not any(p is e for e in emptied)]
     done = [f"Put in: {join_and(put_in)}, {place}."]

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 from preservecheck.formula.names import names_of
 from preservecheck.page.context import Submission, system_name
 from preservecheck.ranking.result import OUTCOMES
+from preservecheck.ranking.wishes import is_natural
 from preservecheck.report import choice as words
 
 if TYPE_CHECKING:
@@ -37,7 +38,12 @@ ORDERS = {
 }
 OUTCOME_WORDS = {outcome: words.HEADINGS[outcome].casefold() for outcome in OUTCOMES}
 # signs of the reports' verdicts that stand before the words
-OUTCOME_SIGNS = {"fits": "pass", "fits-after-change": "warn", "does-not-fit": "serious"}
+OUTCOME_SIGNS = {
+    "fits": "pass",
+    "possible-with-warnings": "warn",
+    "fits-after-change": "warn",
+    "does-not-fit": "serious",
+}
 # as many names as anybody has reason to leave out
 MOST_LEFT_OUT = 50
 
@@ -124,8 +130,10 @@ def rows_of(choice: Choice, tables: Tables, wishes: Wishes, now: Collection[str]
     shown. ``now`` holds the ids of the systems in the formula as it is."""
     systems = {s.id: s for s in tables.systems}
     rows = [
-        _row(choice, at, option, systems[option.id], option.id in now, wishes)
-        for at, option in enumerate(choice.systems)
+        _row(
+            choice, choice.rank_of(option) - 1, option, systems[option.id], option.id in now, wishes
+        )
+        for option in choice.systems
     ]
     known = [r for r in rows if r.keys[wishes.order] is not None]
     known.sort(key=lambda r: (r.keys[wishes.order], r.rank), reverse=wishes.turned)
@@ -137,8 +145,8 @@ def _row(choice: Choice, at: int, option: Option, system: System, now: bool, wis
     name, word = system_name(system), OUTCOME_WORDS[option.outcome]
     margin = option.weakest.challenge_chance
     texts = words.notes(choice, option)
-    charge, partner = system.charge or "", option.partner or ""
-    about = [name, option.id, partner, word, option.why, *option.changes, charge]
+    charge, partner = system.charge or "", option.partner.id if option.partner else ""
+    about = [name, option.id, partner, word, option.why, *option.said, charge]
     search = " ".join(about).lower()
     return Row(
         rank=at + 1,
@@ -150,7 +158,7 @@ def _row(choice: Choice, at: int, option: Option, system: System, now: bool, wis
         cells=tuple(words.cells(option)[1:8]) if fits else (),
         texts=tuple(texts if fits else ()),
         charge=charge,
-        natural=system.natural_standard in ("yes", "conditional"),
+        natural=is_natural(system),
         holds=tuple(inci for inci, _ in system.composition),
         now=now,
         search=search,

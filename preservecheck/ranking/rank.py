@@ -2,52 +2,66 @@
 
 How a system gets its place:
 
-1. The formula's own preservatives are taken out (what raw materials carry in stays); each system
-   goes in where they
-   went in, or, where none was, last into the cooled batch.
-2. Over a grid of doses and pH values, all systems in one array, the checks on pH range, free active
-   and solubility show
-   where it works; the ends of the intervals are then found as roots.
-3. The dose is the middle of the usage range (of a solvent, such as alcohol, the least it takes),
-   but 10 % below the
-   highest that usage range, law and solubility allow where that is lower, and 10 % more than the
-   microbes ask for where that is higher; never above the highest, on the scale's steps.
-4. That very formula is judged by all checks. ``fits``: no serious warning, and none at all on pH
-   range, free active,
-   solubility, dose, law, heat and coverage. Otherwise the smallest changes that answer what is
-   wrong are made - cooler addition, another pH with the dose for it, a nonionic gum for an anionic
-   one, a finer scale, a partner that its row names - and the changed formula is judged again:
-   ``fits-after-change``. A solvent that is not in the formula yet takes the place of water, and
-   that always is a change. What still does not pass ``does-not-fit``.
+1. The formula's own preservatives are taken out; what raw materials carry in, and a preservative on
+   a line of an ingredient, stays. What is wrong with the formula itself is mended first, once:
+   materials that do not go together, a place of addition that is too hot, a pH that was not
+   measured.
+2. Each system goes in where they went in, or, where none was, last, into a batch of 38 °C. The dose
+   lies at six tenths of the usage range, higher in a jar, with food for microbes, oil or much
+   surfactant, lower where acid or little water helps; at 92 % of what law or solubility allow where
+   that is less than the range, and 10 % above what the microbes ask for.
+3. That formula is judged by all checks. ``does-not-fit``: a serious finding that no change mends.
+   The smallest changes that answer what is wrong are tried - cooler addition, another pH, a
+   nonionic gum for an anionic one, a finer scale, a partner - and kept where they mend something.
+   What is left is ``fits``, ``possible-with-warnings`` or ``fits-after-change``.
+4. Doses from ... to ... are those at which the system works and at which use level, law and
+   solubility find no fault, at the pH that it is tried at.
+5. Partners come from all other systems, pairs of the table first. A partner is for a system with a
+   gap; the best pairs of all stand in a list of their own.
 
-Order: fits, then fits after a change, then the rest; no serious warning before some, then fewest
-warnings, then the margin of the weakest microbe, then the chance of passing. A margin above 3
-counts as 3: MIC values differ by that much between laboratories, so more of it says nothing.
+Findings that every system has here are the formula's own and count for none. The order:
+
+    what works as it stands or after one change; what needs more; what does not work;
+    in each: what the law may bar last, what the maker prefers first; how usual in this kind of
+    product, strong sensitisers and what leaves two or more points open lower; what formulators
+    start with; warnings and unknowns of its own; changes; the chance of the weakest microbe in a
+    challenge test; the chance of passing; what is in the formula already.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import os
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from preservecheck.arrays.formulas import customary_ph
 from preservecheck.errors import Fault, PreservecheckError
 from preservecheck.formula.load import load_formula
 from preservecheck.formula.model import Formula
-from preservecheck.formula.names import names_of
 from preservecheck.provenance import provenance_of
-from preservecheck.ranking.base import BaseFormula
-from preservecheck.ranking.candidate import Candidate
-from preservecheck.ranking.changes import with_changes, with_dose_for_ph, with_partners
-from preservecheck.ranking.result import ORDER, Choice, Option, no_room, option_of, rank, remarks_on
-from preservecheck.ranking.window import Window
+from preservecheck.ranking import words
+from preservecheck.ranking.base import BaseFormula, remarks_on
+from preservecheck.ranking.candidate import Candidate, Shared
+from preservecheck.ranking.changes import with_changes, with_dose_for_ph
+from preservecheck.ranking.mending import PLAIN_PH
+from preservecheck.ranking.pairs import Pairs, needs_partner
+from preservecheck.ranking.result import (
+    Choice,
+    Ends,
+    Option,
+    PairOption,
+    no_room,
+    option_of,
+    pair_of,
+    rank,
+)
+from preservecheck.ranking.window import Window, told_ends
+from preservecheck.ranking.wishes import Wishes, wishes
 from preservecheck.reference.load import Tables, load_tables
 from preservecheck.reference.rows import System
-from preservecheck.text import join_and, join_or
+from preservecheck.verdict import Floats
 
 
 def choose(
@@ -58,6 +72,7 @@ def choose(
     markets: Sequence[str] = (),
     natural: bool = False,
     without: Sequence[str] = (),
+    prefer: Sequence[str] = (),
     only: Sequence[str] = (),
     limit: int | None = None,
 ) -> Choice:
@@ -76,7 +91,10 @@ def choose(
     natural
         Only systems that a natural cosmetics standard accepts.
     without
-        Substances, by any known name, that no system may hold.
+        Substances, by any known name, systems and classes that are left out; see ``wishes``.
+    prefer
+        What comes first among what works alike: ``natural-standard``, ``without-releasers`` and
+        the like.
     only
         Ids of systems to look at alone; each with the partners that its row names. All where empty.
     limit
@@ -91,7 +109,7 @@ def choose(
     today = today or dt.date.today()
     if not isinstance(formula, Formula):
         formula = load_formula(formula, tables, today=today)
-    wishes = []
+    said = []
     known = [market.id for market in tables.markets]
     if strange := [m for m in markets if m not in known]:
         raise PreservecheckError(
@@ -106,126 +124,172 @@ def choose(
         formula = formula.model_copy(
             update={"product": formula.product.model_copy(update={"markets": tuple(markets)})}
         )
-        wishes.append(f"markets {', '.join(markets)}")
-    systems, more = _allowed(tables, natural=natural, without=without)
-    wishes += more
+        said.append(f"markets {', '.join(markets)}")
+    wanted = wishes(tables, natural=natural, without=without, prefer=prefer)
+    said += wanted.said
     base = BaseFormula(formula, tables, today)
-    wanted = [s for s in systems if not only or s.id in only]
-    options = _wanted(base, wanted, systems)[:limit] if wanted else []
-    if len(options) < len(wanted):
-        wishes.append(f"the best {len(options)} of {len(wanted)}")
+    needs_none = base.needs_none
+    own = (*base.own_systems, *base.kept)
+    every, pairs = ([], []) if needs_none else ranked(base, tables.systems, wanted)
+    every = [option for option in every if option.id in wanted.left or option.id in own]
+    ranks = {option.id: n for n, option in enumerate(every, 1)}
+    options = [s for s in every if not only or s.id in only]
+    if limit is not None and limit < len(options):
+        said.append(f"the best {limit} of {len(options)}")
+        options = [s for n, s in enumerate(options) if n < limit or s.id in own]
     return Choice(
         **vars(provenance_of(tables, formula, today)),
         ph=formula.measured.ph,
         markets=formula.product.markets,
-        order=ORDER,
-        narrowed=tuple(wishes),
-        remarks=remarks_on(base),
+        kind=base.kind.id if base.kind else None,
+        order=words.ORDER,
+        narrowed=tuple(said),
+        mended_first=() if needs_none else base.mends,
+        mended_words=() if needs_none else tuple(words.mended(base)),
+        remarks=() if needs_none else remarks_on(base),
+        needs_none=needs_none,
+        now=tuple((i, ranks.get(i)) for i in own),
         systems=tuple(options),
+        pairs=tuple(pairs),
+        ranks=tuple(ranks.items()),
     )
 
 
-def _wanted(base: BaseFormula, wanted: list[System], allowed: list[System]) -> list[Option]:
-    """Options for some systems; those that may be their partners are looked at beside them."""
-    ids = {s.id for s in wanted}
-    near = ids.union(*(s.partners for s in wanted))
-    options = ranked(base, [s for s in allowed if s.id in near])
-    return [option for option in options if option.id in ids]
+def ranked(
+    base: BaseFormula, systems: Sequence[System], wanted: Wishes
+) -> tuple[list[Option], list[PairOption]]:
+    """Options for all systems, best first, and the pairs that do best; what there is no room for
+    comes last.
+
+    Parameters
+    ----------
+    base
+        The formula.
+    systems
+        All systems, so that what they have in common does not depend on the wishes.
+    wanted
+        What is left out, and what comes first.
+    """
+    fitting = [s for s in systems if s.usage_min_percent <= base.room or s.id in base.kept]
+    options, pairs = _options(base, fitting, wanted.left) if fitting else ([], [])
+    options += [no_room(base, s) for s in systems if s not in fitting]
+    if wanted.preferred is not None:
+        options = [replace(s, preferred=s.id in wanted.preferred) for s in options]
+    options = [s if s.id in wanted.left else replace(s, unwanted=True) for s in options]
+    return sorted(options, key=rank), pairs
 
 
-def ranked(base: BaseFormula, systems: list[System]) -> list[Option]:
-    """Options for all systems, best first; those that there is no room for last."""
-    fitting = [s for s in systems if s.usage_min_percent <= base.room]
-    options = _options(base, fitting) if fitting else []
-    options += [no_room(base, s) for s in systems if s.usage_min_percent > base.room]
-    return sorted(options, key=rank)
-
-
-def _options(base: BaseFormula, systems: list[System]) -> list[Option]:
-    """Systems that there is room for, in the order of the table."""
+def _options(
+    base: BaseFormula, systems: list[System], wanted: Collection[str]
+) -> tuple[list[Option], list[PairOption]]:
+    """Systems that there is room for, in the order of the table, and the best pairs of them."""
     window = Window(base, systems)
-    near = _usual_ph(base, window)
-    can = window.grid(systems).any(axis=1)  # (S, pH)
+    near = base.ph if base.ph is not None else PLAIN_PH
     low, high, percent = window.doses_of(near, systems)
-    ph_low, ph_high = window.ph_interval(percent, near, systems)
-    # a system that works nowhere at this dose may work at its highest one
-    again = np.flatnonzero(np.isnan(ph_low) & can.any(axis=-1))
-    if again.size:
-        some = [systems[n] for n in again]
-        most = np.array([s.usage_max_percent for s in some])
-        ph_low[again], ph_high[again] = window.ph_interval(most, near, some)
-    plain = [Candidate(s, float(p)) for s, p in zip(systems, percent, strict=True)]
-    first = base.judged(plain)
-    second = list(first)
-    # at the dose for the measured pH there may be no pH left to go to where the middle of the range
-    # leaves one
-    without_aim = [
-        n
+    ph_low, ph_high = _ph_ends(window, percent, near)
+    first = base.judged([_plain(base, s, float(p)) for s, p in zip(systems, percent, strict=True)])
+    shared = Shared.of(base.own_faults, _comparable(base, first))
+    # where it works at no pH by itself, a partner may help it inside its own range
+    reach_low = np.where(np.isnan(ph_low), [s.ph_min for s in systems], ph_low)
+    reach_high = np.where(np.isnan(ph_high), [s.ph_max for s in systems], ph_high)
+    changed = [
+        with_changes(base, window, c, reach_low[n], reach_high[n]) if any(shared.cost(c)[:2]) else c
         for n, c in enumerate(first)
-        if not c.fits and base.ph is not None and window.target_ph(ph_low[n], ph_high[n]) is None
     ]
-    if without_aim:
-        some = [systems[n] for n in without_aim]
-        middle = np.array([(s.usage_min_percent + s.usage_max_percent) / 2 for s in some])
-        ends = window.ph_interval(middle, near, some)
-        for n, dose, left, right in zip(without_aim, middle, *ends, strict=True):
-            if window.target_ph(left, right) is not None:
-                ph_low[n], ph_high[n] = left, right
-                second[n] = replace(second[n], percent=float(dose))
-    second = [
-        c if c.fits else with_changes(base, window, c, ph_low[n], ph_high[n])
-        for n, c in enumerate(second)
-    ]
-    changed = [n for n, c in enumerate(second) if not c.codes]
-    for n, c in zip(changed, base.judged([second[n] for n in changed]), strict=True):
-        second[n] = c
-    second = with_dose_for_ph(base, window, second, (ph_low, ph_high))
-    second = with_partners(base, window, second)
-    best = [b if b.fits and not a.fits else a for a, b in zip(first, second, strict=True)]
-    chances = iter(base.chances([c for c in best if c.fits]))
-    return [
+    changed = with_dose_for_ph(base, window, changed, (ph_low, ph_high))
+    best = _better(base, shared, first, {n: [c] for n, c in enumerate(changed) if not c.codes})
+    search = Pairs(base, best, shared, frozenset(wanted))
+    partners = {n: search.partners_of(n) for n, c in enumerate(best) if needs_partner(c, shared)}
+    best = _better(base, shared, best, partners)
+    fitting = [n for n, c in enumerate(best) if _sound(c, shared)]
+    chances = dict(zip(fitting, base.chances([best[n] for n in fitting]), strict=True))
+    doses = _dose_ends(base, window, best, (low, high))
+    options = [
         option_of(
             base,
             c,
             first[n],
-            (low[n], high[n], ph_low[n], ph_high[n]),
-            next(chances) if c.fits else None,
+            shared,
+            Ends(doses[n], (low[n], high[n]), (ph_low[n], ph_high[n])),
+            chances.get(n),
         )
         for n, c in enumerate(best)
     ]
+    return options, [
+        pair_of(base, c, shared, search.standing_of(c)) for c in base.judged(search.best())
+    ]
 
 
-def _usual_ph(base: BaseFormula, window: Window) -> float:
-    """The measured pH, else the middle of what is customary for the product."""
-    if base.ph is not None:
-        return base.ph
-    product = base.formula.product
-    customary = customary_ph(base.tables, product.type, product.use)
-    return (customary.ph_min + customary.ph_max) / 2 if customary else 5.0
+def _plain(base: BaseFormula, system: System, percent: float) -> Candidate:
+    """A system as it is tried first; what stands on a line of an ingredient stays what it is."""
+    if (kept := base.kept.get(system.id)) is not None:
+        return Candidate(system, kept, present=True)
+    return Candidate(system, percent, displaces=base.displaces_water(system))
 
 
-def _allowed(
-    tables: Tables, *, natural: bool, without: Sequence[str]
-) -> tuple[list[System], list[str]]:
-    """The systems that are left by the wishes of the maker, and the wishes in words."""
-    wishes = []
-    systems = list(tables.systems)
-    if natural:
-        systems = [s for s in systems if s.natural_standard in ("yes", "conditional")]
-        wishes.append("only what a natural cosmetics standard accepts")
-    if without:
-        names = names_of(tables)
-        if unknown := [w for w in without if names.ingredient(w) is None]:
-            near = names.nearest(unknown[0])
-            raise PreservecheckError(
-                Fault(
-                    f"{', '.join(unknown)} is no name in the tables",
-                    f"did you mean {join_or(near)}?" if near else "",
-                    path=("without",),
-                    place="without",
-                )
-            )
-        banned = {named.inci for w in without if (named := names.ingredient(w)) is not None}
-        systems = [s for s in systems if banned.isdisjoint(i for i, _ in s.composition)]
-        wishes.append(f"without {join_and(sorted(banned))}")
-    return systems, wishes
+def _sound(candidate: Candidate, shared: Shared) -> bool:
+    return candidate.serious_beyond(shared.serious) == 0
+
+
+def _comparable(base: BaseFormula, tried: list[Candidate]) -> list[Candidate]:
+    """Candidates from which is read what all systems have in common: those that are used in this
+    kind of product, all where none is."""
+    used = ("usual", "possible")
+    some = [c for c in tried if base.places[c.system.id].standing in used and not c.displaces]
+    return some or tried
+
+
+def _better(
+    base: BaseFormula, shared: Shared, before: list[Candidate], tries: dict[int, list[Candidate]]
+) -> list[Candidate]:
+    """Candidates, and in the place of each the best of its tries where that costs less."""
+    flat = [(n, c) for n, some in tries.items() for c in some]
+    out = list(before)
+    for (n, _), c in zip(flat, base.judged([c for _, c in flat]), strict=True):
+        if shared.cost(c) < shared.cost(out[n]):
+            out[n] = c
+    return out
+
+
+def _ph_ends(window: Window, percent: Floats, near: float) -> tuple[Floats, Floats]:
+    """Lowest and highest pH at which each system works: at its dose; where that leaves no pH to go
+    to, at a plain dose, and at the most of it."""
+    systems = window.systems
+    low, high = window.ph_interval(percent, near, systems)
+    for dose in (window.plain_doses(systems), np.array([s.usage_max_percent for s in systems])):
+        again = np.array(
+            [
+                n
+                for n, s in enumerate(systems)
+                if window.target_ph(low[n], high[n], s) is None or np.isnan(low[n])
+            ],
+            dtype=int,
+        )
+        if again.size:
+            some = [systems[int(n)] for n in again]
+            left, right = window.ph_interval(dose[again], near, some)
+            better = ~np.isnan(left)
+            low[again[better]], high[again[better]] = left[better], right[better]
+    return low, high
+
+
+def _dose_ends(
+    base: BaseFormula, window: Window, candidates: list[Candidate], first: tuple[Floats, Floats]
+) -> list[tuple[float | None, float | None]]:
+    """Lowest and highest dose of each candidate; those of its first trial where neither pH nor
+    partner has changed."""
+    reach = [c.reach or (float(a), float(b)) for c, a, b in zip(candidates, *first, strict=True)]
+    out = [
+        (None, None) if c.present else told_ends(c.system, *ends)
+        for c, ends in zip(candidates, reach, strict=True)
+    ]
+    again = [n for n, c in enumerate(candidates) if c.partner is not None]
+    if not again:
+        return out
+    some = [candidates[n] for n in again]
+    ph = np.array([c.ph if c.ph is not None else base.ph for c in some], dtype=float)
+    partners = [None if c.partner is None else (c.partner, c.partner_percent) for c in some]
+    ends = window.ends_of(ph, [c.system for c in some], partners)
+    for n, both in zip(again, ends, strict=True):
+        out[n] = both
+    return out

@@ -3,25 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import cached_property
 
 import numpy as np
 
 from preservecheck.arrays.formulas import FormulaArrays, formula_arrays
 from preservecheck.arrays.law import lawful_dose
-from preservecheck.arrays.recipes import THERMOMETER_C
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.assess.targets import ph_window
 from preservecheck.assess.uncertainty import CASE_AXIS
 from preservecheck.checks import CHECKS, with_key, with_lever
+from preservecheck.chemistry.summation import weighed_sum
 from preservecheck.ranking.base import BaseFormula
-from preservecheck.ranking.candidate import added_below
+from preservecheck.ranking.candidate import added_at
 from preservecheck.reference.rows import System
 from preservecheck.verdict import PASS, Bools, Floats, Ints, fold
 
 # grid of doses and pH values, fixed for this program
-GRID = 40
-# room above the lowest dose that works, and below the highest; judgement of this program
-MARGIN = 1.1
+GRID = 32
+# room above the lowest dose that works, and below what law or solubility allow; a screen of many
+# formulas keeps the first below the law too; judgement of this program
+MARGIN, BELOW_CAP = 1.1, 0.92
+# where in its usage range a dose lies: in a plain base; in a jar, with food for microbes, oil or
+# much surfactant; where acid or little water helps; common practice, no source
+PLAIN, DEMANDING, HELPED = 0.6, 0.75, 0.4
+# what makes a base demanding: nutrients, liquid oil by volume of the water phase, surfactants; and
+# what helps [%], [-], [%], [-], [-]
+MUCH_FOOD, MUCH_OIL, MUCH_SURFACTANT, ACID_PH, LITTLE_WATER = 1.0, 0.1, 5.0, 4.0, 0.85
+SURFACTANTS = ("anionic surfactant", "amphoteric surfactant", "nonionic surfactant", "solubiliser")
+# doses from this on are told in these steps [%]
+DOSE_STEPS = ((0.5, 0.1), (0.1, 0.05), (0.02, 0.01), (0.0, 0.0005))
 # checks whose interval is looked for over dose and pH
 WORKS = tuple(check for check in CHECKS if check.must_pass and "ph" in check.levers)
 # the chance of a microbe, and from where on it is enough
@@ -29,13 +40,21 @@ HELD = with_key("challenge_chance")
 ENOUGH = HELD.lines[0] if HELD.lines else 1.0
 # a pH is set in steps of [-]
 PH_STEP = 0.05
+# what works up to here does not depend on the pH [-]
+FLAT_PH = 8.0
 # rounds of narrowing an interval to one of so many pieces: a grid step of a pH range comes down to
-# about 1e-8
-ROUNDS, PIECES = 6, 16
+# about 1e-5, which is told in steps of 0.05; a dose to about 1e-7
+PH_ROUNDS, DOSE_ROUNDS, PIECES = 3, 6, 16
+# how far beyond the usage range a dose is looked for, times its top
+FAR = 256.0
 # steps of false position at most; it converges in about eight
 STEPS = 40
-# a sum of ratios this close to 1 is 1
-SMALL = 1e-12
+# a chance this close to enough is enough
+SMALL = 1e-9
+
+
+# what goes in beside each of some systems, with its dose [% of the formula]
+Partners = Sequence[tuple[System, float] | None]
 
 
 class Window:
@@ -68,7 +87,11 @@ class Window:
                 self._displaced[at] += portion.percent / line.percent
 
     def arrays_at(
-        self, percent: Floats, ph: Floats | float, systems: Sequence[System]
+        self,
+        percent: Floats,
+        ph: Floats | float,
+        systems: Sequence[System],
+        partners: Partners | None = None,
     ) -> FormulaArrays:
         """The formula with each system at given doses and pH values.
 
@@ -78,16 +101,25 @@ class Window:
             Doses, shape (S, ...). [% of the formula]
         ph
             pH values that broadcast with the doses, or one for each system. [-]
+        partners
+            What goes in beside each system, with its dose; its amounts count, its row does not.
         """
         each = (-1, *[1] * (percent.ndim - 1))
         ph = np.asarray(ph, dtype=float)
         ph = ph.reshape(each) if ph.ndim == 1 else ph
         arrays, shape, dose = self.arrays, percent.shape, percent[..., None]
         rows = np.array([self.reference.systems.index[s.id] for s in systems]).reshape(each)
-        added_c = np.array([added_below(s) - THERMOMETER_C for s in systems]).reshape(each)
+        added_c = np.array([added_at([s]) for s in systems]).reshape(each)
         added_c = np.broadcast_to(added_c, shape)[..., None]
         composition = self.reference.systems.composition[rows]
         amount = arrays.amount[0] - dose * self._displaced + dose * composition
+        preserving = arrays.preserving[0] + dose * self._preserving[rows]
+        for n, partner in enumerate(partners or ()):
+            if partner is not None:
+                other = self.reference.systems.index[partner[0].id]
+                more = self.reference.systems.composition[other] - self._displaced
+                amount[n] += partner[1] * more
+                preserving[n] += partner[1] * self._preserving[other]
         full = {
             n: np.full(shape, getattr(arrays, n)[0])
             for n in CASE_AXIS
@@ -96,7 +128,7 @@ class Window:
         return arrays.with_(
             **full,
             amount=amount,
-            preserving=arrays.preserving[0] + dose * self._preserving[rows],
+            preserving=preserving,
             with_oil=np.broadcast_to(arrays.with_oil[0], amount.shape),
             ph=ph,
             system=np.broadcast_to(rows, shape)[..., None],
@@ -120,50 +152,84 @@ class Window:
 
         return good
 
-    def least_held(self, percent: Floats, ph: Floats | float, systems: Sequence[System]) -> Floats:
-        """Smallest chance over the microbes that a challenge test finds one controlled."""
-        arrays = self.arrays_at(percent, ph, systems).with_(ph_tolerance=np.zeros(1))
+    def least_held(
+        self,
+        percent: Floats,
+        ph: Floats | float,
+        systems: Sequence[System],
+        partners: Partners | None = None,
+    ) -> Floats:
+        """Smallest chance over the microbes that a challenge test finds one controlled. (S, ...)"""
+        arrays = self.arrays_at(percent, ph, systems, partners).with_(ph_tolerance=np.zeros(1))
         return np.asarray(HELD.compute(arrays)[HELD.key.name].min(axis=-1))
 
-    def lowest_dose(self, ph: Floats | float, systems: Sequence[System]) -> Floats:
-        """Dose at which every microbe is likely enough held; not-a-number where none below 100 %
-        does that. (S,)"""
-        low = np.zeros(len(systems))
-        high = np.minimum(np.array([s.usage_max_percent for s in systems]), self.base.room)
-        for _ in range(4):  # beyond the usage range too: the figure says how far away it is
-            reached = self.least_held(high, ph, systems) >= ENOUGH
-            high = np.where(reached, high, np.minimum(4 * high, self.base.room))
-        reached = self.least_held(high, ph, systems) >= ENOUGH
-        dose = root(lambda d: self.least_held(d, ph, systems) - ENOUGH, low, high)
+    def lowest_dose(
+        self, ph: Floats | float, systems: Sequence[System], partners: Partners | None = None
+    ) -> Floats:
+        """Dose at which every microbe is likely enough held, beside a partner where there is one;
+        not-a-number where none below 100 % does that. (S,)"""
+        top = np.minimum(np.array([s.usage_max_percent for s in systems]), self.base.room)
+        # beyond the usage range too: the figure says how far away it is
+        far = np.minimum(FAR * top, self.base.room)
+        inside, reached = self._enough(np.stack([top, far], axis=1), ph, systems, partners).T
+        low = np.where(inside, 0.0, top)
+        high = np.where(inside, top, far)
+        # one look at many doses between the ends leaves a short way to the root
+        share = np.arange(1, PIECES + 1) / PIECES
+        points = low[:, None] + (high - low)[:, None] * np.where(inside[:, None], share, share**3)
+        points[:, -1] = high
+        good = self._enough(points, ph, systems, partners)
+        first = np.where(good.any(axis=1), good.argmax(axis=1), PIECES - 1)
+        rows = np.arange(len(systems))
+        before = np.where(first > 0, points[rows, np.maximum(first - 1, 0)], low)
+        after = points[rows, first]
+        dose = root(lambda d: self.least_held(d, ph, systems, partners) - ENOUGH, before, after)
         return np.where(reached, dose, np.nan)
 
-    def highest_dose(self, ph: Floats | float, systems: Sequence[System]) -> Floats:
+    def _enough(
+        self,
+        percent: Floats,
+        ph: Floats | float,
+        systems: Sequence[System],
+        partners: Partners | None,
+    ) -> Bools:
+        """Whether every microbe is likely enough held. (S, ...)"""
+        return np.asarray(self.least_held(percent, ph, systems, partners) >= ENOUGH)
+
+    def highest_dose(
+        self, ph: Floats | float, systems: Sequence[System], partners: Partners | None = None
+    ) -> Floats:
         """Dose that usage range, law and solubility allow; 0 where none. (S,)"""
         each_ph = np.broadcast_to(np.asarray(ph, dtype=float), len(systems))
 
         def over(dose: Floats, rows: Ints) -> Bools:
-            arrays = self.arrays_at(dose, each_ph[rows], [systems[i] for i in rows])
+            some = None if partners is None else [partners[i] for i in rows]
+            arrays = self.arrays_at(dose, each_ph[rows], [systems[i] for i in rows], some)
             found = [
                 fold(c.judge(c.compute(arrays))) >= c.levers["less"] for c in with_lever("less")
             ]
             return np.asarray(np.logical_or.reduce(found))
 
         top = np.minimum(
-            self._lawful_dose(ph, systems), np.array([s.usage_max_percent for s in systems])
+            self._lawful_dose(ph, systems, partners),
+            np.array([s.usage_max_percent for s in systems]),
         )
         too_much = np.flatnonzero(over(top, np.arange(len(systems))))
         if too_much.size:
             top[too_much] = narrowed(
-                lambda d: over(d, too_much), np.zeros(too_much.size), top[too_much]
+                lambda d: over(d, too_much), np.zeros(too_much.size), top[too_much], DOSE_ROUNDS
             )
         return np.asarray(top)
 
-    def _lawful_dose(self, ph: Floats | float, systems: Sequence[System]) -> Floats:
+    def _lawful_dose(
+        self, ph: Floats | float, systems: Sequence[System], partners: Partners | None = None
+    ) -> Floats:
         """Dose at which the first limit of the law is met: the totals grow in proportion to it.
         (S,)"""
         law = with_key("percent_as_limited")
         none, one = (
-            law.compute(self.arrays_at(np.full(len(systems), d), ph, systems)) for d in (0.0, 1.0)
+            law.compute(self.arrays_at(np.full(len(systems), d), ph, systems, partners))
+            for d in (0.0, 1.0)
         )
         start = none["percent_as_limited"]
         slope = one["percent_as_limited"] - start
@@ -187,20 +253,30 @@ class Window:
         works = self.works(percent[rows, None], [systems[i] for i in rows])
         start = np.where(lower, np.maximum(left - step, low)[rows], right[rows])
         stop = np.where(lower, left[rows], np.minimum(right + step, high)[rows])
-        ends = narrowed(lambda p: works(p) == lower[:, None], start, stop)
+        ends = narrowed(lambda p: works(p) == lower[:, None], start, stop, PH_ROUNDS)
         left[rows[lower]], right[rows[~lower]] = ends[lower], ends[~lower]
         return left, right
 
-    def grid(self, systems: Sequence[System]) -> Bools:
-        """Where each system works over its usage range and pH range. (S, doses, pH values)"""
-        dose = np.linspace(
-            [s.usage_min_percent for s in systems],
-            [s.usage_max_percent for s in systems],
-            GRID,
-            axis=-1,
-        )
-        ph = np.linspace([s.ph_min for s in systems], [s.ph_max for s in systems], GRID, axis=-1)
-        return self.works(dose[:, :, None], systems)(ph[:, None, :])
+    @cached_property
+    def share_of_range(self) -> float:
+        """Where in its usage range a dose lies, from 0 to 1."""
+        case, c = self.arrays, self.reference
+        food = float(weighed_sum(case.amount, c.nutrient)[0])
+        foams = float(weighed_sum(case.amount, c.role(*SURFACTANTS))[0])
+        oil = float(case.oil_ratio[0].sum())
+        if (case.ph[0] <= ACID_PH) or case.aw[0][0] < LITTLE_WATER:
+            return HELPED
+        jar = case.profiles[0].package == "jar"
+        demanding = jar or food > MUCH_FOOD or oil > MUCH_OIL or foams > MUCH_SURFACTANT
+        return DEMANDING if demanding else PLAIN
+
+    def plain_doses(self, systems: Sequence[System]) -> Floats:
+        """Doses by the usage range and the base alone; of a solvent no more than it takes. [%]
+        (S,)"""
+        least = np.array([s.usage_min_percent for s in systems])
+        most = np.array([s.usage_max_percent for s in systems])
+        inside = least + self.share_of_range * (most - least)
+        return np.where([self.base.displaces_water(s) for s in systems], least, inside)
 
     def doses_of(
         self, ph: Floats | float, systems: Sequence[System]
@@ -216,53 +292,100 @@ class Window:
         """
         low, high = self.lowest_dose(ph, systems), self.highest_dose(ph, systems)
         least = np.array([s.usage_min_percent for s in systems])
-        middle = (least + np.array([s.usage_max_percent for s in systems])) / 2
-        # away from both edges where there is room, or a hair on the scale would decide
-        # of a solvent no more than it takes
-        middle = np.where([self.base.displaces_water(s) for s in systems], least, middle)
-        wanted = np.fmax(np.minimum(middle, high / MARGIN), MARGIN * low)
-        return (
-            low,
-            high,
-            np.array(
-                [self._on_scale(w, h, s) for w, h, s in zip(wanted, high, systems, strict=True)]
-            ),
-        )
+        most = np.array([s.usage_max_percent for s in systems])
+        wanted = self.plain_doses(systems)
+        wanted = np.fmax(np.where(high < most, np.minimum(wanted, BELOW_CAP * high), wanted), low)
+        wanted = np.where(wanted < MARGIN * low, np.minimum(MARGIN * low, high), wanted)
+        # where less is allowed than the range starts with, a dose of the range: the law or the
+        # solubility will say so, and another pH may allow it
+        top = np.where(high >= least, high, most)
+        told = [
+            dose_as_told(min(max(w, s), t), s, t)
+            for w, s, t in zip(wanted, least, top, strict=True)
+        ]
+        return low, high, np.array(told, dtype=float)
 
-    def target_ph(self, low: float, high: float) -> float | None:
-        """The nearest pH of an interval, the meter's tolerance inside it and inside the windows of
-        product and materials."""
-        if np.isnan(low):
+    def ends_of(
+        self, ph: Floats, systems: Sequence[System], partners: Partners
+    ) -> list[tuple[float | None, float | None]]:
+        """Doses between which each system works and no fault of the dose is found, three digits
+        each; ``None`` where there are none.
+
+        Parameters
+        ----------
+        ph
+            One pH for each system. [-]
+        systems
+            The systems.
+        partners
+            What goes in beside each.
+        """
+        lows, highs = (
+            self.lowest_dose(ph, systems, partners),
+            self.highest_dose(ph, systems, partners),
+        )
+        return [
+            told_ends(s, float(a), float(b)) for s, a, b in zip(systems, lows, highs, strict=True)
+        ]
+
+    def target_ph(self, low: float, high: float, system: System) -> float | None:
+        """The pH to bring the product to for a system, the meter's tolerance inside an interval and
+        inside the windows of product and materials: what the kind of product is brought to, or the
+        nearest to it; ``None`` where there is none, or where the base sets the pH."""
+        kind = self.base.kind
+        if np.isnan(low) or (kind is not None and kind.ph_set != "free"):
             return None
         tolerance = self.base.formula.measured.ph_tolerance
         suits = ph_window(self.arrays).product
         low, high = max(low, suits[0]) + tolerance, min(high, suits[1]) - tolerance
         if low > high + 1e-9:
             return None
-        near = self.base.ph if self.base.ph is not None else (low + high) / 2
-        target = min(max(near, low), high)
-        down = np.floor(target / PH_STEP + 1e-9) * PH_STEP
-        step = down if target < near else np.ceil(target / PH_STEP - 1e-9) * PH_STEP
-        return round(float(step if low - 1e-9 <= step <= high + 1e-9 else target), 3)
+        aim = self.base.ph
+        if kind is not None and kind.aim_ph is not None:
+            aim = kind.aim_ph_flat if system.ph_max >= FLAT_PH else None
+            aim = kind.aim_ph if aim is None else aim
+        if aim is None:
+            aim = (low + high) / 2
+        return ph_as_set(min(max(aim, low), high), low, high)
 
-    def _on_scale(self, wanted: float, high: float, system: System) -> float:
-        """A dose that the scale shows, or one of two decimals: rounded up, but never above what is
-        allowed.
 
-        Where less is allowed than the usage range starts with, a dose of the range: the law or the
-        solubility will say so, and another pH may allow it.
-        """
-        least = system.usage_min_percent
-        top = high if high >= least else system.usage_max_percent
-        dose = min(max(wanted, least), top)
-        step_g = self.base.formula.product.scale_step_g
-        plain = 0.01 if least >= 0.05 else 0.0005
-        step = 100 * step_g / self.base.batch_g if step_g and self.base.batch_g else plain
-        if step > dose / 4:
-            step = plain  # too coarse a scale: the check on weighing will say so
-        up = np.ceil(dose / step - 1e-9) * step
-        shown = up if up <= top + 1e-12 else np.floor(top / step + 1e-9) * step
-        return round(float(shown), 6) if shown >= least else dose
+def dose_as_told(wanted: float, least: float, top: float) -> float:
+    """A dose as a person tells it: the nearest step that lies between two ends, else the dose
+    itself. [%]"""
+    step = next(step for start, step in DOSE_STEPS if wanted >= start - 1e-9)
+    nearest = round(wanted / step)
+    for n in (nearest, nearest - 1, nearest + 1):
+        if least - 1e-12 <= (dose := round(n * step, 6)) <= top + 1e-12:
+            return dose
+    return wanted
+
+
+def told_ends(system: System, low: float, high: float) -> tuple[float | None, float | None]:
+    """Ends of the doses of a system, from the lowest that works and the highest that is allowed."""
+    low, high = told_inside(max(low, system.usage_min_percent), high)
+    return (low, high) if low <= high else (None, None)  # false also for not-a-number
+
+
+def told_inside(low: float, high: float) -> tuple[float, float]:
+    """An interval with ends of three digits that do not lie outside it."""
+
+    def rounded(value: float, to: Callable[[float], float]) -> float:
+        if not np.isfinite(value) or value <= 0:
+            return value
+        places = 2 - int(np.floor(np.log10(value)))
+        return round(float(to(round(value * 10.0**places, 6)) / 10.0**places), max(places, 0))
+
+    return rounded(low, np.ceil), rounded(high, np.floor)
+
+
+def ph_as_set(aim: float, low: float, high: float) -> float:
+    """A pH as a maker sets it: the nearest tenth, else the nearest half tenth, that lies between
+    two ends; else the pH itself."""
+    for step in (2 * PH_STEP, PH_STEP):
+        for n in (np.round(aim / step), np.floor(aim / step), np.ceil(aim / step)):
+            if low - 1e-9 <= (set_to := round(float(n * step), 2)) <= high + 1e-9:
+                return set_to
+    return round(aim, 3)
 
 
 def inside(value: float, *, up: bool) -> float | None:
@@ -278,7 +401,7 @@ def inside(value: float, *, up: bool) -> float | None:
 # scipy.optimize.elementwise does the same, but its import alone takes a third of a ranking
 
 
-def narrowed(beyond: Callable[[Floats], Bools], low: Floats, high: Floats) -> Floats:
+def narrowed(beyond: Callable[[Floats], Bools], low: Floats, high: Floats, rounds: int) -> Floats:
     """Where a condition that is false at ``low`` becomes true on the way to ``high``, row by row.
 
     Each round looks at many points of every interval at once and keeps the first piece in which the
@@ -290,10 +413,12 @@ def narrowed(beyond: Callable[[Floats], Bools], low: Floats, high: Floats) -> Fl
         Takes points, shape (S, n).
     low, high
         Ends, shape (S,).
+    rounds
+        How often an interval is cut into pieces.
     """
     low, high = np.array(low, dtype=float), np.array(high, dtype=float)
     share = np.arange(1, PIECES + 1) / PIECES
-    for _ in range(ROUNDS):
+    for _ in range(rounds):
         points = low[:, None] + (high - low)[:, None] * share
         points[:, -1] = high
         turns = beyond(points)

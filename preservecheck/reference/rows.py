@@ -143,12 +143,24 @@ class System(Row):
     regulatory_note: str | None = text()
     conflicts: str | None = text()  # where sources disagree
 
+    @property
+    def name(self) -> str:
+        """What people call it: its substances, most first, water left out."""
+        parts = [i for i, _ in sorted(self.composition, key=lambda part: -part[1]) if i != "Aqua"]
+        first, *others = parts or ["Aqua"]
+        return " + ".join([first, *(_small(inci) for inci in others)])
+
     def check(self) -> None:
         """Raise ``ValueError`` where columns contradict each other."""
         super().check()
         total = sum(f for _, f in self.composition)
         if abs(total - 1) > 0.0011:
             raise ValueError(f"composition adds up to {total:g}; mass fractions must add up to 1")
+
+
+def _small(inci: str) -> str:
+    """An INCI name inside a line: words without figures and abbreviations in small letters."""
+    return " ".join(w.lower() if w[:1].isupper() and w[1:].islower() else w for w in inci.split())
 
 
 ActiveCharge = Literal["nonionic", "anionic", "cationic", "amphoteric"]

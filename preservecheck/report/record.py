@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 BESIDE = ("source", "locator", "basis", "recalled", "note")
 OUTCOMES = {
     "fits": "fits",
+    "possible-with-warnings": "possible, with warnings",
     "fits-after-change": "fits after a change",
     "does-not-fit": "does not fit",
 }

@@ -17,11 +17,11 @@ import numpy as np
 
 from preservecheck.arrays.formulas import formula_arrays_of
 from preservecheck.arrays.law import fitting, holding, lawful_dose, rules
-from preservecheck.arrays.recipes import THERMOMETER_C, Profile, Recipes
+from preservecheck.arrays.recipes import Profile, Recipes
 from preservecheck.arrays.tables import TableArrays
 from preservecheck.checks import with_key
 from preservecheck.formula.materials import WATER, MaterialResolver
-from preservecheck.ranking.candidate import SOLVENT_PERCENT, added_below
+from preservecheck.ranking.candidate import SOLVENT_PERCENT, added_at
 from preservecheck.ranking.window import MARGIN
 from preservecheck.reference.rows import System
 from preservecheck.verdict import Bools, Floats, Ints
@@ -41,9 +41,11 @@ class BaseRecipes:
         roles = recipes.roles
         formula = recipes.line_formula[roles.line]
         keep = np.ones(len(recipes.amount), dtype=bool)
-        keep[roles.line] = False
+        named = roles.line[roles.declared]
+        keep[named] = False
         place = np.full(recipes.count, -1)
-        place[formula] = recipes.line_phase[roles.line]  # in order, so the last one stays
+        # in order, so the last one stays
+        place[recipes.line_formula[named]] = recipes.line_phase[named]
         water = np.array([m.inci == WATER for m in recipes.materials], dtype=bool)
         filler = recipes.amounts.fillers(water[recipes.line_material], keep)
         amount, rest = recipes.amount.copy(), np.zeros(len(recipes.amount), dtype=bool)
@@ -181,7 +183,7 @@ def with_each(
     amount[new] = np.where(grams, percent / 100 * batch_g, percent).reshape(-1)
     # a phase of its own goes in at the temperature that suits the system
     added_c = out.added_c.reshape(len(systems), -1).copy()
-    cool = np.array([added_below(s) - THERMOMETER_C for s in systems])
+    cool = np.array([added_at([s]) for s in systems])
     added_c[:, np.isinf(recipes.added_c)] = cool[:, None]
     return replace(
         out,

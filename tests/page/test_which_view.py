@@ -131,7 +131,7 @@ def test_order(client):
     margins = numbers(shown(asked(client, fields(which_order="margin")), "margin"))
     assert margins == sorted(margins)
     assert -margins[0] == max(
-        s.weakest.sum_of_ratios for s in ranked().systems if s.outcome != "does-not-fit"
+        s.weakest.challenge_chance or 0 for s in ranked().systems if s.outcome != "does-not-fit"
     )
     checks = [c for c in shown(asked(client, fields(which_order="check")), "check") if c]
     assert checks == sorted(s.check for s in ranked().systems if s.outcome == "does-not-fit")
@@ -169,7 +169,7 @@ def test_leave_out(client):
     without = ranked(without=("Phenoxyethanol",))
     assert shown(text) == [s.id for s in without.systems]
     assert 'name="which-without" value="Phenoxyethanol"' in text
-    assert all("henoxyethanol" not in (s.partner or "") for s in without.systems)
+    assert all("henoxyethanol" not in s.partner.id for s in without.systems if s.partner)
     back = asked(client, fields(which_without="Phenoxyethanol", do="take-back Phenoxyethanol"))
     assert shown(back) == [s.id for s in ranked().systems]
     assert "which-without" not in back
@@ -355,7 +355,8 @@ def test_applied_as_typed():
     )
     applied = applied_to(draft, formula_of(draft, tables, TODAY), option, tables)
     assert applied.draft.phases[0].fields == draft.phases[0].fields
-    assert applied.draft.phases[1].fields == draft.phases[1].fields
+    # 140 °F is too hot for what stood in it: 38 °C is asked for, in the maker's own unit
+    assert applied.draft.phases[1].fields == draft.phases[1].fields | {"added_at": "100.4"}
     assert applied.draft.phases[-1].fields["added_at_unit"] == "°F"
     assert applied.draft.product["batch"] == "200"
     assert any("200 g" in text for text in applied.done)
@@ -399,15 +400,16 @@ def test_gum_is_replaced_in_words():
     tables, draft = load_tables(), draft_in(ANIONIC)
     formula = formula_of(draft, tables, TODAY)
     option = next(
-        s for s in ranked(ANIONIC).systems if any("Hydroxyethylcellulose" in c for c in s.changes)
+        s for s in ranked(ANIONIC).systems if any("Hydroxyethylcellulose" in c for c in s.said)
     )
     applied = applied_to(draft, formula, option, tables)
     assert "Xanthan Gum is replaced by Hydroxyethylcellulose." in applied.done
     assert "Aqua now fills up the rest." in applied.done
-    assert "Taken out: 0.8 % Phenoxyethanol." in applied.done
+    # a preservative on a line of an ingredient stays
     lines = applied.draft.phases[0].lines
-    assert [x.get("ingredient") for x in lines][:3] == ["Aqua", "Hydroxyethylcellulose", "Glycerin"]
-    assert lines[2]["note"] == "as it came"
+    names = [x.get("ingredient") for x in lines]
+    assert names == ["Aqua", "Hydroxyethylcellulose", "Phenoxyethanol", "Glycerin"]
+    assert lines[3]["note"] == "as it came"
 
 
 def test_put_and_undo_without_scripting(client):
@@ -420,7 +422,7 @@ def test_put_and_undo_without_scripting(client):
     assert 'data-go="/" aria-current="page"' in text
     assert f'<option value="{system}" selected>' in text
     assert "Taken out: 0.8 % benzyl-alcohol-benzoic-dehydroacetic" in text
-    assert "Lower the pH from 5.3 to 4.9 or below." in text
+    assert "Lower the pH from 5.3 to 4.7." in text  # the aim of a leave-in milk
     assert 'class="stamp' in text
     before = html.unescape(re.search(r'name="before-pick" value="([^"]*)"', answer.text).group(1))
     undone = client.post("/which/undo", data={"product-name": "other", "before-pick": before}).text

@@ -6,7 +6,9 @@ import json
 
 import pytest
 
-from preservecheck.ranking.result import Choice, Option, Weakest
+from preservecheck.formula.edit import SetPh
+from preservecheck.ranking.result import Choice, Option, PairOption, Partner, Weakest
+from preservecheck.ranking.standing import Place
 from preservecheck.report import choice as report
 from preservecheck.report import markdown
 from preservecheck.report import text as plain
@@ -14,7 +16,9 @@ from preservecheck.report.formats import json_text
 
 FIGURES = {
     "id": "phenoxyethanol",
+    "name": "Phenoxyethanol",
     "outcome": "fits",
+    "standing": "usual",
     "percent": 0.85,
     "percent_low": 0.712345,
     "percent_high": 1.0,
@@ -27,20 +31,21 @@ FIGURES = {
     "scale_error_percent": 2.352941,
     "changes": (),
     "partner": None,
-    "partner_percent": None,
     "counts": {"pass": 14, "warn": 1, "serious": 0, "unknown": 2},
-    "weakest": Weakest(microbe="Staphylococcus aureus", sum_of_ratios=1.234, challenge_chance=0.83),
+    "weakest": Weakest("Staphylococcus aureus", sum_of_ratios=1.234, challenge_chance=0.83),
     "chance": 0.873,
-    "why": "passes what it must; look at nutrient-load",
+    "why": "usual in leave-in milk or cream",
     "own": False,
 }
+BESIDE = {"place": Place("usual")}
 CHANGED = {
     "id": "sodium-benzoate",
     "outcome": "fits-after-change",
     "ph": 4.9,
-    "changes": ("lower the pH from 5.5 to 4.9 or below", "pair it with 0.9 % phenoxyethanol"),
-    "partner": "phenoxyethanol",
-    "partner_percent": 0.9,
+    "changes": (SetPh(4.9),),
+    "said": ("lower the pH from 5.5 to 4.9", "pair it with 0.9 % phenoxyethanol"),
+    "why": "possible here; lower the pH from 5.5 to 4.9; pair it with 0.9 % phenoxyethanol",
+    "partner": Partner("phenoxyethanol", 0.9),
 }
 FAILED = {
     "id": "mci-mi",
@@ -52,7 +57,7 @@ FAILED = {
 
 def option(**changes):
     """An option; every figure can be set."""
-    return Option(**(FIGURES | changes))
+    return Option(**(FIGURES | BESIDE | changes))
 
 
 def ranking(*options, **changes):
@@ -66,8 +71,10 @@ def ranking(*options, **changes):
         "ph": 5.5,
         "markets": ("EU", "GB"),
         "order": "Fits before the rest.",
+        "kind": "leave-in-milk",
         "narrowed": (),
         "systems": options,
+        "ranks": tuple((s.id, n) for n, s in enumerate(options, 1)),
     }
     return Choice(**(figures | changes))
 
@@ -94,14 +101,10 @@ class TestText:
     """The ranking for a terminal."""
 
     def test_heads_and_numbers(self):
-        """Three groups with their sizes, numbered through in ranked order."""
-        sections = report.document(EVERY).sections[:3]
-        assert [x.title for x in sections] == [
-            "Fits (1)",
-            "Fits after a change (1)",
-            "Does not fit (1)",
-        ]
-        assert [x.blocks[0].rows[0][:2] for x in sections] == [
+        """What works in ranked order, then what does not, numbered through."""
+        sections = report.document(EVERY).sections[:2]
+        assert [x.title for x in sections] == ["In order (2)", "Does not fit (1)"]
+        assert [x[:2] for section in sections for x in section.blocks[0].rows] == [
             ["1", "phenoxyethanol"],
             ["2", "sodium-benzoate"],
             ["3", "mci-mi"],
@@ -109,7 +112,35 @@ class TestText:
 
     def test_empty_group_is_left_out(self):
         """A group without systems has no heading."""
-        assert "AFTER A CHANGE" not in shown(ranking(option()))
+        assert "DOES NOT FIT" not in shown(ranking(option()))
+
+    def test_needs_none(self):
+        """A formula that needs none is told so, and nothing else."""
+        page = text(needs_none="It holds no water, so nothing grows in it.")
+        assert "Needs none. It holds no water" in page
+        assert "Order" not in page
+        assert "To go on" not in page
+
+    def test_own_system(self):
+        """The formula's own system is named with its rank, and marked in the list."""
+        page = text(option(now=True), now=(("phenoxyethanol", 1),))
+        assert "In the formula now: phenoxyethanol has rank 1." in page
+        assert "phenoxyethanol (in it now)" in page
+
+    def test_pairs(self):
+        """The best pairs that work stand in a table of their own."""
+        weakest = Weakest("Candida albicans", 2.5, 0.94)
+        pair = PairOption(
+            Partner("phenoxyethanol", 0.9),
+            Partner("sodium-benzoate", 0.4),
+            "fits",
+            weakest,
+            FIGURES["counts"],
+            "usual pair",
+        )
+        page = text(option(), pairs=(pair,))
+        assert "BEST PAIRS" in page
+        assert "phenoxyethanol + sodium-benzoate 0.9 % + 0.4 % fits Candida albicans 94 %" in page
 
     def test_figures(self):
         """Dose, grams, the scale, the span of doses and pH, the temperature, the margin and the
@@ -117,7 +148,7 @@ class TestText:
         page = text(option())
         for said in (
             "0.85 % = 4.25 g",
-            "The scale may be off by 2.4 %; 0.712 to 1 % would do.",
+            "The scale may be off by 2.4 %; effective from 0.712 to 1 %.",
             "Goes in below 45 °C (113 °F), phase cool-down.",
             "3 to 10 Staphylococcus aureus 83 % 87 %",
             "Its chance of passing is too close to count on.",
@@ -126,25 +157,21 @@ class TestText:
             assert said in page
 
     def test_change(self):
-        """What has to be changed stands on its own line; one that fits names none."""
-        assert (
-            "Change: lower the pH from 5.5 to 4.9 or below; pair it with 0.9 % phenoxyethanol."
-            in text(option(**CHANGED))
+        """What moved a system up or down stands below it, with its changes."""
+        assert "Fits: usual in leave-in milk or cream." in text(option())
+        assert "Fits after a change: possible here; lower the pH from 5.5 to 4.9; pair it with" in (
+            text(option(**CHANGED))
         )
-        assert "Change:" not in text(option())
 
     def test_dose_for_another_ph(self):
-        """A dose for another pH says so, and what holds at the pH as measured."""
+        """A dose for another pH says so."""
         page = text(option(**CHANGED))
-        assert (
-            "The scale may be off by 2.4 %; at pH 4.9; as measured, at pH 5.5, 0.712 to 1 % "
-            "would do." in page
-        )
+        assert "The scale may be off by 2.4 %; at pH 4.9 effective from 0.712 to 1 %." in page
 
     def test_remarks(self):
         """What is to be said of the formula stands above the ranking."""
         page = text(option(), remarks=("Mend this first.",))
-        assert page.index("Mend this first.") < page.index("FITS (1)")
+        assert page.index("Mend this first.") < page.index("IN ORDER (1)")
         assert "Mend this first." in marked(ranking(option(), remarks=("Mend this first.",)))
 
     def test_a_close_call(self):
@@ -180,15 +207,13 @@ class TestText:
     @pytest.mark.parametrize(
         ("changes", "said"),
         [
-            ({"percent_low": None}, "no dose is known at which every microbe is stopped"),
-            ({"percent_low": 1.962}, "alone it would take 1.96 %, and at most 1 % is allowed"),
+            (
+                {"percent_low": None, "percent_high": None},
+                "at no dose that is allowed is every microbe held by it alone",
+            ),
             ({"ph_low": None, "ph_high": None}, "No pH is known at which it works here alone."),
             (
-                {
-                    "weakest": Weakest(
-                        microbe="Candida albicans", sum_of_ratios=None, challenge_chance=None
-                    )
-                },
+                {"weakest": Weakest(microbe="Candida albicans", sum_of_ratios=None)},
                 "Candida albicans unknown",
             ),
         ],
@@ -215,7 +240,7 @@ class TestText:
         """The first line names the formula, the pH, the markets and what narrowed the choice."""
         page = text(option(), narrowed=("without Benzyl Alcohol", "markets JP"), ph=None)
         assert page.startswith(
-            "Which preservative? Preservatives for Oat | cream: 1 systems, pH not measured, EU, GB; without Benzyl "
+            "Which preservative? Preservatives for Oat | cream: 1 systems, leave-in-milk, pH not measured, EU, GB; without Benzyl "
             "Alcohol; markets JP."
         )
 
@@ -272,7 +297,9 @@ class TestJson:
         ]
         assert data["systems"][0] | {"weakest": None} == {
             k: list(v) if isinstance(v, tuple) else v for k, v in FIGURES.items()
-        } | {"weakest": None}
+        } | {"weakest": None, "rank": 1}
+        assert data["systems"][1]["changes"] == [{"set": "measured.ph", "to": 4.9}]
+        assert data["systems"][1]["partner"] == {"id": "phenoxyethanol", "percent": 0.9}
         assert data["systems"][0]["weakest"] == {
             "microbe": "Staphylococcus aureus",
             "sum_of_ratios": 1.234,

@@ -165,12 +165,8 @@ def test_every_system_in_many_formulas(tables, without_chances):
             assert (row["verdict"], row["limiting_check"]) == ("warn", "use-level")
             continue
         candidate = Candidate(by_id[row["system"]], row["percent"])
-        compare(
-            row,
-            review(
-                BaseFormula(formula, tables, TODAY).formula_with(candidate), tables, today=TODAY
-            ),
-        )
+        base = BaseFormula(formula, tables, TODAY, mend=False)
+        compare(row, review(base.formula_with(candidate), tables, today=TODAY))
         compared[row["system"]] += 1
     assert [s for s, n in compared.items() if n < COUNT // 100] == [
         "low-water-activity-high-glycol"

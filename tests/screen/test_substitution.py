@@ -47,7 +47,7 @@ def test_with_each(some, data):
     )
     doses = st.integers(1, 30).map(lambda n: n / 10)
     dose = np.array([[data.draw(doses) for _ in some] for _ in systems])
-    bases = [BaseFormula(f, TABLES, TODAY) for f in some]
+    bases = [BaseFormula(f, TABLES, TODAY, mend=False) for f in some]
     resolver = bases[0].composer.resolver
     arrays = with_each(
         BaseRecipes.of(recipes_of([compose(f) for f in some], TODAY)), systems, dose, resolver

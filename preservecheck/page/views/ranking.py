@@ -162,7 +162,7 @@ def _ranked(sent: Submission, formula: Formula, wishes: Wishes) -> dict[str, Any
         "choice": choice,
         "said": words.title(choice),
         "nothing": ""
-        if any(s.outcome != "does-not-fit" for s in choice.systems)
+        if choice.needs_none or any(s.outcome != "does-not-fit" for s in choice.systems)
         else words.NOTHING,
         "rows": rows_of(choice, sent.site.tables, wishes, now),
         "heads": words.HEADS,
