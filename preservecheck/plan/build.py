@@ -152,7 +152,7 @@ class Planner:
         kept = self._improved({}, self._partners)
         if not self._wants_another(kept):
             return self._finished(self._pruned(kept))
-        drafts = [kept, *self._without_one(), *self._with_another()]
+        drafts = [kept, *self._without_one(), *self._with_another(kept)]
         proven = [d for d in drafts if not d.wrong.worse_than(self.before)]
         best = min(proven, key=lambda d: d.cost, default=kept)
         return self._finished(self._pruned(best), clash=best is not kept)
@@ -219,7 +219,11 @@ class Planner:
         draft = _Draft(dict(fixed), wrong)
         self._try_base(draft, self.trials.compose(start))
         self._try_ph_and_dose(draft)
-        if draft.wrong.serious and partners is not None:
+        weak = any(
+            code == SERIOUS and BY_ID[check].against == "ph"
+            for (check, _), code in draft.wrong.items()
+        )
+        if weak and partners is not None:
             self._try_partner(draft, partners())
         return draft
 
@@ -339,16 +343,19 @@ class Planner:
         """Drafts that take one of several preservatives out."""
         return [self._improved({Lever.REMOVE: o}, None) for o in levers.removals(self.opened)]
 
-    def _with_another(self) -> list[_Draft]:
-        """Drafts with another system, up to the first that leaves nothing serious and worsens
-        nothing."""
+    def _with_another(self, kept: _Draft) -> list[_Draft]:
+        """Drafts with another system in the base as it was mended, up to the first that leaves
+        nothing serious and worsens nothing."""
+        base = {k: o for k, o in kept.options.items() if k < Lever.REMOVE and not _removes(o)}
         own = tuple(s.id for s in self.opened.systems if s.declared)
         out = {Lever.REMOVE: Option(Lever.REMOVE, tuple(Remove(i) for i in own))} if own else {}
         others = [s for s in others_for(self.case) if s.id not in self._own_ids][:OTHERS_TRIED]
         ids = {s.id for s in others} | (self._own_ids - set(own))
         self.trials.hold(self.formula, levers.materials(self.trials), ids)
         sets: list[dict[Lever, Option]] = [
-            out | {Lever.PRESERVATIVE: levers.addition(self.opened, s, doses.of_a_new_one(s))}
+            base
+            | out
+            | {Lever.PRESERVATIVE: levers.addition(self.opened, s, doses.of_a_new_one(s))}
             for s in others
         ]
         tried = self._tried([_edits(s) for s in sets])
@@ -371,7 +378,10 @@ class Planner:
         swap = {Lever.REMOVE, Lever.PRESERVATIVE} if Lever.REMOVE in draft.options else set()
         order = sorted(set(draft.options) - swap, key=lambda lever: -COST[lever])
         less = [{k: o for k, o in draft.options.items() if k != lever} for lever in order]
-        tried = self._tried([_edits(options) for options in less])
+        # what the end asks for is judged in the same go
+        groups = _groups(draft.options)
+        later = [*groups, *(_joined(groups[: n + 1]) for n in range(len(groups)))]
+        tried = self._tried([*map(_edits, less), *later])[: len(less)]
         for options, after in zip(less, tried, strict=True):
             if after is not None and after.weight <= draft.wrong.weight + _NOISE:
                 return self._pruned(_Draft(options, after))
@@ -420,6 +430,10 @@ class Planner:
                     if key not in after:
                         out.setdefault(key, edits)
         return out
+
+
+def _removes(option: Option) -> bool:
+    return any(isinstance(edit, Remove) for edit in option.edits)
 
 
 def _points(key: Key, code: int) -> bool:
