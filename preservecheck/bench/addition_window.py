@@ -16,6 +16,7 @@ from preservecheck.checks import with_key
 from preservecheck.checks.base import warmer
 from preservecheck.formula.compose import Addition, Composition
 from preservecheck.formula.cooling_readings import Course
+from preservecheck.plan.targets import addition_c
 from preservecheck.units import duration_text, temperature_text
 from preservecheck.verdict import PASS, SERIOUS, WORDS, Word
 
@@ -57,15 +58,14 @@ class Mark:
             )
         limit = f"Its heat limit is {temperature_text(self.limit_c)}"
         error = f"and the thermometer may be off by {THERMOMETER_C:.0f} °C"
-        best_c = self.below_c + THERMOMETER_C
-        if best_c < self.limit_c:
-            return f"{limit}, it does most good below {temperature_text(best_c)}, {error}."
+        if self.below_c + THERMOMETER_C < self.limit_c:
+            return f"{limit}; cooler, less of it goes into the oil or off with the steam."
         return f"{limit}, {error}."
 
 
 def marks_of(composition: Composition, case: FormulaArrays) -> list[Mark]:
-    """A mark for each preservative part of a formula: the lower of heat limit and preferred
-    temperature, less the error of the thermometer; those whose limit is not known come last."""
+    """A mark for each preservative part of a formula, the temperature that a plan aims at for it;
+    those whose limit is not known come last."""
     error = float(case.temperature_tolerance_c[0])
     known, unknown = [], []
     for addition, part in case.parts_added():
@@ -73,7 +73,11 @@ def marks_of(composition: Composition, case: FormulaArrays) -> list[Mark]:
         if part.heat_limit_c is None:
             unknown.append(Mark(part.name, phase, COOL_DOWN_C, None))
         else:
-            known.append(Mark(part.name, phase, part.below_c - error, part.heat_limit_c))
+            heated = composition.formula.phases[phase].heated_to_c is not None
+            # what belongs into the hot water keeps to its limit
+            most = part.below_c - error
+            below_c = most if heated else addition_c([part.heat_limit_c], error)
+            known.append(Mark(part.name, phase, below_c, part.heat_limit_c))
     return [*sorted(known, key=lambda m: m.phase), *unknown]
 
 

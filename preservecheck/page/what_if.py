@@ -105,7 +105,7 @@ def tried(report: Report, wanted: Mapping[str, float], tables: Tables) -> Tried 
         what += [f"{lines[at].name} {dose:g} %" for at, dose in doses.items()]
         changed = filled(composer_for(tables).compose(changed), doses.keys())
         changed = with_percents(changed, doses)
-    other = review(changed, tables, today=report.date)
+    other = review(changed, tables, today=report.date, plan=False)
     before = {(f.id, f.about): f for f in report.checks}
     after = {(f.id, f.about): f for f in other.checks}
     pairs = [(before.get(key), after.get(key)) for key in after | before]
