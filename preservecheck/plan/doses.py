@@ -92,8 +92,10 @@ def dose_target(grid: DoseGrid, present: float, system: System) -> Target | None
     if inside:
         return Target(present, low, high, "%")
     share = BELOW_CAP_SENSITISER if system.sensitiser_note and _is_strong(system) else BELOW_CAP
-    top = high if present < low else max(high * share, low)
-    aim = dose_between(low, top, present)
+    if present < low:
+        aim = dose_between(low, high, max(low, upper_dose(system)))
+    else:
+        aim = dose_between(low, max(high * share, low), present)
     return None if aim is None else Target(aim, low, high, "%")
 
 
@@ -129,7 +131,12 @@ def redosed(added: Option, dose: Option) -> Option:
 
 
 def of_a_new_one(system: System) -> float:
-    """The dose at which a system goes in that was not there before: in the upper half of its range,
-    with something in hand. [%]"""
+    """The dose at which a system goes in that was not there before. [%]"""
     low, high = system.usage_min_percent, system.usage_max_percent
-    return dose_between(low, high, low + UPPER * (high - low)) or high
+    return dose_between(low, high, upper_dose(system)) or high
+
+
+def upper_dose(system: System) -> float:
+    """A dose in the upper half of a range, with something in hand. [%]"""
+    low, high = system.usage_min_percent, system.usage_max_percent
+    return low + UPPER * (high - low)
