@@ -230,8 +230,9 @@ class BaseFormula:
         weakest microbe in a challenge test."""
         if not candidates:
             return []
-        cloud = drawn(self.arrays_of(candidates), draws=CHANCE_DRAWS)
         checks = [c for c in MUST_PASS if c.tolerances and c.forecast is None]
+        inputs = tuple({name for c in checks for name in c.tolerances})
+        cloud = drawn(self.arrays_of(candidates), inputs, draws=CHANCE_DRAWS)
         good = [fold(c.judge(c.compute(cloud))) <= PASS for c in checks]
         share = np.logical_and.reduce(np.broadcast_arrays(*good)).mean(axis=-1)
         return [float(g * c.least_held) for g, c in zip(share, candidates, strict=True)]

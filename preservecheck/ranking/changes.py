@@ -74,7 +74,7 @@ def with_dose_for_ph(
         return candidates
     systems = [candidates[n].system for n in moved]
     ph = np.array([candidates[n].ph for n in moved], dtype=float)
-    least, most, percent = window.doses_of(ph, systems)
+    least, most, percent = window.doses_of(ph, systems, exact=False)
     out = list(candidates)
     for n, a, b, p in zip(moved, least, most, percent, strict=True):
         out[n] = replace(candidates[n], percent=float(p), reach=(float(a), float(b)))

@@ -50,7 +50,7 @@ FAR = 256.0
 # steps of false position at most; it converges in about eight
 STEPS = 40
 # a chance this close to enough is enough
-SMALL = 1e-9
+SMALL = 1e-8
 
 
 # what goes in beside each of some systems, with its dose [% of the formula]
@@ -164,10 +164,18 @@ class Window:
         return np.asarray(HELD.compute(arrays)[HELD.key.name].min(axis=-1))
 
     def lowest_dose(
-        self, ph: Floats | float, systems: Sequence[System], partners: Partners | None = None
+        self,
+        ph: Floats | float,
+        systems: Sequence[System],
+        partners: Partners | None = None,
+        *,
+        exact: bool = True,
     ) -> Floats:
         """Dose at which every microbe is likely enough held, beside a partner where there is one;
-        not-a-number where none below 100 % does that. (S,)"""
+        not-a-number where none below 100 % does that. (S,)
+
+        Not exact is up to a sixteenth of the way between two ends too high.
+        """
         top = np.minimum(np.array([s.usage_max_percent for s in systems]), self.base.room)
         # beyond the usage range too: the figure says how far away it is
         far = np.minimum(FAR * top, self.base.room)
@@ -183,6 +191,8 @@ class Window:
         rows = np.arange(len(systems))
         before = np.where(first > 0, points[rows, np.maximum(first - 1, 0)], low)
         after = points[rows, first]
+        if not exact:
+            return np.where(reached, after, np.nan)
         dose = root(lambda d: self.least_held(d, ph, systems, partners) - ENOUGH, before, after)
         return np.where(reached, dose, np.nan)
 
@@ -279,7 +289,7 @@ class Window:
         return np.where([self.base.displaces_water(s) for s in systems], least, inside)
 
     def doses_of(
-        self, ph: Floats | float, systems: Sequence[System]
+        self, ph: Floats | float, systems: Sequence[System], *, exact: bool = True
     ) -> tuple[Floats, Floats, Floats]:
         """Lowest dose that works, highest that is allowed, and the one recommended. (S,) each
 
@@ -290,7 +300,8 @@ class Window:
         systems
             The systems.
         """
-        low, high = self.lowest_dose(ph, systems), self.highest_dose(ph, systems)
+        low = self.lowest_dose(ph, systems, exact=exact)
+        high = self.highest_dose(ph, systems)
         least = np.array([s.usage_min_percent for s in systems])
         most = np.array([s.usage_max_percent for s in systems])
         wanted = self.plain_doses(systems)
