@@ -248,12 +248,12 @@ class TestDifference:
         with pytest.raises(FormulaError, match="no line is left"):
             apply(formula, [SetDose("phenoxyethanol", 50)], compose)
 
-    def test_rest_line_that_goes_out(self):
-        """Alcohol fills up and is the preservative: without it the water fills up to 100 %."""
+    def test_ingredient_that_preserves_stays(self):
+        """Alcohol that is a line of an ingredient is left alone, whatever it does."""
         items = [{"ingredient": "Alcohol", "rest": True}, {"ingredient": "Water", "percent": 30}]
         formula = make_formula(phases=[{"name": "all", "items": items}])
         base = without_preservatives(compose(formula))
-        assert percents(base) == [("Water", 100)]
+        assert percents(base) == [("Alcohol", pytest.approx(70)), ("Water", pytest.approx(30))]
 
 
 def test_without_preservatives():
