@@ -22,7 +22,7 @@ from tests.generated import pile
 
 TODAY = dt.date(2026, 11, 26)
 # 2,000 take eleven minutes on one core
-COUNT = int(os.environ.get("PRESERVECHECK_PLANS", "500" if os.environ.get("CI") else "100"))
+COUNT = int(os.environ.get("PRESERVECHECK_PLANS", "200" if os.environ.get("CI") else "100"))
 SEED = 14
 
 
